@@ -1,0 +1,1 @@
+"""Readings to route: observation equations, the solver, the screening."""

@@ -1,0 +1,1 @@
+"""One file, one question asked of a route, one public function."""

@@ -1,0 +1,1 @@
+"""Drawings of a Report; nothing here saves."""

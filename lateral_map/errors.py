@@ -1,0 +1,101 @@
+"""Every error this package raises on purpose.
+
+LateralMapError
+├── SiteError         the site folder cannot be used as written; .faults lists every fault found
+├── FrameError        a coordinate system that cannot carry a site
+├── AdjustmentError   the readings cannot become a route
+├── AnalysisError     a question asked of a route that it cannot answer
+└── ExportError       a file that could not be written
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with what was given: place, value, what was expected, next step.
+
+    ``row`` counts as a spreadsheet does: the header is row 1. ``field`` is a column or a
+    dotted TOML key. Any part may be empty where it does not apply.
+    """
+
+    problem: str
+    remedy: str = ""
+    file: str = ""
+    row: int | None = None
+    field: str = ""
+
+    def __str__(self) -> str:
+        place = self.file
+        if self.row is not None:
+            place = f"{place} row {self.row}".strip()
+        if self.field:
+            place = f"{place}, {self.field}" if place else self.field
+        sentence = f"{place}: {self.problem}" if place else self.problem
+        return f"{sentence}; {self.remedy}" if self.remedy else sentence
+
+
+class LateralMapError(Exception):
+    """Base of every error raised on purpose; the command line shows it without a traceback."""
+
+
+class _FaultsError(LateralMapError):
+    def __init__(self, faults: Fault | Iterable[Fault]) -> None:
+        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class SiteError(_FaultsError):
+    """The site folder cannot be used as written; ``faults`` holds all of them."""
+
+
+class AdjustmentError(_FaultsError):
+    """The readings are well formed but cannot become a route."""
+
+
+class FrameError(LateralMapError):
+    """A coordinate system that cannot carry a site."""
+
+
+class AnalysisError(LateralMapError):
+    """A question asked of a route that it cannot answer."""
+
+
+class ExportError(LateralMapError):
+    """A file that could not be written."""
+
+
+class FaultCollector:
+    """Gathers faults so that one run reports all of them."""
+
+    def __init__(self) -> None:
+        self.faults: list[Fault] = []
+
+    def add(self, fault: Fault) -> None:
+        """Keep one fault."""
+        self.faults.append(fault)
+
+    @contextmanager
+    def place(self, *, file: str = "", row: int | None = None, field: str = "") -> Iterator[None]:
+        """Attach a place to whatever ``SiteError`` the body raises, and go on."""
+        try:
+            yield
+        except SiteError as error:
+            for fault in error.faults:
+                self.add(
+                    replace(
+                        fault,
+                        file=fault.file or file,
+                        row=row if fault.row is None else fault.row,
+                        field=fault.field or field,
+                    )
+                )
+
+    def raise_if_any(self) -> None:
+        """Raise one ``SiteError`` with every fault gathered so far, if there is any."""
+        if self.faults:
+            raise SiteError(self.faults)

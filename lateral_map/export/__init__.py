@@ -1,0 +1,1 @@
+"""A Report to files, one format each."""

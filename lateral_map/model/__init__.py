@@ -1,0 +1,1 @@
+"""Frozen data that passes between the layers: sites, routes, results."""

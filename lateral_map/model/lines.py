@@ -1,0 +1,84 @@
+"""Signed distances to plan lines.
+
+A line's offset is positive to the right of its direction. Beside a segment it is the perpendicular
+distance; round an outer corner it is the distance to the corner; beyond the mapped ends the end
+segments are taken to go on, so that a curb mapped a little short still has two sides.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Offsets:
+    """Points against one line: everything has the points' leading shape.
+
+    ``offset_m`` is positive to the right; ``along_m`` runs from the first vertex. ``normal``
+    (..., 2) is the offset's gradient and ``tangent`` (..., 2) the line's direction at the foot.
+    ``extended`` is True where the foot lies beyond the mapped ends.
+    """
+
+    offset_m: Floats
+    along_m: Floats
+    normal: Floats
+    tangent: Floats
+    extended: NDArray[np.bool_]
+
+
+def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
+    """Return signed offsets of points (..., 2) from the line through vertices (n, 2), metres."""
+    points = np.asarray(points_m, float)
+    flat = points.reshape(-1, 2)
+    begin, step = vertices_m[:-1], np.diff(vertices_m, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    unit = step / length[:, None]
+    from_begin = flat[:, None, :] - begin
+    along = np.einsum("psk,sk->ps", from_begin, unit)
+    held = along.copy()
+    held[:, 1:] = np.maximum(held[:, 1:], 0.0)
+    held[:, :-1] = np.minimum(held[:, :-1], length[:-1])
+    away = from_begin - held[:, :, None] * unit
+    gap = np.hypot(away[..., 0], away[..., 1])
+    nearest = _nearest_segment(gap, np.abs(along - held))
+    row = np.arange(len(flat))
+    away, gap = away[row, nearest], gap[row, nearest]
+    tangent = unit[nearest]
+    right = np.stack([tangent[:, 1], -tangent[:, 0]], axis=-1)
+    side = np.where(np.einsum("pk,pk->p", away, right) < 0.0, -1.0, 1.0)
+    # On the line itself the gradient of the distance is the perpendicular, not 0/0.
+    safe = np.where(gap > 1e-9, gap, 1.0)[:, None]
+    normal = np.where(gap[:, None] > 1e-9, side[:, None] * away / safe, right)
+    starts = np.concatenate([[0.0], np.cumsum(length)])
+    along_line = starts[nearest] + held[row, nearest]
+    shape = points.shape[:-1]
+    return Offsets(
+        offset_m=(side * gap).reshape(shape),
+        along_m=along_line.reshape(shape),
+        normal=normal.reshape(points.shape),
+        tangent=tangent.reshape(points.shape),
+        extended=((along_line < 0.0) | (along_line > starts[-1])).reshape(shape),
+    )
+
+
+def _nearest_segment(gap: Floats, overrun: Floats) -> NDArray[np.intp]:
+    """Pick the nearest segment; where two share a corner, the one the point overruns least.
+
+    At a shared corner both segments are equally near, but only one of them has the point on the
+    side that the corner's own bisector says.
+    """
+    least = gap.min(axis=1, keepdims=True)
+    tied = gap <= least + 1e-9
+    return np.asarray(np.argmin(np.where(tied, overrun, np.inf), axis=1))
+
+
+def line_sense(vertices_m: Floats, start_m: ArrayLike) -> float:
+    """Return +1 where past the line (seen from the start) is to its right, else -1."""
+    return (
+        -1.0 if float(signed_offsets(vertices_m, np.asarray(start_m, float)).offset_m) > 0 else 1.0
+    )

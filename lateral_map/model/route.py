@@ -1,0 +1,306 @@
+"""The chain of straight pieces, its unknowns, and the adjusted route with its joint covariance.
+
+Every position on the line is linear in the lengths spent on the pieces, so one matrix of those
+lengths gives positions and derivatives at any footages at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    from lateral_map.model.site import Site
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where each unknown stands in the vector of unknowns.
+
+    Order: start easting, northing, elevation (m); scale - 1; zero offset (m); azimuth of each piece
+    (rad); pitch of each piece (rad, down positive); mark offsets (m, easting then northing per
+    tied locate); reading errors along the pipe (m, per locate); line shifts (m, to the right of the
+    line); point shifts (m, easting then northing per point); ground corrections (m, per knot).
+    """
+
+    pieces: int
+    marks: int
+    readings: int
+    lines: tuple[str, ...]
+    points: tuple[str, ...]
+    knots: int
+
+    @property
+    def azimuth(self) -> slice:
+        """Azimuth of each piece."""
+        return slice(5, 5 + self.pieces)
+
+    @property
+    def pitch(self) -> slice:
+        """Pitch of each piece."""
+        return slice(5 + self.pieces, 5 + 2 * self.pieces)
+
+    @property
+    def mark(self) -> slice:
+        """Mark offsets, two per tied locate."""
+        return slice(5 + 2 * self.pieces, 5 + 2 * self.pieces + 2 * self.marks)
+
+    @property
+    def reading(self) -> slice:
+        """Counter-reading errors, one per locate used."""
+        return slice(self.mark.stop, self.mark.stop + self.readings)
+
+    @property
+    def line(self) -> slice:
+        """Line shifts."""
+        return slice(self.reading.stop, self.reading.stop + len(self.lines))
+
+    @property
+    def point(self) -> slice:
+        """Point shifts, two per point."""
+        return slice(self.line.stop, self.line.stop + 2 * len(self.points))
+
+    @property
+    def ground(self) -> slice:
+        """Ground corrections."""
+        return slice(self.point.stop, self.point.stop + self.knots)
+
+    @property
+    def size(self) -> int:
+        """How many unknowns there are."""
+        return int(self.ground.stop)
+
+    def line_column(self, name: str) -> int | None:
+        """Return the column of a line's shift, or None where its mapped place is taken as exact."""
+        return self.line.start + self.lines.index(name) if name in self.lines else None
+
+    def point_columns(self, name: str) -> slice | None:
+        """Return the columns of a point's shift, or None where its place is taken as exact."""
+        if name not in self.points:
+            return None
+        first = self.point.start + 2 * self.points.index(name)
+        return slice(first, first + 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Where the straight pieces begin and end, in counter readings (m).
+
+    ``zero_m`` is the reading at the start; ``riser_m`` the footage going straight down from it;
+    ``nodes_m`` (pieces + 1) the readings at the ends of the pieces, the first being zero + riser.
+    """
+
+    zero_m: float
+    riser_m: float
+    nodes_m: Floats
+
+    def lengths_spent(self, footage_m: ArrayLike) -> Floats:
+        """Return (k, pieces): footage spent on each piece on the way to each of k footages.
+
+        Beyond the last node the last piece goes on; in the riser nothing is spent.
+        """
+        footage = np.atleast_1d(np.asarray(footage_m, float))[:, None]
+        spent = np.clip(footage, self.nodes_m[:-1], self.nodes_m[1:]) - self.nodes_m[:-1]
+        spent[:, -1] += np.maximum(footage[:, 0] - self.nodes_m[-1], 0.0)
+        return np.asarray(spent)
+
+    def piece_of(self, footage_m: ArrayLike) -> NDArray[np.intp]:
+        """Return the piece each footage lies on; a node belongs to the piece that ends there."""
+        index = np.searchsorted(self.nodes_m, np.atleast_1d(footage_m), side="left") - 1
+        return np.clip(index, 0, len(self.nodes_m) - 2)
+
+    def directions(self, azimuth: Floats, pitch: Floats) -> Floats:
+        """Return (pieces, 3) unit vectors east, north, up of azimuths and pitches in radians."""
+        level = np.cos(pitch)
+        return np.stack([level * np.sin(azimuth), level * np.cos(azimuth), -np.sin(pitch)], axis=-1)
+
+    def positions(self, unknowns: Floats, layout: Layout, footage_m: ArrayLike) -> Floats:
+        """Return (k, 3) easting, northing, invert elevation at k footages."""
+        return self._travel(unknowns, layout, footage_m)[0]
+
+    def position_jacobian(
+        self, unknowns: Floats, layout: Layout, footage_m: ArrayLike
+    ) -> tuple[Floats, Floats]:
+        """Return positions (k, 3) and their derivatives (k, 3, unknowns) at k footages."""
+        footage = np.atleast_1d(np.asarray(footage_m, float))
+        positions, spent, direction, drop = self._travel(unknowns, layout, footage)
+        scale = 1.0 + unknowns[3]
+        azimuth, pitch = unknowns[layout.azimuth], unknowns[layout.pitch]
+        jacobian = np.zeros((len(footage), 3, layout.size))
+        jacobian[:, 0, 0] = jacobian[:, 1, 1] = jacobian[:, 2, 2] = 1.0
+        jacobian[:, :, 3] = spent @ direction
+        jacobian[:, 2, 3] -= drop
+        jacobian[:, :, 4] = -scale * direction[0] * (footage > self.nodes_m[0])[:, None]
+        scaled = scale * spent
+        level, steep = np.cos(pitch), np.sin(pitch)
+        sine, cosine = np.sin(azimuth), np.cos(azimuth)
+        jacobian[:, 0, layout.azimuth] = scaled * (level * cosine)
+        jacobian[:, 1, layout.azimuth] = scaled * (-level * sine)
+        jacobian[:, 0, layout.pitch] = scaled * (-steep * sine)
+        jacobian[:, 1, layout.pitch] = scaled * (-steep * cosine)
+        jacobian[:, 2, layout.pitch] = scaled * -level
+        return positions, jacobian
+
+    def _travel(
+        self, unknowns: Floats, layout: Layout, footage_m: ArrayLike
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        footage = np.atleast_1d(np.asarray(footage_m, float))
+        spent = self.lengths_spent(footage)
+        # The zero offset is care taken over where the count began: it moves the whole run along
+        # its first piece.
+        spent[:, 0] -= unknowns[4] * (footage > self.nodes_m[0])
+        direction = self.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
+        drop = np.clip(footage - self.zero_m, 0.0, self.riser_m)
+        positions = unknowns[:3] + (1.0 + unknowns[3]) * (spent @ direction)
+        positions[:, 2] -= (1.0 + unknowns[3]) * drop
+        return positions, spent, direction, drop
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The ground along the run: piecewise linear in footage.
+
+    ``knots_m`` and ``levels_m`` are footages and elevations; ``sd_m`` the 1 sd of each.
+    ``is_level`` is True where nobody measured it and a level line stands in for it.
+    ``correction_knots_m`` are the footages whose ground correction is an unknown of the
+    adjustment (the start and the locates with a depth), empty where the ground is level.
+    """
+
+    knots_m: Floats
+    levels_m: Floats
+    sd_m: Floats
+    is_level: bool
+    correction_knots_m: Floats
+
+    def elevation(self, footage_m: ArrayLike) -> Floats:
+        """Return ground elevations (m) at footages, before corrections."""
+        return np.asarray(np.interp(np.atleast_1d(footage_m), self.knots_m, self.levels_m))
+
+    def sd(self, footage_m: ArrayLike) -> Floats:
+        """Return the 1 sd (m) of the ground at footages, before the adjustment."""
+        return np.asarray(np.interp(np.atleast_1d(footage_m), self.knots_m, self.sd_m))
+
+    def correction_weights(self, footage_m: ArrayLike) -> Floats:
+        """Return (k, knots) hat-function weights of the ground corrections at footages."""
+        footage = np.atleast_1d(np.asarray(footage_m, float))
+        count = len(self.correction_knots_m)
+        if count == 0:
+            return np.zeros((len(footage), 0))
+        unit = np.eye(count)
+        return np.stack(
+            [np.interp(footage, self.correction_knots_m, unit[i]) for i in range(count)], axis=1
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One reading's residuals against the adjusted route; ``rows`` index the whitened equations.
+
+    ``kind`` names the sort of reading, ``locate`` the mark it belongs to (empty for others).
+    ``sd`` is the reading's own 1 sd, metres or radians.
+    """
+
+    reading: str
+    kind: str
+    locate: str
+    footage_m: float
+    rows: slice
+    sd: float
+    is_angle: bool = False
+
+
+@dataclass(frozen=True)
+class Route:
+    """An adjusted route: the best unknowns, their joint covariance, and what it rests on.
+
+    ``residuals`` are whitened (observed minus adjusted, over 1 sd); ``jacobian`` is of the whitened
+    residuals. ``alternatives`` are other solutions that fit about as well, as (k, 2) plan lines.
+    """
+
+    site: Site
+    chain: Chain
+    layout: Layout
+    ground: Ground
+    unknowns: Floats
+    covariance: Floats
+    residuals: Floats
+    jacobian: Floats
+    observations: tuple[Observation, ...]
+    alternatives: tuple[Floats, ...]
+    tied_footages_m: Floats
+    iterations: int
+    notices: tuple[str, ...] = ()
+
+    @cached_property
+    def chi_square(self) -> float:
+        """Sum of the squared whitened residuals."""
+        return float(self.residuals @ self.residuals)
+
+    @property
+    def degrees_of_freedom(self) -> int:
+        """Observations, prior knowledge included, less unknowns."""
+        return len(self.residuals) - self.layout.size
+
+    def positions(self, footage_m: ArrayLike) -> Floats:
+        """Return (k, 3) easting, northing, invert elevation (m) at footages."""
+        return self.chain.positions(self.unknowns, self.layout, footage_m)
+
+    def position_jacobian(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
+        """Return positions (k, 3) and their derivatives (k, 3, unknowns)."""
+        return self.chain.position_jacobian(self.unknowns, self.layout, footage_m)
+
+    def position_covariance(self, footage_m: ArrayLike) -> Floats:
+        """Return (k, 3, 3) covariances (m²) of easting, northing, elevation at footages."""
+        _, jacobian = self.position_jacobian(footage_m)
+        return propagate(jacobian, self.covariance)
+
+    def headings_deg(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
+        """Return plane azimuths of the pipe at footages and their 1 sd, in degrees."""
+        column = self.layout.azimuth.start + self.chain.piece_of(footage_m)
+        sd = np.sqrt(np.diag(self.covariance)[column])
+        return np.degrees(self.unknowns[column]) % 360.0, np.degrees(sd)
+
+    def directions(self, footage_m: ArrayLike) -> Floats:
+        """Return (k, 3) unit vectors east, north, up of the pipe at footages."""
+        piece = self.chain.piece_of(footage_m)
+        return self.chain.directions(
+            self.unknowns[self.layout.azimuth][piece], self.unknowns[self.layout.pitch][piece]
+        )
+
+    def depth_jacobian(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
+        """Return invert depths (k,) below ground and their derivatives (k, unknowns), in metres."""
+        positions, jacobian = self.position_jacobian(footage_m)
+        weights = self.ground.correction_weights(footage_m)
+        derivative = -jacobian[:, 2, :]
+        derivative[:, self.layout.ground] += weights
+        level = self.ground.elevation(footage_m) + weights @ self.unknowns[self.layout.ground]
+        return level - positions[:, 2], derivative
+
+    def ground_elevation(self, footage_m: ArrayLike) -> Floats:
+        """Return adjusted ground elevations (m) at footages; 0 where the ground is level."""
+        weights = self.ground.correction_weights(footage_m)
+        return self.ground.elevation(footage_m) + weights @ self.unknowns[self.layout.ground]
+
+    def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
+        """Return invert depths (m) below ground at footages and their 1 sd."""
+        depth, jacobian = self.depth_jacobian(footage_m)
+        variance = np.einsum("ki,ij,kj->k", jacobian, self.covariance, jacobian, optimize=True)
+        # Away from a measured level the ground itself is less sure than the corrections know.
+        weights = self.ground.correction_weights(footage_m)
+        if weights.shape[1]:
+            known = self.ground.sd(self.ground.correction_knots_m)
+            carried = np.sqrt(np.square(weights) @ np.square(known))
+            extra = np.square(self.ground.sd(footage_m)) - np.square(carried)
+            variance = variance + np.maximum(extra, 0.0)
+        return depth, np.sqrt(variance)
+
+
+def propagate(jacobian: Floats, covariance: Floats) -> Floats:
+    """Return J C Jᵀ for a stack of Jacobians (k, m, n): the covariances (k, m, m)."""
+    return np.asarray((jacobian @ covariance) @ np.swapaxes(jacobian, -1, -2))

@@ -1,0 +1,340 @@
+"""What the technician measured and what the plan shows, in the site's metric plane.
+
+Lengths and footages are metres, angles degrees, azimuths clockwise from the plane's north, turns
+right-positive, falls down-positive, depths down-positive, elevations up-positive, 1 sd in ``sd_``.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+from lateral_map.frame import Frame
+
+Floats = NDArray[np.float64]
+
+LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
+UtilityKind = Literal["gas", "electric", "water", "communication", "reclaimed", "sewer"]
+Material = Literal[
+    "cast iron", "clay", "concrete", "pvc", "abs", "hdpe", "bituminous fibre", "other"
+]
+Cover = Literal["lawn", "planting", "concrete", "asphalt", "gravel", "other"]
+Severity = Literal["minor", "moderate", "severe"]
+Peak = Literal["in-line", "total field", "null"]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where something was read: file name and spreadsheet row (header = 1)."""
+
+    file: str
+    row: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where the footage starts.
+
+    ``point`` names the plan point it stands on, if any: the start then shares that point's own
+    uncertainty with every tape pulled from it. ``depth_m`` is the invert below ground at the start,
+    None where nobody measured it. ``ground_m`` is the elevation there. ``riser_m`` is footage spent
+    going straight down before the run. ``azimuth_deg`` is in the plane.
+    """
+
+    easting_m: float
+    northing_m: float
+    sd_m: float
+    point: str | None = None
+    depth_m: float | None = None
+    sd_depth_m: float = 0.0762
+    ground_m: float | None = None
+    riser_m: float = 0.0
+    azimuth_deg: float | None = None
+    sd_azimuth_deg: float = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Counter:
+    """The footage counter: reading at the start, and how far it may be off (1 sd)."""
+
+    zero_m: float = 0.0
+    sd_zero_m: float = 0.09144
+    sd_scale: float = 0.01
+    sd_reading_m: float = 0.03048
+
+
+@dataclass(frozen=True, slots=True)
+class Transmitter:
+    """The camera's transmitter: where it rides, and how well its depth is read."""
+
+    behind_lens_m: float = 0.1524
+    above_invert_m: float = 0.036576
+    sd_depth_fraction: float = 0.05
+    sd_depth_floor_m: float = 0.0762
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """The site's 1 sd of each kind of reading. Wanders are degrees per square root of a metre."""
+
+    tape_m: float
+    tape_fraction: float
+    mark_m: float
+    mark_fraction: float
+    offset_m: float
+    ground_m: float
+    wander_deg: float
+    fitting_deg: float
+    eye_deg: float
+    fall: float
+    sd_fall: float
+    fall_wander_deg: float
+    mapped_line_m: float
+    mapped_point_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class PipeRun:
+    """Pipe of one material and size from ``from_m`` on. ``size_m`` is the nominal size.
+
+    ``wander_deg`` (degrees per square root of a metre) overrides the site's wander on this run.
+    """
+
+    from_m: float
+    material: Material
+    size_m: float
+    wander_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Boundary:
+    """A plan line that matters, and who answers for the pipe on each side of it."""
+
+    line: str
+    inside: str
+    outside: str
+    decides: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DigRules:
+    """What the local rule and the site ask of the dig.
+
+    ``tolerance_zone_m`` is None where no rule was written in site.toml.
+    """
+
+    tolerance_zone_m: float | None = None
+    rule: str = ""
+    soil: Literal["stable rock", "A", "B", "C"] = "C"
+    trench_width_m: float = 0.6096
+    bedding_m: float = 0.1524
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How far the camera went."""
+
+    end_m: float
+    reached_main: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class PositionTie:
+    """A paint mark fixed by coordinates (GNSS or surveyed)."""
+
+    easting_m: float
+    northing_m: float
+    sd_m: float
+    method: Literal["gnss", "xy"]
+
+
+@dataclass(frozen=True, slots=True)
+class TapeTie:
+    """A paint mark's level distance from a named plan point. ``column`` names the reading."""
+
+    point: str
+    distance_m: float
+    sd_m: float
+    column: str = "tape1"
+
+
+@dataclass(frozen=True, slots=True)
+class AlongTie:
+    """A paint mark's distance along a named line from its first vertex."""
+
+    line: str
+    along_m: float
+    sd_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetTie:
+    """A paint mark's signed offset from a named line, positive to the right of its direction.
+
+    ``as_past`` remembers that it was written as a distance past the line as seen from the start.
+    """
+
+    line: str
+    offset_m: float
+    sd_m: float
+    as_past: bool = False
+
+
+Tie = PositionTie | TapeTie | AlongTie | OffsetTie
+
+
+@dataclass(frozen=True, slots=True)
+class Locate:
+    """One locate: the transmitter's place on the ground at a footage.
+
+    ``footage_m`` is the counter's reading at the lens. ``depth_m`` is the locator's read-out,
+    ``held_above_m`` the height at which it was held. ``ground_m`` is the elevation of the ground
+    there. ``nulls_m`` is the ground distance between the two in-line nulls, where measured.
+    ``extra`` carries columns this program does not know.
+    """
+
+    mark: str
+    footage_m: float
+    depth_m: float | None = None
+    held_above_m: float = 0.0
+    ties: tuple[Tie, ...] = ()
+    ground_m: float | None = None
+    use: bool = True
+    note: str = ""
+    peak: Peak = "in-line"
+    nulls_m: float | None = None
+    nulls_held_above_m: float = 0.0
+    place: Place = Place("locates.csv")
+    extra: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """A turn (right positive) and fall (down positive) at a footage, in degrees."""
+
+    footage_m: float
+    turn_deg: float = 0.0
+    fall_deg: float = 0.0
+    how: Literal["fitting", "eye"] = "fitting"
+    note: str = ""
+    place: Place = Place("bends.csv")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What the camera saw at a footage; ``to_m`` where it is a stretch."""
+
+    footage_m: float
+    finding: str
+    to_m: float | None = None
+    severity: Severity | None = None
+    note: str = ""
+    place: Place = Place("findings.csv")
+    extra: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """A mapped line: (n, 2) vertices in metres and the 1 sd of its mapped place across itself."""
+
+    name: str
+    kind: LineKind
+    vertices_m: Floats
+    sd_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class UtilityLine:
+    """A mapped utility. ``depth_m`` (to its top) is None where unknown."""
+
+    name: str
+    utility: UtilityKind
+    vertices_m: Floats
+    depth_m: float | None = None
+    sd_m: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanPoint:
+    """A named permanent point to tape from, with the 1 sd per axis of its mapped place."""
+
+    name: str
+    easting_m: float
+    northing_m: float
+    sd_m: float
+    elevation_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SpotLevel:
+    """A ground elevation at a plan point."""
+
+    easting_m: float
+    northing_m: float
+    elevation_m: float
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanArea:
+    """A building or a surface. ``cover`` is None for buildings."""
+
+    name: str
+    kind: Literal["building", "surface"]
+    polygon: Polygon
+    cover: Cover | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The plan around the line."""
+
+    lines: tuple[PlanLine, ...] = ()
+    utilities: tuple[UtilityLine, ...] = ()
+    points: tuple[PlanPoint, ...] = ()
+    levels: tuple[SpotLevel, ...] = ()
+    areas: tuple[PlanArea, ...] = ()
+
+    def line(self, name: str) -> PlanLine:
+        """Return the line called ``name``; raises ``KeyError``."""
+        return {line.name: line for line in self.lines}[name]
+
+    def point(self, name: str) -> PlanPoint:
+        """Return the point called ``name``; raises ``KeyError``."""
+        return {point.name: point for point in self.points}[name]
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Everything one site folder says, checked and in metres.
+
+    ``unit`` is the unit people read and write lengths in. ``notices`` are things assumed while
+    reading that the reader of a drawing should know.
+    """
+
+    name: str
+    frame: Frame
+    unit: Literal["ft", "us_ft", "m"]
+    start: Start
+    accuracy: Accuracy
+    run: Run
+    date: dt.date | None = None
+    counter: Counter = Counter()
+    transmitter: Transmitter = Transmitter()
+    pipes: tuple[PipeRun, ...] = ()
+    boundaries: tuple[Boundary, ...] = ()
+    dig: DigRules = DigRules()
+    locates: tuple[Locate, ...] = ()
+    bends: tuple[Bend, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    plan: Plan = Plan()
+    notices: tuple[str, ...] = ()
+    folder: Path | None = None

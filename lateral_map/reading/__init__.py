@@ -1,0 +1,1 @@
+"""A site folder on disk, read once into a Site."""
