@@ -120,16 +120,29 @@ class Chain:
         level = np.cos(pitch)
         return np.stack([level * np.sin(azimuth), level * np.cos(azimuth), -np.sin(pitch)], axis=-1)
 
-    def positions(self, unknowns: Floats, layout: Layout, footage_m: ArrayLike) -> Floats:
-        """Return (k, 3) easting, northing, invert elevation at k footages."""
-        return self._travel(unknowns, layout, footage_m)[0]
+    def positions(
+        self,
+        unknowns: Floats,
+        layout: Layout,
+        footage_m: ArrayLike,
+        reading_error_m: ArrayLike = 0.0,
+    ) -> Floats:
+        """Return (k, 3) easting, northing, invert elevation at k footages.
+
+        ``reading_error_m`` is how much farther along its own piece each place truly lies.
+        """
+        return self._travel(unknowns, layout, footage_m, reading_error_m)[0]
 
     def position_jacobian(
-        self, unknowns: Floats, layout: Layout, footage_m: ArrayLike
+        self,
+        unknowns: Floats,
+        layout: Layout,
+        footage_m: ArrayLike,
+        reading_error_m: ArrayLike = 0.0,
     ) -> tuple[Floats, Floats]:
         """Return positions (k, 3) and their derivatives (k, 3, unknowns) at k footages."""
         footage = np.atleast_1d(np.asarray(footage_m, float))
-        positions, spent, direction, drop = self._travel(unknowns, layout, footage)
+        positions, spent, direction, drop = self._travel(unknowns, layout, footage, reading_error_m)
         scale = 1.0 + unknowns[3]
         azimuth, pitch = unknowns[layout.azimuth], unknowns[layout.pitch]
         jacobian = np.zeros((len(footage), 3, layout.size))
@@ -148,13 +161,18 @@ class Chain:
         return positions, jacobian
 
     def _travel(
-        self, unknowns: Floats, layout: Layout, footage_m: ArrayLike
+        self,
+        unknowns: Floats,
+        layout: Layout,
+        footage_m: ArrayLike,
+        reading_error_m: ArrayLike,
     ) -> tuple[Floats, Floats, Floats, Floats]:
         footage = np.atleast_1d(np.asarray(footage_m, float))
         spent = self.lengths_spent(footage)
         # The zero offset is care taken over where the count began: it moves the whole run along
         # its first piece.
         spent[:, 0] -= unknowns[4] * (footage > self.nodes_m[0])
+        spent[np.arange(len(footage)), self.piece_of(footage)] += np.asarray(reading_error_m, float)
         direction = self.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
         drop = np.clip(footage - self.zero_m, 0.0, self.riser_m)
         positions = unknowns[:3] + (1.0 + unknowns[3]) * (spent @ direction)
@@ -200,18 +218,21 @@ class Ground:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """One reading's residuals against the adjusted route; ``rows`` index the whitened equations.
+    """One reading among the whitened equations.
 
-    ``kind`` names the sort of reading, ``locate`` the mark it belongs to (empty for others).
-    ``sd`` is the reading's own 1 sd, metres or radians.
+    ``rows`` are its equations. A blunder of size b (k,) in the reading changes the whitened
+    residuals there by ``signature @ b`` (rows, k); ``recover @ residuals[rows]`` (k,) gives the
+    reading's own residual, reading minus route, in metres or radians. Where readings are
+    uncorrelated these are 1/sd and sd; a bend shares its equations with the pipe's wander.
+    ``locate`` is the mark it belongs to, empty for others.
     """
 
     reading: str
-    kind: str
     locate: str
     footage_m: float
     rows: slice
-    sd: float
+    signature: Floats
+    recover: Floats
     is_angle: bool = False
 
 
@@ -219,8 +240,10 @@ class Observation:
 class Route:
     """An adjusted route: the best unknowns, their joint covariance, and what it rests on.
 
-    ``residuals`` are whitened (observed minus adjusted, over 1 sd); ``jacobian`` is of the whitened
-    residuals. ``alternatives`` are other solutions that fit about as well, as (k, 2) plan lines.
+    ``residuals`` (m,) are whitened: reading minus route over 1 sd. ``design`` (m, unknowns) is the
+    derivative of the whitened computed readings. ``alternatives`` are other solutions that fit
+    about as well, each a (k, 2) plan line. ``tied_footages_m`` are the transmitter's footages at
+    the locates used that were tied in plan.
     """
 
     site: Site
@@ -230,7 +253,7 @@ class Route:
     unknowns: Floats
     covariance: Floats
     residuals: Floats
-    jacobian: Floats
+    design: Floats
     observations: tuple[Observation, ...]
     alternatives: tuple[Floats, ...]
     tied_footages_m: Floats

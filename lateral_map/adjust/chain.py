@@ -1,0 +1,119 @@
+"""Where the chain's straight pieces begin and end, and what turns between them."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.model.route import Chain
+from lateral_map.model.site import Bend, Locate, Site
+
+Floats = NDArray[np.float64]
+
+# A chord over a wandering pipe strays from it by wander * sqrt(L^3 / 192) at mid-length (a
+# Brownian bridge's integral). At 5 ft and 0.5 degrees per square root of a foot that is 0.007 ft.
+_LONGEST_PIECE_M = 1.524
+_MOST_PIECES = 80
+_SAME_M = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """The expected change of direction at each node between pieces, radians, and its variance.
+
+    Arrays have one entry a node between pieces (pieces - 1). ``bends`` gives, for each bend that
+    lies between pieces, the node's index.
+    """
+
+    turn: Floats
+    fall: Floats
+    turn_variance: Floats
+    fall_variance: Floats
+    bends: tuple[tuple[int, Bend], ...]
+
+
+def transmitter_footage_m(site: Site, locate: Locate) -> float:
+    """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""
+    return max(locate.footage_m - site.transmitter.behind_lens_m, site.counter.zero_m)
+
+
+def used_locates(site: Site) -> tuple[Locate, ...]:
+    """Return the locates in use, by footage."""
+    return tuple(sorted((one for one in site.locates if one.use), key=lambda one: one.footage_m))
+
+
+def lay_chain(site: Site) -> Chain:
+    """Cut the run into straight pieces at bends, locates and its end, none over-long."""
+    first = site.counter.zero_m + site.start.riser_m
+    locates = used_locates(site)
+    last = max(
+        [site.run.end_m, first + 0.3, *(transmitter_footage_m(site, one) for one in locates)]
+    )
+    marks = [bend.footage_m for bend in site.bends]
+    marks += [transmitter_footage_m(site, one) for one in locates]
+    inner = np.array([mark for mark in marks if first < mark < last])
+    corners = np.unique(np.concatenate([[first, last], inner]))
+    keep = np.concatenate([[True], np.diff(corners) > _SAME_M])
+    longest = max(_LONGEST_PIECE_M, (last - first) / _MOST_PIECES)
+    return Chain(site.counter.zero_m, site.start.riser_m, _subdivide(corners[keep], longest))
+
+
+def _subdivide(corners: Floats, longest: float) -> Floats:
+    cuts = [
+        np.linspace(begin, end, int(np.ceil((end - begin) / longest - 1e-9)) + 1)[:-1]
+        for begin, end in itertools.pairwise(corners)
+    ]
+    return np.concatenate([*cuts, corners[-1:]])
+
+
+def wander_rates(site: Site, chain: Chain) -> Floats:
+    """Return each piece's plan wander in radians per square root of a metre."""
+    middle = (chain.nodes_m[:-1] + chain.nodes_m[1:]) / 2.0
+    rates = np.full(len(middle), site.accuracy.wander_deg, dtype=np.float64)
+    for run in sorted(site.pipes, key=lambda pipe: pipe.from_m):
+        own = site.accuracy.wander_deg if run.wander_deg is None else run.wander_deg
+        rates[middle >= run.from_m] = own
+    return np.asarray(np.radians(rates))
+
+
+def turns_at_nodes(site: Site, chain: Chain) -> Turns:
+    """Return the bends as turns at the chain's inner nodes; nodes with no bend turn by zero."""
+    inner = chain.nodes_m[1:-1]
+    zeros = np.zeros((4, len(inner)))
+    turns = Turns(zeros[0], zeros[1], zeros[2], zeros[3], bends=())
+    placed = []
+    for bend in site.bends:
+        near = np.flatnonzero(np.abs(inner - bend.footage_m) <= _SAME_M)
+        if not len(near):
+            continue
+        node = int(near[0])
+        sd = np.radians(
+            site.accuracy.fitting_deg if bend.how == "fitting" else site.accuracy.eye_deg
+        )
+        turns.turn[node] += np.radians(bend.turn_deg)
+        turns.fall[node] += np.radians(bend.fall_deg)
+        # A bend in one plane says nothing new of the other; only the plane it turns in is unsure.
+        turns.turn_variance[node] += sd**2 if bend.turn_deg else 0.0
+        turns.fall_variance[node] += sd**2 if bend.fall_deg else 0.0
+        placed.append((node, bend))
+    return replace(turns, bends=tuple(placed))
+
+
+def wander_covariance(lengths_m: Floats, rates: Floats) -> Floats:
+    """Return (k, k) covariance (radians²) of the changes between the mean directions of k pieces.
+
+    Direction along the pipe is a random walk, so a piece's mean direction and its neighbour's
+    share the walk on both: the variance of the change is (q1 L1 + q2 L2)/3 and the covariance of
+    neighbouring changes q L/6 of the piece they share, q the squared rate. The first change is from
+    the direction at the very start to the first piece's mean. Derivation in docs/mathematics.md.
+    """
+    walked = np.square(rates) * lengths_m
+    before = np.concatenate([[0.0], walked[:-1]])
+    covariance = np.diag((before + walked) / 3.0)
+    shared = walked[:-1] / 6.0
+    index = np.arange(len(shared))
+    covariance[index, index + 1] = covariance[index + 1, index] = shared
+    return covariance

@@ -1,0 +1,163 @@
+"""Places the camera cannot have been: farther apart on the ground than the footage between them."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.adjust.chain import used_locates
+from lateral_map.adjust.transmitter import sd_mark_m
+from lateral_map.errors import Fault
+from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
+from lateral_map.units import format_length
+
+Floats = NDArray[np.float64]
+
+_SURE = 3.29
+# A tape crossing at a narrow angle fixes a point badly along one direction; this is the worst
+# stretch of the tapes' own error that is still called a fix.
+_NARROWEST = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """A place fixed by ties alone: (k, 2) possible points and 1 sd (m)."""
+
+    name: str
+    row: int | None
+    file: str
+    footage_m: float
+    points_m: Floats
+    sd_m: float
+
+
+def find_impossible(site: Site) -> tuple[Fault, ...]:
+    """Return a fault for every pair of fixes farther apart than their footage allows.
+
+    The start counts as a fix. A pair is impossible where the distance exceeds the footage by more
+    than 3.29 sd of everything that could explain it.
+    """
+    fixes = [
+        _start_fix(site),
+        *filter(None, (fix_by_ties(site, one) for one in used_locates(site))),
+    ]
+    faults = []
+    for first, second in itertools.combinations(fixes, 2):
+        gap = first.points_m[:, None, :] - second.points_m[None, :, :]
+        apart = float(np.hypot(gap[..., 0], gap[..., 1]).min())
+        between = abs(second.footage_m - first.footage_m)
+        if first.name == "the start":
+            between = max(between - site.start.riser_m, 0.0)
+        slack = _SURE * np.sqrt(
+            first.sd_m**2
+            + second.sd_m**2
+            + (site.counter.sd_scale * between) ** 2
+            + 2.0 * site.counter.sd_reading_m**2
+            + site.counter.sd_zero_m**2 * (first.name == "the start")
+        )
+        if apart > between + slack:
+            faults.append(_fault(site, first, second, apart, between))
+    return tuple(faults)
+
+
+def _fault(site: Site, first: Fix, second: Fix, apart: float, between: float) -> Fault:
+    ground = format_length(apart, site.unit)
+    pipe = format_length(between, site.unit)
+    return Fault(
+        f"{first.name} and {second.name} are {ground} apart on the ground, but the counter says "
+        f"only {pipe} of pipe between them",
+        f"check both footages and the ties of {second.name}, or set use = no on the wrong row",
+        file=second.file,
+        row=second.row,
+        field="footage",
+    )
+
+
+def _start_fix(site: Site) -> Fix:
+    point = np.array([[site.start.easting_m, site.start.northing_m]])
+    mapped = 0.0 if site.start.point is None else site.plan.point(site.start.point).sd_m
+    sd = float(np.hypot(site.start.sd_m, mapped))
+    return Fix("the start", None, "site.toml", site.counter.zero_m, point, sd)
+
+
+def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
+    """Return where a locate's own ties put its mark, None where they do not fix it by themselves.
+
+    Two tapes give two points, both kept. The most exact kind of fix is used.
+    """
+    found = [
+        one
+        for one in (_by_position(locate), _by_line(site, locate), _by_tapes(site, locate))
+        if one is not None
+    ]
+    if not found:
+        return None
+    points, sd = min(found, key=lambda one: one[1])
+    return Fix(
+        name=f"locate {locate.mark}",
+        row=locate.place.row,
+        file=locate.place.file,
+        # The transmitter rides the same distance behind the lens everywhere, so differences hold.
+        footage_m=locate.footage_m - site.transmitter.behind_lens_m,
+        points_m=points,
+        sd_m=float(np.hypot(sd, sd_mark_m(site, locate))),
+    )
+
+
+def _by_position(locate: Locate) -> tuple[Floats, float] | None:
+    ties = [tie for tie in locate.ties if isinstance(tie, PositionTie)]
+    if not ties:
+        return None
+    best = min(ties, key=lambda tie: tie.sd_m)
+    return np.array([[best.easting_m, best.northing_m]]), best.sd_m
+
+
+def _by_line(site: Site, locate: Locate) -> tuple[Floats, float] | None:
+    along = {tie.line: tie for tie in locate.ties if isinstance(tie, AlongTie)}
+    offset = {tie.line: tie for tie in locate.ties if isinstance(tie, OffsetTie)}
+    for name in along.keys() & offset.keys():
+        line = site.plan.line(name)
+        point = _point_along(line.vertices_m, along[name].along_m, offset[name].offset_m)
+        return point[None, :], float(np.hypot(offset[name].sd_m, line.sd_m))
+    return None
+
+
+def _point_along(vertices: Floats, along_m: float, offset_m: float) -> Floats:
+    step = np.diff(vertices, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    starts = np.concatenate([[0.0], np.cumsum(length)[:-1]])
+    segment = max(int(np.searchsorted(starts, along_m, side="right")) - 1, 0)
+    unit = step[segment] / length[segment]
+    right = np.array([unit[1], -unit[0]])
+    return np.asarray(vertices[segment] + unit * (along_m - starts[segment]) + right * offset_m)
+
+
+def _by_tapes(site: Site, locate: Locate) -> tuple[Floats, float] | None:
+    tapes = [tie for tie in locate.ties if isinstance(tie, TapeTie)]
+    found = []
+    for first, second in itertools.combinations(tapes, 2):
+        crossing = _cross_tapes(site, first, second)
+        if crossing is not None:
+            found.append(crossing)
+    return min(found, key=lambda one: one[1]) if found else None
+
+
+def _cross_tapes(site: Site, first: TapeTie, second: TapeTie) -> tuple[Floats, float] | None:
+    a, b = site.plan.point(first.point), site.plan.point(second.point)
+    origin = np.array([a.easting_m, a.northing_m])
+    base = np.array([b.easting_m, b.northing_m]) - origin
+    length = float(np.hypot(*base))
+    if length == 0.0 or not first.distance_m or not second.distance_m:
+        return None
+    ahead = (first.distance_m**2 - second.distance_m**2 + length**2) / (2.0 * length)
+    square = first.distance_m**2 - ahead**2
+    sine = np.sqrt(max(square, 0.0)) * length / (first.distance_m * second.distance_m)
+    if sine < _NARROWEST:
+        return None
+    unit = base / length
+    aside = np.sqrt(square) * np.array([-unit[1], unit[0]])
+    sd = np.sqrt(first.sd_m**2 + second.sd_m**2 + a.sd_m**2 + b.sd_m**2) / sine
+    return np.stack([origin + unit * ahead + aside, origin + unit * ahead - aside]), float(sd)

@@ -1,0 +1,233 @@
+"""The linear equations: what is known of the line before any tie.
+
+Start, counter, bends and wander, and how far marks, counter readings, mapped lines and points and
+ground levels may be off. All are linear in the unknowns, so their part of the normal matrix is
+formed once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import solve_triangular
+
+from lateral_map.adjust.chain import (
+    Turns,
+    transmitter_footage_m,
+    used_locates,
+    wander_covariance,
+    wander_rates,
+)
+from lateral_map.adjust.transmitter import sd_mark_m
+from lateral_map.model.route import Chain, Ground, Layout, Observation
+from lateral_map.model.site import Locate, Site
+from lateral_map.units import from_metres
+
+Floats = NDArray[np.float64]
+
+# Nobody measured the invert at the start: most building drains leave between 1 and 7 ft down.
+_UNKNOWN_DEPTH_M, _UNKNOWN_DEPTH_SD_M = 1.2192, 0.9144
+
+
+@dataclass
+class LinearRows:
+    """Whitened linear equations: residuals = ``observed`` - ``design`` @ unknowns."""
+
+    size: int
+    design: list[Floats] = field(default_factory=list)
+    observed: list[Floats] = field(default_factory=list)
+    observations: list[Observation] = field(default_factory=list)
+    count: int = 0
+
+    def add(
+        self, columns: ArrayLike, coefficients: ArrayLike, observed: ArrayLike, sd: ArrayLike
+    ) -> slice:
+        """Add equations ``coefficients`` (k, c) on ``columns`` (c,), each with its own sd."""
+        matrix = np.atleast_2d(np.asarray(coefficients, float))
+        weight = 1.0 / np.broadcast_to(np.asarray(sd, float), len(matrix))
+        rows = np.zeros((len(matrix), self.size))
+        rows[:, np.asarray(columns)] = matrix * weight[:, None]
+        return self.add_whitened(rows, np.atleast_1d(np.asarray(observed, float)) * weight)
+
+    def add_whitened(self, rows: Floats, observed: Floats) -> slice:
+        """Add equations already divided by their sd."""
+        self.design.append(rows)
+        self.observed.append(np.broadcast_to(observed, len(rows)))
+        place = slice(self.count, self.count + len(rows))
+        self.count += len(rows)
+        return place
+
+    def name(
+        self, reading: str, rows: slice, sd: float, *, locate: str = "", footage_m: float = 0.0
+    ) -> None:
+        """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
+        unit = np.eye(rows.stop - rows.start)
+        self.observations.append(
+            Observation(reading, locate, footage_m, rows, unit / sd, unit * sd)
+        )
+
+    def stacked(self) -> tuple[Floats, Floats]:
+        """Return (design, observed)."""
+        return np.concatenate(self.design), np.concatenate(self.observed)
+
+
+def prior_rows(
+    site: Site,
+    chain: Chain,
+    layout: Layout,
+    ground: Ground,
+    turns: Turns,
+    first_azimuth: tuple[float, float],
+) -> LinearRows:
+    """Return the linear equations of a site.
+
+    ``first_azimuth`` is the expected azimuth at the start and its 1 sd, radians.
+    """
+    rows = LinearRows(layout.size)
+    _start_rows(site, layout, ground, rows)
+    _counter_rows(site, rows)
+    _direction_rows(site, chain, layout, turns, first_azimuth, rows)
+    _fall_rows(site, chain, layout, turns, rows)
+    _mark_rows(site, layout, rows)
+    _plan_rows(site, layout, rows)
+    if layout.knots:
+        columns = np.arange(layout.ground.start, layout.ground.stop)
+        rows.add(columns, np.eye(layout.knots), 0.0, ground.sd(ground.correction_knots_m))
+    return rows
+
+
+def _start_rows(site: Site, layout: Layout, ground: Ground, rows: LinearRows) -> None:
+    start = site.start
+    columns = [0, 1]
+    coefficients = np.eye(2)
+    shift = layout.point_columns(start.point) if start.point else None
+    if shift is not None:
+        columns += [shift.start, shift.start + 1]
+        coefficients = np.hstack([coefficients, -coefficients])
+    at = rows.add(columns, coefficients, [start.easting_m, start.northing_m], start.sd_m)
+    rows.name("start position", at, start.sd_m, footage_m=site.counter.zero_m)
+    level = float(ground.elevation(site.counter.zero_m)[0])
+    known = start.depth_m is not None
+    depth = start.depth_m if start.depth_m is not None else _UNKNOWN_DEPTH_M
+    sd = start.sd_depth_m if known else _UNKNOWN_DEPTH_SD_M
+    knots = np.arange(layout.ground.start, layout.ground.stop)
+    weights = ground.correction_weights(site.counter.zero_m)[0]
+    at = rows.add([2, *knots], [1.0, *(-weights)], level - depth, sd)
+    if known:
+        rows.name("start depth", at, sd, footage_m=site.counter.zero_m)
+
+
+def _counter_rows(site: Site, rows: LinearRows) -> None:
+    rows.add([3, 4], np.eye(2), 0.0, [site.counter.sd_scale, site.counter.sd_zero_m])
+
+
+def _direction_rows(
+    site: Site,
+    chain: Chain,
+    layout: Layout,
+    turns: Turns,
+    first: tuple[float, float],
+    rows: LinearRows,
+) -> None:
+    covariance = wander_covariance(np.diff(chain.nodes_m), wander_rates(site, chain))
+    covariance[0, 0] += first[1] ** 2
+    covariance[np.arange(1, len(covariance)), np.arange(1, len(covariance))] += turns.turn_variance
+    changes = _add_changes(
+        rows, layout.azimuth, covariance, np.concatenate([[first[0]], turns.turn])
+    )
+    if site.start.azimuth_deg is not None:
+        rows.observations.append(changes.reading("start azimuth", 0, site.counter.zero_m))
+    for node, bend in turns.bends:
+        if bend.turn_deg:
+            name = f"bend {_footage(site, bend.footage_m)} turn"
+            rows.observations.append(changes.reading(name, node + 1, bend.footage_m))
+
+
+def _fall_rows(site: Site, chain: Chain, layout: Layout, turns: Turns, rows: LinearRows) -> None:
+    lengths = np.diff(chain.nodes_m)
+    rates = np.full(len(lengths), np.radians(site.accuracy.fall_wander_deg))
+    covariance = wander_covariance(lengths, rates)
+    covariance[0, 0] += site.accuracy.sd_fall**2
+    covariance[np.arange(1, len(covariance)), np.arange(1, len(covariance))] += turns.fall_variance
+    expected = np.concatenate([[np.arctan(site.accuracy.fall)], turns.fall])
+    changes = _add_changes(rows, layout.pitch, covariance, expected)
+    for node, bend in turns.bends:
+        if bend.fall_deg:
+            name = f"bend {_footage(site, bend.footage_m)} fall"
+            rows.observations.append(changes.reading(name, node + 1, bend.footage_m))
+
+
+def _footage(site: Site, footage_m: float) -> str:
+    return f"{from_metres(footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
+
+
+@dataclass(frozen=True, slots=True)
+class _Changes:
+    """The correlated changes of direction along the chain, as whitened equations."""
+
+    rows: slice
+    whiten: Floats
+    lower: Floats
+
+    def reading(self, name: str, index: int, footage_m: float) -> Observation:
+        """Name one change as a reading."""
+        return Observation(
+            reading=name,
+            locate="",
+            footage_m=footage_m,
+            rows=self.rows,
+            signature=self.whiten[:, [index]],
+            recover=self.lower[[index], :],
+            is_angle=True,
+        )
+
+
+def _add_changes(
+    rows: LinearRows, columns: slice, covariance: Floats, expected: Floats
+) -> _Changes:
+    """Add the changes between neighbouring unknowns, whitened by a Cholesky factor."""
+    size = len(covariance)
+    lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
+    whiten = solve_triangular(lower, np.eye(size), lower=True, check_finite=False)
+    difference = np.eye(size) - np.eye(size, k=-1)
+    full = np.zeros((size, rows.size))
+    full[:, columns] = whiten @ difference
+    return _Changes(rows.add_whitened(full, whiten @ expected), whiten, lower)
+
+
+def tied_locates(site: Site) -> tuple[Locate, ...]:
+    """Return the locates in use that are tied in plan, by footage."""
+    return tuple(locate for locate in used_locates(site) if locate.ties)
+
+
+def _mark_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
+    for index, locate in enumerate(tied_locates(site)):
+        column = layout.mark.start + 2 * index
+        sd = sd_mark_m(site, locate)
+        at = rows.add([column, column + 1], np.eye(2), 0.0, sd)
+        rows.name(
+            f"locate {locate.mark} mark",
+            at,
+            sd,
+            locate=locate.mark,
+            footage_m=transmitter_footage_m(site, locate),
+        )
+    for index, locate in enumerate(used_locates(site)):
+        at = rows.add([layout.reading.start + index], [1.0], 0.0, site.counter.sd_reading_m)
+        rows.name(
+            f"locate {locate.mark} footage",
+            at,
+            site.counter.sd_reading_m,
+            locate=locate.mark,
+            footage_m=transmitter_footage_m(site, locate),
+        )
+
+
+def _plan_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
+    for index, name in enumerate(layout.lines):
+        rows.add([layout.line.start + index], [1.0], 0.0, site.plan.line(name).sd_m)
+    for index, name in enumerate(layout.points):
+        column = layout.point.start + 2 * index
+        rows.add([column, column + 1], np.eye(2), 0.0, site.plan.point(name).sd_m)

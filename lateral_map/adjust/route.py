@@ -1,0 +1,208 @@
+"""A site's readings to one adjusted route."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.adjust.chain import (
+    Turns,
+    lay_chain,
+    transmitter_footage_m,
+    turns_at_nodes,
+    used_locates,
+)
+from lateral_map.adjust.ground import lay_ground
+from lateral_map.adjust.possible import find_impossible
+from lateral_map.adjust.prior import LinearRows, prior_rows, tied_locates
+from lateral_map.adjust.solve import Solution, invert_normal, solve_least_squares
+from lateral_map.adjust.starts import first_azimuths, first_guess
+from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties
+from lateral_map.adjust.transmitter import near_vertical_bend_deg
+from lateral_map.errors import AdjustmentError, Fault
+from lateral_map.model.route import Chain, Ground, Layout, Route
+from lateral_map.model.site import Site, TapeTie
+
+Floats = NDArray[np.float64]
+
+# Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
+# freedom cannot be told apart by the readings.
+_ABOUT_AS_WELL = 5.991
+_SAME_PLACE_M = 0.3
+
+
+@dataclass(frozen=True)
+class System:
+    """One site's equations: linear rows, ties, and where the unknowns stand."""
+
+    site: Site
+    chain: Chain
+    layout: Layout
+    ground: Ground
+    rows: LinearRows
+    ties: Ties
+
+    def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
+        """Return whitened residuals and design of the ties and depths."""
+        return evaluate_ties(self.ties, self.chain, self.layout, self.ground, unknowns)
+
+
+def adjust_route(site: Site) -> Route:
+    """Return the route that fits a site's readings best, with its joint covariance.
+
+    Weighted non-linear least squares over start, counter, directions, marks, and the shifts of
+    mapped lines and points. Raises ``AdjustmentError`` where two locates lie farther apart than
+    the footage between them allows.
+    """
+    impossible = find_impossible(site)
+    if impossible:
+        raise AdjustmentError(impossible)
+    chain = lay_chain(site)
+    turns = turns_at_nodes(site, chain)
+    guess_ground = lay_ground(site, chain, _at_start(site, chain))
+    solutions = _solve_all(site, chain, turns, guess_ground)
+    system, solution = solutions[0]
+    if site.plan.levels:
+        system, solution = _solve_on_surface(system, solution, turns)
+    return _finish(system, solution, _alternatives(solutions))
+
+
+def _at_start(site: Site, chain: Chain) -> Floats:
+    here = [site.start.easting_m, site.start.northing_m]
+    return np.tile(here, (len(chain.nodes_m), 1))
+
+
+def _lay_out(site: Site, chain: Chain, ground: Ground) -> Layout:
+    taped = {
+        tie.point for one in used_locates(site) for tie in one.ties if isinstance(tie, TapeTie)
+    }
+    taped |= {site.start.point} if site.start.point else set()
+    return Layout(
+        pieces=len(chain.nodes_m) - 1,
+        marks=len(tied_locates(site)),
+        readings=len(used_locates(site)),
+        lines=tuple(line.name for line in site.plan.lines if line.sd_m > 0.0),
+        points=tuple(p.name for p in site.plan.points if p.sd_m > 0.0 and p.name in taped),
+        knots=len(ground.correction_knots_m),
+    )
+
+
+def build_system(
+    site: Site, chain: Chain, turns: Turns, ground: Ground, first_azimuth: tuple[float, float]
+) -> System:
+    """Return a site's equations; ``first_azimuth`` is (azimuth, 1 sd) in radians."""
+    layout = _lay_out(site, chain, ground)
+    rows = prior_rows(site, chain, layout, ground, turns, first_azimuth)
+    ties = gather_ties(site, layout, rows)
+    return System(site, chain, layout, ground, rows, ties)
+
+
+def _solve_all(
+    site: Site, chain: Chain, turns: Turns, ground: Ground
+) -> list[tuple[System, Solution]]:
+    """Solve from every start worth trying; best first."""
+    measured = site.start.azimuth_deg
+    prior = (np.radians(measured or 0.0), np.radians(site.start.sd_azimuth_deg))
+    system = build_system(site, chain, turns, ground, prior)
+    starts = first_azimuths(site, chain, system.layout, turns, system.ties)
+    solved = []
+    for azimuth, sd in starts:
+        if measured is None:
+            system = build_system(site, chain, turns, ground, (azimuth, sd))
+        guess = first_guess(site, system.layout, turns, azimuth)
+        guess[2] = float(ground.elevation(chain.zero_m)[0]) - (site.start.depth_m or 1.0)
+        solved.append((system, _solve(system, guess)))
+    return sorted(solved, key=lambda pair: pair[1].cost)
+
+
+def _solve(system: System, guess: Floats) -> Solution:
+    design, observed = system.rows.stacked()
+    try:
+        return solve_least_squares(design, observed, design.T @ design, system.evaluate, guess)
+    except np.linalg.LinAlgError:
+        raise AdjustmentError(
+            Fault(
+                "the readings leave part of the line undetermined",
+                "add a tie, or give the start an azimuth",
+                file=system.site.name,
+            )
+        ) from None
+
+
+def _solve_on_surface(system: System, solution: Solution, turns: Turns) -> tuple[System, Solution]:
+    """Read the spot levels off again under the solved line, and solve once more."""
+    site, chain = system.site, system.chain
+    nodes = chain.positions(solution.unknowns, system.layout, chain.nodes_m)[:, :2]
+    ground = lay_ground(site, chain, nodes)
+    measured = site.start.azimuth_deg
+    if measured is None:
+        first = (float(solution.unknowns[system.layout.azimuth.start]), np.pi)
+    else:
+        first = (np.radians(measured), np.radians(site.start.sd_azimuth_deg))
+    again = build_system(site, chain, turns, ground, first)
+    return again, _solve(again, solution.unknowns)
+
+
+def _alternatives(solutions: list[tuple[System, Solution]]) -> tuple[Floats, ...]:
+    """Return the plan lines of other solutions that fit about as well as the best."""
+    kept: list[Floats] = []
+    for system, solution in solutions:
+        if solution.cost - solutions[0][1].cost > _ABOUT_AS_WELL:
+            continue
+        nodes = system.chain.positions(solution.unknowns, system.layout, system.chain.nodes_m)
+        line = nodes[:, :2]
+        if all(np.hypot(*(line - other).T).max() > _SAME_PLACE_M for other in kept):
+            kept.append(line)
+    return tuple(kept[1:])
+
+
+def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]) -> Route:
+    design, observed = system.rows.stacked()
+    return Route(
+        site=system.site,
+        chain=system.chain,
+        layout=system.layout,
+        ground=system.ground,
+        unknowns=solution.unknowns,
+        covariance=invert_normal(solution.normal),
+        residuals=np.concatenate([observed - design @ solution.unknowns, solution.residuals]),
+        design=np.concatenate([design, solution.design]),
+        observations=tuple(system.rows.observations),
+        alternatives=alternatives,
+        tied_footages_m=np.array(
+            [transmitter_footage_m(system.site, one) for one in tied_locates(system.site)]
+        ),
+        iterations=solution.steps,
+        notices=tuple(_notices(system, alternatives)),
+    )
+
+
+def _notices(system: System, alternatives: tuple[Floats, ...]) -> list[str]:
+    site, said = system.site, []
+    if alternatives:
+        said.append(
+            f"{len(alternatives) + 1} different routes fit these ties about as well (tapes from "
+            "two points have a mirror image): tape one mark from a third point, or measure the "
+            "first azimuth. The best-fitting one is drawn; the others are shown beside it."
+        )
+    if not tied_locates(site):
+        said.append("no locate is tied in plan: the route is dead reckoning from footage and bends")
+        if site.start.azimuth_deg is None:
+            said.append(
+                "no first azimuth either: the line is drawn heading for the nearest boundary, "
+                "and its direction is a guess"
+            )
+    if site.start.depth_m is None:
+        said.append("the depth at the start was not measured: 4 ft +- 3 ft (1 sd) is assumed there")
+    for locate in used_locates(site):
+        bend = near_vertical_bend_deg(site, locate)
+        if bend:
+            said.append(
+                f"locate {locate.mark} lies within 1.5 depths of a vertical bend "
+                f"({bend:.0f} degrees): the transmitter lies tilted there, so its place along the "
+                "line and its depth are "
+                "trusted less"
+            )
+    return said

@@ -1,0 +1,99 @@
+"""Weighted non-linear least squares: Gauss-Newton, damped only where a step makes things worse."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import lapack
+
+Floats = NDArray[np.float64]
+Evaluate = Callable[[Floats], tuple[Floats, Floats]]
+
+_MOST_STEPS = 60
+_CLOSE_ENOUGH = 1e-18
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The best unknowns, their covariance, and the whitened non-linear part at them."""
+
+    unknowns: Floats
+    cost: float
+    normal: Floats
+    residuals: Floats
+    design: Floats
+    steps: int
+
+
+def solve_least_squares(
+    design: Floats,
+    observed: Floats,
+    normal: Floats,
+    evaluate: Evaluate,
+    start: Floats,
+    most_steps: int = _MOST_STEPS,
+) -> Solution:
+    """Minimise |observed - design x|² + |evaluate(x)|² from ``start``.
+
+    ``design`` and ``observed`` are the whitened linear equations and ``normal`` = designᵀ design,
+    formed once. ``evaluate`` returns whitened residuals and design of the rest. The step is
+    Gauss-Newton's; Levenberg's damping grows only after a step that did not lower the cost.
+    """
+    unknowns, damping = start, 0.0
+    linear = observed - design @ unknowns
+    residuals, rest = evaluate(unknowns)
+    cost = float(linear @ linear + residuals @ residuals)
+    steps = 0
+    while True:
+        full = normal + rest.T @ rest
+        gradient = design.T @ linear + rest.T @ residuals
+        if steps >= most_steps:
+            break
+        steps += 1
+        step = _damped_step(full, gradient, damping)
+        trial = unknowns + step
+        trial_linear = observed - design @ trial
+        trial_residuals, trial_rest = evaluate(trial)
+        trial_cost = float(trial_linear @ trial_linear + trial_residuals @ trial_residuals)
+        gain = float(gradient @ step)
+        if trial_cost > cost * (1.0 + 1e-14) + 1e-20:
+            if gain < _CLOSE_ENOUGH * (1.0 + cost):
+                break
+            damping = max(4.0 * damping, 1e-3)
+            continue
+        unknowns, linear, residuals, rest, cost = (
+            trial, trial_linear, trial_residuals, trial_rest, trial_cost,
+        )  # fmt: skip
+        damping = damping / 8.0 if damping > 1e-6 else 0.0
+        if gain < _CLOSE_ENOUGH * (1.0 + cost):
+            full = normal + rest.T @ rest
+            break
+    return Solution(unknowns, cost, full, residuals, rest, steps)
+
+
+def _damped_step(normal: Floats, gradient: Floats, damping: float) -> Floats:
+    matrix = normal
+    if damping:
+        matrix = normal.copy()
+        matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
+    factor, info = lapack.dpotrf(matrix, lower=1, clean=0)
+    if info:
+        raise np.linalg.LinAlgError("normal matrix is not positive definite")
+    step, _ = lapack.dpotrs(factor, gradient, lower=1)
+    return np.asarray(step)
+
+
+def invert_normal(normal: Floats) -> Floats:
+    """Return the inverse of a symmetric positive definite matrix: the covariance of the unknowns.
+
+    Raises ``numpy.linalg.LinAlgError`` where the readings leave an unknown undetermined.
+    """
+    factor, info = lapack.dpotrf(normal, lower=1, clean=1)
+    if info:
+        raise np.linalg.LinAlgError("normal matrix is not positive definite")
+    inverse, _ = lapack.dpotri(factor, lower=1)
+    lower = np.tril(inverse)
+    return np.asarray(lower + np.tril(inverse, -1).T)

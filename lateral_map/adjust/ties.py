@@ -1,0 +1,275 @@
+"""The non-linear equations: paint marks against their ties, depths against the line.
+
+Every tie of a locate is to one paint mark: the line's position at the transmitter, moved along the
+pipe by the counter's reading error, plus the mark's own two offsets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.adjust.chain import transmitter_footage_m, used_locates
+from lateral_map.adjust.prior import LinearRows, tied_locates
+from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
+from lateral_map.model.lines import signed_offsets
+from lateral_map.model.route import Chain, Ground, Layout
+from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+_TieT = TypeVar("_TieT", PositionTie, TapeTie, AlongTie, OffsetTie)
+
+_NOWHERE = -1
+
+
+@dataclass(frozen=True, slots=True)
+class LineTies:
+    """Ties to one plan line: ``mark`` (t,) of each, what was read, and whether it is an offset."""
+
+    vertices_m: Floats
+    shift_column: int | None
+    mark: Indices
+    read_m: Floats
+    sd_m: Floats
+    is_offset: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Ties:
+    """Every tie and depth of a site in arrays.
+
+    ``footage_m`` (r,) is the transmitter's footage at each locate used; ``reading_column`` (r,) its
+    counter error's column. ``mark_row`` (m,) and ``mark_column`` (m,) give each tied mark's locate
+    and first offset column. Position ties, tapes and depths follow, each with the mark (or, for
+    depths, the locate) it belongs to.
+    """
+
+    footage_m: Floats
+    reading_column: Indices
+    mark_row: Indices
+    mark_column: Indices
+    position_mark: Indices
+    position_m: Floats
+    position_sd_m: Floats
+    tape_mark: Indices
+    tape_point_m: Floats
+    tape_shift_column: Indices
+    tape_read_m: Floats
+    tape_sd_m: Floats
+    lines: tuple[LineTies, ...]
+    depth_row: Indices
+    depth_invert_m: Floats
+    depth_sd_m: Floats
+
+    @property
+    def count(self) -> int:
+        """How many equations the ties and depths make."""
+        on_lines = sum(len(group.mark) for group in self.lines)
+        return 2 * len(self.position_mark) + len(self.tape_mark) + on_lines + len(self.depth_row)
+
+
+def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
+    """Return a site's ties and depths in arrays, and name each among ``rows``' observations."""
+    locates, marks = used_locates(site), tied_locates(site)
+    row_of = {id(locate): index for index, locate in enumerate(locates)}
+    positions = _gather(marks, PositionTie)
+    tapes = _gather(marks, TapeTie)
+    depths = _depths(site, locates)
+    ties = Ties(
+        footage_m=np.array([transmitter_footage_m(site, one) for one in locates], float),
+        reading_column=np.arange(layout.reading.start, layout.reading.stop),
+        mark_row=np.array([row_of[id(one)] for one in marks], np.intp),
+        mark_column=layout.mark.start + 2 * np.arange(len(marks)),
+        position_mark=np.array([mark for mark, _ in positions], np.intp),
+        position_m=np.array([[t.easting_m, t.northing_m] for _, t in positions], float).reshape(
+            -1, 2
+        ),
+        position_sd_m=np.array([tie.sd_m for _, tie in positions], float),
+        tape_mark=np.array([mark for mark, _ in tapes], np.intp),
+        tape_point_m=_points(site, [tie for _, tie in tapes]),
+        tape_shift_column=np.array([_shift(layout, tie.point) for _, tie in tapes], np.intp),
+        tape_read_m=np.array([tie.distance_m for _, tie in tapes], float),
+        tape_sd_m=np.array([tie.sd_m for _, tie in tapes], float),
+        lines=_line_ties(site, layout, marks),
+        depth_row=np.array([row for row, _, _, _ in depths], np.intp),
+        depth_invert_m=np.array([depth for _, depth, _, _ in depths], float),
+        depth_sd_m=np.array([sd for _, _, sd, _ in depths], float),
+    )
+    _name_ties(site, rows)
+    return ties
+
+
+def _gather(marks: tuple[Locate, ...], kind: type[_TieT]) -> list[tuple[int, _TieT]]:
+    """Return (mark, tie) of every tie of one kind."""
+    return [
+        (index, tie)
+        for index, locate in enumerate(marks)
+        for tie in locate.ties
+        if isinstance(tie, kind)
+    ]
+
+
+def _points(site: Site, tapes: list[TapeTie]) -> Floats:
+    points = [site.plan.point(tie.point) for tie in tapes]
+    return np.array([[p.easting_m, p.northing_m] for p in points], float).reshape(-1, 2)
+
+
+def _shift(layout: Layout, point: str) -> int:
+    columns = layout.point_columns(point)
+    return _NOWHERE if columns is None else int(columns.start)
+
+
+def _ties_on(marks: tuple[Locate, ...], line: str) -> list[tuple[int, OffsetTie | AlongTie]]:
+    offsets = [(mark, tie) for mark, tie in _gather(marks, OffsetTie) if tie.line == line]
+    alongs = [(mark, tie) for mark, tie in _gather(marks, AlongTie) if tie.line == line]
+    return [*offsets, *alongs]
+
+
+def _line_ties(site: Site, layout: Layout, marks: tuple[Locate, ...]) -> tuple[LineTies, ...]:
+    groups = []
+    for line in site.plan.lines:
+        found = _ties_on(marks, line.name)
+        if not found:
+            continue
+        read = [t.offset_m if isinstance(t, OffsetTie) else t.along_m for _, t in found]
+        groups.append(
+            LineTies(
+                vertices_m=line.vertices_m,
+                shift_column=layout.line_column(line.name),
+                mark=np.array([mark for mark, _ in found], np.intp),
+                read_m=np.array(read, float),
+                sd_m=np.array([tie.sd_m for _, tie in found]),
+                is_offset=np.array([isinstance(tie, OffsetTie) for _, tie in found]),
+            )
+        )
+    return tuple(groups)
+
+
+def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, float, float, str]]:
+    """Return (locate row, invert depth, sd, column) of each depth read or found from nulls."""
+    above = site.transmitter.above_invert_m
+    found = []
+    for row, locate in enumerate(locates):
+        if locate.depth_m is not None:
+            invert = locate.depth_m - locate.held_above_m + above
+            found.append((row, invert, sd_depth_m(site, locate), "depth"))
+        if locate.nulls_m is not None:
+            invert = nulls_depth_m(locate.nulls_m) - locate.nulls_held_above_m + above
+            found.append((row, invert, sd_nulls_m(site, locate), "nulls"))
+    return found
+
+
+def _name_ties(site: Site, rows: LinearRows) -> None:
+    """Name the tie equations as readings, in the order ``evaluate_ties`` makes them."""
+    locates, marks = used_locates(site), tied_locates(site)
+    named: list[tuple[Locate, str, int, float]] = []
+    for mark, position in _gather(marks, PositionTie):
+        named.append((marks[mark], position.method, 2, position.sd_m))
+    for mark, tape in _gather(marks, TapeTie):
+        named.append((marks[mark], tape.column, 1, tape.sd_m))
+    for line in site.plan.lines:
+        for mark, tie in _ties_on(marks, line.name):
+            named.append((marks[mark], _line_column(tie), 1, tie.sd_m))
+    for index, _, sd, column in _depths(site, locates):
+        named.append((locates[index], column, 1, sd))
+    row = rows.count
+    for locate, column, count, sd in named:
+        rows.name(
+            f"locate {locate.mark} {column}",
+            slice(row, row + count),
+            sd,
+            locate=locate.mark,
+            footage_m=transmitter_footage_m(site, locate),
+        )
+        row += count
+
+
+def _line_column(tie: OffsetTie | AlongTie) -> str:
+    if isinstance(tie, AlongTie):
+        return "along"
+    return "past" if tie.as_past else "offset"
+
+
+def evaluate_ties(
+    ties: Ties, chain: Chain, layout: Layout, ground: Ground, unknowns: Floats
+) -> tuple[Floats, Floats]:
+    """Return whitened residuals (t,) and design (t, unknowns) of every tie and depth."""
+    if not ties.count:
+        return np.zeros(0), np.zeros((0, layout.size))
+    errors = unknowns[ties.reading_column]
+    place, jacobian = chain.position_jacobian(unknowns, layout, ties.footage_m, errors)
+    step = (1.0 + unknowns[3]) * chain.directions(unknowns[layout.azimuth], unknowns[layout.pitch])[
+        chain.piece_of(ties.footage_m)
+    ]
+    jacobian[np.arange(len(errors)), :, ties.reading_column] = step
+    mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
+    mark_jacobian = jacobian[ties.mark_row, :2]
+    index = np.arange(len(mark))
+    mark_jacobian[index, 0, ties.mark_column] = 1.0
+    mark_jacobian[index, 1, ties.mark_column + 1] = 1.0
+    parts = [
+        _positions(ties, mark, mark_jacobian),
+        _tapes(ties, unknowns, mark, mark_jacobian),
+        *(_offsets(group, unknowns, mark, mark_jacobian) for group in ties.lines),
+        _depth_rows(ties, ground, layout, unknowns, place, jacobian),
+    ]
+    return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+
+
+def _positions(ties: Ties, mark: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
+    sd = ties.position_sd_m[:, None]
+    residual = (ties.position_m - mark[ties.position_mark]) / sd
+    design = jacobian[ties.position_mark] / sd[:, :, None]
+    return residual.reshape(-1), design.reshape(-1, jacobian.shape[-1])
+
+
+def _tapes(ties: Ties, unknowns: Floats, mark: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
+    shifted = ties.tape_shift_column >= 0
+    columns = ties.tape_shift_column[shifted]
+    point = ties.tape_point_m.copy()
+    point[shifted] += unknowns[columns[:, None] + np.arange(2)]
+    away = mark[ties.tape_mark] - point
+    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+    unit = away / distance[:, None]
+    design = np.einsum("tk,tkn->tn", unit, jacobian[ties.tape_mark])
+    row = np.flatnonzero(shifted)
+    design[row, columns] -= unit[shifted, 0]
+    design[row, columns + 1] -= unit[shifted, 1]
+    sd = ties.tape_sd_m
+    return (ties.tape_read_m - distance) / sd, design / sd[:, None]
+
+
+def _offsets(
+    group: LineTies, unknowns: Floats, mark: Floats, jacobian: Floats
+) -> tuple[Floats, Floats]:
+    found = signed_offsets(group.vertices_m, mark[group.mark])
+    gradient = np.where(group.is_offset[:, None], found.normal, found.tangent)
+    computed = np.where(group.is_offset, found.offset_m, found.along_m)
+    design = np.einsum("tk,tkn->tn", gradient, jacobian[group.mark])
+    if group.shift_column is not None:
+        computed = computed - unknowns[group.shift_column] * group.is_offset
+        design[:, group.shift_column] -= group.is_offset
+    return (group.read_m - computed) / group.sd_m, design / group.sd_m[:, None]
+
+
+def _depth_rows(
+    ties: Ties,
+    ground: Ground,
+    layout: Layout,
+    unknowns: Floats,
+    place: Floats,
+    jacobian: Floats,
+) -> tuple[Floats, Floats]:
+    footage = ties.footage_m[ties.depth_row]
+    weights = ground.correction_weights(footage)
+    surface = ground.elevation(footage) + weights @ unknowns[layout.ground]
+    computed = surface - place[ties.depth_row, 2]
+    design = -jacobian[ties.depth_row, 2, :]
+    design[:, layout.ground] += weights
+    sd = ties.depth_sd_m
+    return (ties.depth_invert_m - computed) / sd, design / sd[:, None]

@@ -1,0 +1,91 @@
+"""How far a locate may be off because of the transmitter itself.
+
+The transmitter is a magnetic dipole lying along the pipe. Where it lies tilted, the peak or null
+the locator finds moves along the line by a share of the depth. The shares below are exact for a
+dipole in uniform ground (quasi-static); they are recomputed from the field in the tests.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.adjust.chain import transmitter_footage_m
+from lateral_map.model.site import Locate, Site
+
+Floats = NDArray[np.float64]
+
+_TILT_DEG = np.array([0.0, 1.19, 5.0, 10.0, 20.0, 30.0, 45.0])
+# Shift of the found point along the pipe, as a share of the depth, by what was found.
+_SHIFT = {
+    "in-line": np.array([0.0, 0.0069, 0.0291, 0.0581, 0.1158, 0.1729, 0.2567]),
+    "null": np.array([0.0, 0.0138, 0.0582, 0.1168, 0.2359, 0.3600, 0.5616]),
+    # A total-field peak is flat along the pipe: the least tilt moves it by a sixth of the depth.
+    "total field": np.array([0.161, 0.161, 0.227, 0.248, 0.240, 0.212, 0.160]),
+}
+# What 0.70711 x null-to-null distance over-reads, as a share of the depth.
+_DEPTH_OVER = np.array([0.0, 0.0002, 0.0043, 0.0173, 0.0719, 0.1726, 0.4577])
+
+NEAR_VERTICAL_BEND_DEPTHS = 1.5
+_VERTICAL_BEND_DEG = 5.0
+_TYPICAL_DEPTH_M = 1.2192
+
+
+def below_antenna_m(locate: Locate) -> float:
+    """Return the read-out from antenna to transmitter, or a typical 4 ft where none was read."""
+    return _TYPICAL_DEPTH_M if locate.depth_m is None else locate.depth_m
+
+
+def near_vertical_bend_deg(site: Site, locate: Locate) -> float:
+    """Return the largest fall (degrees) of a vertical bend within 1.5 depths, 0 where none is."""
+    reach = NEAR_VERTICAL_BEND_DEPTHS * below_antenna_m(locate)
+    here = transmitter_footage_m(site, locate)
+    near = [abs(bend.fall_deg) for bend in site.bends if abs(bend.footage_m - here) <= reach]
+    riser = site.start.riser_m
+    if riser > 0.0 and here - site.counter.zero_m - riser <= reach:
+        near.append(90.0)
+    worst = max(near, default=0.0)
+    return worst if worst >= _VERTICAL_BEND_DEG else 0.0
+
+
+def tilt_deg(site: Site, locate: Locate) -> float:
+    """Return the tilt (degrees) a locate must allow for: the expected grade, or a bend near by."""
+    grade = float(np.degrees(np.arctan(abs(site.accuracy.fall))))
+    return max(grade, min(near_vertical_bend_deg(site, locate), 45.0))
+
+
+def sd_mark_m(site: Site, locate: Locate) -> float:
+    """Return the 1 sd per axis (m) of the paint mark against the transmitter."""
+    depth = below_antenna_m(locate)
+    shift = float(np.interp(tilt_deg(site, locate), _TILT_DEG, _SHIFT[locate.peak]))
+    return float(
+        np.sqrt(
+            site.accuracy.mark_m**2
+            + (site.accuracy.mark_fraction * depth) ** 2
+            + (shift * depth) ** 2
+        )
+    )
+
+
+def sd_depth_m(site: Site, locate: Locate) -> float:
+    """Return the 1 sd (m) of a depth read-out."""
+    depth = below_antenna_m(locate)
+    own = max(site.transmitter.sd_depth_fraction * depth, site.transmitter.sd_depth_floor_m)
+    over = float(np.interp(tilt_deg(site, locate), _TILT_DEG, _DEPTH_OVER))
+    return float(np.hypot(own, over * depth))
+
+
+def nulls_depth_m(nulls_m: float) -> float:
+    """Return antenna-to-transmitter depth (m) from the distance between the two in-line nulls.
+
+    The in-line field of a level dipole is zero at +-depth / sqrt 2, so depth = distance / sqrt 2.
+    """
+    return nulls_m / float(np.sqrt(2.0))
+
+
+def sd_nulls_m(site: Site, locate: Locate) -> float:
+    """Return the 1 sd (m) of a depth from nulls: a tape between two found points."""
+    depth = nulls_depth_m(locate.nulls_m or 0.0)
+    over = float(np.interp(tilt_deg(site, locate), _TILT_DEG, _DEPTH_OVER))
+    share = np.hypot(site.transmitter.sd_depth_fraction, over)
+    return float(np.hypot(site.accuracy.tape_m, share * depth))
