@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import solve_triangular
 
 from lateral_map.adjust.chain import (
     Turns,
@@ -50,6 +49,13 @@ class LinearRows:
         rows = np.zeros((len(matrix), self.size))
         rows[:, np.asarray(columns)] = matrix * weight[:, None]
         return self.add_whitened(rows, np.atleast_1d(np.asarray(observed, float)) * weight)
+
+    def add_pseudo(self, columns: slice, sd: ArrayLike) -> slice:
+        """Add one equation an unknown: it is expected to be zero, give or take its sd."""
+        count = columns.stop - columns.start
+        rows = np.zeros((count, self.size))
+        rows[np.arange(count), np.arange(columns.start, columns.stop)] = 1.0 / np.asarray(sd)
+        return self.add_whitened(rows, np.zeros(count))
 
     def add_whitened(self, rows: Floats, observed: Floats) -> slice:
         """Add equations already divided by their sd."""
@@ -92,9 +98,7 @@ def prior_rows(
     _fall_rows(site, chain, layout, turns, rows)
     _mark_rows(site, layout, rows)
     _plan_rows(site, layout, rows)
-    if layout.knots:
-        columns = np.arange(layout.ground.start, layout.ground.stop)
-        rows.add(columns, np.eye(layout.knots), 0.0, ground.sd(ground.correction_knots_m))
+    rows.add_pseudo(layout.ground, ground.sd(ground.correction_knots_m))
     return rows
 
 
@@ -120,7 +124,7 @@ def _start_rows(site: Site, layout: Layout, ground: Ground, rows: LinearRows) ->
 
 
 def _counter_rows(site: Site, rows: LinearRows) -> None:
-    rows.add([3, 4], np.eye(2), 0.0, [site.counter.sd_scale, site.counter.sd_zero_m])
+    rows.add_pseudo(slice(3, 5), [site.counter.sd_scale, site.counter.sd_zero_m])
 
 
 def _direction_rows(
@@ -190,7 +194,7 @@ def _add_changes(
     """Add the changes between neighbouring unknowns, whitened by a Cholesky factor."""
     size = len(covariance)
     lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
-    whiten = solve_triangular(lower, np.eye(size), lower=True, check_finite=False)
+    whiten = np.asarray(np.linalg.inv(lower), np.float64)
     difference = np.eye(size) - np.eye(size, k=-1)
     full = np.zeros((size, rows.size))
     full[:, columns] = whiten @ difference
@@ -203,31 +207,27 @@ def tied_locates(site: Site) -> tuple[Locate, ...]:
 
 
 def _mark_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
-    for index, locate in enumerate(tied_locates(site)):
-        column = layout.mark.start + 2 * index
-        sd = sd_mark_m(site, locate)
-        at = rows.add([column, column + 1], np.eye(2), 0.0, sd)
-        rows.name(
-            f"locate {locate.mark} mark",
-            at,
-            sd,
-            locate=locate.mark,
-            footage_m=transmitter_footage_m(site, locate),
-        )
-    for index, locate in enumerate(used_locates(site)):
-        at = rows.add([layout.reading.start + index], [1.0], 0.0, site.counter.sd_reading_m)
-        rows.name(
-            f"locate {locate.mark} footage",
-            at,
-            site.counter.sd_reading_m,
-            locate=locate.mark,
-            footage_m=transmitter_footage_m(site, locate),
-        )
+    marks, locates = tied_locates(site), used_locates(site)
+    sd_marks = [sd_mark_m(site, locate) for locate in marks]
+    sd_reading = site.counter.sd_reading_m
+    at_marks = rows.add_pseudo(layout.mark, np.repeat(sd_marks, 2)).start
+    at_readings = rows.add_pseudo(layout.reading, sd_reading).start
+    for index, (locate, sd) in enumerate(zip(marks, sd_marks, strict=True)):
+        first = at_marks + 2 * index
+        _name_locate(site, rows, locate, "mark", slice(first, first + 2), sd)
+    for index, locate in enumerate(locates):
+        at = slice(at_readings + index, at_readings + index + 1)
+        _name_locate(site, rows, locate, "footage", at, sd_reading)
+
+
+def _name_locate(
+    site: Site, rows: LinearRows, locate: Locate, column: str, at: slice, sd: float
+) -> None:
+    place = transmitter_footage_m(site, locate)
+    rows.name(f"locate {locate.mark} {column}", at, sd, locate=locate.mark, footage_m=place)
 
 
 def _plan_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
-    for index, name in enumerate(layout.lines):
-        rows.add([layout.line.start + index], [1.0], 0.0, site.plan.line(name).sd_m)
-    for index, name in enumerate(layout.points):
-        column = layout.point.start + 2 * index
-        rows.add([column, column + 1], np.eye(2), 0.0, site.plan.point(name).sd_m)
+    rows.add_pseudo(layout.line, [site.plan.line(name).sd_m for name in layout.lines])
+    sd_points = [site.plan.point(name).sd_m for name in layout.points]
+    rows.add_pseudo(layout.point, np.repeat(sd_points, 2))
