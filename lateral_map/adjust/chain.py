@@ -13,8 +13,8 @@ from lateral_map.model.site import Bend, Locate, Site
 
 Floats = NDArray[np.float64]
 
-# A chord over a wandering pipe strays from it by wander * sqrt(L^3 / 192) at mid-length (a
-# Brownian bridge's integral). At 5 ft and 0.5 degrees per square root of a foot that is 0.007 ft.
+# A chord over a wandering pipe strays from it by wander * sqrt(L^3 / 48) at mid-length (an
+# integrated random walk). At 5 ft and 0.5 degrees per square root of a foot that is 0.014 ft.
 _LONGEST_PIECE_M = 1.524
 _MOST_PIECES = 80
 _SAME_M = 1e-6
