@@ -16,7 +16,8 @@ from lateral_map.units import format_length
 
 Floats = NDArray[np.float64]
 
-_SURE = 3.29
+# A false alarm here would stop the drawing, so only what no luck explains counts.
+_SURE = 5.0
 # A tape crossing at a narrow angle fixes a point badly along one direction; this is the worst
 # stretch of the tapes' own error that is still called a fix.
 _NARROWEST = 0.25
@@ -38,7 +39,7 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
     """Return a fault for every pair of fixes farther apart than their footage allows.
 
     The start counts as a fix. A pair is impossible where the distance exceeds the footage by more
-    than 3.29 sd of everything that could explain it.
+    than 5 sd of everything that could explain it.
     """
     fixes = [
         _start_fix(site),

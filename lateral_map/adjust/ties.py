@@ -6,7 +6,7 @@ pipe by the counter's reading error, plus the mark's own two offsets.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -193,6 +193,16 @@ def _line_column(tie: OffsetTie | AlongTie) -> str:
     if isinstance(tie, AlongTie):
         return "along"
     return "past" if tie.as_past else "offset"
+
+
+def loosen_ties(ties: Ties, slack_m: float) -> Ties:
+    """Return the ties as if each were ``slack_m`` less sure, so that none traps the solver."""
+    return replace(
+        ties,
+        position_sd_m=np.hypot(ties.position_sd_m, slack_m),
+        tape_sd_m=np.hypot(ties.tape_sd_m, slack_m),
+        lines=tuple(replace(one, sd_m=np.hypot(one.sd_m, slack_m)) for one in ties.lines),
+    )
 
 
 def evaluate_ties(
