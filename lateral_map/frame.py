@@ -1,21 +1,24 @@
 """The site's own plane: metres on the ground, easting before northing.
 
 A located lateral is short, and footage is a length on the ground. A transverse Mercator plane
-centred on the site (scale 1 at its centre) makes a length in the plane the same as a length on the
-ground to a few parts in ten million, where a state-plane or UTM coordinate shortens or stretches it.
-This module is the only user of ``pyproj.Transformer``.
+centred on the site (scale 1 at its centre) keeps lengths at the ellipsoid to a few parts in a
+hundred million within a mile, where a state-plane or UTM coordinate shortens or stretches them by
+up to 4 parts in 10,000. On ground h above the ellipsoid the plane is short by h over the earth's
+radius, 2 parts in 10,000 at 4,000 ft: far inside the counter's own scale, so it is left alone. This
+module is the only user of ``pyproj.Transformer``.
 """
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.errors import FrameError
-from lateral_map.units import metres_per
+from lateral_map.units import metres_per, show_value
 
 if TYPE_CHECKING:
     from pyproj import Transformer
@@ -25,6 +28,8 @@ Floats = NDArray[np.float64]
 
 # EPSG gives the US survey foot's factor to 15 digits; this tells the two feet apart safely.
 _UNIT_TOLERANCE = 1e-9
+# Neighbouring zones are borrowed near their edges; three degrees away it is a mistake.
+_AREA_MARGIN_DEG = 3.0
 
 
 @dataclass(frozen=True)
@@ -33,13 +38,17 @@ class Frame:
 
     ``crs`` is the declared system's text (``EPSG:6499`` or ``local``). ``unit_m`` is the length of
     the declared coordinate unit in metres. ``convergence_deg`` is the plane azimuth of the declared
-    system's grid north: plane azimuth = grid azimuth + convergence.
+    system's grid north: plane azimuth = grid azimuth + convergence. ``lonlat_operation`` names the
+    datum shift between WGS 84 and the declared system (EPSG's name, empty where there is none) and
+    ``lonlat_accuracy_m`` is EPSG's accuracy for it, None where it adds nothing.
     """
 
     crs: str
     unit_m: float
     unit_name: str
     convergence_deg: float = 0.0
+    lonlat_operation: str = ""
+    lonlat_accuracy_m: float | None = None
     _to_plane: Transformer | None = field(default=None, repr=False, compare=False)
     _lonlat_to_plane: Transformer | None = field(default=None, repr=False, compare=False)
 
@@ -108,26 +117,34 @@ def local_frame(unit: str) -> Frame:
 def read_crs(text: str) -> CRS:
     """Return the projected system ``text`` names.
 
-    Raises ``FrameError`` where PROJ does not know it, or where it is geographic or geocentric.
+    Raises ``FrameError`` where PROJ does not know it, where it is geographic or geocentric, or
+    where its axes are not easting and northing.
     """
     from pyproj.crs import CRS
     from pyproj.exceptions import CRSError
 
     try:
-        crs = CRS.from_user_input(text)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # PROJ's advice on old spellings; the meaning is plain
+            crs = CRS.from_user_input(text)
     except CRSError:
         raise FrameError(
-            f"{text!r} is not a coordinate system PROJ knows; "
+            f"{show_value(text)} is not a coordinate system PROJ knows; "
             'write a projected one such as "EPSG:6499", or "local" for a sketch'
         ) from None
     if not crs.is_projected:
         raise FrameError(
-            f"{text!r} ({crs.name}) is not projected; lengths need a projected system "
+            f"{show_value(text)} ({crs.name}) is not projected; lengths need a projected system "
             "such as a state-plane or UTM zone (latitude and longitude columns may still be used), "
             'or "local" for a sketch'
         )
     if crs.is_compound:
         crs = crs.sub_crs_list[0]
+    if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
+        raise FrameError(
+            f"{show_value(text)} ({crs.name}) does not count east and north; "
+            "write a system whose coordinates are easting and northing"
+        )
     return crs
 
 
@@ -147,42 +164,150 @@ def projected_frame(text: str, x: float, y: float) -> Frame:
     from pyproj import Transformer
 
     crs = read_crs(text)
-    geodetic = crs.geodetic_crs
-    assert geodetic is not None  # every projected system has one
-    to_geodetic = Transformer.from_crs(crs, geodetic, always_xy=True)
-    lon, lat = to_geodetic.transform(x, y)
-    if not (np.isfinite(lon) and np.isfinite(lat)):
-        raise FrameError(
-            f"x {x:.1f}, y {y:.1f} lies outside {text}; check the order and unit of the coordinates"
-        )
-    plane = _site_plane(geodetic, float(lon), float(lat))
+    geodetic = _geodetic(crs)
+    lon, lat = _inside(crs, Transformer.from_crs(crs, geodetic, always_xy=True), x, y)
+    plane = _site_plane(geodetic, lon, lat)
     factor = float(crs.axis_info[0].unit_conversion_factor)
     to_plane = Transformer.from_crs(crs, plane, always_xy=True)
+    from_lonlat = _best_operation("EPSG:4326", plane, lon, lat)
     return Frame(
         crs=text,
         unit_m=factor,
         unit_name=crs_unit_name(factor),
         convergence_deg=_convergence_deg(to_plane, x, y, 100.0 / factor),
+        lonlat_operation=_shift_name(from_lonlat.description, geodetic),
+        lonlat_accuracy_m=from_lonlat.accuracy_m if from_lonlat.accuracy_m > 0 else None,
         _to_plane=to_plane,
-        _lonlat_to_plane=Transformer.from_crs("EPSG:4326", plane, always_xy=True),
+        _lonlat_to_plane=from_lonlat.transformer,
     )
 
 
 def projected_frame_at(text: str, lon_deg: float, lat_deg: float) -> Frame:
-    """Return the frame of a projected system, its plane centred on a WGS 84 position."""
-    from pyproj import Transformer
+    """Return the frame of a projected system, its plane centred on a WGS 84 position.
 
+    Raises ``FrameError`` where the position is no place in that system.
+    """
     crs = read_crs(text)
-    x, y = Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(lon_deg, lat_deg)
+    place = f"latitude {lat_deg:.6g}, longitude {lon_deg:.6g}"
+    if not (abs(lat_deg) <= 90.0 and abs(lon_deg) <= 180.0):
+        raise FrameError(f"{place} is no place on earth; latitude runs from -90 to 90")
+    _check_area(crs, lon_deg, lat_deg, place)
+    into = _best_operation("EPSG:4326", crs, lon_deg, lat_deg).transformer
+    x, y = into.transform(lon_deg, lat_deg)
     if not (np.isfinite(x) and np.isfinite(y)):
-        raise FrameError(
-            f"latitude {lat_deg}, longitude {lon_deg} lies outside {text}; "
-            "check that latitude and longitude are not swapped"
-        )
+        raise FrameError(f"{place} cannot be carried into {text}")
     return projected_frame(text, float(x), float(y))
 
 
-def _site_plane(geodetic: Any, lon: float, lat: float) -> CRS:
+def reproject(
+    x: ArrayLike, y: ArrayLike, source: str, target: str, near_deg: tuple[float, float]
+) -> tuple[Floats, Floats]:
+    """Return coordinates of system ``source`` in system ``target``, x before y in both.
+
+    ``near_deg`` (longitude, latitude) chooses between datum shifts. Raises ``FrameError`` where
+    PROJ does not know a system.
+    """
+    from pyproj.exceptions import ProjError
+
+    try:
+        operation = _best_operation(source, target, *near_deg).transformer
+    except ProjError:
+        raise FrameError(
+            f"coordinates of {show_value(source)} cannot be carried into {target}"
+        ) from None
+    moved_x, moved_y = operation.transform(np.asarray(x, float), np.asarray(y, float))
+    return np.asarray(moved_x, float), np.asarray(moved_y, float)
+
+
+def crs_middle_deg(text: str) -> tuple[float, float]:
+    """Return the (longitude, latitude) in the middle of the area a system is made for."""
+    area = read_crs(text).area_of_use
+    if area is None:
+        return 0.0, 0.0
+    return area.west + (area.east - area.west) % 360.0 / 2.0, (area.south + area.north) / 2.0
+
+
+def same_crs(one: str, other: str) -> bool:
+    """Say whether two names mean one coordinate system."""
+    from pyproj.crs import CRS
+    from pyproj.exceptions import CRSError
+
+    try:
+        return bool(
+            CRS.from_user_input(one).equals(CRS.from_user_input(other), ignore_axis_order=True)
+        )
+    except CRSError:
+        return False
+
+
+def _geodetic(crs: CRS) -> CRS:
+    geodetic = crs.geodetic_crs
+    if geodetic is None:
+        raise FrameError(f"{crs.name} has no datum, so it ties nothing to a place on earth")
+    return geodetic
+
+
+def _inside(crs: CRS, to_geodetic: Transformer, x: float, y: float) -> tuple[float, float]:
+    """Return (longitude, latitude) of x, y, refusing what the system cannot mean."""
+    lon, lat = to_geodetic.transform(x, y)
+    place = f"x {x:.12g}, y {y:.12g}"
+    if np.isfinite(lon) and np.isfinite(lat):
+        # Far outside its zone an inverse projection may still give a number, but not its own.
+        back = to_geodetic.transform(lon, lat, direction="INVERSE")
+        if np.allclose(back, (x, y), rtol=0.0, atol=0.01):
+            _check_area(crs, lon, lat, place)
+            return float(lon), float(lat)
+    raise FrameError(
+        f"{place} lies outside {crs.name}; check the order and the unit of the coordinates"
+    )
+
+
+def _check_area(crs: CRS, lon: float, lat: float, place: str) -> None:
+    area = crs.area_of_use
+    if area is None:
+        return
+    width = (area.east - area.west) % 360.0 or 360.0
+    past_west = (lon - area.west) % 360.0
+    aside = 0.0 if past_west <= width else min(past_west - width, 360.0 - past_west)
+    if max(aside, lat - area.north, area.south - lat) > _AREA_MARGIN_DEG:
+        raise FrameError(
+            f"{place} lies at latitude {lat:.4f}, longitude {lon:.4f}, outside the area "
+            f"{crs.name} is made for (latitude {area.south:g} to {area.north:g}, "
+            f"longitude {area.west:g} to {area.east:g})"
+        )
+
+
+class _Operation(NamedTuple):
+    transformer: Transformer
+    description: str
+    accuracy_m: float  # -1 where EPSG gives none
+
+
+def _best_operation(source: str, target: CRS | str, lon: float, lat: float) -> _Operation:
+    """Return the one best operation for the place; PROJ left alone may change it point by point."""
+    from pyproj import Transformer
+    from pyproj.transformer import AreaOfInterest, TransformerGroup
+
+    around = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a finer datum grid exists, but is not installed
+        group = TransformerGroup(source, target, always_xy=True, area_of_interest=around)
+    if not group.transformers:
+        raise FrameError(f"longitude and latitude cannot be carried into {target}")
+    best = group.transformers[0]
+    # Written out as a pipeline it can be sent to another process; the group's own cannot.
+    pipeline = Transformer.from_pipeline(best.definition)
+    return _Operation(pipeline, best.description, float(best.accuracy))
+
+
+def _shift_name(description: str, geodetic: CRS) -> str:
+    """Name the datum shift between WGS 84 and the plane, empty where both stand on WGS 84."""
+    steps = [part.strip() for part in description.split(" + ")]
+    shifts = [step.removeprefix("Inverse of ") for step in steps if "WGS 84" in step]
+    return shifts[0] if shifts and geodetic.name != "WGS 84" else ""
+
+
+def _site_plane(geodetic: CRS, lon: float, lat: float) -> CRS:
     from pyproj.crs import ProjectedCRS
     from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 

@@ -7,7 +7,6 @@ never taken for each other.
 
 from __future__ import annotations
 
-import itertools
 import math
 import re
 from fractions import Fraction
@@ -30,17 +29,36 @@ METRES_PER: Final[dict[str, float]] = {name: float(factor) for name, factor in _
 
 _WORDS: Final[dict[str, str]] = {
     "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
-    "cm": "cm", "mm": "mm",
+    "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
+    "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
     "ft": "ft", "foot": "ft", "feet": "ft", "'": "ft",
     "in": "in", "inch": "in", "inches": "in", '"': "in",
-    "us_ft": "us_ft", "ftus": "us_ft", "us-ft": "us_ft",
+    "us_ft": "us_ft", "us-ft": "us_ft", "us ft": "us_ft", "usft": "us_ft", "ftus": "us_ft",
+    "us survey ft": "us_ft", "us survey foot": "us_ft", "us survey feet": "us_ft",
 }  # fmt: skip
+# Units that may follow one another in one length, and how many of the smaller make the larger.
+_SMALLER_IN_LARGER: Final[dict[tuple[str, str], int]] = {
+    ("ft", "in"): 12,
+    ("us_ft", "us_in"): 12,
+    ("m", "cm"): 100,
+    ("m", "mm"): 1000,
+    ("cm", "mm"): 10,
+}
 _TYPOGRAPHY: Final = str.maketrans(
-    {"′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "−": "-", "\u00a0": " "}
+    {"′": "'", "’": "'", "‘": "'", "´": "'", "`": "'", "″": '"', "”": '"', "“": '"', "−": "-",
+     "–": "-", "\u2044": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " "}
+    | {one: f" {top}/{bottom}" for one, top, bottom in (
+        ("½", 1, 2), ("¼", 1, 4), ("¾", 3, 4), ("⅛", 1, 8), ("⅜", 3, 8), ("⅝", 5, 8), ("⅞", 7, 8))}
+)  # fmt: skip
+_LONGEST_TEXT: Final = 80
+_NUMBER = r"\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|\d+\.\d*|\.\d+|\d+"
+_WORD = r"(?:us[ _-]ft|us survey (?:foot|feet|ft)|[a-z]+)|'|\""
+_TERM = re.compile(
+    rf"\s*(?P<number>{_NUMBER})\s*(?:(?P<unit>{_WORD})(?:(?<=[a-z])\.)?)?\s*", re.ASCII
 )
-_NUMBER = r"(?:\d+\s+\d+/\d+|\d+/\d+|\d+\.\d*|\.\d+|\d+)"
-_TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[a-z_]+(?:-ft)?|'|\")?\.?\s*")
 _EXPECTED = "write a length such as 4.5, 7 ft 6 in, 7'6\", 90 in or 2.3 m"
+
+Term = tuple[Fraction, str]
 
 
 def metres_per(unit: str) -> float:
@@ -63,97 +81,135 @@ def small_unit(unit: str) -> str:
     return {"ft": "in", "us_ft": "us_in", "m": "mm"}[unit]
 
 
+def per_root_metre(value: float, unit: str) -> float:
+    """Convert a random walk's step per square root of a ``unit`` to one per root of a metre."""
+    return value / math.sqrt(METRES_PER[unit])
+
+
 def parse_length(value: object, unit: str) -> float:
     """Read a measured length and return it in metres.
 
     ``value`` is a number in ``unit``, or text that may carry its own units: ``7 ft 6 in``,
-    ``7'6"``, ``6 1/2 in``, ``2.3 m``. Feet and inches take the site's own foot, so that a
-    us_ft site never mixes the two. Raises ``SiteError`` with one fault.
+    ``7'6"``, ``7'-6 1/2"``, ``6 1/2 in``, ``2.3 m``. Feet and inches take the site's own foot, so
+    that a us_ft site never mixes the two. Fractions are exact. Raises ``SiteError`` with one fault.
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise SiteError(Fault(f"{value!r} is not a length", _EXPECTED))
-    if isinstance(value, int | float):
-        return _finite(float(value) * METRES_PER[unit], value)
-    return _finite(float(_parse_text(value, unit)), value)
-
-
-def _finite(metres: float, value: object) -> float:
+        raise _not_a_length(value)
+    try:
+        metres = (
+            float(_parse_text(value, unit))
+            if isinstance(value, str)
+            else float(value) * METRES_PER[unit]
+        )
+    except OverflowError:
+        metres = math.inf
     if not math.isfinite(metres):
-        raise SiteError(Fault(f"{_shown(value)} is not a finite length", _EXPECTED))
+        raise SiteError(Fault(f"{show_value(value)} is not a finite length", _EXPECTED))
     return metres
 
 
-def _shown(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}...{text[0]}"
+def show_value(value: object) -> str:
+    """Return ``value`` as it is quoted in a message: escaped, and shortened where it is long."""
+    try:
+        text = repr(value[:80]).replace("\\'", "'") if isinstance(value, str) else repr(value)
+    except ValueError:  # Python declines to write out an integer of thousands of digits.
+        return "a number of thousands of digits"
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _not_a_length(value: object, why: str = "") -> SiteError:
+    return SiteError(Fault(f"{show_value(value)} {why or 'is not a length'}", _EXPECTED))
 
 
 def _parse_text(value: str, unit: str) -> Fraction:
-    text = value.strip().translate(_TYPOGRAPHY).lower()
-    sign = -1 if text.startswith("-") else 1
-    text = text.lstrip("+-") if text[:1] in "+-" else text
-    terms = _split_terms(text)
+    text = value.strip().translate(_TYPOGRAPHY).replace("''", '"').strip().lower()
+    negative = text.startswith("-")
+    terms = _split_terms(text[1:] if text[:1] in {"-", "+"} else text)
     if not terms:
-        raise SiteError(Fault(f"{_shown(value)} is not a length", _EXPECTED))
-    factors = [_factor(word, unit) for _, word in terms]
-    if None in factors or (len(terms) > 1 and not _descending(terms, factors)):
-        raise SiteError(Fault(f"{_shown(value)} is not a length", _EXPECTED))
-    total = sum((n * f for (n, _), f in zip(terms, factors, strict=True) if f), Fraction(0))
-    return sign * total
+        raise _not_a_length(value)
+    units = [_unit_of(word, unit) for _, word in terms]
+    strangers = [word for (_, word), name in zip(terms, units, strict=True) if name is None]
+    if strangers:
+        raise _not_a_length(value, f"has the unknown unit {strangers[0]!r}")
+    names = [name for name in units if name is not None]
+    if not _in_order(terms, names):
+        raise _not_a_length(value)
+    total = sum((n * _FACTORS[name] for (n, _), name in zip(terms, names, strict=True)), Fraction())
+    return -total if negative else total
 
 
-def _split_terms(text: str) -> list[tuple[Fraction, str]]:
+def _split_terms(text: str) -> list[Term]:
     """Split ``7' 6 1/2"`` into (7, ') and (13/2, "); empty where the text is no list of terms."""
-    terms: list[tuple[Fraction, str]] = []
+    terms: list[Term] = []
     position = 0
-    while position < len(text):
+    while position < len(text) <= _LONGEST_TEXT:
         match = _TERM.match(text, position)
-        if match is None or len(text) > 80:
+        number = _mixed_number(match["number"]) if match else None
+        if match is None or number is None:
             return []
-        try:
-            number = sum((Fraction(part) for part in match["number"].split()), Fraction(0))
-        except ZeroDivisionError:
-            return []
-        terms.append((number, match["unit"] or ""))
+        terms.append((number, _implied_unit(match, terms)))
         position = match.end()
         # 7'-6" and 7 ft - 6 in: the dash joins the terms, it is no minus sign.
-        if text[position : position + 1] == "-" and match["unit"]:
+        if match["unit"] and text[position : position + 1] == "-":
             position += 1
             if position == len(text):
                 return []
     return terms
 
 
-def _factor(word: str, unit: str) -> Fraction | None:
+def _implied_unit(match: re.Match[str], before: list[Term]) -> str:
+    """Return the unit written after a number; in 7'6 the 6 after the feet can only be inches."""
+    word = match["unit"] or ""
+    follows_feet = bool(before) and _WORDS.get(before[-1][1]) == "ft"
+    return "in" if not word and follows_feet and match["number"][0] != "." else word
+
+
+def _mixed_number(text: str) -> Fraction | None:
+    """Read 6, 6.5, 1/2, 6 1/2 or 6-1/2; None for a division by zero or 6 3/2."""
+    whole, _, part = text.replace("-", " ").rpartition(" ")
+    try:
+        fraction = Fraction(part)
+    except ZeroDivisionError:
+        return None
+    if not whole:
+        return fraction
+    return Fraction(whole.strip()) + fraction if fraction < 1 else None
+
+
+def _unit_of(word: str, unit: str) -> str | None:
     name = _WORDS.get(word) if word else unit
-    if unit == "us_ft" and name in ("ft", "in"):
-        name = f"us_{name}"
-    return _FACTORS.get(name) if name else None
+    # A us_ft site's inches are twelfths of its own foot.
+    return f"us_{name}" if unit in {"us_ft", "us_in"} and name in {"ft", "in"} else name
 
 
-def _descending(terms: list[tuple[Fraction, str]], factors: list[Fraction | None]) -> bool:
-    """Say whether several terms are named units from large to small, as in 7 ft 6 in."""
-    sizes = [float(factor) for factor in factors if factor is not None]
-    return all(word for _, word in terms) and all(a > b for a, b in itertools.pairwise(sizes))
+def _in_order(terms: list[Term], names: list[str]) -> bool:
+    """Say whether terms run from large to small as in 7 ft 6 in, none overflowing (7'14" does)."""
+    for place in range(1, len(terms)):
+        most = _SMALLER_IN_LARGER.get((names[place - 1], names[place]))
+        if most is None or not terms[place][1] or terms[place][0] >= most:
+            return False
+        if terms[place - 1][0].denominator != 1:
+            return False
+    return all(word for _, word in terms) or len(terms) == 1
 
 
 def format_length(value_m: float, unit: str, decimals: int = 1) -> str:
     """Return ``value_m`` as text in ``unit``, such as ``43.2 ft``."""
     word = "ft" if unit == "us_ft" else unit
-    return f"{from_metres(value_m, unit):.{decimals}f} {word}"
+    return f"{from_metres(value_m, unit):z.{decimals}f} {word}"
 
 
 def format_small(value_m: float, unit: str) -> str:
     """Return a short length as whole inches, or millimetres for metric sites."""
     small = small_unit(unit)
     word = "in" if small == "us_in" else small
-    return f"{from_metres(value_m, small):.0f} {word}"
+    return f"{from_metres(value_m, small):z.0f} {word}"
 
 
 def format_tape(value_m: float, unit: str) -> str:
     """Return ``value_m`` as a tape is read: feet and quarter inches, or metres and centimetres."""
     if unit == "m":
-        return f"{value_m:.2f} m"
+        return f"{value_m:z.2f} m"
     quarters = round(abs(from_metres(value_m, small_unit(unit))) * 4)
     feet, rest = divmod(quarters, 48)
     inches, quarter = divmod(rest, 4)
