@@ -1,0 +1,92 @@
+"""The command line's entry point: the commands, and the one place that answers for errors.
+
+Exit codes: 0 done; 1 a fault of this program; 2 something given to it cannot be used.
+A command is a function in a file of its own and one entry in ``COMMANDS``.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from types import FrameType
+from typing import Annotated, NoReturn
+
+import typer
+
+from lateral_map import __version__
+from lateral_map.cli.check import check
+from lateral_map.cli.console import complain
+from lateral_map.cli.draw import draw
+from lateral_map.cli.new import new
+from lateral_map.cli.schema import schema
+from lateral_map.errors import LateralMapError
+
+COMMANDS = (new, check, draw, schema)
+
+app = typer.Typer(
+    name="lateral-map",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for command in COMMANDS:
+    app.command()(command)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"lateral-map {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def lateral_map(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
+    """Map a located sewer lateral: readings from a site folder in, the drawn route out.
+
+    No survey, and no one-call ticket: call before you dig.
+    """
+
+
+def main() -> NoReturn:
+    """Run the command line on ``sys.argv`` and exit."""
+    signal.signal(signal.SIGTERM, _stop)
+    try:
+        app()
+    except LateralMapError as error:
+        complain(str(error))
+        sys.exit(2)
+    except OSError as error:
+        complain(_describe(error))
+        sys.exit(2)
+    except Exception as error:  # noqa: BLE001 - the last door: nobody outside should see a traceback
+        _admit(error)
+        sys.exit(1)
+    sys.exit(0)
+
+
+def _stop(number: int, _frame: FrameType | None) -> NoReturn:
+    # By way of an exception, so that whatever is half written is cleared away.
+    sys.exit(128 + number)
+
+
+def _describe(error: OSError) -> str:
+    reason = error.strerror or str(error)
+    place = f"{error.filename}: " if error.filename else ""
+    return f"{place}{reason}; check that the path is right and that you may read and write there"
+
+
+def _admit(error: Exception) -> None:
+    if os.environ.get("LATERAL_MAP_TRACEBACK"):
+        raise error
+    complain(
+        f"This is a fault of lateral-map, not of your site ({type(error).__name__}: {error}). "
+        "Nothing already written was lost. "
+        "Set LATERAL_MAP_TRACEBACK=1 and run it again to see where it happened."
+    )

@@ -1,0 +1,72 @@
+"""``lateral-map new``: a site folder to start from, which is itself a valid site."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+
+from lateral_map.errors import ExportError
+from lateral_map.export.atomic import write_folder
+
+_FILES: Final = ("site.toml", "locates.csv", "bends.csv", "findings.csv", "plan.geojson")
+_LENGTH: Final = re.compile(r"<(-?\d+\.\d+)>")
+# The example is written in feet; in metres its numbers are 0.3 of that, as round as before.
+_SCALE: Final = {"ft": 1.0, "us_ft": 1.0, "m": 0.3}
+
+
+class _Unit(StrEnum):
+    ft = "ft"
+    us_ft = "us_ft"
+    m = "m"
+
+
+def new(
+    folder: Annotated[Path, typer.Argument(help="The folder to make.", show_default=False)],
+    unit: Annotated[_Unit, typer.Option(help="What lengths are measured in.")] = _Unit.ft,
+) -> None:
+    """Start a site folder: commented templates that already pass check, to be filled in."""
+    from lateral_map.cli.console import plain
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise ExportError(
+            f"{folder}: is there already and not empty; nothing was changed. "
+            "Give a folder that does not exist yet"
+        )
+    contents = {name: _fill(name, folder, unit.value) for name in _FILES}
+    write_folder(folder, contents)
+    typer.echo(
+        f"Made {plain(str(folder))}. Fill it in, then: lateral-map check {plain(str(folder))}"
+    )
+
+
+def _fill(name: str, folder: Path, unit: str) -> bytes:
+    """Return one template with its lengths in ``unit``, and the folder's name and today's date."""
+    template = (Path(__file__).parent / "new_site" / name).read_text(encoding="utf-8")
+    words = {
+        "<name>": _toml_text(folder.resolve().name),
+        "<date>": dt.date.today().isoformat(),  # noqa: DTZ011 - the technician's own calendar
+        "<unit>": unit,
+        "<size>": "150" if unit == "m" else "6",
+        "<size unit>": "millimetres" if unit == "m" else "inches",
+    }
+    for mark, word in words.items():
+        template = template.replace(mark, word)
+    text = _LENGTH.sub(lambda match: _length(float(match[1]) * _SCALE[unit]), template)
+    return text.encode()
+
+
+def _length(value: float) -> str:
+    text = f"{value:.3f}".rstrip("0")
+    return f"{text}0" if text.endswith(".") else text
+
+
+def _toml_text(text: str) -> str:
+    """Return ``text`` as a TOML basic string: JSON's escapes, and those JSON leaves out."""
+    quoted = json.dumps(text.encode("utf-8", "replace").decode(), ensure_ascii=False)
+    return quoted.replace("\x7f", "\\u007F")

@@ -1,0 +1,154 @@
+"""A report in a terminal: the readings' verdicts for ``check``, a short summary for ``draw``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from rich.table import Table
+from rich.text import Text
+
+from lateral_map.cli.console import plain
+from lateral_map.draw.along import telling_side
+from lateral_map.draw.elements.findings import finding_words, side_words
+from lateral_map.draw.style import READING_WORDS
+from lateral_map.draw.text import length, plus_minus, range_95, tidy
+
+if TYPE_CHECKING:
+    from lateral_map.model.results import (
+        Crossing,
+        FindingResult,
+        NextLocate,
+        ReadingCheck,
+        ReadingVerdict,
+        Report,
+    )
+
+_COLOURS: Final[dict[ReadingVerdict, str]] = {
+    "good": "green",
+    "suspect": "bold red",
+    "unchecked": "yellow",
+}
+# A fit this unlikely by chance says that the readings or their stated accuracies are off.
+_UNLIKELY: Final = 0.01
+
+
+def check_parts(report: Report) -> list[Text | Table]:
+    """Return what ``check`` prints: the fit, every reading, suspects, the next locate, notices."""
+    return [
+        _heading(report),
+        Text(_fit_words(report)),
+        _readings_table(report),
+        *_section("Suspect readings", [_suspect_words(report, one) for one in report.suspects]),
+        *_section("Next locate", [_next_words(report, report.next_locate)]),
+        *_section("Notices", list(report.notices)),
+    ]
+
+
+def drawing_parts(report: Report) -> list[Text]:
+    """Return the summary ``draw`` prints: length, crossings, findings, suspects, notices."""
+    unit = report.site.unit
+    return [
+        _heading(report),
+        *_section("Crossings", [_crossing_words(each, unit) for each in report.crossings]),
+        *_section("Not crossed", list(report.uncrossed)),
+        *_section("Findings", [_finding_words(report, each) for each in report.findings]),
+        *_section("Suspect readings", [_suspect_words(report, one) for one in report.suspects]),
+        *_section("Notices", list(report.notices)),
+    ]
+
+
+def _section(title: str, sentences: list[str]) -> list[Text]:
+    """Return a title and its sentences, nothing where there are none."""
+    spoken = [sentence for sentence in sentences if sentence]
+    if not spoken:
+        return []
+    lines = (Text(f"  {plain(tidy(sentence))}") for sentence in spoken)
+    return [Text(title, style="bold"), *lines]
+
+
+def _heading(report: Report) -> Text:
+    site, footage = report.site, report.stations.footage_m
+    run = length(float(footage[-1] - footage[0]), site.unit)
+    reached = "to the main" if site.run.reached_main else "main not reached"
+    date = f", {site.date.isoformat()}" if site.date else ""
+    name = plain(tidy(site.name, 120))
+    return Text.assemble((name, "bold"), f"{date}: {run} of pipe, {reached}")
+
+
+def _fit_words(report: Report) -> str:
+    fit = report.fit
+    counts = f"{fit.observations} observations, {fit.unknowns} unknowns"
+    if fit.degrees_of_freedom <= 0:
+        return f"Fit: {counts}; nothing is left over to check the readings with."
+    agree = (
+        "the readings agree"
+        if fit.p_value >= _UNLIKELY
+        else "the readings disagree more than their accuracies allow"
+    )
+    return (
+        f"Fit: {agree} (chi-square {fit.chi_square:.1f} on {fit.degrees_of_freedom} degrees of "
+        f"freedom, p = {fit.p_value:.3g}; {counts})."
+    )
+
+
+def _readings_table(report: Report) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table.add_column("Reading", overflow="fold", min_width=12)
+    for title in ("Off by", "In sd", "Checked"):
+        table.add_column(title, justify="right", no_wrap=True)
+    table.add_column("Verdict", no_wrap=True)
+    for check in report.readings:
+        table.add_row(
+            Text(plain(tidy(check.reading, 80))),
+            _residual(check, report.site.unit),
+            f"{check.standardised:.1f}",
+            f"{100.0 * check.redundancy:.0f} %",
+            Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
+        )
+    return table
+
+
+def _residual(check: ReadingCheck, unit: str) -> str:
+    return f"{check.residual:.1f}°" if check.is_angle else length(check.residual, unit)
+
+
+def _suspect_words(report: Report, check: ReadingCheck) -> str:
+    words = (
+        f"{check.reading}: off by {_residual(check, report.site.unit)}, "
+        f"{abs(check.standardised):.1f} times its standard deviation"
+    )
+    if not check.set_aside_first:
+        return words
+    return f"{words}. Look at this one first: set aside, it explains the suspects best."
+
+
+def _next_words(report: Report, proposal: NextLocate | None) -> str:
+    if proposal is None:
+        return ""
+    unit = report.site.unit
+    gain = (
+        f"{range_95(proposal.sd_before_m, unit)} now, "
+        f"{range_95(proposal.sd_after_m, unit)} after it"
+    )
+    return f"At {length(proposal.footage_m, unit)}: {proposal.reason} ({gain})."
+
+
+def _crossing_words(crossing: Crossing, unit: str) -> str:
+    words = (
+        f"{crossing.line} at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
+        f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep"
+    )
+    words += "; responsibility changes here" if crossing.decides else ""
+    return f"{words}; {crossing.note}" if crossing.note else words
+
+
+def _finding_words(report: Report, result: FindingResult) -> str:
+    unit, finding = report.site.unit, result.finding
+    footage = length(finding.footage_m, unit)
+    if finding.to_m is not None:
+        footage = f"{footage} to {length(finding.to_m, unit)}"
+    side = telling_side(report, result)
+    words = f"{footage} {finding_words(result)}"
+    if side:
+        words += f": {side.line}, {side_words(side, unit)}"
+    return f"{words}; answers for it: {result.answers}" if result.answers else words

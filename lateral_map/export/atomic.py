@@ -1,0 +1,124 @@
+"""Saving without half-written files: everything is written beside its place, then moved into it.
+
+A reader of the folder sees either the old files or the new ones, whole. Where a move fails
+half-way through a set of files, those already moved are put back.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from lateral_map.errors import ExportError
+
+_STAGING = ".writing-"
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write one file so that ``path`` holds its old content or all of the new.
+
+    Raises ``ExportError`` where the disk refuses.
+    """
+    write_folder(path.parent, {path.name: content})
+
+
+def write_folder(folder: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write several files (name -> content) into ``folder``, all of them or none.
+
+    A folder made for the purpose is taken away again on failure. Raises ``ExportError``.
+    """
+    with _refusals(folder), _folder(folder), _staging(folder) as staging:
+        fresh, kept = staging / "new", staging / "old"
+        for directory in (fresh, kept):
+            directory.mkdir()
+        for name, content in contents.items():
+            _write_through(fresh / name, content)
+        _move_all(fresh, folder, kept, tuple(contents))
+    return tuple(folder / name for name in contents)
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _move_all(fresh: Path, folder: Path, kept: Path, names: tuple[str, ...]) -> None:
+    """Move every file into place; put the old ones back where one of the moves fails."""
+    moved: list[str] = []
+    for name in names:
+        if (folder / name).exists():
+            shutil.copy2(folder / name, kept / name)
+    try:
+        for name in names:
+            (fresh / name).replace(folder / name)
+            moved.append(name)
+    except BaseException:
+        for name in moved:
+            _put_back(kept / name, folder / name)
+        raise
+    _sync_directory(folder)
+
+
+def _put_back(old: Path, place: Path) -> None:
+    with suppress(OSError):
+        if old.exists():
+            old.replace(place)
+        else:
+            place.unlink()
+
+
+def _sync_directory(folder: Path) -> None:
+    # Only then does the rename itself survive a power cut; some systems can't open a directory.
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+@contextmanager
+def _folder(folder: Path) -> Iterator[None]:
+    """Make ``folder`` if need be, and take away what was made if the body fails."""
+    made = _missing_parents(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        yield
+    except BaseException:
+        for directory in made:
+            with suppress(OSError):
+                directory.rmdir()
+        raise
+
+
+def _missing_parents(folder: Path) -> tuple[Path, ...]:
+    """Return the directories that do not exist yet, innermost first."""
+    return tuple(path for path in (folder, *folder.parents) if not path.exists())
+
+
+@contextmanager
+def _staging(folder: Path) -> Iterator[Path]:
+    # Inside the folder, so that the move never leaves its file system.
+    with tempfile.TemporaryDirectory(
+        prefix=_STAGING, dir=folder, ignore_cleanup_errors=True
+    ) as name:
+        yield Path(name)
+
+
+@contextmanager
+def _refusals(folder: Path) -> Iterator[None]:
+    """Turn the disk's refusals into one plain sentence."""
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise ExportError(
+            f"{folder}: cannot be written ({reason}); "
+            "nothing there was changed; free some space or give another folder"
+        ) from error

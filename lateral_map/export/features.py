@@ -1,0 +1,181 @@
+"""The drawn route as map features: what route.geojson and route.gpkg both hold.
+
+Geometry stays in the site's plane (metres, heights as invert elevations); attributes are already
+outward, in the site's unit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
+
+from lateral_map.draw.along import (
+    basis_stretches,
+    checks_by_locate,
+    telling_side,
+    transmitter_footage,
+    worst_verdict,
+)
+from lateral_map.export.outward import Outward, outward, rounded
+from lateral_map.export.result import crossing_record, finding_record, station_records
+
+if TYPE_CHECKING:
+    from lateral_map.model.results import FindingResult, Report
+    from lateral_map.model.route import Floats
+
+Record = dict[str, Any]
+LayerName = Literal[
+    "corridor", "buffer", "route", "stretches", "stations", "crossings", "findings", "locates"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One thing on the map, in the site's plane."""
+
+    geometry: BaseGeometry
+    record: Record
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """Features of one sort; ``summary`` says what they are."""
+
+    name: LayerName
+    summary: str
+    features: tuple[Feature, ...]
+
+
+def route_layers(report: Report) -> tuple[Layer, ...]:
+    """Return every layer, those to be drawn first at the front."""
+    out = outward(report)
+    return (
+        Layer("corridor", "95 % corridor of the pipe's centreline", _corridor(report)),
+        Layer(
+            "buffer",
+            "Ground to treat as holding the pipe: outside radius, tolerance and 95 % uncertainty",
+            _buffer(report, out),
+        ),
+        Layer("route", "The pipe's invert from start to end", _route(report, out)),
+        Layer("stretches", "The route by what each stretch rests on", _stretches(report, out)),
+        Layer("stations", "The route at regular footages and events", _stations(report, out)),
+        Layer("crossings", "Where the route crosses plan lines", _crossings(report, out)),
+        Layer("findings", "What the camera saw", _findings(report, out)),
+        Layer("locates", "The pipe where the transmitter was located", _locates(report, out)),
+    )
+
+
+def _corridor(report: Report) -> tuple[Feature, ...]:
+    return (Feature(_outer_first(report.dig.corridor), {"probability": 0.95}),)
+
+
+def _buffer(report: Report, out: Outward) -> tuple[Feature, ...]:
+    record = {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule}
+    return (Feature(_outer_first(report.dig.polygon), record),)
+
+
+def _outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
+    """Return a polygon with outer rings counter-clockwise and holes clockwise."""
+    if isinstance(polygon, MultiPolygon):
+        return MultiPolygon([orient(part) for part in polygon.geoms])
+    return orient(polygon)
+
+
+def _route(report: Report, out: Outward) -> tuple[Feature, ...]:
+    site, footage = report.site, report.stations.footage_m
+    line = LineString(_vertices(report, float(footage[0]), float(footage[-1])))
+    record = {
+        "name": site.name,
+        "date": site.date.isoformat() if site.date else None,
+        "unit": out.unit,
+        "from": out.length(footage[0]),
+        "to": out.length(footage[-1]),
+        "plan_length": out.length(line.length),
+        "reached_main": site.run.reached_main,
+        "heights": "invert elevation"
+        if report.stations.ground_known
+        else "invert below a level ground line; nobody measured the ground",
+        "quality_level": "not assigned: an electromagnetic observation",
+    }
+    return (Feature(line, record),)
+
+
+def _vertices(report: Report, from_m: float, to_m: float) -> Floats:
+    """Return (n, 3) invert places at two footages and at every station between them."""
+    stations = report.stations.footage_m
+    between = stations[(stations > from_m) & (stations < to_m)]
+    return report.route.positions([from_m, *between, to_m])
+
+
+def _stretches(report: Report, out: Outward) -> tuple[Feature, ...]:
+    return tuple(
+        Feature(
+            LineString(_vertices(report, stretch.from_m, stretch.to_m)),
+            {
+                "basis": stretch.basis,
+                "from": out.length(stretch.from_m),
+                "to": out.length(stretch.to_m),
+            },
+        )
+        for stretch in basis_stretches(report.stations)
+    )
+
+
+def _stations(report: Report, out: Outward) -> tuple[Feature, ...]:
+    s = report.stations
+    return tuple(
+        Feature(Point(s.easting_m[i], s.northing_m[i], s.elevation_m[i]), record)
+        for i, record in enumerate(station_records(report, out))
+    )
+
+
+def _crossings(report: Report, out: Outward) -> tuple[Feature, ...]:
+    return tuple(
+        Feature(Point(crossing.easting_m, crossing.northing_m), crossing_record(crossing, out))
+        for crossing in report.crossings
+    )
+
+
+def _findings(report: Report, out: Outward) -> tuple[Feature, ...]:
+    return tuple(
+        Feature(
+            Point(result.easting_m, result.northing_m),
+            finding_record(result, out) | _side_attributes(report, result, out),
+        )
+        for result in report.findings
+    )
+
+
+def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
+    locates, checks = report.site.locates, checks_by_locate(report)
+    at = [transmitter_footage(report, locate) for locate in locates]
+    return tuple(
+        Feature(
+            Point(position),
+            {
+                "mark": locate.mark,
+                "footage": out.length(locate.footage_m),
+                "depth_read": out.length(locate.depth_m),
+                "held_above": out.length(locate.held_above_m),
+                "state": worst_verdict(checks.get(locate.mark, ())) if locate.use else "set aside",
+                "note": locate.note,
+                "extra": dict(locate.extra),
+            },
+        )
+        for locate, position in zip(locates, report.route.positions(at), strict=True)
+    )
+
+
+def _side_attributes(report: Report, result: FindingResult, out: Outward) -> Record:
+    side = telling_side(report, result)
+    return {
+        "line": side.line if side else None,
+        "past": out.length(side.past_m) if side else None,
+        "past_sd": out.length(side.sd_past_m) if side else None,
+        "probability_past": rounded(side.probability_past, 9) if side else None,
+        "verdict": side.verdict if side else None,
+    }

@@ -1,0 +1,104 @@
+"""From metres in the site's plane to what files carry: the site's unit, declared and WGS 84 places.
+
+Numbers are rounded well below anything measured, so that the same site gives the same bytes; what
+is unknown is None, never NaN.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from lateral_map.units import from_metres
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lateral_map.frame import Frame
+    from lateral_map.model.results import Report
+
+LENGTH_DECIMALS = 6
+DEGREE_DECIMALS = 10  # of latitude and longitude: 0.01 mm
+ANGLE_DECIMALS = 6
+
+
+def rounded(value: float | None, decimals: int = 6) -> float | None:
+    """Return ``value`` rounded, without a minus sign on zero; None where it is not finite."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), decimals) + 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outward:
+    """Carries one site's numbers outward: lengths in ``unit``, places through ``frame``."""
+
+    frame: Frame
+    unit: str
+
+    def length(self, value_m: float | None) -> float | None:
+        """Return a length of ``value_m`` metres in the site's unit."""
+        return None if value_m is None else rounded(from_metres(value_m, self.unit))
+
+    def lengths(self, values_m: ArrayLike) -> list[float | None]:
+        """Return several lengths in the site's unit."""
+        return [self.length(value) for value in np.asarray(values_m, float)]
+
+    def places(self, easting_m: ArrayLike, northing_m: ArrayLike) -> list[dict[str, Any]]:
+        """Return x, y (declared unit) and lat, lon (degrees; None for a sketch) of places."""
+        east, north = np.atleast_1d(easting_m), np.atleast_1d(northing_m)
+        x, y = self.frame.from_plane(east, north)
+        lonlat = self.frame.plane_to_lonlat(east, north)
+        unknown = [None] * len(x)
+        lon, lat = (unknown, unknown) if lonlat is None else lonlat
+        return [
+            {
+                "x": rounded(x[i]),
+                "y": rounded(y[i]),
+                "lat": rounded(lat[i], DEGREE_DECIMALS),
+                "lon": rounded(lon[i], DEGREE_DECIMALS),
+            }
+            for i in range(len(x))
+        ]
+
+    def place(self, easting_m: float, northing_m: float) -> dict[str, Any]:
+        """Return x, y, lat, lon of one place."""
+        return self.places(easting_m, northing_m)[0]
+
+    def ellipse(self, major_m: float, minor_m: float, plane_azimuth_deg: float) -> dict[str, Any]:
+        """Return a 95 % ellipse; its azimuth is clockwise from declared grid north, 0 to 180."""
+        azimuth = float(self.frame.grid_azimuth_deg(plane_azimuth_deg)) % 180.0
+        return {
+            "semi_major": self.length(major_m),
+            "semi_minor": self.length(minor_m),
+            "azimuth": rounded(azimuth, ANGLE_DECIMALS),
+        }
+
+    def declared(self, geometry: BaseGeometry) -> BaseGeometry:
+        """Return a geometry in the plane as declared x, y; heights (m) become the same unit."""
+        flat = shapely.transform(
+            geometry, lambda points: np.column_stack(self.frame.from_plane(*points.T))
+        )
+        if not geometry.has_z:
+            return flat
+        heights = shapely.get_coordinates(geometry, include_z=True)[:, 2] / self.frame.unit_m
+        plan = shapely.get_coordinates(flat)
+        return shapely.set_coordinates(shapely.force_3d(flat), np.column_stack([plan, heights]))
+
+    def lonlat(self, geometry: BaseGeometry) -> BaseGeometry:
+        """Return a flat geometry as WGS 84 longitude, latitude; declared x, y for a sketch."""
+        if self.frame.is_local:
+            return self.declared(geometry)
+        return shapely.transform(
+            geometry, lambda points: np.column_stack(self.frame.plane_to_lonlat(*points.T) or ())
+        )
+
+
+def outward(report: Report) -> Outward:
+    """Return what carries ``report``'s numbers outward."""
+    return Outward(report.site.frame, report.site.unit)

@@ -1,0 +1,136 @@
+"""What can be made of a report: one entry a product, its name the word ``--only`` takes.
+
+Makers return content and never save; ``write_products`` saves, all of it or nothing. Their modules
+are imported when first used: asking what there is costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from lateral_map.errors import ExportError
+from lateral_map.export.atomic import write_folder
+
+if TYPE_CHECKING:
+    from lateral_map.model.results import Report
+
+Content = Mapping[str, str | bytes]
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the person asked for beyond the report. ``base_map`` fetches tiles from the network."""
+
+    base_map: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """Something made of a report: its name, a summary, and what makes it (file name -> content)."""
+
+    name: str
+    summary: str
+    make: Callable[[Report, Options], Content]
+
+
+def _result(report: Report, _options: Options) -> Content:
+    from lateral_map.export.result import result_json
+
+    return {"result.json": result_json(report)}
+
+
+def _map(report: Report, options: Options) -> Content:
+    from lateral_map.draw.map_page import map_page
+
+    return {"map.html": map_page(report, base_map=options.base_map)}
+
+
+def _profile(report: Report, _options: Options) -> Content:
+    from lateral_map.draw.profile import profile_png, profile_svg
+
+    return {"profile.svg": profile_svg(report), "profile.png": profile_png(report)}
+
+
+def _geojson(report: Report, _options: Options) -> Content:
+    from lateral_map.export.geojson import route_geojson
+
+    return {"route.geojson": route_geojson(report)}
+
+
+def _gpkg(report: Report, _options: Options) -> Content:
+    from lateral_map.export.geopackage import route_geopackage
+
+    return {"route.gpkg": route_geopackage(report)}
+
+
+def _stations(report: Report, _options: Options) -> Content:
+    from lateral_map.export.station_table import stations_csv
+
+    return {"stations.csv": stations_csv(report)}
+
+
+PRODUCTS: Final[dict[str, Product]] = {
+    product.name: product
+    for product in (
+        Product("result", "result.json, for other programs", _result),
+        Product("map", "map.html, the linked map and profile in one page", _map),
+        Product("profile", "profile.svg and profile.png, for print", _profile),
+        Product("geojson", "route.geojson, for the web and any GIS", _geojson),
+        Product("gpkg", "route.gpkg, layers that open styled in a desktop GIS", _gpkg),
+        Product("stations", "stations.csv, for a spreadsheet", _stations),
+    )
+}
+
+
+def make_products(
+    report: Report,
+    names: Sequence[str] = (),
+    *,
+    options: Options | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> dict[str, bytes]:
+    """Return file name -> content of the products called ``names``, of all where none is named.
+
+    ``progress`` is told what is being made and the fraction done. Raises ``ExportError`` for a name
+    that is no product.
+    """
+    chosen = [_product(name) for name in dict.fromkeys(names or PRODUCTS)]
+    contents: dict[str, bytes] = {}
+    for done, product in enumerate(chosen):
+        if progress:
+            progress(product.name, done / len(chosen))
+        for file, content in product.make(report, options or Options()).items():
+            contents[file] = _as_bytes(content)
+    return contents
+
+
+def write_products(
+    report: Report,
+    folder: Path,
+    names: Sequence[str] = (),
+    *,
+    options: Options | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> tuple[Path, ...]:
+    """Write products into ``folder`` and return their paths; on any failure nothing there changes.
+
+    Raises ``ExportError``.
+    """
+    contents = make_products(report, names, options=options, progress=progress)
+    return write_folder(folder, contents)
+
+
+def _product(name: str) -> Product:
+    if name not in PRODUCTS:
+        raise ExportError(
+            f"{name!r} is nothing that can be made; choose from {', '.join(PRODUCTS)}"
+        )
+    return PRODUCTS[name]
+
+
+def _as_bytes(content: str | bytes) -> bytes:
+    # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".
+    return content.encode("utf-8", "replace") if isinstance(content, str) else content

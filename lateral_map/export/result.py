@@ -1,0 +1,244 @@
+"""result.json: what other programs read. The contract's own keys come first in every record.
+
+Lengths are in the site's unit, x and y in the declared system's unit, angles in degrees, azimuths
+clockwise from declared grid north.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from lateral_map import __version__
+from lateral_map.export.json_text import lay_out
+from lateral_map.export.outward import Outward, outward, rounded
+
+if TYPE_CHECKING:
+    from lateral_map.model.results import (
+        Crossing,
+        FindingResult,
+        NextLocate,
+        ReadingCheck,
+        Report,
+        Side,
+    )
+
+Record = dict[str, Any]
+
+FORMAT = 1
+
+
+def result_json(report: Report) -> str:
+    """Return result.json's text: one record a line, the same bytes for the same site."""
+    return lay_out(result_record(report))
+
+
+def result_record(report: Report) -> Record:
+    """Return the whole result as plain data."""
+    out = outward(report)
+    contract = {
+        "format": FORMAT,
+        "unit": out.unit,
+        "crs": out.frame.crs,
+        "fit": _fit(report),
+        "stations": station_records(report, out),
+        "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
+        "findings": [finding_record(finding, out) for finding in report.findings],
+        "readings": [_reading(reading, out) for reading in report.readings],
+    }
+    return contract | _beyond_contract(report, out)
+
+
+def _fit(report: Report) -> Record:
+    fit = report.fit
+    return {
+        "observations": fit.observations,
+        "unknowns": fit.unknowns,
+        "degrees_of_freedom": fit.degrees_of_freedom,
+        "chi_square": rounded(fit.chi_square),
+        "p_value": rounded(fit.p_value, 9),
+    }
+
+
+def station_records(report: Report, out: Outward) -> list[Record]:
+    """Return one record a station, in order of footage."""
+    s = report.stations
+    places = out.places(s.easting_m, s.northing_m)
+    return [
+        {
+            "footage": out.length(s.footage_m[i]),
+            **places[i],
+            "depth_to_invert": out.length(s.depth_m[i]),
+            "depth_sd": out.length(s.depth_sd_m[i]),
+            "ellipse_95": out.ellipse(
+                s.semi_major_m[i], s.semi_minor_m[i], s.ellipse_azimuth_deg[i]
+            ),
+            "basis": s.basis[i],
+            "events": list(s.events[i]),
+            "ground_elevation": out.length(s.ground_m[i]) if s.ground_known else None,
+            "invert_elevation": out.length(s.elevation_m[i]) if s.ground_known else None,
+            "heading": rounded(float(out.frame.grid_azimuth_deg(s.heading_deg[i]))),
+            "heading_sd": rounded(s.heading_sd_deg[i]),
+            "across_sd": out.length(s.across_sd_m[i]),
+            "along_sd": out.length(s.along_sd_m[i]),
+            "dig_half_width": out.length(report.dig.half_width_m[i]),
+        }
+        for i in range(len(s.footage_m))
+    ]
+
+
+def crossing_record(crossing: Crossing, out: Outward) -> Record:
+    """Return one crossing."""
+    place = out.place(crossing.easting_m, crossing.northing_m)
+    return {
+        "line": crossing.line,
+        "footage": out.length(crossing.footage_m),
+        "footage_sd": out.length(crossing.sd_footage_m),
+        "x": place["x"],
+        "y": place["y"],
+        "depth_to_invert": out.length(crossing.depth_m),
+        "lat": place["lat"],
+        "lon": place["lon"],
+        "depth_sd": out.length(crossing.sd_depth_m),
+        "kind": crossing.kind,
+        "angle": rounded(crossing.angle_deg),
+        "decides": crossing.decides,
+        "outward": crossing.outward,
+        "line_extended": crossing.extended,
+        "note": crossing.note,
+        "rests_on": list(crossing.rests_on),
+    }
+
+
+def finding_record(result: FindingResult, out: Outward) -> Record:
+    """Return one finding, with its side of every line."""
+    finding = result.finding
+    place = out.place(result.easting_m, result.northing_m)
+    return {
+        "footage": out.length(finding.footage_m),
+        "finding": finding.finding,
+        "x": place["x"],
+        "y": place["y"],
+        "depth_to_invert": out.length(result.depth_m),
+        "sides": [_side(side, out) for side in result.sides],
+        "to": out.length(finding.to_m),
+        "sides_to": [_side(side, out) for side in result.sides_to],
+        "severity": finding.severity,
+        "note": finding.note,
+        "lat": place["lat"],
+        "lon": place["lon"],
+        "depth_sd": out.length(result.sd_depth_m),
+        "ellipse_95": out.ellipse(
+            result.semi_major_m, result.semi_minor_m, result.ellipse_azimuth_deg
+        ),
+        "basis": result.basis,
+        "answers": result.answers,
+        "straddles": list(result.straddles),
+        "settle": result.settle,
+        "rests_on": list(result.rests_on),
+        "extra": dict(finding.extra),
+    }
+
+
+def _side(side: Side, out: Outward) -> Record:
+    return {
+        "line": side.line,
+        "past": out.length(side.past_m),
+        "past_sd": out.length(side.sd_past_m),
+        "probability_past": rounded(side.probability_past, 9),
+        "verdict": side.verdict,
+        "line_extended": side.extended,
+    }
+
+
+def _reading(check: ReadingCheck, out: Outward) -> Record:
+    return {
+        "reading": check.reading,
+        "residual": rounded(check.residual) if check.is_angle else out.length(check.residual),
+        "standardised": rounded(check.standardised),
+        "redundancy": rounded(check.redundancy),
+        "verdict": check.verdict,
+        "residual_unit": "degrees" if check.is_angle else out.unit,
+        "locate": check.locate,
+        "footage": out.length(check.footage_m),
+        "set_aside_first": check.set_aside_first,
+    }
+
+
+def _beyond_contract(report: Report, out: Outward) -> Record:
+    site, run = report.site, report.site.run
+    return {
+        "program": {"name": "lateral-map", "version": __version__},
+        "site": {"name": site.name, "date": site.date.isoformat() if site.date else None},
+        "coordinate_unit": out.frame.unit_name,
+        "run": {
+            "start": out.length(site.counter.zero_m),
+            "end": out.length(run.end_m),
+            "reached_main": run.reached_main,
+        },
+        "uncrossed": list(report.uncrossed),
+        "responsibility": _responsibility(report, out),
+        "falls": _falls(report, out),
+        "pipes": _pipes(report, out),
+        "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
+        "next_locate": _next_locate(report.next_locate, out),
+        "notices": list(report.notices),
+    }
+
+
+def _responsibility(report: Report, out: Outward) -> list[Record]:
+    return [
+        {
+            "from": out.length(stretch.from_m),
+            "from_sd": out.length(stretch.sd_from_m),
+            "from_line": stretch.line_from,
+            "to": out.length(stretch.to_m),
+            "to_sd": out.length(stretch.sd_to_m),
+            "to_line": stretch.line_to,
+            "party": stretch.party,
+        }
+        for stretch in report.responsibility
+    ]
+
+
+def _falls(report: Report, out: Outward) -> list[Record]:
+    return [
+        {
+            "from": out.length(stretch.from_m),
+            "to": out.length(stretch.to_m),
+            "ratio": rounded(stretch.ratio),
+            "ratio_sd": rounded(stretch.sd_ratio),
+            "minimum": rounded(stretch.minimum),
+            "rule": stretch.rule,
+            "verdict": stretch.verdict,
+            "words": stretch.words,
+            "below_ground_line": stretch.below_ground_line,
+        }
+        for stretch in report.falls
+    ]
+
+
+def _pipes(report: Report, out: Outward) -> list[Record]:
+    return [
+        {
+            "from": out.length(stretch.from_m),
+            "to": out.length(stretch.to_m),
+            "material": stretch.material,
+            "nominal_size": out.length(stretch.size_m),
+            "outside_diameter": out.length(stretch.outside_diameter_m),
+            "source": stretch.source,
+            "is_guess": stretch.is_guess,
+        }
+        for stretch in report.pipes
+    ]
+
+
+def _next_locate(proposal: NextLocate | None, out: Outward) -> Record | None:
+    if proposal is None:
+        return None
+    return {
+        "footage": out.length(proposal.footage_m),
+        **out.place(proposal.easting_m, proposal.northing_m),
+        "reason": proposal.reason,
+        "sd_before": out.length(proposal.sd_before_m),
+        "sd_after": out.length(proposal.sd_after_m),
+    }
