@@ -2,7 +2,8 @@
 
 A line's offset is positive to the right of its direction. Beside a segment it is the perpendicular
 distance; round an outer corner it is the distance to the corner; beyond the mapped ends the end
-segments are taken to go on, so that a curb mapped a little short still has two sides.
+segments are taken to go on, so that a curb mapped a little short still has two sides. A line that
+ends where it begins goes round a parcel and has no ends to go on from.
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
     held = along.copy()
     held[:, 1:] = np.maximum(held[:, 1:], 0.0)
     held[:, :-1] = np.minimum(held[:, :-1], length[:-1])
+    if np.array_equal(vertices_m[0], vertices_m[-1]):
+        held = np.clip(held, 0.0, length)
     away = from_begin - held[:, :, None] * unit
     gap = np.hypot(away[..., 0], away[..., 1])
     nearest = _nearest_segment(gap, np.abs(along - held))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.model.route import Route
@@ -20,6 +20,14 @@ Floats = NDArray[np.float64]
 Basis = Literal["located", "between locates", "dead reckoned"]
 SideVerdict = Literal["inside", "past", "too close to call"]
 ReadingVerdict = Literal["good", "suspect", "unchecked"]
+FallVerdict = Literal["enough fall", "too flat", "falls back", "readings cannot tell"]
+
+
+def read_only(values: ArrayLike) -> Floats:
+    """Return ``values`` as an array nobody can write to."""
+    array = np.array(values, float)
+    array.setflags(write=False)
+    return array
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +36,9 @@ class Stations:
 
     ``elevation_m`` is the invert's; ``depth_m`` the invert below ground. ``semi_major_m`` and
     ``semi_minor_m`` are the 95 % ellipse's, ``ellipse_azimuth_deg`` its long axis. ``across_sd_m``
-    and ``along_sd_m`` are 1 sd across and along the pipe. ``events`` names what stands at a station.
-    ``ground_known`` is False where the ground had to be taken as level.
+    and ``along_sd_m`` are 1 sd across and along the pipe. ``events`` names what stands at a
+    station. ``ground_known`` is False where nobody measured the ground: ``ground_m`` and
+    ``elevation_m`` are then counted from a level ground line.
     """
 
     footage_m: Floats
@@ -48,14 +57,21 @@ class Stations:
     ellipse_azimuth_deg: Floats
     basis: tuple[Basis, ...]
     events: tuple[tuple[str, ...], ...]
+    ground_known: bool = True
+
+    def index_of(self, footage_m: float) -> int:
+        """Return the index of the station nearest to a footage."""
+        return int(np.argmin(np.abs(self.footage_m - footage_m)))
 
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
     """Where the route crosses a plan line. ``sd_footage_m`` is 1 sd along the pipe.
 
-    ``extended`` is True where the line had to be carried on past its mapped end.
-    ``decides`` is True where responsibility changes at this line.
+    ``angle_deg`` is between pipe and line, 90 where they meet squarely. ``extended`` is True where
+    the line had to be carried on past its mapped end. ``decides`` is True where responsibility
+    changes at this line. ``outward`` is True where the run goes past the line, False where it comes
+    back. ``note`` says in words what makes the crossing less sure than it looks, else empty.
     """
 
     line: str
@@ -70,17 +86,24 @@ class Crossing:
     decides: bool
     extended: bool
     rests_on: tuple[str, ...]
+    outward: bool = True
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """On which side of a line something lies. ``past_m`` is positive past it, seen from the start."""
+    """On which side of a line something lies.
+
+    ``past_m`` is positive past it, as seen from the start. ``extended`` is True where the line had
+    to be carried on past its mapped end.
+    """
 
     line: str
     past_m: float
     sd_past_m: float
     probability_past: float
     verdict: SideVerdict
+    extended: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +111,9 @@ class FindingResult:
     """A finding placed on the ground. ``sides_to`` is for the far end of a stretch, else empty.
 
     ``answers`` is who answers for it ("too close to call" where the odds do not say), empty where
-    no boundary decides. ``settle`` says in words which one more reading would settle it.
+    no boundary decides; for a stretch whose ends differ, both in order: "owner, then city".
+    ``settle`` says in words which one more reading would settle it. ``straddles`` names the lines
+    between a stretch's two ends.
     """
 
     finding: Finding
@@ -105,6 +130,7 @@ class FindingResult:
     answers: str
     settle: str
     rests_on: tuple[str, ...]
+    straddles: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +150,10 @@ class ResponsibilityStretch:
 class FallStretch:
     """The pipe's fall between two stations, as a ratio (down-positive), with 1 sd.
 
-    ``minimum`` is the code minimum for the size as printed, None where no table applies;
-    ``verdict`` says what the readings can tell.
+    ``minimum`` is the code minimum for the size as printed, None where no size was given; ``rule``
+    says where it is printed. ``verdict`` says what the readings can tell, ``words`` why.
+    ``below_ground_line`` is True where nobody measured the ground: the fall is then against a level
+    ground line and no true fall.
     """
 
     from_m: float
@@ -133,28 +161,36 @@ class FallStretch:
     ratio: float
     sd_ratio: float
     minimum: float | None
-    verdict: Literal["enough fall", "too flat", "falls back", "readings cannot tell"]
+    verdict: FallVerdict
     below_ground_line: bool
+    rule: str = ""
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class PipeStretch:
-    """Pipe of one material and size, with the outside diameter used for it and where that is from."""
+    """Pipe of one material and nominal size, with the outside diameter used for it.
+
+    ``size_m`` is None where nobody gave it. ``source`` says where the diameter is from;
+    ``is_guess`` is True where no table lists this pipe.
+    """
 
     from_m: float
     to_m: float
     material: str
-    size_m: float
+    size_m: float | None
     outside_diameter_m: float
     source: str
+    is_guess: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class DigBuffer:
     """Ground to treat as holding the pipe: outside radius + tolerance + 95 % lateral uncertainty.
 
-    ``corridor`` is the 95 % corridor of the pipe's centreline alone.
-    ``half_width_m`` has one entry a station.
+    ``corridor`` is the 95 % corridor of the pipe's centreline alone. ``half_width_m`` has one entry
+    a station. ``tolerance_m`` is the width each side of the pipe's outside wall that was used, and
+    ``rule`` where it is from.
     """
 
     polygon: Polygon | MultiPolygon
@@ -170,7 +206,8 @@ class ReadingCheck:
 
     ``residual`` is reading minus route, metres, or degrees where ``is_angle``. ``standardised`` is
     the residual over its own sd; a two-dimensional reading gives the normal deviate of equal
-    probability. ``redundancy`` runs 0 (nothing checks it) to 1. ``set_aside_first`` is True for the
+    probability. ``likely_error`` is the size of the mistake if this reading alone is wrong (its
+    own unit; 0 where nothing checks it). ``redundancy`` runs 0 (nothing checks it) to 1. ``set_aside_first`` is True for the
     reading that, set aside, best explains the suspects.
     """
 
@@ -183,6 +220,7 @@ class ReadingCheck:
     set_aside_first: bool
     locate: str
     footage_m: float
+    likely_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +236,11 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class NextLocate:
-    """Where one more locate would help most: the footage, and what it would settle, in words."""
+    """Where one more locate would help most, and what it would settle, in words.
+
+    ``footage_m`` is the place on the run, where the transmitter should lie; ``reason`` gives the
+    counter's reading that brings it there. The 1 sd are of what ``reason`` names.
+    """
 
     footage_m: float
     easting_m: float

@@ -1,0 +1,222 @@
+"""Where does the route cross each plan line, how surely, and how far short does it stop?"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.lines import signed_offsets
+from lateral_map.model.past import Past, line_shift_m, measure_past
+from lateral_map.model.results import Crossing
+from lateral_map.model.route import Route
+from lateral_map.model.site import PlanLine
+from lateral_map.model.telling import name_telling_readings
+from lateral_map.units import format_length
+
+Floats = NDArray[np.float64]
+
+_SAME_M: Final = 1e-6
+_ON_LINE_M: Final = 1e-6
+# A boundary has two sides however short it was mapped. Any other line, carried far past its mapped
+# end, bounds nothing any more: 10 ft allows for a line digitised a little short.
+_CARRIED_ON_M: Final = 3.048
+# Below this the footage of a crossing is several times looser than the distance to the line.
+GRAZING_DEG: Final = 15.0
+
+
+def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[str, ...]]:
+    """Return every crossing of a plan line by footage, and a sentence for each line not crossed.
+
+    The route's straight pieces meet the real line: the mapped one moved by its adjusted shift along
+    its normal, its end pieces carried straight on. A crossing's 1 sd of footage is that of the
+    signed distance past the line, jointly with the line's own shift, over that distance's rate of
+    change along the pipe.
+    """
+    crossings: list[Crossing] = []
+    uncrossed: list[str] = []
+    for line in route.site.plan.lines:
+        footages = _crossing_footages(route, line)
+        if len(footages):
+            crossings += _describe(route, line, footages)
+        else:
+            uncrossed.append(_distance_short(route, line))
+    return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
+
+
+def _run_corners(route: Route) -> tuple[Floats, Floats]:
+    """Return the footages and plan positions (k, 2) of the run's corners, its end included."""
+    nodes = route.chain.nodes_m
+    end = max(route.site.run.end_m, float(nodes[0]))
+    footage = np.concatenate([nodes[nodes < end - _SAME_M], [end]])
+    if len(footage) < 2:
+        return np.zeros(0), np.zeros((0, 2))
+    # Just past the start: the zero offset moves the run, not the start itself.
+    footage[0] = np.nextafter(nodes[0], np.inf)
+    return footage, route.positions(footage)[:, :2]
+
+
+def _crossing_footages(route: Route, line: PlanLine) -> Floats:
+    """Return the footages where the run passes from one side of the line to the other."""
+    footage, corners = _run_corners(route)
+    if not len(footage):
+        return footage
+    met = np.concatenate(
+        [_meet_segments(route, line, corners), _meet_corner_arcs(route, line, corners)]
+    )
+    piece, share = met[:, 0].astype(int), met[:, 1]
+    place = corners[piece] + share[:, None] * (corners[piece + 1] - corners[piece])
+    found = signed_offsets(line.vertices_m, place)
+    on_line = np.abs(found.offset_m - line_shift_m(route, line.name)) < _ON_LINE_M
+    at = np.sort((footage[piece] + share * (footage[piece + 1] - footage[piece]))[on_line])
+    at = at[np.concatenate([[True], np.diff(at) > _SAME_M])] if len(at) else at
+    at = at[_changes_side(route, line, footage, at)]
+    if len(at) and not _is_boundary(route, line):
+        at = at[measure_past(route, line.name, at).carried_m <= _CARRIED_ON_M]
+    return at
+
+
+def _meet_segments(route: Route, line: PlanLine, corners: Floats) -> Floats:
+    """Return (m, 2) pieces and shares along them that meet a shifted segment's straight line."""
+    begin, step = corners[:-1], np.diff(corners, axis=0)
+    segment = np.diff(line.vertices_m, axis=0)
+    right = np.stack([segment[:, 1], -segment[:, 0]], axis=-1)
+    right /= np.hypot(right[:, 0], right[:, 1])[:, None]
+    from_line = line_shift_m(route, line.name) - np.einsum(
+        "psk,sk->ps", begin[:, None] - line.vertices_m[:-1], right
+    )
+    towards = step @ right.T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = from_line / towards
+    return _within_pieces(share)
+
+
+def _meet_corner_arcs(route: Route, line: PlanLine, corners: Floats) -> Floats:
+    """Return (m, 2) pieces and shares that meet the arc a shifted line makes round a corner."""
+    radius = abs(line_shift_m(route, line.name))
+    if radius == 0.0 or len(line.vertices_m) < 3:
+        return np.zeros((0, 2))
+    begin, step = corners[:-1], np.diff(corners, axis=0)
+    away = begin[:, None] - line.vertices_m
+    square = np.einsum("pk,pk->p", step, step)[:, None]
+    half = np.einsum("pvk,pk->pv", away, step)
+    inside = half**2 - square * (np.einsum("pvk,pvk->pv", away, away) - radius**2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = np.sqrt(inside)
+        both = [_within_pieces((-half + sign * root) / square) for sign in (-1.0, 1.0)]
+    return np.concatenate(both)
+
+
+def _within_pieces(share: Floats) -> Floats:
+    piece, other = np.nonzero((share >= -1e-9) & (share <= 1.0 + 1e-9))
+    return np.stack([piece, np.clip(share[piece, other], 0.0, 1.0)], axis=-1)
+
+
+def _changes_side(route: Route, line: PlanLine, footage: Floats, at: Floats) -> NDArray[np.bool_]:
+    """Say which meetings leave the run on the other side; a touch is no crossing."""
+    if not len(at):
+        return np.zeros(0, bool)
+    ends = np.concatenate([footage[:1], at, footage[-1:]])
+    between = measure_past(route, line.name, (ends[:-1] + ends[1:]) / 2.0).past_m
+    beyond = between > 0.0
+    return np.asarray(beyond[:-1] != beyond[1:])
+
+
+def _is_boundary(route: Route, line: PlanLine) -> bool:
+    return any(boundary.line == line.name for boundary in route.site.boundaries)
+
+
+def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
+    past = measure_past(route, line.name, footages)
+    rate = np.where(np.abs(past.rate) > 1e-9, past.rate, 1e-9)
+    sd_footage = past.sd_m(route) / np.abs(rate)
+    position = route.positions(footages)
+    depth, sd_depth = _depth_at(route, footages, past.gradient / rate[:, None])
+    angle = np.degrees(np.arcsin(np.clip(np.abs(_sine(route, footages, past)), 0.0, 1.0)))
+    rests_on = name_telling_readings(route, past.gradient)
+    decides = any(b.decides for b in route.site.boundaries if b.line == line.name)
+    return [
+        Crossing(
+            line=line.name,
+            kind=line.kind,
+            footage_m=float(footages[i]),
+            sd_footage_m=float(sd_footage[i]),
+            easting_m=float(position[i, 0]),
+            northing_m=float(position[i, 1]),
+            depth_m=float(depth[i]),
+            sd_depth_m=float(sd_depth[i]),
+            angle_deg=float(angle[i]),
+            decides=decides,
+            extended=bool(past.carried_m[i] > 0.0),
+            rests_on=rests_on[i],
+            outward=bool(past.rate[i] > 0.0),
+            note=_note(route, float(angle[i]), float(sd_footage[i])),
+        )
+        for i in range(len(footages))
+    ]
+
+
+def _sine(route: Route, footages: Floats, past: Past) -> Floats:
+    """Return the sine of the angle, in plan, between pipe and line."""
+    level = route.directions(footages)[:, :2]
+    length = np.maximum(np.hypot(level[:, 0], level[:, 1]), 1e-12)
+    return np.asarray(np.einsum("kx,kx->k", past.normal, level) / length)
+
+
+def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Floats]:
+    """Return depths and their 1 sd at places that themselves move along the pipe.
+
+    ``moved`` (k, unknowns) is minus the derivative of the crossing's footage.
+    """
+    step = 0.01
+    depth, jacobian = route.depth_jacobian(footages)
+    slope = (route.depths(footages + step)[0] - route.depths(footages - step)[0]) / (2.0 * step)
+    total = jacobian - slope[:, None] * moved
+    sd_here = route.depths(footages)[1]
+    here, there = (
+        np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
+    )
+    # What the depth's sd holds beyond the unknowns is the ground between its measured levels.
+    return depth, np.sqrt(there + np.maximum(sd_here**2 - here, 0.0))
+
+
+def _note(route: Route, angle_deg: float, sd_footage_m: float) -> str:
+    if angle_deg >= GRAZING_DEG:
+        return ""
+    loose = format_length(TWO_SIDED_95 * sd_footage_m, route.site.unit)
+    return (
+        f"the pipe meets the line at only {angle_deg:.0f} degrees, nearly along it: "
+        f"the crossing's footage is good to no better than +- {loose}"
+    )
+
+
+def _distance_short(route: Route, line: PlanLine) -> str:
+    """Say in words how near the run comes to a line it never crosses."""
+    footage, corners = _run_corners(route)
+    if not len(footage):
+        return f"{line.name}: the run ends in its riser, so nothing is crossed"
+    candidates = np.concatenate([footage, _feet(line.vertices_m, footage, corners)])
+    past = measure_past(route, line.name, candidates)
+    carried = 0.0 if _is_boundary(route, line) else past.carried_m
+    away = np.hypot(past.past_m, carried)
+    nearest = int(np.argmin(away))
+    unit = route.site.unit
+    gap = format_length(float(away[nearest]), unit)
+    spread = format_length(TWO_SIDED_95 * float(past.sd_m(route)[nearest]), unit)
+    at = float(candidates[nearest])
+    if math.isclose(at, float(footage[-1]), abs_tol=1e-3):
+        return f"{line.name}: never crossed; the run ends {gap} +- {spread} short of it"
+    where = format_length(at, unit)
+    return f"{line.name}: never crossed; the run comes nearest at {where}, {gap} +- {spread} away"
+
+
+def _feet(vertices_m: Floats, footage: Floats, corners: Floats) -> Floats:
+    """Return the footages of the run's pieces nearest to each of the line's corners."""
+    begin, step = corners[:-1], np.diff(corners, axis=0)
+    square = np.maximum(np.einsum("pk,pk->p", step, step), 1e-300)
+    share = np.einsum("pvk,pk->pv", vertices_m - begin[:, None], step) / square[:, None]
+    length = np.diff(footage)[:, None]
+    return np.asarray((footage[:-1, None] + np.clip(share, 0.0, 1.0) * length).ravel())

@@ -1,0 +1,95 @@
+"""Which ground must be treated as holding the pipe?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final, cast
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import MultiPolygon, Polygon
+
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.results import DigBuffer, PipeStretch, Stations, read_only
+from lateral_map.model.route import Route
+from lateral_map.units import to_metres
+
+Floats = NDArray[np.float64]
+
+# Common Ground Alliance, Best Practice 5.19: the facility's width and 18 in on each side.
+LEAST_TOLERANCE_M: Final = to_metres(18.0, "in")
+_NO_RULE = (
+    "no local rule was given: 18 in each side, Common Ground Alliance Best Practice 5.19; "
+    "a wider local rule overrides it"
+)
+_CORNERS: Final = 32
+# A corridor without any width is no polygon.
+_THINNEST_M: Final = 1e-3
+
+
+def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretch]) -> DigBuffer:
+    """Return the polygon to dig by hand in, and the 95 % corridor of the centreline alone.
+
+    Half the width at a station is the pipe's outside radius, the tolerance of the local rule, and
+    1.96 sd across the pipe. Both polygons go on past the run's two ends by 1.96 sd along it.
+    """
+    rules = route.site.dig
+    given = rules.tolerance_zone_m
+    tolerance = LEAST_TOLERANCE_M if given is None else given
+    lateral = TWO_SIDED_95 * stations.across_sd_m
+    half_width = half_width_m(_outside_radii(stations, tuple(pipes)), tolerance, lateral)
+    return DigBuffer(
+        polygon=_sweep(stations, half_width),
+        corridor=_sweep(stations, lateral),
+        half_width_m=read_only(half_width),
+        tolerance_m=tolerance,
+        rule=_NO_RULE if given is None else rules.rule,
+    )
+
+
+def half_width_m(outside_radius_m: Floats, tolerance_m: float, lateral_95_m: Floats) -> Floats:
+    """Return half the width of the ground to treat as holding the pipe, in metres."""
+    return outside_radius_m + tolerance_m + lateral_95_m
+
+
+def _outside_radii(stations: Stations, pipes: tuple[PipeStretch, ...]) -> Floats:
+    """Return each station's outside radius: the widest pipe between its two neighbours.
+
+    A change of pipe between two stations then never leaves the wider pipe too little room.
+    """
+    at = stations.footage_m
+    before, after = np.concatenate([at[:1], at[:-1]]), np.concatenate([at[1:], at[-1:]])
+    radii = np.zeros(len(at))
+    for pipe in pipes:
+        near = (pipe.from_m <= after) & (pipe.to_m >= before)
+        radii[near] = np.maximum(radii[near], pipe.outside_diameter_m / 2.0)
+    return radii
+
+
+def _sweep(stations: Stations, half_width: Floats) -> Polygon | MultiPolygon:
+    """Return the ground swept by a disc that changes its size along the run.
+
+    The union of the convex hulls of neighbouring discs, each drawn as the polygon round the disc,
+    so that nothing is left out.
+    """
+    centre, radius = _with_ends(stations, np.maximum(half_width, _THINNEST_M))
+    angle = np.arange(_CORNERS) * (2.0 * np.pi / _CORNERS)
+    unit = np.stack([np.sin(angle), np.cos(angle)], axis=-1) / np.cos(np.pi / _CORNERS)
+    discs = centre[:, None] + radius[:, None, None] * unit
+    pairs = np.concatenate([discs[:-1], discs[1:]], axis=1)
+    hulls = shapely.convex_hull(shapely.multipoints(pairs))
+    return cast("Polygon | MultiPolygon", shapely.union_all(hulls))
+
+
+def _with_ends(stations: Stations, radius: Floats) -> tuple[Floats, Floats]:
+    """Return disc centres and radii, carried past both ends by the 95 % uncertainty along."""
+    place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
+    heading = np.radians(stations.heading_deg[[0, -1]])
+    ahead = np.stack([np.sin(heading), np.cos(heading)], axis=-1)
+    reach = TWO_SIDED_95 * stations.along_sd_m[[0, -1], None] * ahead
+    first, last = place[:1] - reach[:1], place[-1:] + reach[1:]
+    return (
+        np.concatenate([first, place, last]),
+        np.concatenate([radius[:1], radius, radius[-1:]]),
+    )

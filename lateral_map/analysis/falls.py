@@ -1,0 +1,226 @@
+"""How much does the pipe fall, and is it enough, as far as the readings can tell?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.model.chance import ONE_SIDED_95, TWO_SIDED_95
+from lateral_map.model.past import variances
+from lateral_map.model.pipe_sizes import nominal_inches
+from lateral_map.model.results import FallStretch, FallVerdict, PipeStretch
+from lateral_map.model.route import Route
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class FallStep:
+    """The least fall for nominal sizes below ``below_in`` inches, as printed, and as a ratio."""
+
+    below_in: float
+    ratio: float
+    printed: str
+
+
+@dataclass(frozen=True, slots=True)
+class FallCode:
+    """One code's table of least falls, smallest sizes first, and where it is printed."""
+
+    source: str
+    steps: tuple[FallStep, ...]
+
+    def step_for(self, size_m: float) -> FallStep:
+        """Return the step that applies to a nominal size."""
+        inches = nominal_inches(size_m)
+        return next(step for step in self.steps if inches < step.below_in)
+
+
+_QUARTER, _EIGHTH, _SIXTEENTH = "1/4 in per ft", "1/8 in per ft", "1/16 in per ft"
+_ANY_SIZE = float("inf")
+
+# The codes print 1/4, 1/8 and 1/16 in per ft as 2, 1 and 1/2 percent. The printed percentage is
+# what a fall is held against: exact fractions (2.083 %) would fail a pipe laid at 2 percent.
+FALL_CODES: Final[dict[str, FallCode]] = {
+    "IPC": FallCode(
+        "IPC Table 704.1",
+        (
+            FallStep(3.0, 0.02, _QUARTER),
+            FallStep(8.0, 0.01, _EIGHTH),
+            FallStep(_ANY_SIZE, 0.005, _SIXTEENTH),
+        ),
+    ),
+    "IRC": FallCode(
+        "IRC P3005.3, from memory",
+        (FallStep(3.0, 0.02, _QUARTER), FallStep(_ANY_SIZE, 0.01, _EIGHTH)),
+    ),
+    "IRC 2024": FallCode(
+        "IRC 2024 P3005.3, as summed up in a secondary source",
+        (FallStep(4.0, 0.02, _QUARTER), FallStep(_ANY_SIZE, 0.01, _EIGHTH)),
+    ),
+    "UPC": FallCode("UPC 708.1 and 718.1, from memory", (FallStep(_ANY_SIZE, 0.02, _QUARTER),)),
+    "UPC with approval": FallCode(
+        "UPC 718.1 where the authority approves it, from memory",
+        (
+            FallStep(4.0, 0.02, _QUARTER),
+            FallStep(8.0, 0.01, _EIGHTH),
+            FallStep(_ANY_SIZE, 0.005, _SIXTEENTH),
+        ),
+    ),
+}
+
+# Two depths closer than this tell nothing of the fall between them (a choice of this program): at
+# 10 ft a 3 in depth error alone is 3.5 %.
+_SHORTEST_M: Final = 3.048
+_SAME_M: Final = 1e-6
+_END_M: Final = 0.3
+_NO_LEVELS = (
+    "nobody measured the ground: depths are below a level line, "
+    "so the readings cannot tell the true fall"
+)
+
+
+def measure_falls(
+    route: Route, pipes: Iterable[PipeStretch], code: str = "IPC"
+) -> tuple[FallStretch, ...]:
+    """Return the fall of each stretch between depths read, vertical bends and changes of pipe.
+
+    The ratio is fall over level distance; its 1 sd is from the joint covariance of the pieces'
+    pitches. ``code`` names one of ``FALL_CODES``; raises ``KeyError``. At least 95 % is asked for
+    "enough fall", "too flat" and "falls back".
+    """
+    pipes = tuple(pipes)
+    ends = _stretch_ends(route, pipes)
+    ratio, gradient = _ratios(route, ends)
+    sd = np.sqrt(variances(gradient, route.covariance))
+    known = _depths_known_m(route)
+    return tuple(
+        _judge(
+            route,
+            (float(ends[i]), float(ends[i + 1])),
+            (float(ratio[i]), float(sd[i])),
+            _size_at(pipes, (ends[i] + ends[i + 1]) / 2.0),
+            FALL_CODES[code],
+            known,
+        )
+        for i in range(len(ratio))
+    )
+
+
+def _depths_known_m(route: Route) -> Floats:
+    """Return the footages (m) where the pipe's depth was measured, in order."""
+    site = route.site
+    known = [site.counter.zero_m + site.start.riser_m] if site.start.depth_m is not None else []
+    known += [
+        max(one.footage_m - site.transmitter.behind_lens_m, site.counter.zero_m)
+        for one in site.locates
+        if one.use and (one.depth_m is not None or one.nulls_m is not None)
+    ]
+    return np.sort(np.array(known, float))
+
+
+def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...]) -> Floats:
+    """Return the footages that part the run: grade can only change at some, the rest are depths.
+
+    Bends and changes of pipe always part it; a depth parts it where it leaves stretches long enough
+    for depths to say something of the fall.
+    """
+    site = route.site
+    begin, end = float(route.chain.nodes_m[0]), site.run.end_m
+    if end - begin <= _SAME_M:
+        return np.zeros(0)
+    firm = [bend.footage_m for bend in site.bends if bend.fall_deg]
+    firm += [pipe.from_m for pipe in pipes]
+    chosen = np.unique([begin, end, *(at for at in firm if begin + _END_M < at < end - _END_M)])
+    for depth in _depths_known_m(route):
+        if begin < depth < end and np.abs(chosen - depth).min() >= _SHORTEST_M:
+            chosen = np.sort(np.append(chosen, depth))
+    return np.asarray(chosen[np.concatenate([[True], np.diff(chosen) > _SAME_M])])
+
+
+def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
+    """Return fall over level distance between neighbouring ends, and the derivatives.
+
+    Both fall and level distance are sums over the pieces of length times sine and cosine of pitch;
+    the counter's scale cancels.
+    """
+    if len(ends) < 2:
+        return np.zeros(0), np.zeros((0, route.layout.size))
+    spent = np.diff(route.chain.lengths_spent(ends), axis=0)
+    # The zero offset shortens the stretch that begins where the run does.
+    spent[0, 0] -= route.unknowns[4]
+    pitch = route.unknowns[route.layout.pitch]
+    sine, cosine = np.sin(pitch), np.cos(pitch)
+    level = spent @ cosine
+    ratio = (spent @ sine) / level
+    gradient = np.zeros((len(ratio), route.layout.size))
+    gradient[:, route.layout.pitch] = spent * (cosine + ratio[:, None] * sine) / level[:, None]
+    gradient[0, 4] = (ratio[0] * cosine[0] - sine[0]) / level[0]
+    return ratio, gradient
+
+
+def _size_at(pipes: tuple[PipeStretch, ...], footage_m: float) -> float | None:
+    return next((p.size_m for p in pipes if p.from_m <= footage_m <= p.to_m), None)
+
+
+def _judge(
+    route: Route,
+    ends: tuple[float, float],
+    fall: tuple[float, float],
+    size_m: float | None,
+    code: FallCode,
+    known_m: Floats,
+) -> FallStretch:
+    step = None if size_m is None else code.step_for(size_m)
+    unread = _why_unread(route, ends, known_m)
+    verdict: FallVerdict = "readings cannot tell" if unread else _verdict(*fall, step)
+    return FallStretch(
+        from_m=ends[0],
+        to_m=ends[1],
+        ratio=fall[0],
+        sd_ratio=fall[1],
+        minimum=None if step is None else step.ratio,
+        verdict=verdict,
+        below_ground_line=route.ground.is_level,
+        rule="" if step is None else f"{code.source}: {step.printed}, {step.ratio:.1%}",
+        words=unread or _words(*fall, step, verdict),
+    )
+
+
+def _why_unread(route: Route, ends: tuple[float, float], known_m: Floats) -> str:
+    """Say why no reading bears on a stretch's fall; empty where some do."""
+    if route.ground.is_level:
+        return _NO_LEVELS
+    if len(known_m) < 2:
+        return "fewer than two depths were measured, so nothing measures the fall"
+    if ends[0] >= known_m[-1] - _SAME_M or ends[1] <= known_m[0] + _SAME_M:
+        return "no depth was measured on this stretch or on both sides of it: its fall is assumed"
+    return ""
+
+
+def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:
+    spread = ONE_SIDED_95 * sd
+    if ratio + spread <= 0.0 and ratio < 0.0:
+        return "falls back"
+    if step is None:
+        return "readings cannot tell"
+    if ratio - spread >= step.ratio:
+        return "enough fall"
+    return "too flat" if ratio + spread < step.ratio else "readings cannot tell"
+
+
+def _words(ratio: float, sd: float, step: FallStep | None, verdict: FallVerdict) -> str:
+    falls = f"{'falls' if ratio >= 0.0 else 'rises'} {abs(ratio):.1%} +- {TWO_SIDED_95 * sd:.1%}"
+    if step is None:
+        return f"{falls}; no pipe size was given to hold it against"
+    least = f"the least for the size is {step.ratio:.1%}"
+    return {
+        "enough fall": f"{falls}; {least}",
+        "too flat": f"{falls}; {least}, so it is too flat",
+        "falls back": f"{falls}: the water would run back towards the start; {least}",
+        "readings cannot tell": f"{falls}; {least}: the readings cannot tell whether it has that",
+    }[verdict]

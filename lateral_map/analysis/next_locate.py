@@ -1,0 +1,267 @@
+"""Where would one more locate help most?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from lateral_map.model.past import measure_past, variances
+from lateral_map.model.results import Crossing, FindingResult, NextLocate, Stations
+from lateral_map.model.route import Route
+from lateral_map.units import format_length
+
+Floats = NDArray[np.float64]
+
+# A locate that takes less than a twentieth off an uncertainty is not worth proposing.
+_WORTH_IT: Final = 0.95
+# Of places that serve about as well, the one nearest to what is asked is the one to go to.
+_AS_GOOD: Final = 1.05
+
+
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """Paint marks that could be made, one at each reachable station.
+
+    ``station`` (k,) are station indices, ``footage_m`` (k,) their footages. ``seen`` (k, r,
+    unknowns) are the derivatives of what would be measured of a mark: easting, northing, and for a
+    line its distance past it. ``covariance`` (k, r, r) is that of the measurements, the marks' own
+    noise included.
+    """
+
+    station: NDArray[np.intp]
+    footage_m: Floats
+    seen: Floats
+    covariance: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Goal:
+    """A distance past a line that one more locate should sharpen.
+
+    ``noise_m2`` is the part of its variance that no locate changes; ``rate`` turns its sd into the
+    sd people know (a crossing's along the pipe). ``past_m`` is 0 where no verdict hangs on it.
+    """
+
+    words: str
+    line: str
+    footage_m: float
+    past_m: float
+    gradient: Floats
+    noise_m2: float
+    rate: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Proposal:
+    """A station for a locate, and the sd (m) of what matters before and after it."""
+
+    station: int
+    sd_before_m: float
+    sd_after_m: float
+    words: str
+    line: str
+
+    @property
+    def is_worth_it(self) -> bool:
+        return self.sd_after_m <= _WORTH_IT * self.sd_before_m
+
+
+def propose_next_locate(
+    route: Route,
+    stations: Stations,
+    crossings: Iterable[Crossing],
+    findings: Iterable[FindingResult],
+) -> NextLocate | None:
+    """Return the place for one more locate, or None where none is reachable or worth it.
+
+    What matters first is a finding too close to call, then the footage where responsibility
+    changes, then the route's widest place. Every candidate is a mark as good as the site's own,
+    entered into the covariance by a low-rank update; places under a building are left out. Where a
+    line matters, the mark is taped from the real line too.
+    """
+    reachable = _reachable(route, stations)
+    if not len(reachable):
+        return None
+    proposals = (
+        _for_findings(route, stations, reachable, findings),
+        _for_crossings(route, stations, reachable, crossings),
+        _for_width(route, stations, reachable),
+    )
+    best = next((one for one in proposals if one is not None and one.is_worth_it), None)
+    return None if best is None else _put(route, stations, best)
+
+
+def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
+    """Return the stations where the transmitter can lie and a locator can stand."""
+    site, footage = route.site, stations.footage_m
+    last = site.run.end_m - site.transmitter.behind_lens_m
+    here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)
+    for area in site.plan.areas:
+        if area.kind == "building":
+            here &= ~shapely.intersects_xy(area.polygon, stations.easting_m, stations.northing_m)
+    return np.flatnonzero(here)
+
+
+def _make_marks(
+    route: Route, stations: Stations, reachable: NDArray[np.intp], line: str = ""
+) -> _Marks:
+    """Return what marks at the stations would measure; from ``line`` too where one is given."""
+    accuracy, footage = route.site.accuracy, stations.footage_m[reachable]
+    _, jacobian = route.position_jacobian(footage)
+    seen = jacobian[:, :2]
+    axes = np.broadcast_to(np.eye(2), (len(footage), 2, 2))
+    care = np.full((len(footage), 2), accuracy.tape_m)
+    if line:
+        past = measure_past(route, line, footage)
+        seen = np.concatenate([seen, past.gradient[:, None]], axis=1)
+        axes = np.concatenate([axes, past.normal[:, None]], axis=1)
+        reach = np.hypot(accuracy.offset_m, accuracy.tape_fraction * past.past_m)
+        care = np.concatenate([care, reach[:, None]], axis=1)
+    along = axes @ route.directions(footage)[:, :2, None] * route.site.counter.sd_reading_m
+    depth = np.maximum(stations.depth_m[reachable], 0.0)
+    mark = accuracy.mark_m**2 + np.square(accuracy.mark_fraction * depth)
+    noise = mark[:, None, None] * (axes @ np.swapaxes(axes, -1, -2))
+    noise = noise + along @ np.swapaxes(along, -1, -2)
+    noise = noise + np.square(care)[:, :, None] * np.eye(care.shape[1])
+    covariance = (seen @ route.covariance) @ np.swapaxes(seen, -1, -2) + noise
+    return _Marks(reachable, footage, seen, covariance)
+
+
+def _variance_left(route: Route, marks: _Marks, gradient: Floats) -> Floats:
+    """Return (k, g): the variance of each quantity (g, unknowns) with each of k marks measured."""
+    shared = marks.seen @ (route.covariance @ gradient.T)
+    gain = np.einsum("krg,krg->kg", shared, np.linalg.solve(marks.covariance, shared))
+    return np.asarray(np.maximum(variances(gradient, route.covariance) - gain, 0.0))
+
+
+def _for_findings(
+    route: Route,
+    stations: Stations,
+    reachable: NDArray[np.intp],
+    findings: Iterable[FindingResult],
+) -> _Proposal | None:
+    """Propose the locate likeliest to settle a finding: the most sds from the line afterwards."""
+    goals = _doubts(route, findings)
+    proposals = _best_each(route, stations, reachable, goals)
+    if not proposals:
+        return None
+    return max(
+        zip(goals, proposals, strict=True),
+        key=lambda pair: abs(pair[0].past_m) / max(pair[1].sd_after_m, 1e-12),
+    )[1]
+
+
+def _doubts(route: Route, findings: Iterable[FindingResult]) -> list[_Goal]:
+    """Return the distances too close to call; of the deciding boundaries, where there are any."""
+    boundaries = route.site.boundaries
+    lines = {b.line for b in boundaries if b.decides} or {b.line for b in boundaries}
+    goals = []
+    for result in findings:
+        ends = [(result.finding.footage_m, side) for side in result.sides]
+        if result.finding.to_m is not None:
+            ends += [(result.finding.to_m, side) for side in result.sides_to]
+        for at, side in ends:
+            if side.verdict == "too close to call" and side.line in lines:
+                where = format_length(at, route.site.unit)
+                words = f"whether {result.finding.finding} at {where} lies past the {side.line}"
+                goals.append(_goal(route, side.line, at, words, is_reading=True))
+    return goals
+
+
+def _goal(route: Route, line: str, footage_m: float, words: str, *, is_reading: bool) -> _Goal:
+    past = measure_past(route, line, footage_m)
+    rate = float(past.rate[0])
+    noise = (route.site.counter.sd_reading_m * rate) ** 2 if is_reading else 0.0
+    return _Goal(
+        words=words,
+        line=line,
+        footage_m=footage_m,
+        past_m=float(past.past_m[0]),
+        gradient=past.gradient[0],
+        noise_m2=noise,
+        rate=1.0 if is_reading else max(abs(rate), 1e-9),
+    )
+
+
+def _for_crossings(
+    route: Route,
+    stations: Stations,
+    reachable: NDArray[np.intp],
+    crossings: Iterable[Crossing],
+) -> _Proposal | None:
+    """Propose the locate that sharpens the loosest deciding crossing most."""
+    goals = [
+        _goal(route, c.line, c.footage_m, f"where the pipe crosses the {c.line}", is_reading=False)
+        for c in crossings
+        if c.decides
+    ]
+    proposals = _best_each(route, stations, reachable, goals)
+    return max(proposals, key=lambda proposal: proposal.sd_before_m, default=None)
+
+
+def _best_each(
+    route: Route, stations: Stations, reachable: NDArray[np.intp], goals: list[_Goal]
+) -> list[_Proposal]:
+    """Return the best mark for each goal, in the goals' order."""
+    marks = {
+        line: _make_marks(route, stations, reachable, line)
+        for line in dict.fromkeys(goal.line for goal in goals)
+    }
+    return [_best(route, marks[goal.line], goal) for goal in goals]
+
+
+def _best(route: Route, marks: _Marks, goal: _Goal) -> _Proposal:
+    gradient = goal.gradient[None]
+    left = _variance_left(route, marks, gradient)[:, 0] + goal.noise_m2
+    as_good = np.flatnonzero(left <= _AS_GOOD**2 * left.min())
+    chosen = int(as_good[np.argmin(np.abs(marks.footage_m[as_good] - goal.footage_m))])
+    before = float(variances(gradient, route.covariance)[0])
+    return _Proposal(
+        station=int(marks.station[chosen]),
+        sd_before_m=math.sqrt(before + goal.noise_m2) / goal.rate,
+        sd_after_m=math.sqrt(float(left[chosen])) / goal.rate,
+        words=goal.words,
+        line=goal.line,
+    )
+
+
+def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) -> _Proposal:
+    """Propose the locate that leaves the route's widest place narrowest."""
+    heading = np.radians(stations.heading_deg)
+    right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
+    _, jacobian = route.position_jacobian(stations.footage_m)
+    across = np.einsum("kx,kxn->kn", right, jacobian[:, :2])
+    left = _variance_left(route, _make_marks(route, stations, reachable), across)
+    widest = left.max(axis=1)
+    chosen = int(np.argmin(widest))
+    return _Proposal(
+        station=int(reachable[chosen]),
+        sd_before_m=float(stations.across_sd_m.max()),
+        sd_after_m=math.sqrt(float(widest[chosen])),
+        words="how wide the route's least certain place is",
+        line="",
+    )
+
+
+def _put(route: Route, stations: Stations, proposal: _Proposal) -> NextLocate:
+    """Say the proposal in words, with the counter's reading that brings the transmitter there."""
+    site = route.site
+    footage = float(stations.footage_m[proposal.station])
+    lens = format_length(footage + site.transmitter.behind_lens_m, site.unit)
+    tied = "tie its mark by tapes from permanent points"
+    if proposal.line:
+        tied += f" and from the real {proposal.line}"
+    return NextLocate(
+        footage_m=footage,
+        easting_m=float(stations.easting_m[proposal.station]),
+        northing_m=float(stations.northing_m[proposal.station]),
+        reason=f"{proposal.words}: stop where the counter reads {lens}, locate, and {tied}",
+        sd_before_m=proposal.sd_before_m,
+        sd_after_m=proposal.sd_after_m,
+    )

@@ -1,0 +1,136 @@
+"""Where does the pipe lie, and how surely, at regular footages and at everything that happened?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.model.chance import ELLIPSE_95, error_ellipses
+from lateral_map.model.results import Basis, Crossing, Stations, read_only
+from lateral_map.model.route import Route, propagate
+from lateral_map.model.site import Bend, Finding, Site
+from lateral_map.units import metres_per, to_metres
+
+Floats = NDArray[np.float64]
+Event = tuple[float, str]
+
+_SAME_M = 1e-6
+# The place a locate fixes: 1 ft along the pipe either way, 0.3 m on metric sites.
+_STEP = {"ft": 1.0, "us_ft": 1.0, "m": 0.25}
+_NEAR = {"ft": 1.0, "us_ft": 1.0, "m": 0.3}
+
+
+def lay_stations(route: Route, crossings: Iterable[Crossing] = ()) -> Stations:
+    """Return the route every 1 ft (0.25 m) and at every event, start and end included.
+
+    Locates stand at their transmitter's footage, behind the counter's reading at the lens.
+    """
+    footage, events = _gather_footages(route, crossings)
+    positions, jacobian = route.position_jacobian(footage)
+    plan = propagate(jacobian[:, :2], route.covariance)
+    ellipses = error_ellipses(plan)
+    heading, heading_sd = route.headings_deg(footage)
+    across, along = _across_along(plan, np.radians(heading))
+    depth, depth_sd = route.depths(footage)
+    return Stations(
+        footage_m=read_only(footage),
+        easting_m=read_only(positions[:, 0]),
+        northing_m=read_only(positions[:, 1]),
+        elevation_m=read_only(positions[:, 2]),
+        ground_m=read_only(route.ground_elevation(footage)),
+        depth_m=read_only(depth),
+        depth_sd_m=read_only(depth_sd),
+        heading_deg=read_only(heading),
+        heading_sd_deg=read_only(heading_sd),
+        across_sd_m=read_only(across),
+        along_sd_m=read_only(along),
+        semi_major_m=read_only(ELLIPSE_95 * ellipses.semi_major_m),
+        semi_minor_m=read_only(ELLIPSE_95 * ellipses.semi_minor_m),
+        ellipse_azimuth_deg=read_only(ellipses.azimuth_deg),
+        basis=_basis(route, footage),
+        events=events,
+        ground_known=not route.ground.is_level,
+    )
+
+
+def _gather_footages(
+    route: Route, crossings: Iterable[Crossing]
+) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
+    """Return the footages in order, each once, and the names of what stands at each."""
+    site = route.site
+    named = sorted(_events(site, crossings), key=lambda event: event[0])
+    regular = _regular_footages(site)
+    every = np.sort(np.concatenate([[at for at, _ in named], regular]))
+    apart = np.concatenate([[True], np.diff(every) > _SAME_M])
+    names: list[list[str]] = [[] for _ in range(int(apart.sum()))]
+    group = np.cumsum(apart) - 1
+    for at, name in named:
+        # Footages closer than that are one station, so the last at or below it is its own.
+        names[int(group[np.searchsorted(every, at, side="right") - 1])].append(name)
+    return every[apart], tuple(tuple(dict.fromkeys(each)) for each in names)
+
+
+def _regular_footages(site: Site) -> Floats:
+    """Return the counter's whole feet (or quarter metres) within the run."""
+    step = to_metres(_STEP[site.unit], site.unit)
+    first = np.ceil(site.counter.zero_m / step - 1e-9)
+    last = np.floor(site.run.end_m / step + 1e-9)
+    return np.arange(first, last + 1) * step
+
+
+def _events(site: Site, crossings: Iterable[Crossing]) -> list[Event]:
+    events = [(site.counter.zero_m, "start"), (site.run.end_m, "end")]
+    for locate in site.locates:
+        at = max(locate.footage_m - site.transmitter.behind_lens_m, site.counter.zero_m)
+        events.append((at, f"locate {locate.mark}{'' if locate.use else ' (set aside)'}"))
+    events += [(bend.footage_m, _bend_words(bend)) for bend in site.bends]
+    for finding in site.findings:
+        events += _finding_events(finding)
+    events += [(crossing.footage_m, f"crosses {crossing.line}") for crossing in crossings]
+    return events
+
+
+def _finding_events(finding: Finding) -> list[Event]:
+    if finding.to_m is None:
+        return [(finding.footage_m, finding.finding)]
+    return [
+        (finding.footage_m, f"{finding.finding} begins"),
+        (finding.to_m, f"{finding.finding} ends"),
+    ]
+
+
+def _bend_words(bend: Bend) -> str:
+    turns = [(bend.turn_deg, "right", "left"), (bend.fall_deg, "down", "up")]
+    words = [
+        f"{abs(angle):g}° {positive if angle > 0 else negative}"
+        for angle, positive, negative in turns
+        if angle
+    ]
+    return " and ".join(["bend " + words[0], *words[1:]]) if words else "bend"
+
+
+def _across_along(plan: Floats, heading: Floats) -> tuple[Floats, Floats]:
+    """Return 1 sd across and along the pipe of (k, 2, 2) plan covariances."""
+    along = np.stack([np.sin(heading), np.cos(heading)], axis=-1)
+    across = np.stack([along[:, 1], -along[:, 0]], axis=-1)
+    sd_across, sd_along = (
+        np.sqrt(np.einsum("ki,kij,kj->k", unit, plan, unit)) for unit in (across, along)
+    )
+    return sd_across, sd_along
+
+
+def _basis(route: Route, footage: Floats) -> tuple[Basis, ...]:
+    """Say what each footage rests on: fixed close by, between two fixed places, or beyond them."""
+    near = _NEAR[route.site.unit] * metres_per(route.site.unit) + _SAME_M
+    start = float(route.chain.nodes_m[0])
+    fixed = np.concatenate([[start], route.tied_footages_m])
+    gap = np.abs(footage[:, None] - fixed).min(axis=1)
+    # The riser stands straight under the start: in plan it is the start.
+    located = (gap <= near) | (footage <= start)
+    between = footage <= fixed.max()
+    return tuple(
+        "located" if here else "between locates" if inner else "dead reckoned"
+        for here, inner in zip(located, between, strict=True)
+    )

@@ -1,0 +1,54 @@
+"""Normal and 95 % figures, and error ellipses."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+_NORMAL = NormalDist()
+
+# One dimension, both sides: the 1.9600 of NSSDA (FGDC-STD-007.3-1998).
+TWO_SIDED_95: Final = _NORMAL.inv_cdf(0.975)
+# One dimension, one side: what "at least 95 %" of a single answer asks.
+ONE_SIDED_95: Final = _NORMAL.inv_cdf(0.95)
+# Two dimensions: sqrt(chi-square with 2 degrees of freedom at 0.95) = 2.4477, as in NSSDA.
+ELLIPSE_95: Final = math.sqrt(-2.0 * math.log(0.05))
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipses:
+    """Standard (1 sd) error ellipses, one entry each.
+
+    Semi-axes in metres; ``azimuth_deg`` is the long axis's, clockwise from north, 0 to 180.
+    """
+
+    semi_major_m: Floats
+    semi_minor_m: Floats
+    azimuth_deg: Floats
+
+
+def chance_above_zero(mean: float, sd: float) -> float:
+    """Return the probability that a normal quantity is positive; without doubt where sd is 0."""
+    if sd > 0.0:
+        return _NORMAL.cdf(mean / sd)
+    return 0.5 if mean == 0.0 else float(mean > 0.0)
+
+
+def error_ellipses(covariance_m2: Floats) -> Ellipses:
+    """Return the standard ellipses of (k, 2, 2) covariances of easting and northing, in m²."""
+    east, north = covariance_m2[:, 0, 0], covariance_m2[:, 1, 1]
+    shared = covariance_m2[:, 0, 1]
+    middle, spread = (east + north) / 2.0, np.hypot((east - north) / 2.0, shared)
+    azimuth = np.degrees(np.arctan2(2.0 * shared, north - east)) / 2.0
+    return Ellipses(
+        semi_major_m=np.sqrt(middle + spread),
+        semi_minor_m=np.sqrt(np.maximum(middle - spread, 0.0)),
+        azimuth_deg=np.mod(azimuth, 180.0),
+    )

@@ -1,0 +1,90 @@
+"""How far past a plan line the route lies, jointly with the line's own shift.
+
+Past is positive beyond the line as seen from the start. The line meant is the real one: the mapped
+line moved by its adjusted shift.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lateral_map.model.lines import line_sense, signed_offsets
+from lateral_map.model.route import Route
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """Places on the route against one line, one entry a footage.
+
+    ``past_m`` is the signed distance; ``gradient`` (k, unknowns) its derivative; ``rate`` its
+    change per unit of footage (m/m). ``normal`` (k, 2) is the unit vector past the line.
+    ``carried_m`` is how far beyond its mapped ends the line had to be carried on, 0 beside it.
+    """
+
+    past_m: Floats
+    gradient: Floats
+    rate: Floats
+    normal: Floats
+    carried_m: Floats
+
+    def sd_m(self, route: Route) -> Floats:
+        """Return the 1 sd (m) of each distance past."""
+        return np.sqrt(variances(self.gradient, route.covariance))
+
+
+def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
+    """Return distances past the plan line called ``line`` at footages; raises ``KeyError``."""
+    footage = np.atleast_1d(np.asarray(footage_m, float))
+    positions, jacobian = route.position_jacobian(footage)
+    vertices = route.site.plan.line(line).vertices_m
+    sense = sense_past(route, line)
+    found = signed_offsets(vertices, positions[:, :2])
+    normal = sense * found.normal
+    gradient = np.einsum("kx,kxn->kn", normal, jacobian[:, :2])
+    shift_column = route.layout.line_column(line)
+    if shift_column is not None:
+        gradient[:, shift_column] -= sense
+    return Past(
+        past_m=sense * (found.offset_m - line_shift_m(route, line)),
+        gradient=gradient,
+        rate=_rate(route, normal, footage),
+        normal=normal,
+        carried_m=_carried_m(vertices, found.along_m),
+    )
+
+
+def sense_past(route: Route, line: str) -> float:
+    """Return +1 where past the line is to the right of its direction, else -1."""
+    start = route.site.start
+    vertices = route.site.plan.line(line).vertices_m
+    return line_sense(vertices, [start.easting_m, start.northing_m])
+
+
+def line_shift_m(route: Route, line: str) -> float:
+    """Return the line's adjusted shift (m) to the right of its direction."""
+    column = route.layout.line_column(line)
+    return 0.0 if column is None else float(route.unknowns[column])
+
+
+def variances(gradient: Floats, covariance: Floats) -> Floats:
+    """Return the variances g C gᵀ of linear quantities with gradients (k, unknowns)."""
+    return np.asarray(np.einsum("kn,kn->k", gradient @ covariance, gradient))
+
+
+def _carried_m(vertices_m: Floats, along_m: Floats) -> Floats:
+    length = float(np.hypot(*np.diff(vertices_m, axis=0).T).sum())
+    # An along-line distance summed in another order may pass the length by a rounding.
+    beyond = np.maximum(-along_m, along_m - length)
+    return np.where(beyond > 1e-9, beyond, 0.0)
+
+
+def _rate(route: Route, normal: Floats, footage: Floats) -> Floats:
+    level = np.einsum("kx,kx->k", normal, route.directions(footage)[:, :2])
+    # In the riser footage is spent going down: nothing moves in plan.
+    in_run = footage >= route.chain.nodes_m[0]
+    return np.asarray((1.0 + route.unknowns[3]) * level * in_run)
