@@ -28,6 +28,16 @@ Material = Literal[
 Cover = Literal["lawn", "planting", "concrete", "asphalt", "gravel", "other"]
 Severity = Literal["minor", "moderate", "severe"]
 Peak = Literal["in-line", "total field", "null"]
+Soil = Literal["stable rock", "A", "B", "C"]
+RuleKey = Literal[
+    "egress depth", "egress travel", "ladder projection", "air test depth", "spoil set-back",
+    "fall protection depth", "protective system depth", "engineer depth", "slope stable rock",
+    "slope A", "slope B", "slope C", "shield top", "dig below shield", "influence slope",
+]  # fmt: skip
+RateItem = Literal[
+    "mobilise open cut", "mobilise liner", "excavate", "haul", "shore", "bedding", "pipe",
+    "liner", "access pit", "lawn", "planting", "concrete", "asphalt", "gravel", "other",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,17 +134,61 @@ class Boundary:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleOverride:
+    """A stricter or other figure of a state plan or local code, in place of the federal one.
+
+    ``value`` is in metres, or run over rise for a slope. ``citation`` says where it is written.
+    """
+
+    key: RuleKey
+    value: float
+    citation: str
+
+
+@dataclass(frozen=True, slots=True)
 class DigRules:
     """What the local rule and the site ask of the dig.
 
-    ``tolerance_zone_m`` is None where no rule was written in site.toml.
+    ``tolerance_zone_m`` is None where no rule was written in site.toml. ``swell`` is the least and
+    greatest share by which dug earth grows, None where the site says nothing; ``swell_source`` says
+    where it is from. ``pavement_cutback_m`` is how far paving is cut back beyond the trench.
     """
 
     tolerance_zone_m: float | None = None
     rule: str = ""
-    soil: Literal["stable rock", "A", "B", "C"] = "C"
+    soil: Soil = "C"
     trench_width_m: float = 0.6096
     bedding_m: float = 0.1524
+    swell: tuple[float, float] | None = None
+    swell_source: str = ""
+    pavement_cutback_m: float | None = None
+    overrides: tuple[RuleOverride, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """A stretch of footage somebody means to repair."""
+
+    from_m: float
+    to_m: float
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """What one unit of something costs, least and most, per metre, m², m³ or each."""
+
+    item: RateItem
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """The site's own unit rates; ``currency`` is printed beside every sum."""
+
+    currency: str = ""
+    rates: tuple[Rate, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +337,18 @@ class SpotLevel:
     name: str = ""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Terrain:
+    """Ground elevations read off a terrain model: (n, 3) easting, northing, elevation, metres.
+
+    ``sd_m`` is the 1 sd of an elevation; ``source`` names the file and what was assumed of it.
+    """
+
+    points_m: Floats
+    sd_m: float
+    source: str
+
+
 @dataclass(frozen=True, slots=True)
 class PlanArea:
     """A building or a surface. ``cover`` is None for buildings."""
@@ -302,6 +368,7 @@ class Plan:
     points: tuple[PlanPoint, ...] = ()
     levels: tuple[SpotLevel, ...] = ()
     areas: tuple[PlanArea, ...] = ()
+    terrain: Terrain | None = None
 
     def line(self, name: str) -> PlanLine:
         """Return the line called ``name``; raises ``KeyError``."""
@@ -338,3 +405,5 @@ class Site:
     plan: Plan = Plan()
     notices: tuple[str, ...] = ()
     folder: Path | None = None
+    reaches: tuple[Reach, ...] = ()
+    rates: Rates = Rates()
