@@ -25,21 +25,21 @@ _NARROWEST = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Fix:
-    """A place fixed by ties alone: (k, 2) possible points and 1 sd (m)."""
+    """A place fixed by ties alone: (k, 2) points it may be at and the 1 sd (k,) of each, metres."""
 
     name: str
     row: int | None
     file: str
     footage_m: float
     points_m: Floats
-    sd_m: float
+    sd_m: Floats
 
 
 def find_impossible(site: Site) -> tuple[Fault, ...]:
     """Return a fault for every pair of fixes farther apart than their footage allows.
 
-    The start counts as a fix. A pair is impossible where the distance exceeds the footage by more
-    than 5 sd of everything that could explain it.
+    The start counts as a fix. A pair is impossible where every place its ties allow is farther
+    apart than the footage by more than 5 sd of everything that could explain it.
     """
     fixes = [
         _start_fix(site),
@@ -48,19 +48,20 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
     faults = []
     for first, second in itertools.combinations(fixes, 2):
         gap = first.points_m[:, None, :] - second.points_m[None, :, :]
-        apart = float(np.hypot(gap[..., 0], gap[..., 1]).min())
+        apart = np.hypot(gap[..., 0], gap[..., 1])
+        from_start = first.name == "the start"
         between = abs(second.footage_m - first.footage_m)
-        if first.name == "the start":
-            between = max(between - site.start.riser_m, 0.0)
+        between = max(between - site.start.riser_m * from_start, 0.0)
         slack = _SURE * np.sqrt(
-            first.sd_m**2
-            + second.sd_m**2
+            np.square(first.sd_m)[:, None]
+            + np.square(second.sd_m)[None, :]
             + (site.counter.sd_scale * between) ** 2
             + 2.0 * site.counter.sd_reading_m**2
-            + site.counter.sd_zero_m**2 * (first.name == "the start")
+            + site.counter.sd_zero_m**2 * from_start
         )
-        if apart > between + slack:
-            faults.append(_fault(site, first, second, apart, between))
+        if (apart > between + slack).all():
+            closest = float(apart.flat[int(np.argmin(apart - slack))])
+            faults.append(_fault(site, first, second, closest, between))
     return tuple(faults)
 
 
@@ -81,49 +82,43 @@ def _start_fix(site: Site) -> Fix:
     point = np.array([[site.start.easting_m, site.start.northing_m]])
     mapped = 0.0 if site.start.point is None else site.plan.point(site.start.point).sd_m
     sd = float(np.hypot(site.start.sd_m, mapped))
-    return Fix("the start", None, "site.toml", site.counter.zero_m, point, sd)
+    return Fix("the start", None, "site.toml", site.counter.zero_m, point, np.array([sd]))
 
 
 def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
     """Return where a locate's own ties put its mark, None where they do not fix it by themselves.
 
-    Two tapes give two points, both kept. The most exact kind of fix is used.
+    Two tapes give two points. Where ties disagree all their places are kept: which of them is
+    wrong is for the screening to say.
     """
-    found = [
-        one
-        for one in (_by_position(locate), _by_line(site, locate), _by_tapes(site, locate))
-        if one is not None
-    ]
+    found = [*_by_position(locate), *_by_line(site, locate), *_by_tapes(site, locate)]
     if not found:
         return None
-    points, sd = min(found, key=lambda one: one[1])
     return Fix(
         name=f"locate {locate.mark}",
         row=locate.place.row,
         file=locate.place.file,
         # The transmitter rides the same distance behind the lens everywhere, so differences hold.
         footage_m=locate.footage_m - site.transmitter.behind_lens_m,
-        points_m=points,
-        sd_m=float(np.hypot(sd, sd_mark_m(site, locate))),
+        points_m=np.array([point for point, _ in found]),
+        sd_m=np.hypot([sd for _, sd in found], sd_mark_m(site, locate)),
     )
 
 
-def _by_position(locate: Locate) -> tuple[Floats, float] | None:
+def _by_position(locate: Locate) -> list[tuple[Floats, float]]:
     ties = [tie for tie in locate.ties if isinstance(tie, PositionTie)]
-    if not ties:
-        return None
-    best = min(ties, key=lambda tie: tie.sd_m)
-    return np.array([[best.easting_m, best.northing_m]]), best.sd_m
+    return [(np.array([tie.easting_m, tie.northing_m]), tie.sd_m) for tie in ties]
 
 
-def _by_line(site: Site, locate: Locate) -> tuple[Floats, float] | None:
+def _by_line(site: Site, locate: Locate) -> list[tuple[Floats, float]]:
     along = {tie.line: tie for tie in locate.ties if isinstance(tie, AlongTie)}
     offset = {tie.line: tie for tie in locate.ties if isinstance(tie, OffsetTie)}
+    found = []
     for name in along.keys() & offset.keys():
         line = site.plan.line(name)
         point = _point_along(line.vertices_m, along[name].along_m, offset[name].offset_m)
-        return point[None, :], float(np.hypot(offset[name].sd_m, line.sd_m))
-    return None
+        found.append((point, float(np.hypot(offset[name].sd_m, line.sd_m))))
+    return found
 
 
 def _point_along(vertices: Floats, along_m: float, offset_m: float) -> Floats:
@@ -136,29 +131,26 @@ def _point_along(vertices: Floats, along_m: float, offset_m: float) -> Floats:
     return np.asarray(vertices[segment] + unit * (along_m - starts[segment]) + right * offset_m)
 
 
-def _by_tapes(site: Site, locate: Locate) -> tuple[Floats, float] | None:
+def _by_tapes(site: Site, locate: Locate) -> list[tuple[Floats, float]]:
     tapes = [tie for tie in locate.ties if isinstance(tie, TapeTie)]
-    found = []
-    for first, second in itertools.combinations(tapes, 2):
-        crossing = _cross_tapes(site, first, second)
-        if crossing is not None:
-            found.append(crossing)
-    return min(found, key=lambda one: one[1]) if found else None
+    pairs = itertools.combinations(tapes, 2)
+    return [found for first, second in pairs for found in _cross_tapes(site, first, second)]
 
 
-def _cross_tapes(site: Site, first: TapeTie, second: TapeTie) -> tuple[Floats, float] | None:
+def _cross_tapes(site: Site, first: TapeTie, second: TapeTie) -> list[tuple[Floats, float]]:
     a, b = site.plan.point(first.point), site.plan.point(second.point)
     origin = np.array([a.easting_m, a.northing_m])
     base = np.array([b.easting_m, b.northing_m]) - origin
     length = float(np.hypot(*base))
     if length == 0.0 or not first.distance_m or not second.distance_m:
-        return None
+        return []
     ahead = (first.distance_m**2 - second.distance_m**2 + length**2) / (2.0 * length)
     square = first.distance_m**2 - ahead**2
     sine = np.sqrt(max(square, 0.0)) * length / (first.distance_m * second.distance_m)
     if sine < _NARROWEST:
-        return None
+        return []
     unit = base / length
     aside = np.sqrt(square) * np.array([-unit[1], unit[0]])
-    sd = np.sqrt(first.sd_m**2 + second.sd_m**2 + a.sd_m**2 + b.sd_m**2) / sine
-    return np.stack([origin + unit * ahead + aside, origin + unit * ahead - aside]), float(sd)
+    sd = float(np.sqrt(first.sd_m**2 + second.sd_m**2 + a.sd_m**2 + b.sd_m**2) / sine)
+    foot = origin + unit * ahead
+    return [(foot + aside, sd), (foot - aside, sd)]

@@ -62,6 +62,12 @@ def adjust_route(site: Site) -> Route:
     impossible = find_impossible(site)
     if impossible:
         raise AdjustmentError(impossible)
+    system, solution, alternatives = solve_site(site)
+    return _finish(system, solution, alternatives)
+
+
+def solve_site(site: Site) -> tuple[System, Solution, tuple[Floats, ...]]:
+    """Return a site's equations, their best solution, and the plan lines that fit as well."""
     chain = lay_chain(site)
     turns = turns_at_nodes(site, chain)
     guess_ground = lay_ground(site, chain, _at_start(site, chain))
@@ -69,7 +75,7 @@ def adjust_route(site: Site) -> Route:
     system, solution = solutions[0]
     if site.plan.levels:
         system, solution = _solve_on_surface(system, solution, turns)
-    return _finish(system, solution, _alternatives(solutions))
+    return system, solution, _alternatives(solutions)
 
 
 def _at_start(site: Site, chain: Chain) -> Floats:
@@ -117,6 +123,12 @@ def _solve_all(
         guess = first_guess(site, system.layout, turns, azimuth)
         guess[2] = float(ground.elevation(chain.zero_m)[0]) - (site.start.depth_m or 1.0)
         solution = _solve(system, guess)
+        if measured is None:
+            # Centre the all-but-empty prior on what was found, so that where the tries began
+            # leaves no trace.
+            found = float(solution.unknowns[system.layout.azimuth.start])
+            system = build_system(site, chain, turns, ground, (found, sd))
+            solution = _solve(system, solution.unknowns)
         solved.append((system, solution))
         freedom = len(solution.residuals) + system.rows.count - system.layout.size
         if solution.cost > _POOR * freedom:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.stats import chi2, norm
 
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
-from lateral_map.model.route import Route
+from lateral_map.model.route import Observation, Route
 
 Floats = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
         checks.append(
             ReadingCheck(
                 reading=observation.reading,
-                residual=float(np.degrees(size)) if observation.is_angle else size,
+                residual=_as_read(size, observation),
                 is_angle=observation.is_angle,
                 standardised=standardised,
                 redundancy=redundancy[index],
@@ -58,6 +58,9 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
                 set_aside_first=index in first,
                 locate=observation.locate,
                 footage_m=observation.footage_m,
+                likely_error=_as_read(_likely_error(cofactor, score, blocks[index]), observation)
+                if checked
+                else 0.0,
             )
         )
     return tuple(checks)
@@ -94,6 +97,16 @@ def _deviate(cofactor: Floats, score: Floats, block: slice) -> float:
         return float(np.sqrt(statistic))
     # In logarithms, so that a gross blunder's deviate stays finite.
     return float(-norm.ppf(np.exp(max(chi2.logsf(statistic, freedom), -700.0)) / 2.0))
+
+
+def _likely_error(cofactor: Floats, score: Floats, block: slice) -> float:
+    """Return the best estimate of a mistake in one reading, all others being right."""
+    size = np.linalg.solve(cofactor[block, block], score[block])
+    return float(size[0]) if len(size) == 1 else float(np.hypot(*size))
+
+
+def _as_read(value: float, observation: Observation) -> float:
+    return float(np.degrees(value)) if observation.is_angle else value
 
 
 def _redundancy(cofactor: Floats, gram: Floats, block: slice) -> float:
