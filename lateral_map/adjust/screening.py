@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2, norm
@@ -15,6 +17,7 @@ Floats = NDArray[np.float64]
 SUSPECT_BEYOND = 3.29
 # Below this share nothing but the reading itself fixes it, and a blunder would not show.
 UNCHECKED_BELOW = 0.05
+_DIRECTION_UNCHECKED_BELOW = 0.01
 
 
 def measure_fit(route: Route) -> Fit:
@@ -37,102 +40,133 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
     readings). A two-dimensional reading's chi-square is given as the normal deviate of equal
     probability. Readings with |w| > 3.29 are suspect; those nothing checks are unchecked.
     """
-    blocks, gram, cofactor, score = _blunder_space(route)
-    deviate = [_deviate(cofactor, score, block) for block in blocks]
-    redundancy = [_redundancy(cofactor, gram, block) for block in blocks]
-    first = _set_aside_in_turn(blocks, cofactor, score, redundancy)
-    checks = []
-    for index, observation in enumerate(route.observations):
-        residual = observation.recover @ route.residuals[observation.rows]
-        size = float(residual[0]) if len(residual) == 1 else float(np.hypot(*residual))
-        checked = redundancy[index] >= UNCHECKED_BELOW
-        standardised = float(np.copysign(deviate[index], size)) if checked else 0.0
-        checks.append(
-            ReadingCheck(
-                reading=observation.reading,
-                residual=_as_read(size, observation),
-                is_angle=observation.is_angle,
-                standardised=standardised,
-                redundancy=redundancy[index],
-                verdict=_verdict(checked, standardised),
-                set_aside_first=index in first,
-                locate=observation.locate,
-                footage_m=observation.footage_m,
-                likely_error=_as_read(_likely_error(cofactor, score, blocks[index]), observation)
-                if checked
-                else 0.0,
-            )
-        )
-    return tuple(checks)
+    space = _blunder_space(route)
+    first = _set_aside_in_turn(space)
+    return tuple(
+        _check(route, one, space, block, set_aside_first=index in first)
+        for index, (one, block) in enumerate(zip(route.observations, space.blocks, strict=True))
+    )
 
 
-def _verdict(checked: bool, standardised: float) -> ReadingVerdict:
+def _check(
+    route: Route, one: Observation, space: _BlunderSpace, block: slice, *, set_aside_first: bool
+) -> ReadingCheck:
+    residual = _size(one.recover @ route.residuals[one.rows])
+    redundancy = float(np.clip(np.mean(np.diag(space.cofactor)[block]), 0.0, 1.0))
+    checked = redundancy >= UNCHECKED_BELOW
+    deviate = _deviate(space, block) if checked else 0.0
+    mistake = _size(_mistake(space, block)) if checked else 0.0
+    unit = 180.0 / np.pi if one.is_angle else 1.0
+    return ReadingCheck(
+        reading=one.reading,
+        residual=residual * unit,
+        is_angle=one.is_angle,
+        standardised=float(np.copysign(deviate, residual)),
+        redundancy=redundancy,
+        verdict=_verdict(checked, deviate),
+        set_aside_first=set_aside_first,
+        locate=one.locate,
+        footage_m=one.footage_m,
+        likely_error=mistake * unit,
+    )
+
+
+def _size(values: Floats) -> float:
+    """Return a scalar as it is and a pair by its length."""
+    return float(values[0]) if len(values) == 1 else float(np.hypot(*values))
+
+
+def _verdict(checked: bool, deviate: float) -> ReadingVerdict:
     if not checked:
         return "unchecked"
-    return "suspect" if abs(standardised) > SUSPECT_BEYOND else "good"
+    return "suspect" if deviate > SUSPECT_BEYOND else "good"
 
 
-def _blunder_space(route: Route) -> tuple[list[slice], Floats, Floats, Floats]:
-    """Return each reading's columns, HᵀH, HᵀRH and Hᵀr for all blunder signatures H."""
+@dataclass(frozen=True, slots=True)
+class _BlunderSpace:
+    """What a blunder in each reading would do, per unit-length signature.
+
+    ``blocks`` are each reading's columns; ``cofactor`` is HᵀRH, whose diagonal is the redundancy;
+    ``score`` is Hᵀr; ``unit`` is the blunder (m or rad) that makes a signature of unit length.
+    """
+
+    blocks: list[slice]
+    cofactor: Floats
+    score: Floats
+    unit: Floats
+
+
+def _blunder_space(route: Route) -> _BlunderSpace:
     widths = [one.signature.shape[1] for one in route.observations]
     ends = np.cumsum(widths)
     blocks = [slice(int(end - width), int(end)) for end, width in zip(ends, widths, strict=True)]
-    signature = np.zeros((len(route.residuals), int(ends[-1]) if widths else 0))
+    signature = np.zeros((len(route.residuals), sum(widths)))
     for block, one in zip(blocks, route.observations, strict=True):
         signature[one.rows, block] = one.signature
-    gram = signature.T @ signature
+    unit = 1.0 / np.sqrt(np.square(signature).sum(axis=0))
+    signature *= unit
     shadow = route.design.T @ signature
-    cofactor = gram - shadow.T @ route.covariance @ shadow
-    return blocks, gram, cofactor, signature.T @ route.residuals
+    cofactor = signature.T @ signature - shadow.T @ route.covariance @ shadow
+    return _BlunderSpace(blocks, cofactor, signature.T @ route.residuals, unit)
 
 
-def _deviate(cofactor: Floats, score: Floats, block: slice) -> float:
+def _modes(cofactor: Floats) -> tuple[Floats, Floats]:
+    """Return the checked directions of a block: eigenvalues and eigenvectors.
+
+    A mark tied by one offset alone is checked across the line and not along it.
+    """
+    values, vectors = np.linalg.eigh(cofactor)
+    kept = values > _DIRECTION_UNCHECKED_BELOW
+    return values[kept], vectors[:, kept]
+
+
+def _deviate(space: _BlunderSpace, block: slice) -> float:
     """Return the normal deviate as improbable as the block's chi-square."""
-    own = cofactor[block, block]
-    if np.min(np.linalg.eigvalsh(own)) <= 1e-12 * max(float(np.trace(own)), 1e-300):
-        return 0.0
-    statistic = float(score[block] @ np.linalg.solve(own, score[block]))
-    freedom = len(own)
-    if freedom == 1:
+    values, vectors = _modes(space.cofactor[block, block])
+    statistic = float(np.sum(np.square(vectors.T @ space.score[block]) / values))
+    if len(values) <= 1:
         return float(np.sqrt(statistic))
     # In logarithms, so that a gross blunder's deviate stays finite.
-    return float(-norm.ppf(np.exp(max(chi2.logsf(statistic, freedom), -700.0)) / 2.0))
+    return float(-norm.ppf(np.exp(max(chi2.logsf(statistic, len(values)), -700.0)) / 2.0))
 
 
-def _likely_error(cofactor: Floats, score: Floats, block: slice) -> float:
-    """Return the best estimate of a mistake in one reading, all others being right."""
-    size = np.linalg.solve(cofactor[block, block], score[block])
-    return float(size[0]) if len(size) == 1 else float(np.hypot(*size))
+def _mistake(space: _BlunderSpace, block: slice) -> Floats:
+    """Return the best estimate of a mistake in one reading (m or rad), all others being right."""
+    values, vectors = _modes(space.cofactor[block, block])
+    size = vectors @ ((vectors.T @ space.score[block]) / values)
+    return np.asarray(size * space.unit[block])
 
 
-def _as_read(value: float, observation: Observation) -> float:
-    return float(np.degrees(value)) if observation.is_angle else value
-
-
-def _redundancy(cofactor: Floats, gram: Floats, block: slice) -> float:
-    own = float(np.trace(cofactor[block, block]))
-    return float(np.clip(own / float(np.trace(gram[block, block])), 0.0, 1.0))
-
-
-def _set_aside_in_turn(
-    blocks: list[slice], cofactor: Floats, score: Floats, redundancy: list[float]
-) -> set[int]:
+def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:
     """Return the readings which, set aside one after the other, leave no suspect.
 
     One blunder makes many residuals large; only the largest is believed each time, and the rest are
     judged anew without it.
     """
-    cofactor, score = cofactor.copy(), score.copy()
+    share = np.diag(space.cofactor)
+    left = {
+        index
+        for index, block in enumerate(space.blocks)
+        if np.mean(share[block]) >= UNCHECKED_BELOW
+    }
     chosen: set[int] = set()
-    checked = [i for i, share in enumerate(redundancy) if share >= UNCHECKED_BELOW]
-    while len(chosen) < len(checked):
-        deviate = {i: _deviate(cofactor, score, blocks[i]) for i in checked if i not in chosen}
-        worst = max(deviate, key=lambda i: deviate[i])
+    while left:
+        deviate = {index: _deviate(space, space.blocks[index]) for index in sorted(left)}
+        worst = max(deviate, key=lambda index: deviate[index])
         if deviate[worst] <= SUSPECT_BEYOND:
             break
         chosen.add(worst)
-        block = blocks[worst]
-        gain = np.linalg.solve(cofactor[block, block], cofactor[block, :])
-        score = score - gain.T @ score[block]
-        cofactor = cofactor - cofactor[:, block] @ gain
+        left.remove(worst)
+        space = _without(space, space.blocks[worst])
     return chosen
+
+
+def _without(space: _BlunderSpace, block: slice) -> _BlunderSpace:
+    """Return the space when one reading's blunder is estimated along with everything else."""
+    values, vectors = _modes(space.cofactor[block, block])
+    through = space.cofactor[:, block] @ vectors
+    return replace(
+        space,
+        cofactor=space.cofactor - (through / values) @ through.T,
+        score=space.score - through @ ((vectors.T @ space.score[block]) / values),
+    )

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from lateral_map.adjust.transmitter import sd_depth_m, sd_mark_m
 from lateral_map.frame import local_frame
@@ -171,11 +172,20 @@ def _walk(
     )
     slope = rng.choice([0.0, 0.0, rng.normal(0.0, 0.04)])
     ground = slope * scale * (reading - zero)
+    if slope:
+        ground += _undulation(rng, reading)
     position = np.concatenate([np.zeros((1, 3)), np.cumsum(moves, axis=0)])
     # Deep enough at the start that the pipe stays buried all the way.
     shallowest = float((ground - position[:, 2]).min())
     position[:, 2] -= rng.uniform(0.9, 2.4) - min(shallowest, 0.0)
     return Truth(reading, position, ground, {}, {})
+
+
+def _undulation(rng: np.random.Generator, reading: Floats) -> Floats:
+    """Return gentle rises and dips of the ground: nobody's lawn is a plane."""
+    knots = np.arange(reading[0], reading[-1] + 5.0, 2.5)
+    smooth = CubicSpline(knots, rng.normal(0.0, 0.06, len(knots)))
+    return np.asarray(smooth(reading) - smooth(reading[0]))
 
 
 def _plan(
@@ -287,10 +297,15 @@ def _line_ties(
 
 
 def _with_findings(rng: np.random.Generator, site: Site, truth: Truth, length: float) -> Site:
-    footages = np.sort(rng.uniform(0.5, length - 0.2, 7))
-    truth.finding_reading_m = footages + rng.normal(0.0, site.counter.sd_reading_m, len(footages))
-    findings = tuple(Finding(float(footage), "crack") for footage in footages)
-    return replace(site, findings=findings)
+    """Add findings: four anywhere, and some close enough to each line to be hard to call."""
+    footages = list(rng.uniform(0.5, length - 0.2, 4))
+    for boundary in site.boundaries:
+        crossing = true_crossing_m(truth, boundary.line)
+        if crossing is not None:
+            footages.extend(crossing + rng.normal(0.0, 0.35, 3))
+    placed = np.sort(np.clip(footages, 0.2, length - 0.1))
+    truth.finding_reading_m = placed + rng.normal(0.0, site.counter.sd_reading_m, len(placed))
+    return replace(site, findings=tuple(Finding(float(one), "crack") for one in placed))
 
 
 def true_crossing_m(truth: Truth, name: str) -> float | None:
