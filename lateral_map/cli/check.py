@@ -9,7 +9,7 @@ import typer
 
 
 def check(
-    site: Annotated[Path, typer.Argument(help="The site folder.", show_default=False)],
+    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
 ) -> None:
     """Check a site folder: its files, the fit, every reading's verdict. Draws nothing."""
     from lateral_map import build_report, load_site
@@ -18,8 +18,7 @@ def check(
 
     with show_progress("Reading the site") as step:
         loaded = load_site(site)
-        step("Adjusting the readings", 0.3)
-        report = build_report(loaded)
+        report = build_report(loaded, lambda doing: step(doing.capitalize(), 0.5))
     console = stdout_console()
     for part in check_parts(report):
         console.print(part)

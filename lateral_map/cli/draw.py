@@ -19,17 +19,19 @@ def _product_name(name: str) -> str:
 
 
 def draw(
-    site: Annotated[Path, typer.Argument(help="The site folder.", show_default=False)],
+    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
     out: Annotated[
         Path | None,
-        typer.Option(help="Where to write, instead of SITE/out.", show_default=False),
+        typer.Option(
+            metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
+        ),
     ] = None,
     only: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="|".join(PRODUCTS),
+            metavar="WHAT",
             parser=_product_name,
-            help="Write only this. May be given several times.",
+            help=f"Write only this: {', '.join(PRODUCTS)}. May be given several times.",
             show_default=False,
         ),
     ] = None,
@@ -48,8 +50,7 @@ def draw(
 
     with show_progress("Reading the site") as step:
         loaded = load_site(site)
-        step("Adjusting the readings", _READ)
-        report = build_report(loaded)
+        report = build_report(loaded, lambda doing: step(doing.capitalize(), _READ))
         paths = write_products(
             report,
             out or site / "out",

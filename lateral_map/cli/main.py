@@ -6,6 +6,7 @@ A command is a function in a file of its own and one entry in ``COMMANDS``.
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import sys
@@ -57,8 +58,11 @@ def lateral_map(
 def main() -> NoReturn:
     """Run the command line on ``sys.argv`` and exit."""
     signal.signal(signal.SIGTERM, _stop)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without ± still gets its answer
     try:
-        app()
+        app(prog_name="lateral-map")
     except LateralMapError as error:
         complain(str(error))
         sys.exit(2)

@@ -27,7 +27,7 @@ class _Unit(StrEnum):
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(help="The folder to make.", show_default=False)],
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")],
     unit: Annotated[_Unit, typer.Option(help="What lengths are measured in.")] = _Unit.ft,
 ) -> None:
     """Start a site folder: commented templates that already pass check, to be filled in."""

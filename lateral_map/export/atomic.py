@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -16,6 +17,7 @@ from pathlib import Path
 from lateral_map.errors import ExportError
 
 _STAGING = ".writing-"
+_ABANDONED_S = 3600.0
 
 
 def write_file(path: Path, content: bytes) -> None:
@@ -104,11 +106,20 @@ def _missing_parents(folder: Path) -> tuple[Path, ...]:
 
 @contextmanager
 def _staging(folder: Path) -> Iterator[Path]:
+    _clear_abandoned(folder)
     # Inside the folder, so that the move never leaves its file system.
     with tempfile.TemporaryDirectory(
         prefix=_STAGING, dir=folder, ignore_cleanup_errors=True
     ) as name:
         yield Path(name)
+
+
+def _clear_abandoned(folder: Path) -> None:
+    """Take away what a process that was killed left behind; a living one is long done by then."""
+    for directory in folder.glob(f"{_STAGING}*"):
+        with suppress(OSError):
+            if time.time() - directory.stat().st_mtime > _ABANDONED_S:
+                shutil.rmtree(directory, ignore_errors=True)
 
 
 @contextmanager

@@ -1,0 +1,15 @@
+"""Where the sites stand, and what running a command gives."""
+
+from __future__ import annotations
+
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+LOCAL_SKETCH = ROOT / "tests" / "sites" / "local_sketch"
+PLAIN_LOT = ROOT / "demo_sites" / "plain_lot"
+RISING_GROUND = ROOT / "demo_sites" / "rising_ground"
+
+Completed = subprocess.CompletedProcess[str]
+Run = Callable[..., Completed]

@@ -1,0 +1,152 @@
+"""What each command does when all is well."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import jsonschema
+import pytest
+from cli.running import PLAIN_LOT, RISING_GROUND, Run
+
+from lateral_map import load_site
+from lateral_map.cli.new import _toml_text
+from lateral_map.export.registry import PRODUCTS
+
+HEAVY = {"numpy", "scipy", "shapely", "pyproj", "pandas", "matplotlib", "folium", "pydantic"}
+
+
+@pytest.mark.parametrize("command", [[], ["new"], ["check"], ["draw"], ["schema"]])
+def test_help_brings_in_nothing_heavy(command: list[str]) -> None:
+    code = (
+        "import sys; from lateral_map.cli.main import main\n"
+        f"sys.argv = ['lateral-map', *{command!r}, '--help']\n"
+        "try: main()\n"
+        "except SystemExit as leaving: code = leaving.code\n"
+        f"print('loaded:', code, sorted({HEAVY!r} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.endswith("loaded: 0 []\n")
+    assert "Usage: lateral-map" in done.stdout
+
+
+def test_version(run: Run) -> None:
+    assert re.fullmatch(r"lateral-map \d+\.\d+\.\d+\n", run("--version").stdout)
+
+
+def test_schema_is_a_schema_that_the_demo_meets(run: Run) -> None:
+    schema = json.loads(run("schema").stdout)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    site = tomllib.loads((PLAIN_LOT / "site.toml").read_text())
+    site["site"]["date"] = site["site"]["date"].isoformat()
+    jsonschema.validate(site, schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**site, "nonsense": 1}, schema)
+
+
+class TestNew:
+    @pytest.mark.parametrize("unit", ["ft", "us_ft", "m"])
+    def test_templates_pass_check(self, run: Run, tmp_path: Path, unit: str) -> None:
+        folder = tmp_path / "12 Quarry Lane"
+        made = run("new", folder, "--unit", unit)
+        assert made.returncode == 0, made.stderr
+        done = run("check", folder)
+        assert done.returncode == 0, done.stderr
+        assert "12 Quarry Lane" in done.stdout
+        assert "SUSPECT" not in done.stdout
+        assert load_site(folder).unit == unit
+        assert "<" not in (folder / "locates.csv").read_text()
+
+    def test_fills_an_empty_folder(self, run: Run, tmp_path: Path) -> None:
+        assert run("new", tmp_path).returncode == 0
+        assert (tmp_path / "site.toml").exists()
+
+    def test_overwrites_nothing(self, run: Run, tmp_path: Path) -> None:
+        (tmp_path / "site.toml").write_text("mine")
+        done = run("new", tmp_path)
+        assert done.returncode == 2
+        assert "not empty" in done.stderr
+        assert [path.name for path in tmp_path.iterdir()] == ["site.toml"]
+        assert (tmp_path / "site.toml").read_text() == "mine"
+
+    @pytest.mark.parametrize("name", ['a "quoted" \\ name', "tab\there", "del\x7f", "naïve 管"])
+    def test_any_folder_name_is_written_as_toml(self, name: str) -> None:
+        assert tomllib.loads(f"name = {_toml_text(name)}") == {"name": name}
+
+
+class TestCheck:
+    def test_shows_every_reading_and_draws_nothing(self, run: Run, site: Path) -> None:
+        before = sorted(site.iterdir())
+        done = run("check", site)
+        assert done.returncode == 0, done.stderr
+        assert done.stderr == ""
+        for words in ("Fit: ", "locate A tape1", "locate D", "Verdict", "Next locate"):
+            assert words in done.stdout
+        assert sorted(site.iterdir()) == before
+
+    def test_names_a_planted_blunder(self, run: Run) -> None:
+        done = run("check", RISING_GROUND)
+        assert done.returncode == 0, done.stderr
+        assert "SUSPECT" in done.stdout
+        assert "Look at this one first" in done.stdout
+
+    @pytest.mark.parametrize("columns", ["40", "200"])
+    def test_any_width_loses_nothing(self, run: Run, site: Path, columns: str) -> None:
+        done = run("check", site, environment={"COLUMNS": columns})
+        assert "…" not in done.stdout
+        assert done.stdout.count("good") + done.stdout.count("unchecked") >= 8
+
+    def test_colours_only_where_wanted(self, run: Run, site: Path) -> None:
+        wanted = {"FORCE_COLOR": "1", "TERM": "xterm-256color"}
+        assert "\x1b[" in run("check", site, environment={**wanted, "NO_COLOR": ""}).stdout
+        assert "\x1b[3" not in run("check", site, environment={**wanted, "NO_COLOR": "1"}).stdout
+        assert "\x1b[" not in run("check", site).stdout
+
+    def test_a_terminal_without_unicode_still_reads(self, run: Run, site: Path) -> None:
+        done = run("check", site, environment={"PYTHONIOENCODING": "ascii"})
+        assert done.returncode == 0, done.stderr
+
+
+class TestDraw:
+    def test_writes_everything_beside_the_site(self, run: Run, site: Path) -> None:
+        done = run("draw", site)
+        assert done.returncode == 0, done.stderr
+        assert sorted(path.name for path in (site / "out").iterdir()) == [
+            "map.html", "profile.png", "profile.svg", "result.json", "route.geojson", "route.gpkg",
+            "stations.csv",
+        ]  # fmt: skip
+
+    def test_summary(self, run: Run, tmp_path: Path) -> None:
+        done = run("draw", PLAIN_LOT, "--out", tmp_path / "out", "--only", "result")
+        assert done.stderr == ""
+        for words in ("ft of pipe", "Crossings", "±", "Findings", "odds of past", "Wrote result"):
+            assert words in done.stdout
+
+    @pytest.mark.parametrize("name", list(PRODUCTS))
+    def test_only(self, run: Run, site: Path, tmp_path: Path, name: str) -> None:
+        done = run("draw", site, "--only", name, "--out", tmp_path / "elsewhere")
+        assert done.returncode == 0, done.stderr
+        written = {path.name for path in (tmp_path / "elsewhere").iterdir()}
+        assert written
+        assert all(file in PRODUCTS[name].summary for file in written)
+        assert not (site / "out").exists()
+
+    def test_only_is_repeatable_and_leaves_the_rest_alone(self, run: Run, site: Path) -> None:
+        (site / "out").mkdir()
+        (site / "out" / "map.html").write_text("older")
+        done = run("draw", site, "--only", "result", "--only", "stations")
+        assert done.returncode == 0, done.stderr
+        assert {path.name for path in (site / "out").iterdir()} == {
+            "map.html", "result.json", "stations.csv"
+        }  # fmt: skip
+        assert (site / "out" / "map.html").read_text() == "older"
+
+    def test_redrawing_gives_the_same_bytes(self, run: Run, site: Path) -> None:
+        run("draw", site)
+        first = {path.name: path.read_bytes() for path in (site / "out").iterdir()}
+        run("draw", site, environment={"PYTHONHASHSEED": "7"})
+        assert {path.name: path.read_bytes() for path in (site / "out").iterdir()} == first

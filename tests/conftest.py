@@ -1,0 +1,16 @@
+"""Settings every test shares."""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+# dev: new examples each time. ci: the same examples each time, so that a red build is about the
+# change. thorough: many more, for an evening (HYPOTHESIS_PROFILE=thorough pytest).
+settings.register_profile("dev", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
+settings.register_profile(
+    "thorough", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "dev"))

@@ -1,0 +1,72 @@
+"""Imports point down the road; importing the package is light; functions stay on one page."""
+
+from __future__ import annotations
+
+import ast
+import statistics
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import lateral_map
+
+PACKAGE = Path(lateral_map.__file__).parent
+ROOT = PACKAGE.parent
+HEAVY = (
+    "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "matplotlib", "folium",
+    "pydantic", "jinja2", "rich.progress",
+)  # fmt: skip
+
+
+def run_python(code: str) -> str:
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout
+
+
+def test_import_contracts_hold() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from importlinter.cli import lint_imports_command as run; run()"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout
+    assert " 0 broken" in done.stdout
+
+
+@pytest.mark.parametrize(
+    "module", ["lateral_map", "lateral_map.cli.main", "lateral_map.export.registry"]
+)
+def test_light_imports_bring_nothing_heavy(module: str) -> None:
+    code = f"import sys, {module}; print([name for name in {HEAVY!r} if name in sys.modules])"
+    assert run_python(code).strip() == "[]"
+
+
+def test_public_names_are_found_when_first_used() -> None:
+    for name in lateral_map.__all__:
+        assert callable(getattr(lateral_map, name))
+    with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
+        lateral_map.nonsense  # noqa: B018
+
+
+def function_lengths() -> dict[str, int]:
+    """Lines of every function, its docstring left out."""
+    lengths: dict[str, int] = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                said = ast.get_docstring(node, clean=False)
+                spoken = said.count("\n") + 1 if said else 0
+                length = (node.end_lineno or node.lineno) - node.lineno + 1 - spoken
+                lengths[f"{path.relative_to(PACKAGE)}:{node.name}"] = length
+    return lengths
+
+
+def test_functions_stay_short() -> None:
+    lengths = function_lengths()
+    assert statistics.median(lengths.values()) <= 12
+    assert {name: length for name, length in lengths.items() if length > 60} == {}
