@@ -1,0 +1,53 @@
+"""Where the line crosses curbs, right-of-way and property lines."""
+
+from __future__ import annotations
+
+from lateral_map.draw.scene import Detail, Layer, Mark
+from lateral_map.draw.text import label, listed, plus_minus, tidy
+from lateral_map.model.results import Crossing, Report
+
+
+def crossings_layer(report: Report) -> Layer:
+    """Return every crossing, its gate set across the line."""
+    return Layer(
+        "crossings",
+        "Crossings",
+        tuple(_mark(report, crossing) for crossing in report.crossings),
+        (("gate", "Crossing, with its 95 % range along the pipe"),),
+    )
+
+
+def crossing_words(crossing: Crossing, unit: str) -> str:
+    """Return a crossing in words, such as ``curb 43.2 ± 0.9 ft``."""
+    return f"{label(crossing.line)} {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}"
+
+
+def _mark(report: Report, crossing: Crossing) -> Mark:
+    heading = float(report.route.headings_deg([crossing.footage_m])[0][0])
+    return Mark(
+        crossing.easting_m,
+        crossing.northing_m,
+        "gate",
+        crossing_words(crossing, report.site.unit),
+        crossing_detail(report, crossing),
+        turn_deg=heading,
+        footage_m=crossing.footage_m,
+        weight=6 if crossing.decides else 5,
+    )
+
+
+def crossing_detail(report: Report, crossing: Crossing) -> Detail:
+    """Return what is shown when a crossing is picked."""
+    unit = report.site.unit
+    rows = [
+        ("Footage", plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)),
+        ("Depth to invert", plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)),
+        ("Crossed at", f"{crossing.angle_deg:.0f}°"),
+    ]
+    if crossing.decides:
+        rows.append(("Responsibility", "changes here"))
+    if crossing.extended:
+        rows.append(("Caution", "the line was carried on past its mapped end"))
+    if crossing.rests_on:
+        rows.append(("Rests on", tidy(listed(crossing.rests_on, 6))))
+    return Detail(f"Crosses {tidy(crossing.line)}", tuple(rows))

@@ -1,0 +1,39 @@
+"""Surfaces by cover, and buildings."""
+
+from __future__ import annotations
+
+from lateral_map.draw.scene import Area, Detail, Layer
+from lateral_map.draw.style import COVER_WORDS
+from lateral_map.draw.text import label, tidy
+from lateral_map.model.results import Report
+
+
+def surfaces_layer(report: Report) -> Layer:
+    """Return the plan's surfaces, each hatched by its cover."""
+    surfaces = [area for area in report.site.plan.areas if area.kind == "surface"]
+    items = tuple(
+        Area(
+            area.polygon,
+            f"cover {area.cover or 'other'}",
+            Detail(
+                tidy(area.name) or COVER_WORDS[area.cover or "other"],
+                (("Cover", COVER_WORDS[area.cover or "other"]),),
+            ),
+        )
+        for area in surfaces
+    )
+    covers = {area.cover or "other" for area in surfaces}
+    legend = tuple(
+        (f"cover {cover}", COVER_WORDS[cover]) for cover in COVER_WORDS if cover in covers
+    )
+    return Layer("surfaces", "Surfaces", items, legend)
+
+
+def buildings_layer(report: Report) -> Layer:
+    """Return the plan's buildings."""
+    items = tuple(
+        Area(area.polygon, "building", Detail(tidy(area.name) or "Building"), label(area.name))
+        for area in report.site.plan.areas
+        if area.kind == "building"
+    )
+    return Layer("buildings", "Buildings", items, (("building", "Building"),))

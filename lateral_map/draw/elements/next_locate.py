@@ -1,0 +1,33 @@
+"""Where one more locate would help most."""
+
+from __future__ import annotations
+
+from lateral_map.draw.scene import Detail, Layer, Mark
+from lateral_map.draw.text import length, range_95, tidy
+from lateral_map.model.results import Report
+
+
+def next_locate_layer(report: Report) -> Layer:
+    """Return the suggested next locate, if any."""
+    suggestion = report.next_locate
+    if suggestion is None:
+        return Layer("next", "Next locate", ())
+    unit = report.site.unit
+    detail = Detail(
+        f"Locate next at {length(suggestion.footage_m, unit)}",
+        (
+            ("Range now", range_95(suggestion.sd_before_m, unit)),
+            ("Range after", range_95(suggestion.sd_after_m, unit)),
+        ),
+        tidy(suggestion.reason),
+    )
+    mark = Mark(
+        suggestion.easting_m,
+        suggestion.northing_m,
+        "next",
+        f"locate next: {length(suggestion.footage_m, unit)}",
+        detail,
+        footage_m=suggestion.footage_m,
+        weight=3,
+    )
+    return Layer("next", "Next locate", (mark,), (("next", "Where one more locate helps most"),))

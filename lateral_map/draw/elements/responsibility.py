@@ -1,0 +1,72 @@
+"""Who answers for which stretch, and where the readings cannot say."""
+
+from __future__ import annotations
+
+from lateral_map.draw.along import line_between
+from lateral_map.draw.scene import Detail, Layer, Line
+from lateral_map.draw.style import PARTY_LINES
+from lateral_map.draw.text import Z95, label, length, plus_minus, tidy
+from lateral_map.model.results import Report, ResponsibilityStretch
+
+
+def responsibility_layer(report: Report) -> Layer:
+    """Return a band along the line for each party, and one where the change is uncertain."""
+    parties = party_styles(report)
+    items = [
+        Line(
+            line_between(report, stretch.from_m, stretch.to_m),
+            parties[stretch.party],
+            _detail(report, stretch),
+            label(stretch.party),
+        )
+        for stretch in report.responsibility
+        if stretch.to_m > stretch.from_m
+    ]
+    items += [
+        Line(line_between(report, low, high), "party undecided", Detail(_UNDECIDED))
+        for low, high in undecided(report)
+    ]
+    legend = [(style, tidy(party)) for party, style in parties.items()]
+    if undecided(report):
+        legend.append(("party undecided", _UNDECIDED))
+    return Layer("responsibility", "Who answers", tuple(items), tuple(legend), shown=False)
+
+
+_UNDECIDED = "Within the 95 % range of the change"
+
+
+def party_styles(report: Report) -> dict[str, str]:
+    """Return a style key for each party, in order along the line."""
+    names = dict.fromkeys(stretch.party for stretch in report.responsibility)
+    return {party: f"party {index % len(PARTY_LINES)}" for index, party in enumerate(names)}
+
+
+def undecided(report: Report) -> tuple[tuple[float, float], ...]:
+    """Return footages (m) from-to, clipped to the run, within 95 % of each change of party."""
+    first = float(report.stations.footage_m[0])
+    last = float(report.stations.footage_m[-1])
+    spans = (
+        (
+            max(stretch.to_m - Z95 * stretch.sd_to_m, first),
+            min(stretch.to_m + Z95 * stretch.sd_to_m, last),
+        )
+        for stretch in report.responsibility
+        if stretch.sd_to_m > 0.0
+    )
+    return tuple(span for span in spans if span[1] > span[0])
+
+
+def _detail(report: Report, stretch: ResponsibilityStretch) -> Detail:
+    unit = report.site.unit
+
+    def end(value_m: float, sd_m: float, line: str) -> str:
+        shown = plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+        return f"{shown} ({label(line)})" if line else shown
+
+    rows = (
+        ("From", end(stretch.from_m, stretch.sd_from_m, stretch.line_from)),
+        ("To", end(stretch.to_m, stretch.sd_to_m, stretch.line_to)),
+    )
+    return Detail(
+        tidy(stretch.party), rows, "As written in site.toml; local code and record decide."
+    )

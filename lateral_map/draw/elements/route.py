@@ -1,0 +1,71 @@
+"""The line itself, coloured by what it rests on; its ends; its 95 % corridor; other solutions."""
+
+from __future__ import annotations
+
+from lateral_map.draw.along import basis_stretches, line_between
+from lateral_map.draw.scene import Area, Detail, Layer, Line, Mark
+from lateral_map.draw.style import BASIS_WORDS
+from lateral_map.draw.text import length, tidy
+from lateral_map.model.results import Report
+
+
+def route_layer(report: Report) -> Layer:
+    """Return the line cut by basis, with its start and end."""
+    stretches = basis_stretches(report.stations)
+    unit = report.site.unit
+    items = tuple(
+        Line(
+            line_between(report, stretch.from_m, stretch.to_m),
+            f"basis {stretch.basis}",
+            Detail(
+                BASIS_WORDS[stretch.basis],
+                (("From", length(stretch.from_m, unit)), ("To", length(stretch.to_m, unit))),
+            ),
+        )
+        for stretch in stretches
+    )
+    found = {stretch.basis for stretch in stretches}
+    legend = tuple(
+        (f"basis {basis}", words) for basis, words in BASIS_WORDS.items() if basis in found
+    )
+    return Layer(
+        "route",
+        "Lateral",
+        (*items, *_ends(report)),
+        (*legend, ("terminal", "Start and end of the run")),
+    )
+
+
+def _ends(report: Report) -> tuple[Mark, ...]:
+    stations, run = report.stations, report.site.run
+    first, last = float(stations.footage_m[0]), float(stations.footage_m[-1])
+    end_words = "End: main" if run.reached_main else "End: main not reached"
+    start_words = tidy(report.site.start.point or "Start")
+    return (
+        _end(report, first, start_words, "Start of the footage"),
+        _end(report, last, end_words, end_words),
+    )
+
+
+def _end(report: Report, footage_m: float, caption: str, title: str) -> Mark:
+    east, north, _ = (float(value) for value in report.route.positions([footage_m])[0])
+    rows = (("Footage", length(footage_m, report.site.unit)),)
+    return Mark(
+        east, north, "terminal", caption, Detail(title, rows), footage_m=footage_m, weight=4
+    )
+
+
+def corridor_layer(report: Report) -> Layer:
+    """Return the 95 % corridor of the pipe's centreline."""
+    words = "95 % corridor of the centreline"
+    detail = Detail(words, (), "At any one footage the centreline lies in here 19 times in 20.")
+    items = () if report.dig.corridor.is_empty else (Area(report.dig.corridor, "corridor", detail),)
+    return Layer("corridor", "95 % corridor", items, (("corridor", words),))
+
+
+def alternatives_layer(report: Report) -> Layer:
+    """Return other solutions that fit the readings about as well."""
+    words = "Another line that fits about as well"
+    detail = Detail(words, (), "The readings cannot tell these apart; one more tie will.")
+    items = tuple(Line(line, "alternative", detail, words) for line in report.route.alternatives)
+    return Layer("alternatives", "Other solutions", items, (("alternative", words),))

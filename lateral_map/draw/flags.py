@@ -1,0 +1,175 @@
+"""Flags: one-line labels hung from points along a line, placed so that nothing overlaps.
+
+Each flag's staff stands at its point and its text starts at the staff, running right. Placing from
+right to left, a flag goes one lane farther out than any flag standing under its own text, so no
+text meets another and no staff passes through a text. Every flag starts with its shortest wording;
+where even those need more lanes than there are, neighbours of one kind join. Then each takes the
+fullest wording that keeps everything within the lanes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import takewhile
+from typing import Final
+
+from matplotlib.font_manager import FontProperties, findfont, get_font
+
+FONT_FAMILY: Final = "DejaVu Sans"
+_REPLACEMENT: Final = "□"
+# Trying wordings costs the square of the number of flags; past this many they stay short.
+_MOST_LENGTHENED: Final = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A label for the point at ``at`` (any unit of length), its ``wordings`` fullest first.
+
+    ``joins`` says whether it may be shown as one label with a neighbour; ``names`` are the short
+    names of what it stands for, in order.
+    """
+
+    at: float
+    wordings: tuple[str, ...]
+    names: tuple[str, ...]
+    joins: bool = True
+    bold: bool = False
+    key: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedFlag:
+    """A flag with the wording chosen and its lane, 0 being nearest the line."""
+
+    flag: Flag
+    text: str
+    lane: int
+    width: float
+
+
+Measure = Callable[[str, bool], float]
+
+
+def place_flags(
+    flags: Iterable[Flag], *, lanes: int, right: float, gap: float, measure: Measure
+) -> tuple[PlacedFlag, ...]:
+    """Place flags in at most ``lanes`` lanes, left of ``right``; left to right in the answer.
+
+    ``measure(text, bold)`` is a text's width in the unit of ``Flag.at``; ``gap`` is kept after it.
+    Flags that may not join can go past ``lanes`` where nothing else is possible.
+    """
+    row = _Row(lanes, right, gap, measure)
+    order = sorted(flags, key=lambda flag: flag.at, reverse=True)
+    texts = row.shortest(order)
+    if len(texts) <= _MOST_LENGTHENED:
+        row.lengthen(texts)
+    return tuple(reversed(row.placed(texts)))
+
+
+Text = tuple[Flag, str]
+
+
+class _Row:
+    """The room flags are placed in; lists of (flag, text) run from right to left."""
+
+    def __init__(self, lanes: int, right: float, gap: float, measure: Measure) -> None:
+        self.lanes, self.right, self.gap, self.measure = lanes, right, gap, measure
+
+    def placed(self, texts: Sequence[Text]) -> list[PlacedFlag]:
+        placed: list[PlacedFlag] = []
+        for flag, text in texts:
+            placed.append(self._hung(flag, text, placed))
+        return placed
+
+    def shortest(self, order: Sequence[Flag]) -> list[Text]:
+        """Give each flag its shortest wording, joining neighbours of one kind past the lanes."""
+        placed: list[PlacedFlag] = []
+        for flag in order:
+            hung = self._hung(flag, flag.wordings[-1], placed)
+            while hung.lane >= self.lanes and (other := _joinable(hung.flag, placed)):
+                placed.remove(other)
+                joined = _joined(hung.flag, other.flag)
+                hung = self._hung(joined, joined.wordings[-1], placed)
+            placed.append(hung)
+        return [(hung.flag, hung.text) for hung in placed]
+
+    def lengthen(self, texts: list[Text]) -> None:
+        """Give each flag, in place, the fullest wording that keeps all of them within the lanes."""
+        most = max(self.lanes, 1 + max((hung.lane for hung in self.placed(texts)), default=0))
+        for index, _ in sorted(enumerate(texts), key=_most_wanted):
+            texts[index] = self._lengthened(texts, index, most)
+
+    def _lengthened(self, texts: Sequence[Text], index: int, most: int) -> Text:
+        flag, shown = texts[index]
+        for text in takewhile(lambda wording: wording != shown, flag.wordings):
+            if self._fits([*texts[:index], (flag, text), *texts[index + 1 :]], index, most):
+                return flag, text
+        return flag, shown
+
+    def _fits(self, texts: Sequence[Text], index: int, most: int) -> bool:
+        placed = self.placed(texts)
+        changed = placed[index]
+        return changed.flag.at + changed.width <= self.right and all(
+            hung.lane < most for hung in placed[index:]
+        )
+
+    def _hung(self, flag: Flag, text: str, placed: Sequence[PlacedFlag]) -> PlacedFlag:
+        width = self.measure(text, flag.bold)
+        under = flag.at + width + self.gap
+        lane = 1 + max((hung.lane for hung in placed if hung.flag.at < under), default=-1)
+        return PlacedFlag(flag, text, lane, width)
+
+
+def _most_wanted(entry: tuple[int, Text]) -> tuple[bool, int]:
+    index, (flag, _) = entry
+    return not flag.bold, -index
+
+
+def _joinable(flag: Flag, placed: Sequence[PlacedFlag]) -> PlacedFlag | None:
+    """Return the nearest flag to the right that may join, if it is of the same kind."""
+    nearest = next((hung for hung in reversed(placed) if hung.flag.key == flag.key), None)
+    return nearest if flag.joins and nearest and nearest.flag.joins else None
+
+
+def _joined(left: Flag, right: Flag) -> Flag:
+    names = (*left.names, *right.names)
+    alike = len(set(names)) == 1
+    text = f"{len(names)} {names[0]}s" if alike else f"{names[0]}–{names[-1]}"
+    return replace(left, names=names, wordings=(text,))
+
+
+@lru_cache(maxsize=8)
+def _font_path(bold: bool) -> str:
+    weight = "bold" if bold else "normal"
+    return str(findfont(FontProperties(family=FONT_FAMILY, weight=weight)))
+
+
+@lru_cache(maxsize=4096)
+def text_width_in(text: str, size_pt: float, bold: bool = False) -> float:
+    """Return the width of one line of text in inches in the drawings' font."""
+    font = get_font(_font_path(bold))
+    font.set_size(size_pt, 72.0)
+    font.set_text(text, 0.0)
+    width, _ = font.get_width_height()
+    return float(width) / 64.0 / 72.0
+
+
+def drawable(text: str) -> str:
+    """Return ``text`` with □ for each letter the drawings' font has not got."""
+    known = _letters()
+    return "".join(letter if ord(letter) in known else _REPLACEMENT for letter in text)
+
+
+@lru_cache(maxsize=1)
+def _letters() -> frozenset[int]:
+    return frozenset(get_font(_font_path(bold=False)).get_charmap())
+
+
+def fitting(wordings: Sequence[str], room_in: float, size_pt: float, bold: bool = False) -> str:
+    """Return the first wording that fits in ``room_in`` inches, else nothing."""
+    for text in wordings:
+        if max(text_width_in(line, size_pt, bold) for line in text.split("\n")) <= room_in:
+            return text
+    return ""

@@ -1,0 +1,312 @@
+"""Colours, line styles, marker shapes and wording, once for every drawing.
+
+Meaning is never carried by colour alone: each line also has its own dashes, each mark its own
+shape, each surface its own hatch, so that a black-and-white print still tells them apart.
+
+The eight colours of ``OKABE_ITO`` are the palette of Okabe and Ito, 'Color Universal Design (CUD):
+How to make figures and presentations that are friendly to colorblind people' (2008), chosen to be
+told apart with the common kinds of colour blindness. Utilities take the hues of the APWA Uniform
+Color Code; that code names hues, not screen values, so the values here are this program's own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from lateral_map.model.results import Basis, ReadingVerdict, SideVerdict
+from lateral_map.model.site import Cover, LineKind, Severity, UtilityKind
+
+OKABE_ITO: Final[dict[str, str]] = {
+    "black": "#000000",
+    "orange": "#E69F00",
+    "sky blue": "#56B4E9",
+    "bluish green": "#009E73",
+    "yellow": "#F0E442",
+    "blue": "#0072B2",
+    "vermillion": "#D55E00",
+    "reddish purple": "#CC79A7",
+}
+
+INK: Final = "#16191c"
+QUIET: Final = "#4a5258"
+FAINT: Final = "#9aa2a8"
+PAPER: Final = "#ffffff"
+GROUND: Final = "#6b4f2a"
+
+Shape = Literal[
+    "disc", "square", "diamond", "triangle", "target", "target crossed", "target open",
+    "target dashed", "gate", "terminal", "plus ring", "cross", "level", "cursor",
+]  # fmt: skip
+Hatch = Literal["", "rising", "falling", "crossed", "dots", "tufts", "pebbles", "level"]
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """A stroke: ``width_px`` on screen, ``dash_px`` on and off, ``casing`` a wider line under it.
+
+    ``letter`` is repeated along the line.
+    """
+
+    colour: str
+    width_px: float
+    dash_px: tuple[float, ...] = ()
+    casing: str = ""
+    casing_px: float = 0.0
+    opacity: float = 1.0
+    letter: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AreaStyle:
+    """A filled area: ``fill`` at ``opacity``, a ``hatch`` in ``hatch_colour`` if any, an edge."""
+
+    fill: str
+    opacity: float
+    edge: LineStyle | None = None
+    hatch: Hatch = ""
+    hatch_colour: str = QUIET
+
+
+@dataclass(frozen=True, slots=True)
+class MarkStyle:
+    """A point mark: ``shape``, its fill and edge, ``size_px`` across."""
+
+    shape: Shape
+    fill: str
+    edge: str = INK
+    size_px: float = 16.0
+
+
+BASIS_LINES: Final[dict[Basis, LineStyle]] = {
+    "located": LineStyle(OKABE_ITO["bluish green"], 5.0, (), PAPER, 9.0),
+    "between locates": LineStyle(OKABE_ITO["blue"], 4.5, (13.0, 5.0), PAPER, 9.0),
+    "dead reckoned": LineStyle(OKABE_ITO["vermillion"], 4.5, (3.0, 5.0), PAPER, 9.0),
+}
+BASIS_WORDS: Final[dict[Basis, str]] = {
+    "located": "Located",
+    "between locates": "Between locates",
+    "dead reckoned": "Dead reckoned: footage and bends only",
+}
+BASIS_HATCH: Final[dict[Basis, Hatch]] = {
+    "located": "",
+    "between locates": "rising",
+    "dead reckoned": "crossed",
+}
+
+SIDE_MARKS: Final[dict[SideVerdict, MarkStyle]] = {
+    "inside": MarkStyle("disc", OKABE_ITO["sky blue"], size_px=17),
+    "past": MarkStyle("square", OKABE_ITO["reddish purple"], size_px=17),
+    "too close to call": MarkStyle("diamond", OKABE_ITO["yellow"], size_px=20),
+}
+NO_SIDE_MARK: Final = MarkStyle("disc", PAPER, size_px=17)
+SIDE_WORDS: Final[dict[SideVerdict, str]] = {
+    "inside": "inside",
+    "past": "past",
+    "too close to call": "too close to call",
+}
+
+LOCATE_MARKS: Final[dict[ReadingVerdict | Literal["set aside"], MarkStyle]] = {
+    "good": MarkStyle("target", PAPER, size_px=18),
+    "unchecked": MarkStyle("target open", PAPER, size_px=18),
+    "suspect": MarkStyle("target crossed", OKABE_ITO["orange"], size_px=22),
+    "set aside": MarkStyle("target dashed", PAPER, QUIET, size_px=18),
+}
+LOCATE_WORDS: Final[dict[ReadingVerdict | Literal["set aside"], str]] = {
+    "good": "Locate, checked by other readings",
+    "unchecked": "Locate, nothing checks it",
+    "suspect": "Locate with a suspect reading",
+    "set aside": "Locate set aside, not used",
+}
+READING_WORDS: Final[dict[ReadingVerdict, str]] = {
+    "good": "good",
+    "suspect": "SUSPECT",
+    "unchecked": "unchecked",
+}
+
+BEND_MARK: Final = MarkStyle("triangle", PAPER, size_px=17)
+GATE_MARK: Final = MarkStyle("gate", INK, size_px=22)
+START_MARK: Final = MarkStyle("terminal", INK, size_px=18)
+POINT_MARK: Final = MarkStyle("cross", INK, size_px=11)
+LEVEL_MARK: Final = MarkStyle("level", PAPER, QUIET, size_px=11)
+NEXT_MARK: Final = MarkStyle("plus ring", PAPER, OKABE_ITO["blue"], size_px=24)
+CURSOR_MARK: Final = MarkStyle("cursor", OKABE_ITO["yellow"], size_px=26)
+MEASURED_MARK: Final = MarkStyle("cross", QUIET, QUIET, size_px=9)
+
+LINE_KINDS: Final[dict[LineKind, LineStyle]] = {
+    "curb": LineStyle(INK, 3.0),
+    "right_of_way": LineStyle(INK, 2.0, (16.0, 4.0, 3.0, 4.0)),
+    "property_line": LineStyle(INK, 1.6, (18.0, 4.0, 2.0, 4.0, 2.0, 4.0)),
+    "centreline": LineStyle(QUIET, 1.4, (10.0, 5.0)),
+}
+LINE_WORDS: Final[dict[LineKind, str]] = {
+    "curb": "Curb",
+    "right_of_way": "Right-of-way line",
+    "property_line": "Property line",
+    "centreline": "Centreline",
+}
+
+# Hues: APWA Uniform Color Code (yellow gas, red electric, blue potable water, orange
+# communication, purple reclaimed water, green sewer and drain).
+UTILITY_COLOURS: Final[dict[UtilityKind, str]] = {
+    "gas": "#FFD400",
+    "electric": "#D81E1E",
+    "water": "#1F6FE0",
+    "communication": "#F57C00",
+    "reclaimed": "#7E3FA8",
+    "sewer": "#1E8E3E",
+}
+UTILITY_LETTERS: Final[dict[UtilityKind, str]] = {
+    "gas": "G", "electric": "E", "water": "W",
+    "communication": "C", "reclaimed": "R", "sewer": "S",
+}  # fmt: skip
+UTILITY_WORDS: Final[dict[UtilityKind, str]] = {
+    "gas": "Gas", "electric": "Electric", "water": "Water",
+    "communication": "Communication", "reclaimed": "Reclaimed water", "sewer": "Sewer or drain",
+}  # fmt: skip
+UTILITY_LINES: Final[dict[UtilityKind, LineStyle]] = {
+    kind: LineStyle(colour, 2.6, (), INK, 4.6, letter=UTILITY_LETTERS[kind])
+    for kind, colour in UTILITY_COLOURS.items()
+}
+
+COVER_AREAS: Final[dict[Cover, AreaStyle]] = {
+    "lawn": AreaStyle("#eef4e4", 1.0, LineStyle("#b9c7a0", 1.0), "tufts", "#a9bb8c"),
+    "planting": AreaStyle("#e3eed6", 1.0, LineStyle("#9db27f", 1.0), "dots", "#8aa56a"),
+    "concrete": AreaStyle("#f0efec", 1.0, LineStyle("#a9a6a0", 1.0), "pebbles", "#c3bfb7"),
+    "asphalt": AreaStyle("#dcdee1", 1.0, LineStyle("#9a9ea4", 1.0), "level", "#c6c9cd"),
+    "gravel": AreaStyle("#efe9dc", 1.0, LineStyle("#b9ad92", 1.0), "dots", "#b9ad92"),
+    "other": AreaStyle("#f6f6f6", 1.0, LineStyle("#b5b5b5", 1.0)),
+}
+COVER_WORDS: Final[dict[Cover, str]] = {
+    "lawn": "Lawn",
+    "planting": "Planting",
+    "concrete": "Concrete",
+    "asphalt": "Asphalt",
+    "gravel": "Gravel",
+    "other": "Other surface",
+}
+BUILDING_AREA: Final = AreaStyle("#cfc9c0", 1.0, LineStyle(INK, 1.8), "rising", "#aaa298")
+
+CORRIDOR_AREA: Final = AreaStyle(
+    OKABE_ITO["sky blue"], 0.32, LineStyle(OKABE_ITO["blue"], 1.2, opacity=0.9)
+)
+DIG_AREA: Final = AreaStyle(
+    OKABE_ITO["orange"], 0.13, LineStyle(OKABE_ITO["orange"], 2.0, (7.0, 4.0))
+)
+ELLIPSE_AREA: Final = AreaStyle(OKABE_ITO["yellow"], 0.35, LineStyle(INK, 1.4, (4.0, 3.0)))
+ALTERNATIVE_LINE: Final = LineStyle(OKABE_ITO["vermillion"], 3.0, (2.0, 6.0), PAPER, 6.0)
+TIE_LINE: Final = LineStyle(QUIET, 1.2, (5.0, 4.0))
+STRETCH_LINE: Final = LineStyle(INK, 11.0, opacity=0.22)
+PARTY_LINES: Final[tuple[LineStyle, ...]] = (
+    LineStyle(OKABE_ITO["sky blue"], 17.0, opacity=0.45),
+    LineStyle(OKABE_ITO["reddish purple"], 17.0, (5.0, 3.0), opacity=0.5),
+    LineStyle(OKABE_ITO["yellow"], 17.0, (14.0, 3.0), opacity=0.6),
+)
+UNDECIDED_LINE: Final = LineStyle(QUIET, 17.0, (2.0, 3.0), opacity=0.55)
+
+# Bigger for worse; the word stands beside it in every text.
+SEVERITY_SCALE: Final[dict[Severity | None, float]] = {
+    None: 1.0, "minor": 0.85, "moderate": 1.0, "severe": 1.25,
+}  # fmt: skip
+
+CAUTIONS: Final = tuple(
+    " ".join(caution.split())
+    for caution in """
+    Call 811, or your local one-call centre, before any digging. This drawing is not a utility
+    locate, not a land survey and not a one-call ticket; private laterals are usually not marked
+    by the one-call centre.
+
+    Hand dig or vacuum within the tolerance zone of every marked line. Locations here are estimates
+    with the uncertainty drawn; depth read at the surface is never proof of depth.
+
+    A trench can cave in without warning. Protective systems, access and spoil set-back are the
+    competent person's call under the rules that apply on site.
+
+    Before cutting roots or clearing a blockage, rule out a gas or electric line bored through the
+    pipe. If one is suspected: stop, keep ignition away, call the utility.
+
+    Who answers for the pipe is set by local code and record. Local code and licensed practice come
+    before anything drawn here.
+    """.strip().split("\n\n")
+)
+CONFIDENCE_WORDS: Final = "± is the 95 % range (1.96 standard deviations)."
+LEVEL_GROUND_WORDS: Final = "Ground taken as level: nobody measured it."
+DEAD_RECKONED_WORDS: Final = (
+    "DEAD RECKONED: footage and bends only, nothing located here",
+    "DEAD RECKONED: nothing located",
+    "DEAD RECKONED\nnothing located",
+    "DEAD\nRECKONED",
+)
+BETWEEN_WORDS: Final = ("between locates: depth interpolated", "depth interpolated", "interpolated")
+
+
+def style_table() -> dict[str, dict[str, object]]:
+    """Return every line, area and mark style by key, in plain values for the page's script."""
+    lines: dict[str, LineStyle] = {
+        **{f"basis {name}": style for name, style in BASIS_LINES.items()},
+        **{f"line {name}": style for name, style in LINE_KINDS.items()},
+        **{f"utility {name}": style for name, style in UTILITY_LINES.items()},
+        **{f"party {index}": style for index, style in enumerate(PARTY_LINES)},
+        "party undecided": UNDECIDED_LINE,
+        "alternative": ALTERNATIVE_LINE,
+        "tie": TIE_LINE,
+        "stretch": STRETCH_LINE,
+    }
+    areas: dict[str, AreaStyle] = {
+        **{f"cover {name}": style for name, style in COVER_AREAS.items()},
+        "building": BUILDING_AREA,
+        "corridor": CORRIDOR_AREA,
+        "dig": DIG_AREA,
+        "ellipse": ELLIPSE_AREA,
+    }
+    marks: dict[str, MarkStyle] = {
+        **{f"side {name}": style for name, style in SIDE_MARKS.items()},
+        **{f"locate {name}": style for name, style in LOCATE_MARKS.items()},
+        "side none": NO_SIDE_MARK,
+        "bend": BEND_MARK,
+        "gate": GATE_MARK,
+        "terminal": START_MARK,
+        "point": POINT_MARK,
+        "level": LEVEL_MARK,
+        "next": NEXT_MARK,
+        "cursor": CURSOR_MARK,
+        "measured": MEASURED_MARK,
+    }
+    return {
+        **{key: {"as": "line", **_line(style)} for key, style in lines.items()},
+        **{key: _area(style) for key, style in areas.items()},
+        **{key: _mark(style) for key, style in marks.items()},
+    }
+
+
+def _line(style: LineStyle) -> dict[str, object]:
+    return {
+        "colour": style.colour,
+        "width": style.width_px,
+        "dash": " ".join(f"{length:g}" for length in style.dash_px),
+        "casing": style.casing,
+        "casingWidth": style.casing_px,
+        "opacity": style.opacity,
+        "letter": style.letter,
+    }
+
+
+def _area(style: AreaStyle) -> dict[str, object]:
+    return {
+        "as": "area",
+        "fill": style.fill,
+        "opacity": style.opacity,
+        "edge": _line(style.edge) if style.edge else None,
+        "hatch": style.hatch,
+        "hatchColour": style.hatch_colour,
+    }
+
+
+def _mark(style: MarkStyle) -> dict[str, object]:
+    return {
+        "as": "mark",
+        "shape": style.shape,
+        "fill": style.fill,
+        "edge": style.edge,
+        "size": style.size_px,
+    }

@@ -1,0 +1,287 @@
+"""What a drawing says in words: the facts at its head, its notices, and its tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from lateral_map.draw.along import basis_stretches, checks_by_locate, telling_side
+from lateral_map.draw.elements.findings import finding_words, side_words
+from lateral_map.draw.elements.locates import reading_words
+from lateral_map.draw.style import LINE_WORDS
+from lateral_map.draw.text import label, length, listed, odds, percent, plus_minus, tidy
+from lateral_map.model.results import FindingResult, Report
+
+Tone = Literal["plain", "alarm"]
+_MOST_CROSSINGS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One labelled fact at the head of a drawing; an ``alarm`` is set so that it is not missed."""
+
+    name: str
+    value: str
+    note: str = ""
+    tone: Tone = "plain"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a table, tied to a footage (m) on the drawing where it has one."""
+
+    cells: tuple[str, ...]
+    footage_m: float | None = None
+    alarm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table shown beside the drawing."""
+
+    key: str
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+
+
+def summary_facts(report: Report) -> tuple[Fact, ...]:
+    """Return length, depths, crossings, findings past the line that decides, and suspects."""
+    return (
+        _length_fact(report),
+        _depth_fact(report),
+        *_crossing_facts(report),
+        *_finding_facts(report),
+        *_suspect_facts(report),
+    )
+
+
+def _length_fact(report: Report) -> Fact:
+    footage, unit = report.stations.footage_m, report.site.unit
+    reached = "to the main" if report.site.run.reached_main else "main not reached"
+    return Fact("Length", length(float(footage[-1] - footage[0]), unit), reached)
+
+
+def _depth_fact(report: Report) -> Fact:
+    depth, unit = report.stations.depth_m, report.site.unit
+    shallow, deep = float(depth.min()), float(depth.max())
+    return Fact("Depth to invert", f"{length(shallow, unit)} to {length(deep, unit)}")
+
+
+def _crossing_facts(report: Report) -> list[Fact]:
+    unit = report.site.unit
+    ranked = sorted(report.crossings, key=lambda crossing: not crossing.decides)[:_MOST_CROSSINGS]
+    facts = [
+        Fact(
+            f"Crosses {label(crossing.line)}",
+            plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
+            "responsibility changes here"
+            if crossing.decides
+            else LINE_WORDS[crossing.kind].lower(),
+        )
+        for crossing in sorted(ranked, key=lambda crossing: crossing.footage_m)
+    ]
+    more = len(report.crossings) - len(ranked)
+    if more:
+        facts.append(Fact("Other crossings", str(more), "in the table below"))
+    return facts
+
+
+def past_findings(report: Report) -> tuple[str, list[FindingResult], list[FindingResult]]:
+    """Return the line that decides, the findings past it, and those too close to call."""
+    deciding = next((b.line for b in report.site.boundaries if b.decides), "")
+    if not deciding and report.site.boundaries:
+        deciding = report.site.boundaries[0].line
+    past, close = [], []
+    for result in report.findings:
+        side = telling_side(report, result)
+        if side and side.verdict == "past":
+            past.append(result)
+        elif side and side.verdict == "too close to call":
+            close.append(result)
+    return deciding, past, close
+
+
+def _finding_facts(report: Report) -> list[Fact]:
+    line, past, close = past_findings(report)
+    if not report.findings:
+        return []
+    if not line:
+        return [Fact("Findings", str(len(report.findings)), "no boundary set in site.toml")]
+    numbers = {id(result): number for number, result in enumerate(report.findings, start=1)}
+    shown = [
+        f"{numbers[id(r)]} {odds(s.probability_past)}"
+        for r in past
+        if (s := telling_side(report, r))
+    ]
+    value = f"{len(past)} of {len(report.findings)}"
+    note = f"odds: {listed(shown, 3)}" if shown else "none stated as past"
+    facts = [Fact(f"Findings past {label(line)}", value, note)]
+    if close:
+        which = listed([f"{numbers[id(result)]}" for result in close], 5)
+        facts.append(Fact("Too close to call", str(len(close)), f"finding {which}", "alarm"))
+    return facts
+
+
+def _suspect_facts(report: Report) -> list[Fact]:
+    suspects = report.suspects
+    if not suspects:
+        return [Fact("Suspect readings", "none")]
+    first = next((reading for reading in suspects if reading.set_aside_first), suspects[0])
+    return [Fact("Suspect readings", str(len(suspects)), tidy(first.reading, 60), "alarm")]
+
+
+def drawing_notices(report: Report) -> tuple[str, ...]:
+    """Return what the reader must know: the report's own notices and what the drawing shows."""
+    unit = report.site.unit
+    own = []
+    if report.route.alternatives:
+        own.append(
+            "The readings fit more than one line about as well; the others are drawn dotted. "
+            "One more tie settles it."
+        )
+    dead = [s for s in basis_stretches(report.stations) if s.basis == "dead reckoned"]
+    if dead:
+        spans = listed([f"{length(s.from_m, unit)} to {length(s.to_m, unit)}" for s in dead])
+        own.append(f"Dead reckoned, nothing located there: {spans}.")
+    if report.uncrossed:
+        own.append(f"Not crossed by this run: {tidy(listed(report.uncrossed), 120)}.")
+    return tuple(dict.fromkeys([*own, *(tidy(notice, 300) for notice in report.notices)]))
+
+
+def report_tables(report: Report) -> tuple[Table, ...]:
+    """Return the tables that stand beside a drawing, those with rows only."""
+    makers = (
+        _findings_table,
+        _crossings_table,
+        _responsibility_table,
+        _falls_table,
+        _readings_table,
+    )
+    return tuple(table for maker in makers if (table := maker(report)).rows)
+
+
+def _findings_table(report: Report) -> Table:
+    unit = report.site.unit
+    rows = []
+    for number, result in enumerate(report.findings, start=1):
+        side = telling_side(report, result)
+        finding = result.finding
+        footage = length(finding.footage_m, unit)
+        if finding.to_m is not None:
+            footage = f"{footage} to {length(finding.to_m, unit)}"
+        rows.append(
+            Row(
+                (
+                    str(number),
+                    footage,
+                    finding_words(result),
+                    plus_minus(result.depth_m, result.sd_depth_m, unit),
+                    f"{label(side.line)}: {side_words(side, unit)}" if side else "",
+                    tidy(result.answers, 80),
+                ),
+                finding.footage_m,
+                bool(side and side.verdict == "too close to call"),
+            )
+        )
+    columns = ("No.", "Footage", "Finding", "Depth to invert", "Side", "Answers for it")
+    return Table("findings", "Findings", columns, tuple(rows))
+
+
+def _crossings_table(report: Report) -> Table:
+    unit = report.site.unit
+    rows = tuple(
+        Row(
+            (
+                label(crossing.line),
+                LINE_WORDS[crossing.kind],
+                plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
+                plus_minus(crossing.depth_m, crossing.sd_depth_m, unit),
+                f"{crossing.angle_deg:.0f}°",
+                _crossing_remark(crossing.decides, crossing.extended),
+            ),
+            crossing.footage_m,
+        )
+        for crossing in report.crossings
+    )
+    columns = ("Line", "Kind", "Footage", "Depth to invert", "Angle", "Remark")
+    return Table("crossings", "Crossings", columns, rows)
+
+
+def _crossing_remark(decides: bool, extended: bool) -> str:
+    remarks = ["responsibility changes here"] if decides else []
+    remarks += ["line carried on past its mapped end"] if extended else []
+    return "; ".join(remarks)
+
+
+def _responsibility_table(report: Report) -> Table:
+    unit = report.site.unit
+
+    def end(value_m: float, sd_m: float) -> str:
+        return plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+
+    rows = tuple(
+        Row(
+            (
+                tidy(stretch.party, 80),
+                end(stretch.from_m, stretch.sd_from_m),
+                end(stretch.to_m, stretch.sd_to_m),
+                label(stretch.line_to) if stretch.line_to else "end of the run",
+            ),
+            stretch.from_m,
+        )
+        for stretch in report.responsibility
+    )
+    return Table("responsibility", "Who answers", ("Party", "From", "To", "Ends at"), rows)
+
+
+def _falls_table(report: Report) -> Table:
+    unit = report.site.unit
+    rows = tuple(
+        Row(
+            (
+                f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
+                f"{percent(fall.ratio)} ± {percent(1.959964 * fall.sd_ratio)}",
+                "" if fall.minimum is None else percent(fall.minimum, 2),
+                fall.verdict,
+            ),
+            fall.from_m,
+            fall.verdict in ("too flat", "falls back"),
+        )
+        for fall in report.falls
+    )
+    return Table(
+        "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), rows
+    )
+
+
+def _readings_table(report: Report) -> Table:
+    unit = report.site.unit
+    checks = checks_by_locate(report)
+    loose = tuple(check for check in report.readings if not check.locate)
+    rows = [
+        Row(
+            (tidy(check.reading, 80), length(check.footage_m, unit), reading_words(check, unit)),
+            check.footage_m,
+            check.verdict == "suspect",
+        )
+        for group in (*checks.values(), loose)
+        for check in group
+    ]
+    return Table("readings", "Readings", ("Reading", "Footage", "Verdict"), tuple(rows))
+
+
+def table_values(tables: tuple[Table, ...]) -> list[dict[str, Any]]:
+    """Return tables as plain values for the page."""
+    return [
+        {
+            "key": table.key,
+            "title": table.title,
+            "columns": list(table.columns),
+            "rows": [
+                {"cells": list(row.cells), "footage": row.footage_m, "alarm": row.alarm}
+                for row in table.rows
+            ],
+        }
+        for table in tables
+    ]

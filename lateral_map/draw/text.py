@@ -1,0 +1,113 @@
+"""Numbers and other people's words made ready to show: short, with their ±, safe to lay out."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from typing import Final
+
+import numpy as np
+
+from lateral_map.units import format_length, from_metres
+
+Z95: Final = 1.959964  # the normal deviate of a two-sided 95 % range
+LABEL_LENGTH: Final = 28
+NOTE_LENGTH: Final = 600
+_KEPT_CONTROLS: Final = "\n\t"
+_TURNS: Final = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u2028\u2029"
+
+
+def decimals_for(unit: str) -> int:
+    """Return the decimals a length is shown with: tenths of a foot, hundredths of a metre."""
+    return 2 if unit == "m" else 1
+
+
+def unit_word(unit: str) -> str:
+    """Return the unit as printed beside a number; both feet print as ft."""
+    return "m" if unit == "m" else "ft"
+
+
+def unit_sentence(unit: str) -> str:
+    """Return in words which unit a drawing's lengths are in."""
+    return {
+        "ft": "Lengths in feet (international foot, 0.3048 m exactly).",
+        "us_ft": "Lengths in US survey feet (1200/3937 m).",
+        "m": "Lengths in metres.",
+    }[unit]
+
+
+def length(value_m: float, unit: str) -> str:
+    """Return a length such as ``43.2 ft``."""
+    return format_length(value_m, unit, decimals_for(unit))
+
+
+def plus_minus(value_m: float, sd_m: float, unit: str) -> str:
+    """Return a length with its 95 % range, such as ``43.2 ± 0.9 ft``, from 1 sd in metres."""
+    value = from_metres(value_m, unit)
+    return f"{value:.{decimals_for(unit)}f} ± {_range(sd_m, unit)} {unit_word(unit)}"
+
+
+def range_95(sd_m: float, unit: str) -> str:
+    """Return a 95 % range alone, such as ``± 0.9 ft``."""
+    return f"± {_range(sd_m, unit)} {unit_word(unit)}"
+
+
+def _range(sd_m: float, unit: str) -> str:
+    half = from_metres(Z95 * sd_m, unit)
+    decimals = decimals_for(unit)
+    # A range that would print as nothing keeps one more digit.
+    extra = 1 if 0.0 < half < 10.0**-decimals else 0
+    return f"{half:.{decimals + extra}f}"
+
+
+def odds(probability: float) -> str:
+    """Return a probability as a percentage that never claims certainty, such as ``> 99.9 %``."""
+    if not math.isfinite(probability):
+        return "unknown"
+    if probability > 0.999:
+        return "> 99.9 %"
+    if probability < 0.001:
+        return "< 0.1 %"
+    digits = 1 if probability > 0.99 or probability < 0.01 else 0
+    return f"{100.0 * probability:.{digits}f} %"
+
+
+def percent(ratio: float, decimals: int = 1) -> str:
+    """Return a fall as a percentage, such as ``2.1 %``."""
+    return f"{100.0 * ratio:.{decimals}f} %"
+
+
+def tidy(text: str, limit: int = NOTE_LENGTH) -> str:
+    """Return ``text`` without control characters, clearly shortened past ``limit`` characters."""
+    kept = "".join(letter for letter in text if letter in _KEPT_CONTROLS or _shown(letter)).strip()
+    if len(kept) <= limit:
+        return kept
+    return f"{kept[:limit].rstrip()} … [{len(kept) - limit} more characters in the site's tables]"
+
+
+def label(text: str, limit: int = LABEL_LENGTH) -> str:
+    """Return ``text`` on one line of at most ``limit`` characters, ending in … where cut."""
+    line = " ".join(tidy(text, 4 * limit + 40).split())
+    return line if len(line) <= limit else f"{line[: limit - 1].rstrip()}…"
+
+
+def _shown(letter: str) -> bool:
+    # Surrogates, controls, and the codes that turn the direction of everything after them.
+    code = ord(letter)
+    never = (code & 0xFFFE) == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
+    return not never and unicodedata.category(letter) not in {"Cc", "Cs"} and letter not in _TURNS
+
+
+def listed(values: tuple[str, ...] | list[str], most: int = 4) -> str:
+    """Join names for a sentence: ``a, b and c``; past ``most``, ``a, b, c, d and 3 more``."""
+    if len(values) > most:
+        return f"{', '.join(values[:most])} and {len(values) - most} more"
+    if len(values) < 2:
+        return "".join(values)
+    return f"{', '.join(values[:-1])} and {values[-1]}"
+
+
+def rounded(values: object, decimals: int = 4) -> list[float]:
+    """Return numbers rounded for the page (0.1 mm by default), in plain floats without -0."""
+    array = np.round(np.asarray(values, float), decimals) + 0.0
+    return [float(value) for value in array.ravel()]
