@@ -89,7 +89,9 @@ def _findings(found: Coverage, report: Report, truth: Truth) -> None:
 
 
 def _crossings(found: Coverage, report: Report, truth: Truth) -> None:
+    lines = [crossing.line for crossing in report.crossings]
     for crossing in report.crossings:
         real = true_crossing_m(truth, crossing.line)
-        if real is not None:
+        # A line that doubles back crosses more than once; there is no one truth to hold it to.
+        if real is not None and lines.count(crossing.line) == 1:
             found.crossing.append((real - crossing.footage_m) / crossing.sd_footage_m)
