@@ -1,0 +1,248 @@
+"""Which mapped utilities are in the way of the trench, where, and how near?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, cast
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.dig import (
+    Area,
+    ConflictVerdict,
+    Passing,
+    TrenchProfile,
+    UtilityConflict,
+    UtilityCrossing,
+)
+from lateral_map.model.lines import signed_offsets
+from lateral_map.model.route import Route
+from lateral_map.model.site import Site, UtilityLine
+from lateral_map.model.space import Nearest, nearest_between
+
+Floats = NDArray[np.float64]
+
+# Electromagnetic tracing by a locating contractor: +-0.60 m in depth, taken as 95 % (published by
+# a locating contractor). A depth off a record drawing is hardly better.
+SD_UTILITY_DEPTH_M: Final = 0.30
+_STEP_M: Final = 0.05
+_JOINS_WITHIN_M: Final = 1.0
+_SD_ASSUMED: Final = "no accuracy given: taken as that of any mapped line"
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """One utility against one trench."""
+
+    route: Route
+    profile: TrenchProfile
+    line: UtilityLine
+    sd_plan_m: float
+    tolerance_m: float
+
+
+def find_conflicts(
+    route: Route, profile: TrenchProfile, tolerance_m: float
+) -> tuple[UtilityConflict, ...]:
+    """Return every mapped utility against the pipe, its vertical-walled trench and the tolerance.
+
+    ``tolerance_m`` is the width each side of a utility within which earth is moved by hand. Nearest
+    to the start first; those that are clear come last.
+    """
+    found = [_against(one) for one in _questions(route, profile, tolerance_m)]
+    return tuple(sorted(found, key=lambda one: (one.verdict == "clear", one.nearest_footage_m)))
+
+
+def _questions(route: Route, profile: TrenchProfile, tolerance_m: float) -> Iterator[_Question]:
+    for line in route.site.plan.utilities:
+        sd = route.site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
+        yield _Question(route, profile, line, sd, tolerance_m)
+
+
+def _against(asked: _Question) -> UtilityConflict:
+    line, profile = asked.line, asked.profile
+    crossings = _crossings(asked)
+    near = nearest_between(profile.place_m, line.vertices_m)
+    at = _profile_at(profile, near)
+    clear = max(near.distance_m - float(at.outside_diameter_m[0]) / 2.0, 0.0)
+    spread = TWO_SIDED_95 * _sd_apart(asked, near, float(at.footage_m[0]))
+    hand = _hand_dig(asked)
+    space, space_low = _in_space(asked)
+    return UtilityConflict(
+        name=line.name,
+        utility=line.utility,
+        verdict=_verdict(bool(crossings), near.distance_m, float(at.width_m[0]), hand),
+        crossings=crossings,
+        plan_clearance_m=clear,
+        plan_clearance_low_m=max(clear - spread, 0.0),
+        plan_clearance_high_m=clear + spread,
+        space_clearance_m=space,
+        space_clearance_low_m=space_low,
+        nearest_footage_m=float(at.footage_m[0]),
+        hand_dig_m=hand,
+        depth_m=line.depth_m,
+        sd_plan_m=asked.sd_plan_m,
+        sd_source=_SD_ASSUMED if line.sd_m is None else "as mapped",
+        source=line.source,
+        joins=_joins(asked.route.site, profile, line),
+        zone=_zone(asked),
+    )
+
+
+def _verdict(
+    crosses: bool, distance_m: float, width_m: float, hand: tuple[tuple[float, float], ...]
+) -> ConflictVerdict:
+    if crosses:
+        return "crosses the pipe"
+    if distance_m <= width_m / 2.0:
+        return "within the trench"
+    return "hand dig" if hand else "clear"
+
+
+def _zone(asked: _Question) -> Area:
+    """Return the tolerance zone about the mapped line, widened by its mapped 95 %."""
+    reach = asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m
+    return cast("Area", LineString(asked.line.vertices_m).buffer(reach))
+
+
+def _joins(site: Site, profile: TrenchProfile, line: UtilityLine) -> bool:
+    """Say whether the utility is the main the lateral ends at."""
+    if line.utility != "sewer" or not site.run.reached_main:
+        return False
+    end = Point(profile.place_m[-1])
+    spread = TWO_SIDED_95 * float(profile.across_sd_m[-1])
+    return float(LineString(line.vertices_m).distance(end)) <= _JOINS_WITHIN_M + spread
+
+
+def _profile_at(profile: TrenchProfile, near: Nearest) -> TrenchProfile:
+    begin, end = profile.footage_m[[near.piece, near.piece + 1]]
+    return profile.at(begin + near.share * (end - begin))
+
+
+def _sd_apart(asked: _Question, near: Nearest, footage_m: float) -> float:
+    """Return the 1 sd of the plan distance: the pipe's and the map's along the line between."""
+    away = near.first_m[:2] - near.second_m[:2]
+    gap = float(np.hypot(*away))
+    if gap > 1e-9:
+        unit = away / gap
+    else:
+        unit = signed_offsets(asked.line.vertices_m, near.first_m[:2]).normal
+    plan = asked.route.position_covariance(footage_m)[0, :2, :2]
+    return float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2))
+
+
+def _in_space(asked: _Question) -> tuple[float | None, float | None]:
+    """Return the clearance in space to the utility's top and its lower 95 % bound.
+
+    Heights are taken below the ground, as both depths are read.
+    """
+    if asked.line.depth_m is None:
+        return None, None
+    profile = asked.profile
+    axis = profile.crown_depth_m + profile.outside_diameter_m / 2.0
+    depth = np.full(len(asked.line.vertices_m), asked.line.depth_m)
+    near = nearest_between(
+        np.column_stack([profile.place_m, -axis]),
+        np.column_stack([asked.line.vertices_m, -depth]),
+    )
+    at = _profile_at(profile, near)
+    clear = max(near.distance_m - float(at.outside_diameter_m[0]) / 2.0, 0.0)
+    unit = (near.first_m - near.second_m) / max(near.distance_m, 1e-9)
+    plan = asked.route.position_covariance(float(at.footage_m[0]))[0, :2, :2]
+    variance = (
+        unit[:2] @ plan @ unit[:2]
+        + asked.sd_plan_m**2 * float(unit[:2] @ unit[:2])
+        + (float(at.sd_depth_m[0]) ** 2 + SD_UTILITY_DEPTH_M**2) * unit[2] ** 2
+    )
+    return clear, max(clear - TWO_SIDED_95 * float(np.sqrt(variance)), 0.0)
+
+
+def _hand_dig(asked: _Question) -> tuple[tuple[float, float], ...]:
+    """Return the footages where the trench comes within the tolerance of the utility at 95 %."""
+    footage = asked.profile.footage_m
+    count = max(int(np.ptp(footage) / _STEP_M), 1) + 1
+    many = asked.profile.at(np.union1d(np.linspace(footage[0], footage[-1], count), footage))
+    away = shapely.distance(shapely.points(many.place_m), LineString(asked.line.vertices_m))
+    spread = TWO_SIDED_95 * np.hypot(many.across_sd_m, asked.sd_plan_m)
+    within = away <= many.width_m / 2.0 + asked.tolerance_m + spread
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], within, [False]]).astype(int)))
+    return tuple(
+        (float(many.footage_m[begin]), float(many.footage_m[end - 1]))
+        for begin, end in edges.reshape(-1, 2)
+    )
+
+
+def _crossings(asked: _Question) -> tuple[UtilityCrossing, ...]:
+    profile = asked.profile
+    if np.ptp(profile.plan_m) < 1e-9:
+        return ()
+    run = LineString(profile.place_m)
+    met = run.intersection(LineString(asked.line.vertices_m))
+    along = sorted(float(run.project(place)) for place in _places(met))
+    return tuple(_crossing(asked, at) for at in along)
+
+
+def _places(met: BaseGeometry) -> list[Point]:
+    """Return the meeting places; a stretch run together is met at its middle."""
+    parts = getattr(met, "geoms", [met])
+    return [
+        part if isinstance(part, Point) else part.interpolate(0.5, normalized=True)
+        for part in parts
+        if not part.is_empty
+    ]
+
+
+def _crossing(asked: _Question, along_m: float) -> UtilityCrossing:
+    route, profile, line = asked.route, asked.profile, asked.line
+    footage = float(np.interp(along_m, profile.plan_m, profile.footage_m))
+    at = profile.at(footage)
+    tangent = signed_offsets(line.vertices_m, at.place_m[0]).tangent
+    ahead = route.directions(footage)[0, :2]
+    sine = abs(float(ahead[0] * tangent[1] - ahead[1] * tangent[0])) / max(np.hypot(*ahead), 1e-9)
+    normal = np.array([tangent[1], -tangent[0]])
+    plan = route.position_covariance(footage)[0, :2, :2]
+    sd_footage = float(np.sqrt(normal @ plan @ normal + asked.sd_plan_m**2)) / max(sine, 1e-3)
+    passing, clear = _vertical(at, line.depth_m)
+    sd = _sd_vertical(profile, at, footage, sd_footage)
+    return UtilityCrossing(
+        footage_m=footage,
+        sd_footage_m=sd_footage,
+        easting_m=float(at.easting_m[0]),
+        northing_m=float(at.northing_m[0]),
+        angle_deg=float(np.degrees(np.arcsin(min(sine, 1.0)))),
+        passing=passing,
+        clearance_m=clear,
+        clearance_low_m=None if clear is None else clear - TWO_SIDED_95 * sd,
+        clearance_high_m=None if clear is None else clear + TWO_SIDED_95 * sd,
+    )
+
+
+def _vertical(at: TrenchProfile, depth_m: float | None) -> tuple[Passing, float | None]:
+    """Say how the utility's top passes the pipe, and the clearance between them."""
+    if depth_m is None:
+        return "depth unknown", None
+    crown = float(at.crown_depth_m[0])
+    below = crown + float(at.outside_diameter_m[0])
+    if depth_m < crown:
+        return "above", crown - depth_m
+    if depth_m > below:
+        return "below", depth_m - below
+    return "at the pipe's own depth", 0.0
+
+
+def _sd_vertical(
+    profile: TrenchProfile, at: TrenchProfile, footage_m: float, sd_footage_m: float
+) -> float:
+    """Return the 1 sd of a vertical clearance, the crossing's own place along the fall included."""
+    reach = 0.15
+    near = profile.at([footage_m - reach, footage_m + reach])
+    run = max(float(np.ptp(near.footage_m)), reach)
+    rate = float(np.diff(near.crown_depth_m)[0]) / run
+    parts = [float(at.sd_depth_m[0]), SD_UTILITY_DEPTH_M, rate * sd_footage_m]
+    return float(np.sqrt(np.sum(np.square(parts))))

@@ -1,0 +1,97 @@
+"""How deep is everything, every few feet and at every event, and on what does it rest?"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from lateral_map.model.dig import DepthRow, TrenchProfile
+from lateral_map.model.results import Stations
+from lateral_map.model.site import Site
+from lateral_map.units import format_length, to_metres
+
+Floats = NDArray[np.float64]
+
+_EVERY: Final = {"ft": 5.0, "us_ft": 5.0, "m": 1.5}
+# A depth farther than this from any depth reading is interpolated (common practice, no source).
+_READ_WITHIN_M: Final = to_metres(5.0, "ft")
+
+
+def table_depths(site: Site, stations: Stations, profile: TrenchProfile) -> tuple[DepthRow, ...]:
+    """Return the depths every 5 ft (1.5 m) and at every event; ``profile`` stands at ``stations``.
+
+    A depth that nothing near by was read for says so, and names the building it lies under.
+    """
+    wanted = _wanted(site, stations)
+    read = _depth_readings(site)
+    under = _under(site, profile)
+    return tuple(_row(site, stations, profile, index, read, under[index]) for index in wanted)
+
+
+def _wanted(site: Site, stations: Stations) -> list[int]:
+    step = to_metres(_EVERY[site.unit], site.unit)
+    share = stations.footage_m / step
+    regular = np.abs(share - np.round(share)) * step < 1e-6
+    return [i for i in range(len(share)) if regular[i] or stations.events[i]]
+
+
+def _depth_readings(site: Site) -> Floats:
+    """Return the footages where a depth was read: at the transmitter, and at the start."""
+    first = site.counter.zero_m
+    read = [
+        max(one.footage_m - site.transmitter.behind_lens_m, first)
+        for one in site.locates
+        if one.use and (one.depth_m is not None or one.nulls_m is not None)
+    ]
+    if site.start.depth_m is not None:
+        read.append(first + site.start.riser_m)
+    return np.sort(np.array(read, float))
+
+
+def _under(site: Site, profile: TrenchProfile) -> list[str]:
+    names = [""] * len(profile.footage_m)
+    places = shapely.points(profile.place_m)
+    for area in site.plan.areas:
+        if area.kind == "building":
+            for index in np.flatnonzero(shapely.intersects(area.polygon, places)):
+                names[index] = area.name
+    return names
+
+
+def _row(
+    site: Site,
+    stations: Stations,
+    profile: TrenchProfile,
+    index: int,
+    read: Floats,
+    under: str,
+) -> DepthRow:
+    footage = float(stations.footage_m[index])
+    away = float(np.abs(read - footage).min()) if len(read) else np.inf
+    return DepthRow(
+        footage_m=footage,
+        events=stations.events[index],
+        ground_m=float(stations.ground_m[index]) if stations.ground_known else None,
+        cover_m=float(profile.crown_depth_m[index]),
+        invert_depth_m=float(stations.depth_m[index]),
+        bottom_depth_m=float(profile.bottom_depth_m[index]),
+        sd_m=float(stations.depth_sd_m[index]),
+        basis=stations.basis[index],
+        from_reading_m=away,
+        under=under,
+        loud=_loud(site, footage, away, read, under),
+    )
+
+
+def _loud(site: Site, footage: float, away: float, read: Floats, under: str) -> str:
+    if away <= _READ_WITHIN_M and not under:
+        return ""
+    where = f"under {under}, where nothing was located" if under else "nothing was located here"
+    if not len(read):
+        return f"NO DEPTH WAS EVER READ: {where}"
+    gap = format_length(away, site.unit, 0 if site.unit != "m" else 1)
+    how = "INTERPOLATED" if read[0] <= footage <= read[-1] else "CARRIED ON"
+    return f"{how}: {where}; the nearest depth reading is {gap} along the pipe"

@@ -1,0 +1,117 @@
+"""How much earth does opening a reach move, and how wide does it open the ground?"""
+
+from __future__ import annotations
+
+import itertools
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.model.dig import (
+    Cut,
+    CutMethod,
+    DepthClass,
+    Excavation,
+    TrenchProfile,
+    TrenchRules,
+)
+from lateral_map.model.earthwork import prismoidal_volume_m3, trench_footprint
+from lateral_map.model.site import DigRules, RuleKey
+
+Floats = NDArray[np.float64]
+
+COMMON_EARTH_SWELL: Final = (0.20, 0.30)
+SWELL_SOURCE: Final = (
+    "common earth 20 to 30 %, bulking tables citing Alaska DOT 1983, Church 1981 and FHWA 2007 "
+    "(read in a secondary copy); sand and wet gravel about 5 %, clay 35 to 40 %"
+)
+_CLASS_WORDS: Final[tuple[tuple[RuleKey, str], ...]] = (
+    ("egress depth", "way out within reach, air considered"),
+    ("protective system depth", "protective system"),
+    ("engineer depth", "engineer's design"),
+)
+_SHALLOW: Final = "competent person looks for signs of a cave-in"
+
+
+def measure_excavation(
+    profile: TrenchProfile, from_m: float, to_m: float, dig: DigRules, rules: TrenchRules
+) -> Excavation:
+    """Return what opening the trench between two footages takes, with vertical and sloped walls.
+
+    Volumes are prismoidal between neighbouring stations: exact for a trench whose bottom and ground
+    run straight between them. Sloped walls slope at the two ends as well.
+    """
+    stretch = profile.between(from_m, to_m)
+    swell = dig.swell or COMMON_EARTH_SWELL
+    return Excavation(
+        from_m=from_m,
+        to_m=to_m,
+        length_m=float(np.ptp(stretch.plan_m)),
+        deepest_m=float(stretch.bottom_depth_m.max()),
+        deepest_high_m=float(stretch.depth_at_bound(1.0).max()),
+        classes=_depth_classes(stretch, rules),
+        shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell),
+        sloped=_open("sloped walls", stretch, rules.slope, swell),
+        wall_m2=2.0 * float(np.trapezoid(stretch.bottom_depth_m, stretch.plan_m)),
+        width_m=float(stretch.width_m.max()),
+        standard_width_m=float(stretch.standard_width_m.max()),
+        bedding_m3=float(np.trapezoid(stretch.width_m, stretch.plan_m)) * dig.bedding_m,
+        swell=swell,
+        swell_source=(dig.swell_source or "set by the site") if dig.swell else SWELL_SOURCE,
+    )
+
+
+def _open(
+    method: CutMethod, stretch: TrenchProfile, slope: float, swell: tuple[float, float]
+) -> Cut:
+    bank, low, high = (
+        prismoidal_volume_m3(stretch.plan_m, stretch.width_m, depth, slope)
+        for depth in (
+            stretch.bottom_depth_m,
+            stretch.depth_at_bound(-1.0),
+            stretch.depth_at_bound(1.0),
+        )
+    )
+    return Cut(
+        method=method,
+        footprint=trench_footprint(stretch.place_m, stretch.width_m, stretch.bottom_depth_m, slope),
+        top_width_m=float((stretch.width_m + 2.0 * slope * stretch.bottom_depth_m).max()),
+        bank_m3=bank,
+        bank_low_m3=low,
+        bank_high_m3=high,
+        loose_low_m3=bank * (1.0 + swell[0]),
+        loose_high_m3=bank * (1.0 + swell[1]),
+    )
+
+
+def _depth_classes(stretch: TrenchProfile, rules: TrenchRules) -> tuple[DepthClass, ...]:
+    """Return the length in each class of depth the rules tell apart, shallowest first."""
+    limits = sorted({rules.value(key) for key, _ in _CLASS_WORDS})
+    deeper = stretch.depth_at_bound(1.0)
+    return tuple(
+        DepthClass(
+            words=_class_words(low, rules),
+            from_m=low,
+            to_m=high,
+            length_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high),
+            length_if_deeper_m=_length_between(stretch.plan_m, deeper, low, high),
+        )
+        for low, high in itertools.pairwise([0.0, *limits, np.inf])
+    )
+
+
+def _class_words(from_m: float, rules: TrenchRules) -> str:
+    words = [text for key, text in _CLASS_WORDS if from_m >= rules.value(key) - 1e-9]
+    return " + ".join(words) or _SHALLOW
+
+
+def _length_between(plan: Floats, depth: Floats, low: float, high: float) -> float:
+    """Return the length whose depth, straight between stations, is at least low and below high."""
+    length, begin, rise = np.diff(plan), depth[:-1], np.diff(depth)
+    level = np.abs(rise) < 1e-12
+    safe = np.where(level, 1.0, rise)
+    entries = np.stack([(low - begin) / safe, (high - begin) / safe])
+    share = np.ptp(np.clip(entries, 0.0, 1.0), axis=0)
+    share = np.where(level, (begin >= low) & (begin < high), share)
+    return float((share * length).sum())

@@ -1,0 +1,43 @@
+"""Which places must a crew be able to find again?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from lateral_map.model.dig import KeyPoint, RepairReach
+from lateral_map.model.results import Crossing, PipeStretch
+from lateral_map.model.site import Site
+
+
+def list_key_points(
+    site: Site,
+    crossings: Iterable[Crossing],
+    pipes: Iterable[PipeStretch],
+    reaches: Iterable[RepairReach],
+) -> tuple[KeyPoint, ...]:
+    """Return crossings, ends of reaches, bends, transitions and findings to dig, by footage."""
+    wanted = tuple(reaches)
+    points = [KeyPoint(f"crosses {c.line}", "crossing", c.footage_m) for c in crossings]
+    points += [KeyPoint("bend", "bend", bend.footage_m) for bend in site.bends]
+    points += [
+        KeyPoint(f"{pipe.material} begins", "transition", pipe.from_m)
+        for pipe in pipes
+        if pipe.from_m > site.counter.zero_m
+    ]
+    for reach in wanted:
+        points.append(KeyPoint(f"{reach.name} begins", "reach end", reach.begin.footage_m))
+        points.append(KeyPoint(f"{reach.name} ends", "reach end", reach.end.footage_m))
+    points += _findings(wanted)
+    points.append(KeyPoint("end of the run", "end", site.run.end_m))
+    return tuple(sorted(dict.fromkeys(points), key=lambda point: point.footage_m))
+
+
+def _findings(reaches: tuple[RepairReach, ...]) -> list[KeyPoint]:
+    points = []
+    for finding in (seen.finding for reach in reaches for seen in reach.findings):
+        stretch = finding.to_m is not None
+        words = f"{finding.finding} begins" if stretch else finding.finding
+        points.append(KeyPoint(words, "finding", finding.footage_m))
+        if finding.to_m is not None:
+            points.append(KeyPoint(f"{finding.finding} ends", "finding", finding.to_m))
+    return points

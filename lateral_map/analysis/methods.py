@@ -1,0 +1,234 @@
+"""Open cut or liner: what does each take, and what is to be thought of first?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from lateral_map.model.dig import (
+    Cut,
+    Excavation,
+    Method,
+    MethodName,
+    Money,
+    Quantity,
+    RepairReach,
+    StructureNear,
+    SurfaceBroken,
+    TrenchRules,
+)
+from lateral_map.model.site import Bend, Finding, RateItem, Rates, Site
+from lateral_map.units import format_length, from_metres, small_unit, to_metres
+
+_AT_CLEANOUT_M: Final = to_metres(3.0, "ft")
+_COVER_ITEMS: Final[dict[str, RateItem]] = {
+    "lawn": "lawn", "planting": "planting", "concrete": "concrete",
+    "asphalt": "asphalt", "gravel": "gravel", "other": "other", "not mapped": "other",
+}  # fmt: skip
+_MOULD: Final = (
+    "a liner takes the shape of the pipe it is put into: it does not cure standing water, an "
+    "offset or a flat grade"
+)
+_COLLAPSE_WORDS: Final = ("broken", "collapse", "crushed", "hole", "missing")
+
+
+def compare_methods(
+    site: Site,
+    reach: RepairReach,
+    excavation: Excavation,
+    surfaces: tuple[tuple[SurfaceBroken, ...], tuple[SurfaceBroken, ...]],
+    structures: Iterable[StructureNear],
+    rules: TrenchRules,
+) -> tuple[Method, ...]:
+    """Return open cut, shored and sloped, and a liner, side by side; nothing is chosen.
+
+    ``surfaces`` are those the shored and the sloped cut break. Sums come only from the site's own
+    unit rates.
+    """
+    near = tuple(structures)
+    shored = _open_cut(reach, excavation, excavation.shored, surfaces[0])
+    shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_m2, "m2", None))
+    sloped = _open_cut(reach, excavation, excavation.sloped, surfaces[1])
+    said = (
+        _shored_cautions(site, excavation, near, rules),
+        _sloped_cautions(site, excavation, near, rules),
+        _liner_cautions(site, reach, excavation, rules),
+    )
+    return (
+        _method(site.rates, "open cut, shored", shored, said[0]),
+        _method(site.rates, "open cut, sloped", sloped, said[1]),
+        _method(site.rates, "liner", _liner(site, reach), said[2]),
+    )
+
+
+def _open_cut(
+    reach: RepairReach, excavation: Excavation, cut: Cut, surfaces: tuple[SurfaceBroken, ...]
+) -> list[Quantity]:
+    quantities = [
+        Quantity("mobilise open cut", 1.0, 1.0, "each", None),
+        Quantity("excavate", cut.bank_low_m3, cut.bank_high_m3, "m3", None),
+        Quantity("haul", cut.loose_low_m3, cut.loose_high_m3, "m3", None),
+        Quantity("bedding", excavation.bedding_m3, excavation.bedding_m3, "m3", None),
+        Quantity("pipe", reach.length_m, reach.length_m, "m", None),
+    ]
+    areas: dict[RateItem, float] = {}
+    for broken in surfaces:
+        item = _COVER_ITEMS.get(broken.cover)
+        if item is not None:
+            areas[item] = areas.get(item, 0.0) + broken.restored_area_m2
+    return quantities + [Quantity(item, area, area, "m2", None) for item, area in areas.items()]
+
+
+def _liner(site: Site, reach: RepairReach) -> list[Quantity]:
+    from_cleanout = reach.begin.footage_m - site.counter.zero_m <= _AT_CLEANOUT_M
+    length = reach.length_m
+    return [
+        Quantity("mobilise liner", 1.0, 1.0, "each", None),
+        Quantity("liner", length, length, "m", None),
+        # One way in at the least; a second end needs one too where it is not the main.
+        Quantity("access pit", 0.0 if from_cleanout else 1.0, 1.0 if from_cleanout else 2.0, "each",
+                 None),
+    ]  # fmt: skip
+
+
+def _method(
+    rates: Rates, name: MethodName, quantities: list[Quantity], cautions: list[str]
+) -> Method:
+    priced = [_price(rates, quantity) for quantity in quantities]
+    costs = [one.cost for one in priced if one.cost is not None]
+    total: Money | None = None
+    if costs:
+        total = (sum(cost[0] for cost in costs), sum(cost[1] for cost in costs))
+    return Method(
+        name=name,
+        quantities=tuple(priced),
+        cost=total,
+        unpriced=tuple(one.item for one in priced if one.cost is None and one.high > 0.0),
+        cautions=tuple(cautions),
+    )
+
+
+def _price(rates: Rates, quantity: Quantity) -> Quantity:
+    rate = {one.item: one for one in rates.rates}.get(quantity.item)
+    cost = None if rate is None else (quantity.low * rate.low, quantity.high * rate.high)
+    return Quantity(quantity.item, quantity.low, quantity.high, quantity.per, cost)
+
+
+def _depth_cautions(site: Site, excavation: Excavation, rules: TrenchRules) -> list[str]:
+    unit, deep = site.unit, excavation.deepest_high_m
+    said = []
+    if deep >= rules.value("protective system depth"):
+        said.append(
+            f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "
+            f"required from {format_length(rules.value('protective system depth'), unit)} "
+            f"({rules.rule('protective system depth').paragraph})"
+        )
+    if deep > rules.value("engineer depth"):
+        said.append(
+            f"deeper than {format_length(rules.value('engineer depth'), unit, 0)} at the 95 % "
+            "bound: a registered professional engineer designs it "
+            f"({rules.rule('engineer depth').paragraph})"
+        )
+    return said
+
+
+def _width_cautions(site: Site, excavation: Excavation) -> list[str]:
+    if excavation.width_m >= excavation.standard_width_m - 1e-6:
+        return []
+    small = small_unit(site.unit)
+    own, asked = (from_metres(w, small) for w in (excavation.width_m, excavation.standard_width_m))
+    word = small.removeprefix("us_")
+    return [
+        f"the trench is {own:.0f} {word} wide; for this pipe ASTM D2321 asks {asked:.1f} {word}"
+    ]
+
+
+def _shored_cautions(
+    site: Site, excavation: Excavation, structures: tuple[StructureNear, ...], rules: TrenchRules
+) -> list[str]:
+    inside = [one for one in structures if one.verdict == "within the trench"]
+    said = _depth_cautions(site, excavation, rules) + _width_cautions(site, excavation)
+    return said + _structure_cautions(inside)
+
+
+def _sloped_cautions(
+    site: Site, excavation: Excavation, structures: tuple[StructureNear, ...], rules: TrenchRules
+) -> list[str]:
+    said = _depth_cautions(site, excavation, rules) + _width_cautions(site, excavation)
+    inside = [one for one in structures if one.verdict != "within the influence line"]
+    if rules.soil != "C":
+        said.append(
+            f"slopes are for soil taken as {rules.soil}: a trench for a utility has been dug "
+            "before, and dug ground is never Type A (Appendix A, from memory); a competent person "
+            "classifies it"
+        )
+    return said + _structure_cautions(inside)
+
+
+def _structure_cautions(structures: Iterable[StructureNear]) -> list[str]:
+    return [
+        f"{one.name} {'may stand' if one.only_by_bound else 'stands'} {one.verdict}"
+        for one in structures
+    ]
+
+
+def _liner_cautions(
+    site: Site, reach: RepairReach, excavation: Excavation, rules: TrenchRules
+) -> list[str]:
+    unit = site.unit
+    said = [_water_words(unit, one) for one in reach.standing_water]
+    if said:
+        said.append(_MOULD)
+    said += [_bend_words(unit, bend) for bend in reach.bends]
+    if reach.bends:
+        said.append("how sharp a bend a liner follows is the maker's figure: ask with this list")
+    sizes = {pipe.size_m for pipe in reach.pipes}
+    if len(sizes) > 1:
+        small = small_unit(unit)
+        told = ", ".join(
+            "not stated" if size is None else f"{from_metres(size, small):.0f}"
+            for size in sorted(sizes, key=lambda size: size or 0.0)
+        )
+        said.append(f"the pipe changes size within the reach ({told} {small.removeprefix('us_')})")
+    said += [
+        f"tap at {format_length(one.footage_m, unit)}: a liner covers it until it is cut open again"
+        for one in reach.taps
+    ]
+    said += _damage_words(unit, reach)
+    if excavation.deepest_high_m >= rules.value("egress depth"):
+        said.append("an access pit is an excavation: the same trench rules hold for it")
+    return said
+
+
+def _water_words(unit: str, finding: Finding) -> str:
+    end = finding.footage_m if finding.to_m is None else finding.to_m
+    return (
+        f"standing water {format_length(finding.footage_m, unit)} to {format_length(end, unit)}: "
+        "not cured by a liner; dig and relay that stretch first"
+    )
+
+
+def _bend_words(unit: str, bend: Bend) -> str:
+    turns = [(bend.turn_deg, "right", "left"), (bend.fall_deg, "down", "up")]
+    words = [f"{abs(turn):g}° {plus if turn > 0 else minus}" for turn, plus, minus in turns if turn]
+    return f"bend of {' and '.join(words)} at {format_length(bend.footage_m, unit)} ({bend.how})"
+
+
+def _damage_words(unit: str, reach: RepairReach) -> list[str]:
+    said = []
+    for seen in reach.findings:
+        finding = seen.finding
+        if any(word in finding.finding.lower() for word in _COLLAPSE_WORDS):
+            said.append(
+                f"{finding.finding} at {format_length(finding.footage_m, unit)}: a pipe crushed or "
+                "with its section reduced by more than 40 % must be opened first "
+                "(ASTM F1743-22, 6.1.3)"
+            )
+        if "root" in finding.finding.lower():
+            said.append(
+                f"roots at {format_length(finding.footage_m, unit)} are cut before lining: rule "
+                "out a gas or electric line bored through the pipe first"
+            )
+    if any(pipe.material == "bituminous fibre" for pipe in reach.pipes):
+        said.append("bituminous fibre pipe may hold asbestos: keep cutting dust down")
+    return said

@@ -1,0 +1,280 @@
+"""How can a crew find each key point again by tape, after the paint has washed off?"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.model.chance import ELLIPSE_95, error_ellipses
+from lateral_map.model.dig import KeyPoint, Refind, RefindLine, RefindTape
+from lateral_map.model.lines import signed_offsets
+from lateral_map.model.past import measure_past, sense_past
+from lateral_map.model.route import Route
+from lateral_map.model.site import PlanPoint
+from lateral_map.units import format_length, to_metres
+
+Floats = NDArray[np.float64]
+
+# A tape laid by two people on a lot; a longer one sags and bends round things (common practice,
+# no source). Longer ones are used only where there is nothing nearer.
+LONGEST_TAPE_M: Final = to_metres(100.0, "ft")
+# Tapes shorter than this are as good as the point's own edge.
+_SHORTEST_TAPE_M: Final = 0.3
+# A mirror point this near can be taken for the place itself.
+_MIRROR_NEAR_M: Final = to_metres(6.0, "ft")
+# A check tape must read this many of its own 95 % differently at the mirror point to tell.
+_TELLS_APART_M: Final = to_metres(2.0, "ft")
+_FLAT_DEG: Final = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A key point on the route: its plan position, and its derivative by the unknowns (2, n)."""
+
+    key: KeyPoint
+    at_m: Floats
+    jacobian: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Tapes:
+    """Tapes from every usable point to a place, one entry each.
+
+    ``unit`` (k, 2) points from the point to the place; ``gradient`` (k, n) is the predicted
+    distance's derivative by the unknowns; ``own_sd_m`` is the mapped points' uncertainty the
+    adjustment knows nothing of, and ``tape_sd_m`` that of the crew's own taping.
+    """
+
+    points: tuple[PlanPoint, ...]
+    from_m: Floats
+    distance_m: Floats
+    unit: Floats
+    gradient: Floats
+    own_sd_m: Floats
+    tape_sd_m: Floats
+
+
+def plan_refinds(route: Route, keys: Iterable[KeyPoint]) -> tuple[Refind, ...]:
+    """Return the best tapes to each key point, by smallest resulting position error.
+
+    Two tapes d fix a place x through U x = d (U the unit vectors from the points). The error of
+    what is computed for them is joint with the adjustment: a corner mapped a little off that the
+    locates were taped from leads back to the true place all the same.
+    """
+    wanted = tuple(keys)
+    if not wanted:
+        return ()
+    footages = [key.footage_m for key in wanted]
+    position, jacobian = route.position_jacobian(footages)
+    return tuple(
+        _plan(route, _Place(key, position[i, :2], jacobian[i, :2])) for i, key in enumerate(wanted)
+    )
+
+
+def _plan(route: Route, place: _Place) -> Refind:
+    depth, sd_depth = route.depths(place.key.footage_m)
+    tapes = _tape_all(route, place)
+    pair = _best_pair(route, tapes)
+    line = _against_line(route, place)
+    plain = Refind(
+        key=place.key,
+        easting_m=float(place.at_m[0]),
+        northing_m=float(place.at_m[1]),
+        depth_m=float(depth[0]),
+        sd_depth_m=float(sd_depth[0]),
+        tapes=(),
+        check=None,
+        line=line,
+        error_m=None,
+        retrace_m=None,
+        mirror_gap_m=None,
+        mirror_check_m=None,
+        side="",
+        warnings=("fewer than two named points: it cannot be taped from the plan",),
+    )
+    return plain if pair is None else _with_tapes(route, plain, place, tapes, pair)
+
+
+def _tape_all(route: Route, place: _Place) -> _Tapes:
+    """Return tapes from every named point near enough, from all of them where few are."""
+    points = _reachable(route.site.plan.points, place.at_m)
+    mapped = np.array([[p.easting_m, p.northing_m] for p in points], float).reshape(-1, 2)
+    columns = [route.layout.point_columns(p.name) for p in points]
+    shift = np.array(
+        [np.zeros(2) if c is None else route.unknowns[c] for c in columns], float
+    ).reshape(-1, 2)
+    away = place.at_m - (mapped + shift)
+    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+    unit = away / distance[:, None]
+    gradient = unit @ place.jacobian
+    for row, column in enumerate(columns):
+        if column is not None:
+            gradient[row, column] -= unit[row]
+    own = [p.sd_m if c is None else 0.0 for p, c in zip(points, columns, strict=True)]
+    accuracy = route.site.accuracy
+    return _Tapes(
+        points=points,
+        from_m=mapped + shift,
+        distance_m=distance,
+        unit=unit,
+        gradient=gradient,
+        own_sd_m=np.array(own, float),
+        tape_sd_m=np.hypot(accuracy.tape_m, accuracy.tape_fraction * distance),
+    )
+
+
+def _reachable(points: Sequence[PlanPoint], at_m: Floats) -> tuple[PlanPoint, ...]:
+    def away(point: PlanPoint) -> float:
+        return float(np.hypot(point.easting_m - at_m[0], point.northing_m - at_m[1]))
+
+    usable = [point for point in points if away(point) >= _SHORTEST_TAPE_M]
+    near = [point for point in usable if away(point) <= LONGEST_TAPE_M]
+    return tuple(near if len(near) >= 2 else sorted(usable, key=away)[:3])
+
+
+def _best_pair(route: Route, tapes: _Tapes) -> tuple[int, int] | None:
+    """Return the two tapes whose meeting point is surest, None where no two cross."""
+    pairs = list(itertools.combinations(range(len(tapes.points)), 2))
+    errors = [float(np.trace(_meeting_covariance(route, tapes, pair))) for pair in pairs]
+    finite = [(error, pair) for error, pair in zip(errors, pairs, strict=True) if error < np.inf]
+    return min(finite)[1] if finite else None
+
+
+def _meeting_covariance(
+    route: Route, tapes: _Tapes, pair: tuple[int, int], *, taping_only: bool = False
+) -> Floats:
+    """Return the (2, 2) covariance (m²) of where two tapes meet against the true pipe."""
+    rows = list(pair)
+    unit = tapes.unit[rows]
+    if abs(np.linalg.det(unit)) < 1e-6:
+        return np.full((2, 2), np.inf)
+    noise = np.diag(tapes.tape_sd_m[rows] ** 2)
+    if not taping_only:
+        gradient = tapes.gradient[rows]
+        noise = noise + gradient @ route.covariance @ gradient.T
+        noise = noise + np.diag(tapes.own_sd_m[rows] ** 2)
+    back = np.linalg.inv(unit)
+    return np.asarray(back @ noise @ back.T)
+
+
+def _with_tapes(
+    route: Route, plain: Refind, place: _Place, tapes: _Tapes, pair: tuple[int, int]
+) -> Refind:
+    mirror = _mirror(tapes, pair, place.at_m)
+    gap = float(np.hypot(*(mirror - place.at_m)))
+    check = _check_tape(tapes, pair, mirror)
+    mirror_check = None if check is None else float(np.hypot(*(mirror - tapes.from_m[check])))
+    told = _tape(tapes, check) if check is not None else None
+    return Refind(
+        key=plain.key,
+        easting_m=plain.easting_m,
+        northing_m=plain.northing_m,
+        depth_m=plain.depth_m,
+        sd_depth_m=plain.sd_depth_m,
+        tapes=tuple(_tape(tapes, index) for index in pair),
+        check=told,
+        line=plain.line,
+        error_m=_radius_95(_meeting_covariance(route, tapes, pair)),
+        retrace_m=_radius_95(_meeting_covariance(route, tapes, pair, taping_only=True)),
+        mirror_gap_m=gap,
+        mirror_check_m=mirror_check,
+        side=_side(tapes, pair, place.at_m),
+        warnings=tuple(_warnings(route, tapes, pair, gap, told, mirror_check)),
+    )
+
+
+def _tape(tapes: _Tapes, index: int) -> RefindTape:
+    return RefindTape(tapes.points[index].name, float(tapes.distance_m[index]))
+
+
+def _radius_95(covariance: Floats) -> float:
+    return float(ELLIPSE_95 * error_ellipses(covariance[None]).semi_major_m[0])
+
+
+def _mirror(tapes: _Tapes, pair: tuple[int, int], at_m: Floats) -> Floats:
+    """Return the tapes' other meeting point, across the line between their two points."""
+    begin, end = tapes.from_m[pair[0]], tapes.from_m[pair[1]]
+    along = (end - begin) / max(float(np.hypot(*(end - begin))), 1e-9)
+    away = at_m - begin
+    return np.asarray(begin + 2.0 * (away @ along) * along - away)
+
+
+def _check_tape(tapes: _Tapes, pair: tuple[int, int], mirror: Floats) -> int | None:
+    """Return a third point: the nearest of those that tell the mirror point, else the nearest."""
+    others = [index for index in range(len(tapes.points)) if index not in pair]
+    if not others:
+        return None
+
+    def tells(index: int) -> bool:
+        there = float(np.hypot(*(mirror - tapes.from_m[index])))
+        return abs(there - float(tapes.distance_m[index])) >= _TELLS_APART_M
+
+    telling = [index for index in others if tells(index)]
+    return min(telling or others, key=lambda index: float(tapes.distance_m[index]))
+
+
+def _side(tapes: _Tapes, pair: tuple[int, int], at_m: Floats) -> str:
+    begin, end = tapes.from_m[pair[0]], tapes.from_m[pair[1]]
+    ahead, away = end - begin, at_m - begin
+    hand = "right" if ahead[0] * away[1] - ahead[1] * away[0] < 0.0 else "left"
+    first, second = tapes.points[pair[0]].name, tapes.points[pair[1]].name
+    return f"to the {hand} as you walk from {first} to {second}"
+
+
+def _warnings(
+    route: Route,
+    tapes: _Tapes,
+    pair: tuple[int, int],
+    gap_m: float,
+    check: RefindTape | None,
+    mirror_check_m: float | None,
+) -> Iterable[str]:
+    unit = route.site.unit
+    if gap_m <= _MIRROR_NEAR_M:
+        yield (
+            f"the tapes also meet {format_length(gap_m, unit)} away, across the line between their "
+            "two points: the place is nearly on that line, where the tapes fix it poorly"
+        )
+    if check is None:
+        yield "no third point for a check distance: the mirror point cannot be told by tape"
+    elif mirror_check_m is not None and abs(mirror_check_m - check.distance_m) < _TELLS_APART_M:
+        yield "the check distance is much the same at the mirror point and cannot tell it"
+    crossing = np.degrees(np.arcsin(min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)))
+    if crossing < _FLAT_DEG:
+        yield f"the best two tapes meet at only {crossing:.0f} degrees"
+    if max(float(tapes.distance_m[index]) for index in pair) > LONGEST_TAPE_M:
+        yield f"a tape is longer than {format_length(LONGEST_TAPE_M, unit, 0)}"
+
+
+def _against_line(route: Route, place: _Place) -> RefindLine | None:
+    """Return the place against the nearest boundary line, else the nearest line of the plan."""
+    plan = route.site.plan
+    bounding = [boundary.line for boundary in route.site.boundaries]
+    names = bounding or [one.name for one in plan.lines]
+    if not names or not plan.points:
+        return None
+    pasts = {name: measure_past(route, name, place.key.footage_m) for name in dict.fromkeys(names)}
+    name = min(pasts, key=lambda one: abs(float(pasts[one].past_m[0])))
+    past = pasts[name]
+    mapped = np.array([[p.easting_m, p.northing_m] for p in plan.points])
+    at = plan.line(name).vertices_m
+    along = float(signed_offsets(at, place.at_m).along_m)
+    feet = signed_offsets(at, mapped)
+    # The point nearest to the line gives the surest foot on it.
+    nearest = int(np.argmin(np.abs(feet.offset_m) + 0.5 * np.abs(feet.along_m - along)))
+    ahead = along - float(feet.along_m[nearest])
+    # Looking past a line whose far side is to its right, its direction runs to the left.
+    to_the_right = (ahead > 0.0) == (sense_past(route, name) < 0.0)
+    return RefindLine(
+        line=name,
+        past_m=float(past.past_m[0]),
+        sd_past_m=float(past.sd_m(route)[0]),
+        along_from=plan.points[nearest].name,
+        along_m=abs(ahead),
+        to_the_right=to_the_right,
+    )

@@ -1,0 +1,107 @@
+"""What stands so near a cut that the cut may undermine it?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.dig import (
+    Area,
+    Excavation,
+    Nearness,
+    StructureKind,
+    StructureNear,
+    TrenchProfile,
+    TrenchRules,
+)
+from lateral_map.model.earthwork import trench_footprint
+from lateral_map.model.site import Site
+
+Floats = NDArray[np.float64]
+
+_STEP_M: Final = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """Something on the plan, and the 1 sd of its mapped place."""
+
+    name: str
+    kind: StructureKind
+    shape: BaseGeometry
+    sd_m: float
+
+
+def find_structures(
+    site: Site, profile: TrenchProfile, excavation: Excavation, rules: TrenchRules
+) -> tuple[StructureNear, ...]:
+    """Return what lies within a reach's trench, its sloped cut or its influence line.
+
+    The influence line rises from the bottom's edges at the influence slope, or at the soil's own
+    slope where that is flatter, from the bottom at its deeper 95 % bound. Whatever may lie within
+    at 95 % counts, and says so.
+    """
+    stretch = profile.between(excavation.from_m, excavation.to_m)
+    slope = max(rules.value("influence slope"), rules.slope)
+    influence = trench_footprint(
+        stretch.place_m, stretch.width_m, stretch.depth_at_bound(1.0), slope
+    )
+    limits: tuple[tuple[Nearness, Area, float], ...] = (
+        ("within the trench", excavation.shored.footprint, 0.0),
+        ("within the sloped cut", excavation.sloped.footprint, rules.slope),
+        ("within the influence line", influence, slope),
+    )
+    found = (_judge(one, stretch, limits) for one in _everything_standing(site))
+    return tuple(sorted((one for one in found if one), key=lambda one: one.gap_m))
+
+
+def _everything_standing(site: Site) -> Iterator[_Standing]:
+    for area in site.plan.areas:
+        if area.kind == "building":
+            yield _Standing(area.name, "building", area.polygon, site.accuracy.mapped_point_m)
+    for point in site.plan.points:
+        place = Point(point.easting_m, point.northing_m)
+        yield _Standing(point.name, "named point", place, point.sd_m)
+    for line in site.plan.utilities:
+        sd = site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
+        yield _Standing(line.name, "utility", LineString(line.vertices_m), sd)
+
+
+def _judge(
+    one: _Standing, stretch: TrenchProfile, limits: tuple[tuple[Nearness, Area, float], ...]
+) -> StructureNear | None:
+    at = _nearest_along(one.shape, stretch)
+    spread = TWO_SIDED_95 * float(np.hypot(at.across_sd_m[0], one.sd_m))
+    gap = float(shapely.distance(limits[0][1], one.shape))
+    for verdict, area, slope in limits:
+        away = float(shapely.distance(area, one.shape))
+        if away <= spread:
+            return StructureNear(
+                name=one.name,
+                kind=one.kind,
+                verdict=verdict,
+                gap_m=gap,
+                gap_low_m=max(gap - spread, 0.0),
+                gap_high_m=gap + spread,
+                allowed_m=slope * float(at.bottom_depth_m[0]),
+                footage_m=float(at.footage_m[0]),
+                bottom_depth_m=float(at.bottom_depth_m[0]),
+                only_by_bound=away > 0.0,
+            )
+    return None
+
+
+def _nearest_along(shape: BaseGeometry, stretch: TrenchProfile) -> TrenchProfile:
+    """Return the profile where the trench's middle comes nearest to a shape."""
+    begin, end = stretch.footage_m[[0, -1]]
+    many = stretch.at(np.linspace(begin, end, max(int((end - begin) / _STEP_M), 1) + 1))
+    away = shapely.distance(shapely.points(many.place_m), shape)
+    return many.at(many.footage_m[int(np.argmin(away))])

@@ -1,0 +1,77 @@
+"""What ground is broken by a cut, by cover?"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
+
+from lateral_map.model.dig import Area, GroundCover, SurfaceBroken
+from lateral_map.model.site import Plan, PlanArea
+from lateral_map.units import to_metres
+
+Floats = NDArray[np.float64]
+
+# Local paving rules ask 6 in beyond each edge at least (Sevier County UT, Ord. 2023-4-1; Silverton
+# OR, Public Works Design Standards 2.36); others ask 12 in (from memory).
+CUTBACK_M: Final = to_metres(6.0, "in")
+_PAVED: Final = ("concrete", "asphalt")
+_UNMAPPED: Final = "not mapped"
+_LEAST_M2: Final = 1e-6
+
+
+def measure_surfaces(
+    plan: Plan, centreline_m: Floats, footprint: Area, cutback_m: float = CUTBACK_M
+) -> tuple[SurfaceBroken, ...]:
+    """Return the ground a cut breaks by cover, largest first.
+
+    ``centreline_m`` (n, 2) runs along the trench. Where mapped surfaces overlap the smaller one
+    counts; what no surface covers is 'not mapped'. Paving is restored to ``cutback_m`` beyond the
+    cut.
+    """
+    wide = shapely.buffer(footprint, cutback_m, join_style="mitre")
+    left: BaseGeometry = wide
+    broken: dict[GroundCover, SurfaceBroken] = {}
+    for area in sorted(plan.areas, key=lambda one: one.polygon.area):
+        part = shapely.intersection(left, area.polygon)
+        left = shapely.difference(left, area.polygon)
+        if part.area > _LEAST_M2:
+            _add(broken, _cover(area), area.name, part, centreline_m, footprint)
+    _add(broken, _UNMAPPED, "", left, centreline_m, footprint)
+    kept = (one for one in broken.values() if one.area_m2 > _LEAST_M2 or one.restored_area_m2 > 0)
+    return tuple(sorted(kept, key=lambda one: -one.area_m2))
+
+
+def _cover(area: PlanArea) -> GroundCover:
+    return "building" if area.kind == "building" else area.cover or "other"
+
+
+def _add(
+    broken: dict[GroundCover, SurfaceBroken],
+    cover: GroundCover,
+    name: str,
+    part: BaseGeometry,
+    centreline_m: Floats,
+    footprint: Area,
+) -> None:
+    """Add the part of the ground that one mapped surface covers."""
+    cut = shapely.intersection(part, footprint)
+    restored = part.area if cover in _PAVED else cut.area
+    before = broken.get(cover, SurfaceBroken(cover, (), 0.0, 0.0, 0.0))
+    if max(cut.area, restored) <= _LEAST_M2:
+        return
+    broken[cover] = SurfaceBroken(
+        cover=cover,
+        names=(*before.names, name) if name else before.names,
+        length_m=before.length_m + _length(centreline_m, cut),
+        area_m2=before.area_m2 + cut.area,
+        restored_area_m2=before.restored_area_m2 + restored,
+    )
+
+
+def _length(centreline_m: Floats, cut: BaseGeometry) -> float:
+    return float(LineString(centreline_m).intersection(cut).length) if cut.area else 0.0

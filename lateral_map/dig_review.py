@@ -1,0 +1,119 @@
+"""A report to everything the excavator needs before the first bucket."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from lateral_map.analysis.conflicts import find_conflicts
+from lateral_map.analysis.depth_table import table_depths
+from lateral_map.analysis.excavation import measure_excavation
+from lateral_map.analysis.key_points import list_key_points
+from lateral_map.analysis.methods import compare_methods
+from lateral_map.analysis.reach import propose_reaches
+from lateral_map.analysis.refind import plan_refinds
+from lateral_map.analysis.structures import find_structures
+from lateral_map.analysis.surfaces import CUTBACK_M, measure_surfaces
+from lateral_map.analysis.trench import lay_trench
+from lateral_map.analysis.trench_rules import read_trench_rules
+from lateral_map.analysis.whitelines import outline_dig
+from lateral_map.model.dig import (
+    DigReview,
+    ReachReview,
+    RepairReach,
+    TrenchProfile,
+    TrenchRules,
+    UtilityConflict,
+)
+from lateral_map.model.results import Report
+
+Progress = Callable[[str], None]
+
+
+def build_dig_review(report: Report, progress: Progress | None = None) -> DigReview:
+    """Return the dig review of a report.
+
+    ``progress`` is called with a few words before each long step.
+    """
+    say = progress or _say_nothing
+    site, route = report.site, report.route
+    rules = read_trench_rules(site.dig)
+    say("laying the trench")
+    profile = lay_trench(report.stations, report.pipes, site.dig, rules)
+    found = propose_reaches(route, report.findings, report.pipes, report.responsibility)
+    say("measuring the cuts")
+    reaches = tuple(_review_reach(report, profile, rules, reach) for reach in found)
+    say("looking for what is in the way")
+    conflicts = find_conflicts(route, profile, report.dig.tolerance_m)
+    say("choosing tapes")
+    keys = list_key_points(site, report.crossings, report.pipes, found)
+    refinds = plan_refinds(route, keys)
+    depths = table_depths(site, report.stations, profile)
+    return DigReview(
+        report=report,
+        rules=rules,
+        profile=profile,
+        reaches=reaches,
+        conflicts=conflicts,
+        refinds=refinds,
+        depths=depths,
+        warnings=tuple(_warnings(report, reaches, conflicts)),
+    )
+
+
+def _say_nothing(_: str) -> None:
+    """Take no notice of progress."""
+
+
+def _review_reach(
+    report: Report, profile: TrenchProfile, rules: TrenchRules, reach: RepairReach
+) -> ReachReview:
+    site = report.site
+    begin, end = reach.begin.footage_m, reach.end.footage_m
+    excavation = measure_excavation(profile, begin, end, site.dig, rules)
+    middle = profile.between(begin, end).place_m
+    cutback = CUTBACK_M if site.dig.pavement_cutback_m is None else site.dig.pavement_cutback_m
+    shored, sloped = (
+        measure_surfaces(site.plan, middle, cut.footprint, cutback)
+        for cut in (excavation.shored, excavation.sloped)
+    )
+    structures = find_structures(site, profile, excavation, rules)
+    return ReachReview(
+        reach=reach,
+        excavation=excavation,
+        surfaces_shored=shored,
+        surfaces_sloped=sloped,
+        structures=structures,
+        methods=compare_methods(site, reach, excavation, (shored, sloped), structures, rules),
+        white_lines=outline_dig(profile, reach, rules),
+    )
+
+
+def _warnings(
+    report: Report, reaches: tuple[ReachReview, ...], conflicts: tuple[UtilityConflict, ...]
+) -> list[str]:
+    said = []
+    if not reaches:
+        said.append(
+            "no finding calls for a repair and site.toml names no [[reach]]: nothing is proposed"
+        )
+    if report.site.dig.tolerance_zone_m is None:
+        said.append(
+            "site.toml gives no tolerance zone: the local one-call law's own width comes before "
+            "the 18 in used here"
+        )
+    if not report.stations.ground_known:
+        said.append(
+            "nobody measured the ground: depths hold where they were read, and the ground between "
+            "is taken as level"
+        )
+    if not report.site.plan.utilities:
+        said.append("the plan shows no utilities at all: that is no sign that there are none")
+    unknown = [one.name for one in conflicts if one.depth_m is None and one.verdict != "clear"]
+    if unknown:
+        said.append(f"depth unknown: {', '.join(unknown)}; expose by hand before digging near")
+    if report.suspects:
+        said.append(
+            f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
+            "before digging"
+        )
+    return said

@@ -1,0 +1,467 @@
+"""What the dig review answers, in metres, m², m³ and degrees in the site's plane; arrays read-only.
+
+Depths are below ground and positive down. ``crown`` is the outside top of the pipe: cover is what
+lies above it. ``bottom`` is the bottom of the trench: the outside bottom of the pipe less the
+bedding. Bounds are 95 %, two-sided (1.96 sd), unless a field says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from shapely.geometry import MultiPolygon, Polygon
+
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.results import Basis, FindingResult, PipeStretch, Report, read_only
+from lateral_map.model.site import Bend, Cover, Finding, RateItem, RuleKey, Soil, UtilityKind
+
+Floats = NDArray[np.float64]
+Area = Polygon | MultiPolygon
+
+Standing = Literal["confirmed", "from memory", "common practice", "set by the site"]
+KeyPointKind = Literal["start", "crossing", "reach end", "bend", "transition", "finding", "end"]
+GroundCover = Cover | Literal["not mapped", "building"]
+Nearness = Literal["within the trench", "within the sloped cut", "within the influence line"]
+Passing = Literal["above", "below", "at the pipe's own depth", "depth unknown"]
+ConflictVerdict = Literal["crosses the pipe", "within the trench", "hand dig", "clear"]
+StructureKind = Literal["building", "named point", "utility"]
+MethodName = Literal["open cut, shored", "open cut, sloped", "liner"]
+CutMethod = Literal["vertical walls, shored or shielded", "sloped walls"]
+Money = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class TrenchRule:
+    """One figure of the trench rules: a length in metres, or run over rise where ``is_slope``.
+
+    ``as_printed`` is the figure in the rule's own words; ``paragraph`` where it is printed;
+    ``standing`` how sure we are of both.
+    """
+
+    key: RuleKey
+    value: float
+    is_slope: bool
+    as_printed: str
+    words: str
+    paragraph: str
+    standing: Standing
+
+
+@dataclass(frozen=True, slots=True)
+class TrenchRules:
+    """The figures in force on the site, and the soil they are used for."""
+
+    rules: tuple[TrenchRule, ...]
+    soil: Soil
+
+    def rule(self, key: RuleKey) -> TrenchRule:
+        """Return one rule; raises ``KeyError``."""
+        return {rule.key: rule for rule in self.rules}[key]
+
+    def value(self, key: RuleKey) -> float:
+        """Return one rule's figure: metres, or run over rise."""
+        return self.rule(key).value
+
+    @property
+    def slope_rule(self) -> TrenchRule:
+        """The steepest slope allowed in the site's soil."""
+        keys: dict[Soil, RuleKey] = {
+            "stable rock": "slope stable rock",
+            "A": "slope A",
+            "B": "slope B",
+            "C": "slope C",
+        }
+        return self.rule(keys[self.soil])
+
+    @property
+    def slope(self) -> float:
+        """The steepest slope allowed in the site's soil, run over rise."""
+        return self.slope_rule.value
+
+
+@dataclass(frozen=True, slots=True)
+class ReachEnd:
+    """One end of a reach. ``sd_footage_m`` is 1 sd along the pipe of what the camera saw there."""
+
+    footage_m: float
+    sd_footage_m: float
+    easting_m: float
+    northing_m: float
+    depth_m: float
+    sd_depth_m: float
+    along_sd_m: float
+    across_sd_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReachPart:
+    """What one party answers for within a reach; its inner ends carry the boundary's 1 sd.
+
+    ``probability`` is the chance that the party has any of the reach at all.
+    """
+
+    from_m: float
+    to_m: float
+    sd_from_m: float
+    sd_to_m: float
+    party: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class RepairReach:
+    """A stretch to repair: proposed from the findings, or taken from site.toml.
+
+    ``plan_length_m`` is its length on the ground, ``sd_length_m`` the 1 sd of its length along the
+    pipe. ``transitions_m`` are the footages where pipe of another size or material begins.
+    """
+
+    name: str
+    begin: ReachEnd
+    end: ReachEnd
+    proposed: bool
+    reason: str
+    plan_length_m: float
+    sd_length_m: float
+    pipes: tuple[PipeStretch, ...]
+    transitions_m: tuple[float, ...]
+    bends: tuple[Bend, ...]
+    findings: tuple[FindingResult, ...]
+    taps: tuple[Finding, ...]
+    standing_water: tuple[Finding, ...]
+    parts: tuple[ReachPart, ...]
+
+    @property
+    def length_m(self) -> float:
+        """Length along the pipe."""
+        return self.end.footage_m - self.begin.footage_m
+
+
+@dataclass(frozen=True, slots=True)
+class TrenchProfile:
+    """The excavation's section, one array entry a station, at right angles to the pipe.
+
+    ``width_m`` is the width at the bottom (and of vertical walls), ``standard_width_m`` the least
+    width ASTM D2321 asks, ``top_width_m`` that of walls sloped all the way up. Areas are of the
+    earth dug. ``ground_m`` and ``plan_m`` are elevation and distance run in plan.
+    """
+
+    footage_m: Floats
+    plan_m: Floats
+    easting_m: Floats
+    northing_m: Floats
+    ground_m: Floats
+    invert_depth_m: Floats
+    crown_depth_m: Floats
+    bottom_depth_m: Floats
+    sd_depth_m: Floats
+    across_sd_m: Floats
+    outside_diameter_m: Floats
+    width_m: Floats
+    standard_width_m: Floats
+    top_width_m: Floats
+    shored_area_m2: Floats
+    sloped_area_m2: Floats
+
+    @property
+    def place_m(self) -> Floats:
+        """Places (n, 2), easting and northing."""
+        return np.stack([self.easting_m, self.northing_m], axis=-1)
+
+    def depth_at_bound(self, sign: float) -> Floats:
+        """Return the bottom's depths at their upper (+1) or lower (-1) 95 % bound."""
+        return np.maximum(self.bottom_depth_m + sign * TWO_SIDED_95 * self.sd_depth_m, 0.0)
+
+    def at(self, footage_m: ArrayLike) -> TrenchProfile:
+        """Return the profile at other footages, straight between stations."""
+        at = np.atleast_1d(np.asarray(footage_m, float))
+        return TrenchProfile(
+            *(
+                read_only(np.interp(at, self.footage_m, getattr(self, one.name)))
+                for one in fields(self)
+            )
+        )
+
+    def between(self, from_m: float, to_m: float) -> TrenchProfile:
+        """Return the stations between two footages, and one at each of them."""
+        inside = (self.footage_m > from_m + 1e-6) & (self.footage_m < to_m - 1e-6)
+        return self.at(np.concatenate([[from_m], self.footage_m[inside], [to_m]]))
+
+
+@dataclass(frozen=True, slots=True)
+class DepthClass:
+    """Length of trench between two depths that the rules tell apart.
+
+    ``length_if_deeper_m`` is the length in this class with every depth at its upper 95 % bound.
+    ``to_m`` is infinite for the deepest.
+    """
+
+    words: str
+    from_m: float
+    to_m: float
+    length_m: float
+    length_if_deeper_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One way of opening a reach. Volumes are bank measure (in place) and loose (dug).
+
+    ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound.
+    """
+
+    method: CutMethod
+    footprint: Area
+    top_width_m: float
+    bank_m3: float
+    bank_low_m3: float
+    bank_high_m3: float
+    loose_low_m3: float
+    loose_high_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Excavation:
+    """What opening a reach takes.
+
+    ``wall_m2`` is the area of both vertical walls to be held up. ``width_m`` is the trench's width
+    at the bottom, ``standard_width_m`` the least that ASTM D2321 asks anywhere in it.
+    """
+
+    from_m: float
+    to_m: float
+    length_m: float
+    deepest_m: float
+    deepest_high_m: float
+    classes: tuple[DepthClass, ...]
+    shored: Cut
+    sloped: Cut
+    wall_m2: float
+    width_m: float
+    standard_width_m: float
+    bedding_m3: float
+    swell: tuple[float, float]
+    swell_source: str
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceBroken:
+    """Ground of one cover opened by a cut: length along the pipe, areas of the cut and to restore.
+
+    ``restored_area_m2`` has paving cut back beyond the trench; elsewhere it is the cut's own area.
+    """
+
+    cover: GroundCover
+    names: tuple[str, ...]
+    length_m: float
+    area_m2: float
+    restored_area_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class StructureNear:
+    """Something standing so near a cut that the cut may undermine it.
+
+    ``gap_m`` is from the near wall of a vertical trench, 0 inside it; ``gap_low_m`` and
+    ``gap_high_m`` its 95 % bounds. ``allowed_m`` is the gap below which the verdict holds, at the
+    depth there. ``only_by_bound`` is True where the bound, not the estimate, lies within it.
+    """
+
+    name: str
+    kind: StructureKind
+    verdict: Nearness
+    gap_m: float
+    gap_low_m: float
+    gap_high_m: float
+    allowed_m: float
+    footage_m: float
+    bottom_depth_m: float
+    only_by_bound: bool
+
+
+@dataclass(frozen=True, slots=True)
+class UtilityCrossing:
+    """Where a utility crosses the pipe in plan. Footage bounds are along the pipe.
+
+    ``clearance_m`` is vertical, between the pipe's outside wall and the utility's top, None where
+    the utility's depth is unknown. Above the pipe it counts down from the utility's top to the
+    pipe's crown, so the utility's own height comes off it.
+    """
+
+    footage_m: float
+    sd_footage_m: float
+    easting_m: float
+    northing_m: float
+    angle_deg: float
+    passing: Passing
+    clearance_m: float | None
+    clearance_low_m: float | None
+    clearance_high_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class UtilityConflict:
+    """One mapped utility against the pipe and its trench.
+
+    ``plan_clearance_m`` is from the pipe's outside wall to the mapped line, with 95 % bounds (the
+    lower one never below 0). ``space_clearance_m`` is the same in space (to the utility's top),
+    None where its depth is unknown. ``hand_dig_m`` are the footages where the trench comes within
+    the tolerance of it at 95 %. ``sd_source`` says where the utility's own accuracy is from.
+    ``joins`` is True where it is the main the lateral ends at; ``zone`` is the tolerance zone about
+    the mapped line, widened by its mapped 95 %.
+    """
+
+    name: str
+    utility: UtilityKind
+    verdict: ConflictVerdict
+    crossings: tuple[UtilityCrossing, ...]
+    plan_clearance_m: float
+    plan_clearance_low_m: float
+    plan_clearance_high_m: float
+    space_clearance_m: float | None
+    space_clearance_low_m: float | None
+    nearest_footage_m: float
+    hand_dig_m: tuple[tuple[float, float], ...]
+    depth_m: float | None
+    sd_plan_m: float
+    sd_source: str
+    source: str
+    joins: bool
+    zone: Area
+
+
+@dataclass(frozen=True, slots=True)
+class KeyPoint:
+    """A place a crew must find again."""
+
+    name: str
+    kind: KeyPointKind
+    footage_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class RefindTape:
+    """One tape from a named permanent point, along level ground."""
+
+    point: str
+    distance_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class RefindLine:
+    """The place against a plan line: ``past_m`` beyond it as seen from the start.
+
+    ``along_m`` runs along the line from the foot of ``along_from``, ``to_the_right`` as one looks
+    past the line from the start's side.
+    """
+
+    line: str
+    past_m: float
+    sd_past_m: float
+    along_from: str
+    along_m: float
+    to_the_right: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Refind:
+    """How to find a key point again.
+
+    ``tapes`` is the best pair, empty where two named points are not to be had; ``check`` a third.
+    ``error_m`` is the 95 % radius (semi-major axis) of where the tapes lead against the true pipe;
+    ``retrace_m`` of the taping alone. ``mirror_gap_m`` is how far off the tapes' other meeting
+    point lies, ``mirror_check_m`` what the check tape would read there. ``side`` says on which side
+    of the line between the two points the place lies.
+    """
+
+    key: KeyPoint
+    easting_m: float
+    northing_m: float
+    depth_m: float
+    sd_depth_m: float
+    tapes: tuple[RefindTape, ...]
+    check: RefindTape | None
+    line: RefindLine | None
+    error_m: float | None
+    retrace_m: float | None
+    mirror_gap_m: float | None
+    mirror_check_m: float | None
+    side: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DepthRow:
+    """One line of the depth table; ``sd_m`` is 1 sd of every depth in it.
+
+    ``from_reading_m`` is how far along the pipe the nearest depth reading used lies. ``loud`` says
+    in words why the depth is not to be relied on, empty where it was read near by.
+    """
+
+    footage_m: float
+    events: tuple[str, ...]
+    ground_m: float | None
+    cover_m: float
+    invert_depth_m: float
+    bottom_depth_m: float
+    sd_m: float
+    basis: Basis
+    from_reading_m: float
+    under: str
+    loud: str
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """An amount the site's unit rates may price: metres, m², m³ or a count."""
+
+    item: RateItem
+    low: float
+    high: float
+    per: Literal["m", "m2", "m3", "each"]
+    cost: Money | None
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """One way to repair a reach: what it takes, and what to think of first.
+
+    ``cost`` is the sum of what the site's own rates price, None where they price nothing;
+    ``unpriced`` names what it leaves out.
+    """
+
+    name: MethodName
+    quantities: tuple[Quantity, ...]
+    cost: Money | None
+    unpriced: tuple[RateItem, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReachReview:
+    """A reach with everything about opening or lining it."""
+
+    reach: RepairReach
+    excavation: Excavation
+    surfaces_shored: tuple[SurfaceBroken, ...]
+    surfaces_sloped: tuple[SurfaceBroken, ...]
+    structures: tuple[StructureNear, ...]
+    methods: tuple[Method, ...]
+    white_lines: Area
+
+
+@dataclass(frozen=True, slots=True)
+class DigReview:
+    """Everything the dig review says about one site."""
+
+    report: Report
+    rules: TrenchRules
+    profile: TrenchProfile
+    reaches: tuple[ReachReview, ...]
+    conflicts: tuple[UtilityConflict, ...]
+    refinds: tuple[Refind, ...]
+    depths: tuple[DepthRow, ...]
+    warnings: tuple[str, ...]
