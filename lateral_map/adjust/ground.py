@@ -23,9 +23,14 @@ def has_levels(site: Site) -> bool:
     """Say whether anybody measured the ground."""
     return (
         site.start.ground_m is not None
-        or bool(site.plan.levels)
+        or has_surface(site)
         or any(locate.ground_m is not None for locate in used_locates(site))
     )
+
+
+def has_surface(site: Site) -> bool:
+    """Say whether levels stand about the plan, not only along the line."""
+    return bool(site.plan.levels) or site.plan.terrain is not None
 
 
 def lay_ground(site: Site, chain: Chain, route_m: Floats) -> Ground:
@@ -68,9 +73,9 @@ def _known_along(site: Site, chain: Chain, route_m: Floats) -> tuple[Floats, Flo
 def _from_spot_levels(
     site: Site, chain: Chain, route_m: Floats
 ) -> list[tuple[float, float, float]]:
-    if not site.plan.levels:
+    if not has_surface(site):
         return []
-    spots = np.array([[s.easting_m, s.northing_m, s.elevation_m] for s in site.plan.levels])
+    spots = _spots(site)
     gap = np.hypot(*(route_m[:, None, :] - spots[None, :, :2]).transpose(2, 0, 1))
     surface = _surface(spots)
     if surface is not None:
@@ -95,10 +100,18 @@ def _from_spot_levels(
 
 def _nearest_spot(site: Site, chain: Chain, route_m: Floats) -> tuple[float, float, float]:
     """Carry the one nearest spot level across where none lies near the line."""
-    spots = np.array([[s.easting_m, s.northing_m, s.elevation_m] for s in site.plan.levels])
+    spots = _spots(site)
     gap = np.hypot(*(route_m[:, None, :] - spots[None, :, :2]).transpose(2, 0, 1))
     node, spot = np.unravel_index(int(gap.argmin()), gap.shape)
     return float(chain.nodes_m[node]), float(spots[spot, 2]), float(gap[node, spot])
+
+
+def _spots(site: Site) -> Floats:
+    """Return (n, 3) easting, northing, elevation of spot levels and terrain."""
+    levels = [[s.easting_m, s.northing_m, s.elevation_m] for s in site.plan.levels]
+    spots = np.array(levels, float).reshape(-1, 3)
+    terrain = site.plan.terrain
+    return spots if terrain is None else np.concatenate([spots, terrain.points_m])
 
 
 def _surface(spots: Floats) -> Callable[[Floats], Floats] | None:
@@ -129,10 +142,16 @@ def _with_uncertainty(
     return Ground(
         knots_m=knots,
         levels_m=np.interp(knots, footage, level),
-        sd_m=np.hypot(site.accuracy.ground_m, _UNSEEN_SLOPE * away),
+        sd_m=np.hypot(_sd_measured(site), _UNSEEN_SLOPE * away),
         is_level=False,
         correction_knots_m=_distinct(np.array(corrections)),
     )
+
+
+def _sd_measured(site: Site) -> float:
+    """Return the 1 sd (m) of a ground level where one was measured, or read off the terrain."""
+    terrain = site.plan.terrain
+    return site.accuracy.ground_m if terrain is None else terrain.sd_m
 
 
 def _distinct(footages: Floats) -> Floats:

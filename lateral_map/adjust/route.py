@@ -14,10 +14,10 @@ from lateral_map.adjust.chain import (
     turns_at_nodes,
     used_locates,
 )
-from lateral_map.adjust.ground import lay_ground
+from lateral_map.adjust.ground import has_surface, lay_ground
 from lateral_map.adjust.possible import find_impossible
 from lateral_map.adjust.prior import LinearRows, prior_rows, tied_locates
-from lateral_map.adjust.solve import Solution, invert_normal, solve_least_squares
+from lateral_map.adjust.solve import Solution, gram_matrix, invert_normal, solve_least_squares
 from lateral_map.adjust.starts import first_azimuths, first_guess
 from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
@@ -73,7 +73,7 @@ def solve_site(site: Site) -> tuple[System, Solution, tuple[Floats, ...]]:
     guess_ground = lay_ground(site, chain, _at_start(site, chain))
     solutions = _solve_all(site, chain, turns, guess_ground)
     system, solution = solutions[0]
-    if site.plan.levels:
+    if has_surface(site):
         system, solution = _solve_on_surface(system, solution, turns)
     return system, solution, _alternatives(solutions)
 
@@ -151,7 +151,7 @@ def _solve_gently(system: System, guess: Floats) -> Solution:
 def _solve(system: System, guess: Floats) -> Solution:
     design, observed = system.rows.stacked()
     try:
-        return solve_least_squares(design, observed, design.T @ design, system.evaluate, guess)
+        return solve_least_squares(design, observed, gram_matrix(design), system.evaluate, guess)
     except np.linalg.LinAlgError:
         raise AdjustmentError(
             Fault(

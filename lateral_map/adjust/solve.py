@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import blas, lapack
 
 Floats = NDArray[np.float64]
 Evaluate = Callable[[Floats], tuple[Floats, Floats]]
@@ -38,9 +39,9 @@ def solve_least_squares(
 ) -> Solution:
     """Minimise |observed - design x|² + |evaluate(x)|² from ``start``.
 
-    ``design`` and ``observed`` are the whitened linear equations and ``normal`` = designᵀ design,
-    formed once. ``evaluate`` returns whitened residuals and design of the rest. The step is
-    Gauss-Newton's; Levenberg's damping grows only after a step that did not lower the cost.
+    ``design`` and ``observed`` are the whitened linear equations and ``normal`` is their
+    ``gram_matrix``, formed once. ``evaluate`` returns whitened residuals and design of the rest.
+    The step is Gauss-Newton's; Levenberg's damping grows only after a step that did not lower the cost.
     """
     unknowns, damping = start, 0.0
     linear = observed - design @ unknowns
@@ -48,7 +49,7 @@ def solve_least_squares(
     cost = float(linear @ linear + residuals @ residuals)
     steps = 0
     while True:
-        full = normal + rest.T @ rest
+        full = gram_matrix(rest, normal)
         gradient = design.T @ linear + rest.T @ residuals
         if steps >= most_steps:
             break
@@ -69,9 +70,22 @@ def solve_least_squares(
         )  # fmt: skip
         damping = damping / 8.0 if damping > 1e-6 else 0.0
         if gain < _CLOSE_ENOUGH * (1.0 + cost):
-            full = normal + rest.T @ rest
+            full = gram_matrix(rest, normal)
             break
     return Solution(unknowns, cost, full, residuals, rest, steps)
+
+
+def gram_matrix(design: Floats, onto: Floats | None = None) -> Floats:
+    """Return designᵀ design (+ ``onto``); only the lower triangle is meant to be read.
+
+    numpy and scipy each bring a BLAS with threads of its own, and the two waiting on each other
+    cost ten times the work. Everything large here is therefore given to scipy's.
+    """
+    if not len(design):
+        return np.zeros((design.shape[1],) * 2) if onto is None else onto
+    if onto is None:
+        return np.asarray(blas.dsyrk(1.0, design.T, lower=1))
+    return np.asarray(blas.dsyrk(1.0, design.T, beta=1.0, c=onto, lower=1))
 
 
 def _damped_step(normal: Floats, gradient: Floats, damping: float) -> Floats:
@@ -79,14 +93,21 @@ def _damped_step(normal: Floats, gradient: Floats, damping: float) -> Floats:
     if damping:
         matrix = normal.copy()
         matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
-    return np.asarray(np.linalg.solve(matrix, gradient))
+    _, step, info = lapack.dposv(matrix, gradient, lower=1)
+    if info:
+        raise np.linalg.LinAlgError("normal matrix is not positive definite")
+    return np.asarray(step)
 
 
 def invert_normal(normal: Floats) -> Floats:
     """Return the inverse of a symmetric positive definite matrix: the covariance of the unknowns.
 
-    Raises ``numpy.linalg.LinAlgError`` where the readings leave an unknown undetermined.
+    Only the lower triangle is read. Raises ``numpy.linalg.LinAlgError`` where the readings leave
+    an unknown undetermined.
     """
-    np.linalg.cholesky(normal)
-    inverse = np.linalg.inv(normal)
-    return np.asarray((inverse + inverse.T) / 2.0)
+    factor, info = lapack.dpotrf(normal, lower=1, clean=1)
+    if info:
+        raise np.linalg.LinAlgError("normal matrix is not positive definite")
+    inverse, _ = lapack.dpotri(factor, lower=1)
+    lower = np.tril(inverse)
+    return np.asarray(lower + np.tril(lower, -1).T)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lateral_map.adjust.solve import invert_normal, solve_least_squares
+from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
 from lateral_map.model.route import Chain, Layout
 
 
@@ -181,7 +181,7 @@ def test_norris_linear_fit():
     found = solve_least_squares(
         design,
         np.array(y),
-        design.T @ design,
+        gram_matrix(design),
         lambda _: (np.zeros(0), np.zeros((0, 2))),
         np.zeros(2),
     )
