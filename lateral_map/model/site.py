@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from lateral_map.frame import Frame
+from lateral_map.model.referral import Referral
 
 Floats = NDArray[np.float64]
 
@@ -405,5 +406,6 @@ class Site:
     plan: Plan = Plan()
     notices: tuple[str, ...] = ()
     folder: Path | None = None
+    referral: Referral = Referral()
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()

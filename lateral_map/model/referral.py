@@ -1,0 +1,33 @@
+"""What a referral to the utility says beside the findings: the user's own words, and photographs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Referral:
+    """The [referral] table. Every field may be empty; the packet then says it in its own words.
+
+    ``letter`` and ``photographs`` are paths within the site folder.
+    """
+
+    to: str = ""
+    sender: str = ""
+    reference: str = ""
+    question: str = ""
+    signature: str = ""
+    letter: str = ""
+    photographs: str = "photographs"
+    keep_metadata: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """A photograph made ready to print: JPEG bytes, its size in pixels, the footage it shows (m)."""
+
+    name: str
+    footage_m: float
+    jpeg: bytes
+    width_px: int
+    height_px: int
