@@ -173,9 +173,9 @@ def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Fl
     """
     step = 0.01
     depth, jacobian = route.depth_jacobian(footages)
-    slope = (route.depths(footages + step)[0] - route.depths(footages - step)[0]) / (2.0 * step)
-    total = jacobian - slope[:, None] * moved
-    sd_here = route.depths(footages)[1]
+    _, sd_here = route.depths(footages)
+    behind, ahead = (route.depth_jacobian(footages + by)[0] for by in (-step, step))
+    total = jacobian - ((ahead - behind) / (2.0 * step))[:, None] * moved
     here, there = (
         np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
     )

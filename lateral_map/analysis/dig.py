@@ -71,25 +71,28 @@ def _sweep(stations: Stations, half_width: Floats) -> Polygon | MultiPolygon:
     """Return the ground swept by a disc that changes its size along the run.
 
     The union of the convex hulls of neighbouring discs, each drawn as the polygon round the disc,
-    so that nothing is left out.
+    so that nothing is left out; a flat of it lies along the pipe, so that the width is exact.
     """
-    centre, radius = _with_ends(stations, np.maximum(half_width, _THINNEST_M))
-    angle = np.arange(_CORNERS) * (2.0 * np.pi / _CORNERS)
+    centre, radius, heading = _with_ends(stations, np.maximum(half_width, _THINNEST_M))
+    angle = heading[:, None] + (np.arange(_CORNERS) + 0.5) * (2.0 * np.pi / _CORNERS)
     unit = np.stack([np.sin(angle), np.cos(angle)], axis=-1) / np.cos(np.pi / _CORNERS)
     discs = centre[:, None] + radius[:, None, None] * unit
     pairs = np.concatenate([discs[:-1], discs[1:]], axis=1)
-    hulls = shapely.convex_hull(shapely.multipoints(pairs))
+    # As lines, since only their corners matter to a hull and lines are made in one call.
+    hulls = shapely.convex_hull(shapely.linestrings(pairs))
     return cast("Polygon | MultiPolygon", shapely.union_all(hulls))
 
 
-def _with_ends(stations: Stations, radius: Floats) -> tuple[Floats, Floats]:
-    """Return disc centres and radii, carried past both ends by the 95 % uncertainty along."""
+def _with_ends(stations: Stations, radius: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return disc centres, radii and headings, carried past both ends by 1.96 sd along."""
     place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
-    heading = np.radians(stations.heading_deg[[0, -1]])
-    ahead = np.stack([np.sin(heading), np.cos(heading)], axis=-1)
+    heading = np.radians(stations.heading_deg)
+    ends = heading[[0, -1]]
+    ahead = np.stack([np.sin(ends), np.cos(ends)], axis=-1)
     reach = TWO_SIDED_95 * stations.along_sd_m[[0, -1], None] * ahead
     first, last = place[:1] - reach[:1], place[-1:] + reach[1:]
     return (
         np.concatenate([first, place, last]),
         np.concatenate([radius[:1], radius, radius[-1:]]),
+        np.concatenate([heading[:1], heading, heading[-1:]]),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
 _WORTH_IT: Final = 0.95
 # Of places that serve about as well, the one nearest to what is asked is the one to go to.
-_AS_GOOD: Final = 1.05
+_AS_GOOD: Final = 1.10
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +88,16 @@ def propose_next_locate(
     reachable = _reachable(route, stations)
     if not len(reachable):
         return None
-    proposals = (
-        _for_findings(route, stations, reachable, findings),
-        _for_crossings(route, stations, reachable, crossings),
-        _for_width(route, stations, reachable),
+    proposals: tuple[Callable[[], _Proposal | None], ...] = (
+        lambda: _for_findings(route, stations, reachable, findings),
+        lambda: _for_crossings(route, stations, reachable, crossings),
+        lambda: _for_width(route, stations, reachable),
     )
-    best = next((one for one in proposals if one is not None and one.is_worth_it), None)
-    return None if best is None else _put(route, stations, best)
+    for propose in proposals:
+        best = propose()
+        if best is not None and best.is_worth_it:
+            return _put(route, stations, best)
+    return None
 
 
 def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
@@ -136,7 +139,7 @@ def _make_marks(
 def _variance_left(route: Route, marks: _Marks, gradient: Floats) -> Floats:
     """Return (k, g): the variance of each quantity (g, unknowns) with each of k marks measured."""
     shared = marks.seen @ (route.covariance @ gradient.T)
-    gain = np.einsum("krg,krg->kg", shared, np.linalg.solve(marks.covariance, shared))
+    gain = np.sum(shared * np.linalg.solve(marks.covariance, shared), axis=1)
     return np.asarray(np.maximum(variances(gradient, route.covariance) - gain, 0.0))
 
 

@@ -13,6 +13,7 @@ from lateral_map.model.chance import ONE_SIDED_95, TWO_SIDED_95
 from lateral_map.model.past import measure_past, variances
 from lateral_map.model.results import FindingResult, Side
 from lateral_map.model.route import Route
+from lateral_map.model.site import Locate
 from lateral_map.units import format_length
 
 Floats = NDArray[np.float64]
@@ -132,13 +133,17 @@ def _tape_from_line(route: Route, doubt: _Doubt) -> list[_Option]:
     mark = int(np.argmin(np.abs(route.tied_footages_m - doubt.footage_m)))
     place = float(route.tied_footages_m[mark])
     there = measure_past(route, doubt.line, place)
+    used, locate = _used_and_tied(route, mark)
+    # The mark stands at the place, moved along the pipe by its counter reading's error and then by
+    # its own two offsets.
     taped = there.gradient[0].copy()
     first = route.layout.mark.start + 2 * mark
     taped[first : first + 2] += there.normal[0]
+    taped[route.layout.reading.start + used] += there.rate[0]
     seen = float(taped @ route.covariance @ taped) + route.site.accuracy.offset_m**2
     shared = float(doubt.gradient @ route.covariance @ taped)
-    name, where = _mark_name(route, mark), format_length(place, route.site.unit)
-    words = f"one more tape from the real {doubt.line} to mark {name} near {where}"
+    where = format_length(place, route.site.unit)
+    words = f"one more tape from the real {doubt.line} to mark {locate.mark} near {where}"
     return [_Option(words, _sd_after(doubt, shared, seen))]
 
 
@@ -146,9 +151,10 @@ def _sd_after(doubt: _Doubt, shared: float, seen: float) -> float:
     return math.sqrt(max(doubt.variance_m2 - shared**2 / seen, 0.0))
 
 
-def _mark_name(route: Route, mark: int) -> str:
-    tied = [one for one in route.site.locates if one.use and one.ties]
-    return sorted(tied, key=lambda one: one.footage_m)[mark].mark
+def _used_and_tied(route: Route, mark: int) -> tuple[int, Locate]:
+    """Return a tied locate's place among the locates used, by footage, and the locate itself."""
+    used = sorted((one for one in route.site.locates if one.use), key=lambda one: one.footage_m)
+    return [(index, one) for index, one in enumerate(used) if one.ties][mark]
 
 
 def _locate_taped_from_line(route: Route, doubt: _Doubt) -> _Option:

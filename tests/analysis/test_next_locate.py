@@ -1,0 +1,137 @@
+"""The next locate: where it is put, and that it delivers what it says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from adjust.builder import straight_site, surveyed
+from shapely.geometry import box
+
+from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.crossings import find_crossings
+from lateral_map.analysis.next_locate import propose_next_locate
+from lateral_map.analysis.sides import judge_findings
+from lateral_map.analysis.stations import lay_stations
+from lateral_map.model.site import Finding, Locate, OffsetTie, PlanArea, PositionTie
+
+
+def analysed(site):
+    route = adjust_route(site)
+    crossings, _ = find_crossings(route)
+    stations = lay_stations(route, crossings)
+    findings = judge_findings(route, stations)
+    return route, stations, crossings, findings
+
+
+def propose(site):
+    return propose_next_locate(*analysed(site))
+
+
+def plain(locates=(6.0, 12.0), **fields):
+    return replace(straight_site(locate_footages_m=locates, tie=surveyed), **fields)
+
+
+def undecided(site):
+    return replace(site, boundaries=())
+
+
+def located(site, footage_m, *, line=""):
+    """The site once the proposed locate was made there, its readings as the route has it."""
+    route = adjust_route(site)
+    east, north, _ = route.positions(footage_m)[0]
+    depth = float(route.depths(footage_m)[0][0]) - site.transmitter.above_invert_m
+    ties = [PositionTie(float(east), float(north), site.accuracy.tape_m, "xy")]
+    if line:
+        ties.append(OffsetTie(line, 24.0 - float(east), site.accuracy.offset_m))
+    extra = Locate("new", footage_m + site.transmitter.behind_lens_m, depth, ties=tuple(ties))
+    return replace(site, locates=(*site.locates, extra))
+
+
+def test_a_finding_in_doubt_comes_first():
+    found = propose(plain(findings=(Finding(24.3, "roots"), Finding(8.0, "crack"))))
+    assert found.reason.startswith("whether roots at 79.7 ft lies past the curb: ")
+    assert "and from the real curb" in found.reason
+    assert found.footage_m == pytest.approx(24.3, abs=0.5)
+
+
+def test_the_counter_reading_brings_the_transmitter_there():
+    found = propose(plain(findings=(Finding(24.3, "roots"),)))
+    lens_ft = found.footage_m / 0.3048 + 0.5
+    assert f"stop where the counter reads {lens_ft:.1f} ft" in found.reason
+
+
+def test_then_the_deciding_crossing():
+    site = plain()
+    found = propose(site)
+    assert found.reason.startswith("where the pipe crosses the curb: ")
+    crossing = analysed(site)[2][0]
+    assert found.sd_before_m == pytest.approx(crossing.sd_footage_m)
+    assert abs(found.footage_m - crossing.footage_m) < 1.0
+
+
+def test_then_the_widest_place():
+    site = undecided(plain())
+    found = propose(site)
+    assert found.reason.startswith("how wide the route's least certain place is: ")
+    assert "real" not in found.reason
+    stations = analysed(site)[1]
+    assert found.sd_before_m == pytest.approx(stations.across_sd_m.max())
+    assert found.footage_m > 20.0
+
+
+@pytest.mark.parametrize("kind", ["finding", "crossing", "width"])
+def test_it_delivers_what_it_says(kind):
+    findings = (Finding(24.3, "roots"),) if kind == "finding" else ()
+    site = plain(findings=findings)
+    site = undecided(site) if kind == "width" else site
+    found = propose(site)
+    after = analysed(located(site, found.footage_m, line="" if kind == "width" else "curb"))
+    got = {
+        "finding": lambda: after[3][0].sides[0].sd_past_m,
+        "crossing": lambda: after[2][0].sd_footage_m,
+        "width": after[1].across_sd_m.max,
+    }[kind]()
+    assert got == pytest.approx(found.sd_after_m, rel=0.03)
+    assert got < found.sd_before_m
+
+
+def test_no_other_place_does_much_better():
+    site = undecided(plain())
+    found = propose(site)
+    others = [analysed(located(site, at))[1].across_sd_m.max() for at in np.arange(2.0, 29.5, 2.5)]
+    assert found.sd_after_m <= 1.03 * min(others)
+
+
+def test_never_under_a_building():
+    slab = PlanArea("garage", "building", box(15.0, -5.0, 40.0, 5.0))
+    site = undecided(plain())
+    covered = replace(site, plan=replace(site.plan, areas=(slab,)))
+    assert propose(site).easting_m > 15.0
+    assert propose(covered).easting_m < 15.0
+
+
+def test_a_paved_yard_is_no_obstacle():
+    yard = PlanArea("drive", "surface", box(-5.0, -5.0, 40.0, 5.0), "concrete")
+    site = undecided(plain())
+    paved = replace(site, plan=replace(site.plan, areas=(yard,)))
+    assert propose(paved).footage_m == pytest.approx(propose(site).footage_m)
+
+
+def test_nothing_is_proposed_where_nothing_can_be_reached():
+    roof = PlanArea("hall", "building", box(-50.0, -50.0, 80.0, 50.0))
+    site = plain()
+    assert propose(replace(site, plan=replace(site.plan, areas=(roof,)))) is None
+
+
+def test_nothing_is_proposed_where_it_brings_nothing():
+    # Where a locate is only good to 100 m, another one is not worth the walk.
+    site = undecided(plain())
+    assert propose(replace(site, accuracy=replace(site.accuracy, mark_m=100.0))) is None
+
+
+def test_the_camera_must_reach_it():
+    # The transmitter rides behind the lens: it never gets to the run's very end.
+    site = undecided(plain(locates=(3.0,)))
+    assert propose(site).footage_m <= 30.0 - site.transmitter.behind_lens_m

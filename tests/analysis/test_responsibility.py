@@ -1,0 +1,87 @@
+"""Who answers for which stretch."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from analysis.builder import HandRoute, Sds, line
+
+from lateral_map.analysis.crossings import find_crossings
+from lateral_map.analysis.responsibility import share_responsibility
+from lateral_map.model.site import Boundary
+
+ROW = line("right of way", (10.0, 9.0), (10.0, -9.0), sd_m=0.2, kind="right_of_way")
+CURB = line("curb", (20.0, 9.0), (20.0, -9.0), sd_m=0.4)
+
+
+def share(route):
+    return share_responsibility(route, find_crossings(route)[0])
+
+
+def test_the_deciding_line_parts_the_run():
+    boundaries = (
+        Boundary("right of way", "owner", "owner"),
+        Boundary("curb", "owner", "city", True),
+    )
+    route = HandRoute(lines=(ROW, CURB), boundaries=boundaries, sds=Sds(start=0.3)).build()
+    owner, city = share(route)
+    assert (owner.party, city.party) == ("owner", "city")
+    assert (owner.from_m, owner.to_m, city.to_m) == pytest.approx((0.0, 20.0, 30.0))
+    assert (owner.sd_from_m, owner.sd_to_m, city.sd_to_m) == pytest.approx((0.0, 0.5, 0.0))
+    assert (owner.line_from, owner.line_to, city.line_from, city.line_to) == (
+        "",
+        "curb",
+        "curb",
+        "",
+    )
+
+
+def test_three_parties():
+    boundaries = (
+        Boundary("curb", "city", "county", decides=True),
+        Boundary("right of way", "owner", "city", decides=True),
+    )
+    shared = share(HandRoute(lines=(ROW, CURB), boundaries=boundaries).build())
+    assert [stretch.party for stretch in shared] == ["owner", "city", "county"]
+    assert all(a.to_m == b.from_m for a, b in itertools.pairwise(shared))
+
+
+def test_one_party_on_both_sides_is_one_stretch():
+    boundaries = (
+        Boundary("right of way", "owner", "city", decides=True),
+        Boundary("curb", "city", "city", decides=True),
+    )
+    shared = share(HandRoute(lines=(ROW, CURB), boundaries=boundaries).build())
+    assert [(s.party, s.from_m, s.to_m) for s in shared] == [
+        ("owner", 0.0, pytest.approx(10.0)), ("city", pytest.approx(10.0), 30.0),
+    ]  # fmt: skip
+
+
+def test_coming_back_gives_it_back():
+    there_and_back = HandRoute(
+        lengths_m=(25.0, 4.0, 25.0),
+        azimuths_deg=(90.0, 0.0, 270.0),
+        lines=(CURB,),
+        boundaries=(Boundary("curb", "owner", "city", decides=True),),
+    )
+    assert [stretch.party for stretch in share(there_and_back.build())] == [
+        "owner",
+        "city",
+        "owner",
+    ]
+
+
+def test_a_line_never_reached_leaves_it_all_inside():
+    route = HandRoute(
+        lengths_m=(15.0,), lines=(CURB,), boundaries=(Boundary("curb", "owner", "city", True),)
+    ).build()
+    (all_of_it,) = share(route)
+    assert (all_of_it.party, all_of_it.from_m, all_of_it.to_m) == ("owner", 0.0, 15.0)
+
+
+def test_nobody_is_named_where_nothing_decides():
+    assert (
+        share(HandRoute(lines=(CURB,), boundaries=(Boundary("curb", "owner", "city"),)).build())
+        == ()
+    )

@@ -1,0 +1,119 @@
+"""What is said to settle a finding does what it promises when it is really measured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from adjust.builder import straight_site, surveyed
+
+from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.settling import (
+    _doubt,
+    _locate_over,
+    _locate_taped_from_line,
+    _tape_from_line,
+    settle_findings,
+)
+from lateral_map.analysis.sides import judge_findings
+from lateral_map.analysis.stations import lay_stations
+from lateral_map.model.site import Finding, Locate, OffsetTie, PositionTie
+
+
+def site_with(sd_curb_m, footage_m=24.5, tie=surveyed, locates=(6.0, 12.0, 23.0)):
+    site = straight_site(locate_footages_m=locates, tie=tie)
+    curb = replace(site.plan.lines[0], sd_m=sd_curb_m)
+    return replace(
+        site,
+        plan=replace(site.plan, lines=(curb,)),
+        findings=(Finding(footage_m, "roots"),),
+    )
+
+
+def settled(site):
+    route = adjust_route(site)
+    (found,) = settle_findings(route, judge_findings(route, lay_stations(route)))
+    return route, found
+
+
+def sd_past(site):
+    route = adjust_route(site)
+    (found,) = judge_findings(route, lay_stations(route))
+    return found.sides[0].sd_past_m
+
+
+def test_a_badly_mapped_curb_asks_for_a_tape_from_the_real_one():
+    _, found = settled(site_with(0.9))
+    assert found.sides[0].verdict == "too close to call"
+    assert found.settle.startswith("one more tape from the real curb to mark 3 near 75.0 ft: ")
+    assert "would become" in found.settle
+    assert "uncovering" not in found.settle
+
+
+def test_an_unsure_pipe_asks_for_a_locate():
+    _, found = settled(site_with(0.05, footage_m=24.3, locates=(4.0,)))
+    assert found.settle.startswith("one more locate over 79.7 ft, ")
+
+
+def test_a_finding_on_the_line_itself_asks_for_a_shovel():
+    _, found = settled(site_with(0.3, footage_m=24.01))
+    assert found.settle.endswith("uncovering the pipe there would settle it")
+
+
+def test_nothing_is_said_where_the_odds_are_clear():
+    _, found = settled(site_with(0.05, footage_m=10.0))
+    assert found.settle == ""
+
+
+def test_the_tape_from_the_real_line_keeps_its_promise():
+    site = site_with(0.9)
+    route, found = settled(site)
+    doubt = _doubt(route, site.findings[0].footage_m, found.sides[0])
+    (promised,) = _tape_from_line(route, doubt)
+    last = site.locates[-1]
+    tie = OffsetTie("curb", 1.152, site.accuracy.offset_m, as_past=True)
+    taped = replace(last, ties=(*last.ties, tie))
+    got = sd_past(replace(site, locates=(*site.locates[:-1], taped)))
+    assert got == pytest.approx(promised.sd_after_m, rel=1e-3)
+
+
+def _located_at(site, route, footage_m, ties):
+    """The same site with a locate whose transmitter lies at a footage."""
+    depth = float(route.depths(footage_m)[0][0]) - site.transmitter.above_invert_m
+    extra = Locate("new", footage_m + site.transmitter.behind_lens_m, depth, ties=ties)
+    return adjust_route(replace(site, locates=(*site.locates, extra)))
+
+
+def test_the_locate_over_the_finding_keeps_its_promise():
+    # Without reading noise: the camera parked on the finding reads what it read of the finding.
+    site = site_with(0.05, locates=(4.0,))
+    site = replace(site, counter=replace(site.counter, sd_reading_m=1e-6))
+    route, found = settled(site)
+    footage = site.findings[0].footage_m
+    promised = _locate_over(route, _doubt(route, footage, found.sides[0]))
+    east, north, _ = route.positions(footage)[0]
+    ties = (PositionTie(float(east), float(north), site.accuracy.tape_m, "xy"),)
+    again = _located_at(site, route, footage, ties)
+    (found,) = judge_findings(again, lay_stations(again))
+    assert found.sides[0].sd_past_m == pytest.approx(promised.sd_after_m, rel=0.02)
+
+
+def test_the_locate_taped_from_the_line_keeps_its_promise():
+    site = site_with(0.5, locates=(4.0,))
+    site = replace(site, counter=replace(site.counter, sd_reading_m=1e-6))
+    route, found = settled(site)
+    footage = site.findings[0].footage_m
+    promised = _locate_taped_from_line(route, _doubt(route, footage, found.sides[0]))
+    ties = (OffsetTie("curb", -found.sides[0].past_m, site.accuracy.offset_m),)
+    again = _located_at(site, route, footage, ties)
+    (found,) = judge_findings(again, lay_stations(again))
+    assert found.sides[0].sd_past_m == pytest.approx(promised.sd_after_m, rel=0.02)
+
+
+def test_the_far_end_of_a_stretch_can_be_what_needs_settling():
+    site = site_with(0.5)
+    site = replace(site, findings=(Finding(8.0, "standing water", to_m=24.2),))
+    _, found = settled(site)
+    assert found.sides[0].verdict == "inside"
+    assert found.sides_to[0].verdict == "too close to call"
+    assert found.settle

@@ -1,0 +1,215 @@
+"""Sides of findings: a worked example, odds against drawn routes, and who answers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+from adjust.builder import straight_site, surveyed
+from analysis.builder import HandRoute, Sds, draw_routes, line
+from hypothesis import given
+from hypothesis import strategies as st
+from truth.simulate import simulate
+
+from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.sides import judge_findings
+from lateral_map.analysis.stations import lay_stations
+from lateral_map.model.past import measure_past
+from lateral_map.model.site import Boundary, Finding, OffsetTie
+
+CURB = line("curb", (20.0, 8.0), (20.0, -8.0), sd_m=0.5)
+DECIDES = (Boundary("curb", "owner", "city", decides=True),)
+
+
+def judge(route):
+    return judge_findings(route, lay_stations(route))
+
+
+def one(**wishes):
+    findings = wishes.pop("findings")
+    route = HandRoute(
+        findings=findings, boundaries=DECIDES, **({"lines": (CURB,)} | wishes)
+    ).build()
+    (found,) = judge(route)
+    return found
+
+
+def test_offset_of_a_point_from_a_line_of_two_unsure_ends():
+    # off = n.(P - (1-t)A - tB), sd² = n'[C_P + (1-t)² C_A + t² C_B] n, derived for independent
+    # points: A (0,0) sd .05, B (10,0) sd .10, P (3,4) sd .02 give 4 +- 0.0502494.
+    share = 0.3
+    sd_line = np.hypot((1.0 - share) * 0.05, share * 0.10)
+    line_ab = line("AB", (0.0, 0.0), (10.0, 0.0), sd_m=float(sd_line))
+    (found,) = judge(
+        HandRoute(
+            start=(3.0, -6.0),
+            azimuths_deg=(0.0,),
+            sds=Sds(start=0.02),
+            lines=(line_ab,),
+            boundaries=(Boundary("AB", "owner", "city"),),
+            findings=(Finding(10.0, "crack"),),
+        ).build()
+    )
+    (side,) = found.sides
+    assert side.past_m == pytest.approx(4.0)
+    assert side.sd_past_m == pytest.approx(0.0502494, abs=5e-8)
+    # P(wrong side) = Phi(-|off|/sd)
+    assert 1.0 - side.probability_past == pytest.approx(
+        NormalDist().cdf(-4.0 / 0.0502494), abs=1e-12
+    )
+
+
+def test_the_lines_own_shift_and_the_counters_reading_count():
+    found = one(
+        findings=(Finding(20.6, "roots"),), sds=Sds(start=0.3, scale=0.01), sd_reading_m=0.05
+    )
+    (side,) = found.sides
+    assert side.past_m == pytest.approx(0.6)
+    assert side.sd_past_m == pytest.approx(np.sqrt(0.3**2 + 0.206**2 + 0.05**2 + 0.5**2))
+    assert side.probability_past == pytest.approx(NormalDist().cdf(0.6 / side.sd_past_m))
+
+
+def test_reading_noise_acts_along_the_pipe_only():
+    beside = line("lot", (-5.0, 3.0), (40.0, 3.0), sd_m=0.2, kind="property_line")
+    found = one(
+        findings=(Finding(10.0, "roots"),),
+        lines=(CURB, beside),
+        sd_reading_m=5.0,
+        sds=Sds(start=0.1),
+        site_fields={"boundaries": (*DECIDES, Boundary("lot", "owner", "neighbour"))},
+    )
+    assert found.sides[0].sd_past_m == pytest.approx(np.sqrt(25.0 + 0.25 + 0.01))
+    assert found.sides[1].sd_past_m == pytest.approx(np.hypot(0.2, 0.1))
+
+
+@pytest.mark.parametrize(
+    ("sds_past", "verdict"),
+    [(1.66, "past"), (1.63, "too close to call"), (0.0, "too close to call"),
+     (-1.63, "too close to call"), (-1.66, "inside")],
+)  # fmt: skip
+def test_a_verdict_asks_for_95_percent(sds_past, verdict):
+    # The one-sided 95 % point of the normal distribution is 1.645 (any normal table).
+    found = one(findings=(Finding(20.0 + 0.5 * sds_past, "roots"),))
+    assert found.sides[0].verdict == verdict
+    assert found.answers == {"past": "city", "inside": "owner"}.get(verdict, "too close to call")
+
+
+@given(st.floats(0.5, 29.5), st.floats(0.0, 1.0))
+def test_past_and_inside_share_all_the_odds(footage, sd):
+    ahead = one(findings=(Finding(footage, "roots"),), sds=Sds(start=sd)).sides[0]
+    mirrored = one(findings=(Finding(40.0 - footage, "roots"),), sds=Sds(start=sd)).sides[0]
+    assert ahead.probability_past + mirrored.probability_past == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("seed", [2, 4, 9])
+def test_odds_are_the_share_of_drawn_routes_past_the_line(seed):
+    site, _ = simulate(seed)
+    route = adjust_route(site)
+    near = [measure_past(route, b.line, np.linspace(1.0, site.run.end_m - 1.0, 60)).past_m
+            for b in site.boundaries]  # fmt: skip
+    places = [float(np.linspace(1.0, site.run.end_m - 1.0, 60)[np.abs(p).argmin()]) for p in near]
+    findings = tuple(Finding(at + step, "roots") for at in places for step in (-0.3, 0.0, 0.3))
+    route = replace(route, site=replace(site, findings=findings))
+    judged = judge(route)
+    count = 1200
+    footages = np.array([finding.footage_m for finding in findings])
+    noise = np.random.default_rng(seed).normal(
+        0.0, site.counter.sd_reading_m, (count, len(findings))
+    )
+    past = {boundary.line: np.zeros(len(findings)) for boundary in site.boundaries}
+    for unknowns, errors in zip(draw_routes(route, count, seed), noise, strict=True):
+        drawn = replace(route, unknowns=unknowns)
+        for name in past:
+            past[name] += measure_past(drawn, name, footages + errors).past_m > 0.0
+    for index, result in enumerate(judged):
+        for side in result.sides:
+            share = past[side.line][index] / count
+            spread = np.sqrt(side.probability_past * (1.0 - side.probability_past) / count)
+            assert share == pytest.approx(side.probability_past, abs=4.0 * spread + 0.01)
+
+
+def test_a_stretch_across_the_line_says_so():
+    found = one(findings=(Finding(15.0, "standing water", to_m=26.0),))
+    assert [side.verdict for side in found.sides] == ["inside"]
+    assert [side.verdict for side in found.sides_to] == ["past"]
+    assert found.straddles == ("curb",)
+    assert found.answers == "owner, then city"
+
+
+def test_a_stretch_that_may_reach_the_line():
+    found = one(findings=(Finding(15.0, "standing water", to_m=20.2),))
+    assert found.straddles == ("curb",)
+    assert found.answers == "owner, then too close to call"
+
+
+def test_a_point_has_no_far_end():
+    found = one(findings=(Finding(15.0, "crack"),))
+    assert found.sides_to == ()
+    assert found.straddles == ()
+
+
+NESTED = (
+    Boundary("right of way", "owner", "city", decides=True),
+    Boundary("centreline", "city", "county", decides=True),
+)
+
+
+@pytest.mark.parametrize(
+    ("footage", "answers"),
+    [(8.0, "owner"), (14.0, "city"), (26.0, "county"), (10.1, "too close to call")],
+)
+def test_of_two_deciding_lines_the_last_crossed_rules(footage, answers):
+    lines = (
+        line("right of way", (10.0, 9.0), (10.0, -9.0), sd_m=0.2, kind="right_of_way"),
+        line("centreline", (20.0, 9.0), (20.0, -9.0), sd_m=0.2, kind="centreline"),
+    )
+    found = one(
+        findings=(Finding(footage, "crack"),), lines=lines, site_fields={"boundaries": NESTED}
+    )
+    assert found.answers == answers
+
+
+def test_doubt_that_changes_nothing_is_no_doubt():
+    same = (
+        Boundary("right of way", "owner", "city", decides=True),
+        Boundary("curb", "city", "city", decides=True),
+    )
+    lines = (line("right of way", (10.0, 9.0), (10.0, -9.0), sd_m=0.2, kind="right_of_way"), CURB)
+    found = one(findings=(Finding(20.1, "crack"),), lines=lines, site_fields={"boundaries": same})
+    assert found.sides[1].verdict == "too close to call"
+    assert found.answers == "city"
+
+
+def test_nobody_answers_where_no_line_decides():
+    found = one(
+        findings=(Finding(5.0, "crack"),),
+        site_fields={"boundaries": (Boundary("curb", "owner", "city"),)},
+    )
+    assert found.answers == ""
+    assert found.sides[0].verdict == "inside"
+
+
+def test_a_finding_with_no_boundary_at_all():
+    found = one(findings=(Finding(5.0, "crack"),), lines=(), site_fields={"boundaries": ()})
+    assert found.sides == ()
+    assert found.answers == ""
+    assert (found.easting_m, found.northing_m) == pytest.approx((5.0, 0.0))
+
+
+def test_a_tape_from_the_real_curb_makes_a_bad_map_harmless():
+    site = straight_site(locate_footages_m=(6.0, 12.0, 23.0), tie=surveyed)
+    loose = replace(
+        site,
+        plan=replace(site.plan, lines=(replace(site.plan.lines[0], sd_m=0.9),)),
+        findings=(Finding(25.0, "roots"),),
+    )
+    last = loose.locates[-1]
+    taped = replace(last, ties=(*last.ties, OffsetTie("curb", 1.152, 0.03, as_past=True)))
+    (without,) = judge(adjust_route(loose))
+    (with_tape,) = judge(adjust_route(replace(loose, locates=(*loose.locates[:-1], taped))))
+    assert without.sides[0].sd_past_m > 0.9
+    assert with_tape.sides[0].sd_past_m < 0.2
+    assert without.sides[0].verdict == "too close to call"
+    assert with_tape.sides[0].verdict == "past"

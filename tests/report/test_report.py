@@ -1,0 +1,222 @@
+"""The report: complete, said once, the same however the plan is laid, and never silent on doubt."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from adjust.builder import straight_site, surveyed
+from analysis.builder import HandRoute, line
+from truth.simulate import simulate
+
+import lateral_map
+from lateral_map.model.lines import signed_offsets
+from lateral_map.model.site import (
+    Boundary,
+    DigRules,
+    Finding,
+    PipeRun,
+    PlanPoint,
+    PositionTie,
+    Run,
+)
+from lateral_map.report import build_report, report_on
+
+INCH = 0.0254
+
+
+def good_site(**fields):
+    """A straight run with nothing to complain of."""
+    site = straight_site(locate_footages_m=(6.0, 12.0, 18.0, 23.0), tie=surveyed)
+    site = replace(
+        site,
+        start=replace(site.start, ground_m=100.0),
+        locates=tuple(replace(one, ground_m=100.0) for one in site.locates),
+        pipes=(PipeRun(0.0, "pvc", 4 * INCH),),
+        dig=DigRules(0.6096, "24 in each side"),
+        findings=(Finding(8.0, "roots"), Finding(27.0, "crack")),
+    )
+    return replace(site, **fields)
+
+
+def notices(site):
+    return build_report(site).notices
+
+
+def test_three_lines_of_python():
+    report = lateral_map.build_report(good_site())
+    assert report.site.name == "straight"
+    assert [c.line for c in report.crossings] == ["curb"]
+    assert [f.answers for f in report.findings] == ["owner", "city"]
+    assert [s.party for s in report.responsibility] == ["owner", "city"]
+    assert report.fit.degrees_of_freedom > 0
+    assert report.readings
+    assert report.next_locate is not None
+    assert report.dig.polygon.area > report.dig.corridor.area > 0.0
+    assert report.stations.index_of(report.crossings[0].footage_m) > 0
+
+
+def test_a_good_site_has_nothing_to_say():
+    assert notices(good_site()) == ()
+
+
+def test_progress_is_told_in_order():
+    said: list[str] = []
+    build_report(good_site(), progress=said.append)
+    assert said[0] == "adjusting the readings"
+    assert len(said) == len(set(said)) == 6
+
+
+def test_the_same_site_gives_the_same_report():
+    site, _ = simulate(5)
+    one, two = build_report(site), build_report(site)
+    assert one.crossings == two.crossings
+    assert one.findings == two.findings
+    assert one.next_locate == two.next_locate
+    assert one.dig.polygon.equals_exact(two.dig.polygon, 0.0)
+    for name in ("easting_m", "depth_sd_m", "semi_major_m"):
+        assert np.array_equal(getattr(one.stations, name), getattr(two.stations, name))
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"dig": DigRules()}, "NO LOCAL DIG RULE WAS GIVEN"),
+        ({"dig": DigRules(0.3, "a foot")}, "12 in each side, is narrower than the 18 in"),
+        ({"run": Run(30.0, reached_main=False)}, "the pipe goes on past 98.4 ft, undrawn"),
+        ({"run": Run(23.5)}, "responsibility changes at a line the run does not reach: curb"),
+        ({"pipes": ()}, "no pipe was given: taken as 6 in clay"),
+        ({"pipes": (PipeRun(0.0, "hdpe", 4 * INCH),)}, "outside diameter of 4 in hdpe pipe"),
+        ({"notices": ("read twice", "read twice")}, "read twice"),
+    ],
+)
+def test_what_a_reader_must_know_is_said(fields, words):
+    fields = {"findings": (), **fields}
+    said = notices(good_site(**fields))
+    assert sum(words in notice for notice in said) == 1
+
+
+def test_level_ground_is_owned_up_to():
+    site = straight_site(locate_footages_m=(6.0, 12.0), tie=surveyed)
+    assert any("nobody measured the ground" in notice for notice in notices(site))
+    assert not build_report(site).stations.ground_known
+
+
+def test_a_line_carried_on_is_owned_up_to():
+    short = line("curb", (24.0, 30.0), (24.0, 10.0), sd_m=0.1)
+    site = good_site()
+    said = notices(replace(site, plan=replace(site.plan, lines=(short,))))
+    assert len(said) == 1
+    assert said[0].startswith("curb was mapped too short and was carried straight on to where ")
+    assert said[0].endswith("the pipe crosses it at 78.8 ft")
+
+
+def test_grazing_and_repeated_crossings_are_said():
+    curb = line("curb", (-10.0, -1.0), (60.0, 1.5), sd_m=0.1)
+    grazing = HandRoute(
+        lines=(curb,), boundaries=(Boundary("curb", "owner", "city", True),)
+    ).build()
+    assert any("degrees, nearly along it" in notice for notice in report_on(grazing).notices)
+    back = HandRoute(
+        lengths_m=(25.0, 4.0, 25.0),
+        azimuths_deg=(90.0, 0.0, 270.0),
+        lines=(line("curb", (20.0, 9.0), (20.0, -9.0)),),
+    ).build()
+    assert any("curb is crossed 2 times" in notice for notice in report_on(back).notices)
+
+
+def test_dead_reckoning_still_reports():
+    site = straight_site(known_azimuth=True)
+    report = build_report(replace(site, findings=(Finding(10.0, "roots"),)))
+    assert set(report.stations.basis) == {"located", "dead reckoned"}
+    assert any("dead reckoning" in notice for notice in report.notices)
+    assert report.findings[0].basis == "dead reckoned"
+
+
+def test_a_site_without_a_plan_still_reports():
+    site = good_site(boundaries=())
+    report = build_report(replace(site, plan=replace(site.plan, lines=())))
+    assert report.crossings == ()
+    assert report.uncrossed == ()
+    assert report.responsibility == ()
+    assert [finding.answers for finding in report.findings] == ["", ""]
+
+
+def test_turning_and_moving_the_site_changes_no_footage_and_no_odds():
+    site = good_site(findings=(Finding(8.0, "roots"), Finding(24.2, "crack")))
+    here, there = build_report(site), build_report(_turned(site, 0.7, 1000.0, -400.0))
+    assert [c.footage_m for c in there.crossings] == pytest.approx(
+        [c.footage_m for c in here.crossings], abs=1e-6
+    )
+    for one, other in zip(here.findings, there.findings, strict=True):
+        assert other.sides[0].past_m == pytest.approx(one.sides[0].past_m, abs=1e-6)
+        assert other.sides[0].probability_past == pytest.approx(
+            one.sides[0].probability_past, abs=1e-6
+        )
+        assert other.depth_m == pytest.approx(one.depth_m, abs=1e-6)
+    assert there.stations.footage_m == pytest.approx(here.stations.footage_m, abs=1e-6)
+    assert there.stations.semi_major_m == pytest.approx(here.stations.semi_major_m, rel=1e-4)
+    assert there.dig.polygon.area == pytest.approx(here.dig.polygon.area, rel=1e-3)
+    assert [f.ratio for f in there.falls] == pytest.approx([f.ratio for f in here.falls], abs=1e-6)
+
+
+def _turned(site, angle, east, north):
+    matrix = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+
+    def place(x, y):
+        turned = matrix @ [x, y]
+        return float(turned[0] + east), float(turned[1] + north)
+
+    lines = tuple(
+        replace(one, vertices_m=np.array([place(*vertex) for vertex in one.vertices_m]))
+        for one in site.plan.lines
+    )
+    points = tuple(
+        PlanPoint(one.name, *place(one.easting_m, one.northing_m), one.sd_m)
+        for one in site.plan.points
+    )
+    locates = tuple(
+        replace(
+            one,
+            ties=tuple(
+                PositionTie(*place(tie.easting_m, tie.northing_m), tie.sd_m, tie.method)
+                for tie in one.ties
+            ),
+        )
+        for one in site.locates
+    )
+    begin = place(site.start.easting_m, site.start.northing_m)
+    azimuth = site.start.azimuth_deg + np.degrees(angle)
+    return replace(
+        site,
+        start=replace(site.start, easting_m=begin[0], northing_m=begin[1], azimuth_deg=azimuth),
+        plan=replace(site.plan, lines=lines, points=points),
+        locates=locates,
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_simulated_sites_hold_together(seed):
+    site, _ = simulate(seed)
+    report = build_report(site)
+    stations = report.stations
+    assert np.all(np.diff(stations.footage_m) > 1e-6)
+    assert np.all(stations.semi_major_m >= stations.semi_minor_m)
+    for crossing in report.crossings:
+        at = stations.index_of(crossing.footage_m)
+        assert f"crosses {crossing.line}" in stations.events[at]
+        assert stations.easting_m[at] == pytest.approx(crossing.easting_m, abs=1e-6)
+        mapped = signed_offsets(
+            site.plan.line(crossing.line).vertices_m, [crossing.easting_m, crossing.northing_m]
+        )
+        shift = report.route.unknowns[report.route.layout.line_column(crossing.line)]
+        assert float(mapped.offset_m) == pytest.approx(shift, abs=1e-6)
+    met = {crossing.line for crossing in report.crossings}
+    said = {sentence.split(":")[0] for sentence in report.uncrossed}
+    assert met | said == {one.name for one in site.plan.lines}
+    assert not met & said
+    for finding in report.findings:
+        too_close = any(side.verdict == "too close to call" for side in finding.sides)
+        assert bool(finding.settle) is too_close
+        assert finding.rests_on
