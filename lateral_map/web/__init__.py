@@ -1,0 +1,1 @@
+"""The entry page: what is typed in the yard goes into the site folder, and the line redraws."""

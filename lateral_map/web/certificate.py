@@ -1,0 +1,127 @@
+"""A certificate made on this machine, so that a phone on the same network gets the page over TLS.
+
+Browsers give a page the device's position only over TLS. Nobody but this machine vouches for the
+certificate, so the browser warns once; the SHA-256 fingerprint printed beside the link is what to
+compare its details with. The key never leaves the folder it is made in.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import ipaddress
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from cryptography import x509
+    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
+
+_VALID: Final = dt.timedelta(days=30)
+_CERTIFICATE: Final = "entry-page.crt"
+_KEY: Final = "entry-page.key"
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """The two files a TLS server needs, and the fingerprint people compare."""
+
+    certificate: Path
+    key: Path
+    fingerprint: str
+
+
+def make_certificate(folder: Path, hosts: Sequence[str]) -> Certificate:
+    """Make a self-signed certificate for names and addresses, or use one made before.
+
+    One that still holds for a week and for all of ``hosts`` is used again, so that a phone that
+    accepted it once is not asked again.
+    """
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    folder.chmod(0o700)
+    paths = folder / _CERTIFICATE, folder / _KEY
+    if not _still_good(*paths, hosts):
+        _write_new(*paths, hosts)
+    return Certificate(*paths, _fingerprint(paths[0]))
+
+
+def _still_good(certificate: Path, key: Path, hosts: Sequence[str]) -> bool:
+    from cryptography import x509
+
+    if not (certificate.exists() and key.exists()):
+        return False
+    try:
+        found = x509.load_pem_x509_certificate(certificate.read_bytes())
+        names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    except (ValueError, x509.ExtensionNotFound):
+        return False
+    soon = dt.datetime.now(dt.UTC) + dt.timedelta(days=7)
+    named = {str(name.value) for name in names}
+    return found.not_valid_after_utc > soon and set(hosts) <= named
+
+
+def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
+    from cryptography.hazmat.primitives import serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+
+    private = ec.generate_private_key(ec.SECP256R1())
+    made = _self_signed(private, hosts)
+    _write_private(
+        key,
+        private.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        ),
+    )
+    certificate.write_bytes(made.public_bytes(serialization.Encoding.PEM))
+
+
+def _self_signed(private: EllipticCurvePrivateKey, hosts: Sequence[str]) -> x509.Certificate:
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes
+    from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "lateral-map entry page")])
+    now = dt.datetime.now(dt.UTC)
+    return (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(private.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - dt.timedelta(hours=1))
+        .not_valid_after(now + _VALID)
+        .add_extension(
+            x509.SubjectAlternativeName([_alternative(h) for h in hosts]), critical=False
+        )
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+        .sign(private, hashes.SHA256())
+    )
+
+
+def _alternative(host: str) -> x509.GeneralName:
+    from cryptography import x509
+
+    try:
+        return x509.IPAddress(ipaddress.ip_address(host))
+    except ValueError:
+        return x509.DNSName(host)
+
+
+def _write_private(path: Path, content: bytes) -> None:
+    path.unlink(missing_ok=True)
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "wb") as file:
+        file.write(content)
+
+
+def _fingerprint(certificate: Path) -> str:
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes
+
+    digest = x509.load_pem_x509_certificate(certificate.read_bytes()).fingerprint(hashes.SHA256())
+    return ":".join(f"{byte:02X}" for byte in digest)

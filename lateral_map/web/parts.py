@@ -1,0 +1,224 @@
+"""The pieces of a site's files: changed one at a time, taken back, and looked for when gone.
+
+A piece is a row of a table, a feature of the plan, or a setting.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from lateral_map.web.csv_text import CsvText, parse_csv
+from lateral_map.web.geojson_text import EMPTY_PLAN, PlanText, parse_plan
+from lateral_map.web.history import Entry, Part
+from lateral_map.web.settings import change_setting, value_at
+
+SETTINGS: Final = "site.toml"
+PLAN: Final = "plan.geojson"
+# The columns of each table; the first name of a row is what it is known by.
+TABLES: Final[dict[str, tuple[str, ...]]] = {
+    "locates.csv": (
+        "mark", "footage", "depth", "held_above", "lat", "lon", "x", "y", "accuracy",
+        "tape1_from", "tape1", "tape2_from", "tape2", "tape3_from", "tape3",
+        "line", "along", "offset", "past", "ground", "peak", "nulls", "use", "note",
+    ),
+    "bends.csv": ("footage", "turn", "fall", "how", "use", "note"),
+    "findings.csv": ("footage", "to", "finding", "severity", "use", "note"),
+}  # fmt: skip
+_FIRST: Final = {
+    "locates.csv": ("mark", "footage", "depth"),
+    "bends.csv": ("footage", "turn", "fall", "how", "note"),
+    "findings.csv": ("footage", "to", "finding", "severity", "note"),
+}
+
+
+class Conflict(Exception):  # noqa: N818 - it is a question to the user, no failure
+    """Both sides changed one thing; ``theirs`` is what stands in the file now, None if gone."""
+
+    def __init__(
+        self, words: str, theirs: Mapping[str, Any] | None = None, row: str = "", at: int = 0
+    ) -> None:
+        super().__init__(words)
+        self.theirs = theirs
+        self.row = row
+        self.at = at
+
+
+def read_table(name: str, text: str) -> CsvText:
+    """Return a table; an empty file has its usual columns and no rows."""
+    if text.strip("\ufeff\r\n \t"):
+        return parse_csv(text, TABLES[name])
+    return parse_csv("", TABLES[name]).with_columns(_FIRST[name])
+
+
+def read_plan(text: str) -> PlanText:
+    """Return the plan's features; an empty file has none. Raises ``ValueError``."""
+    try:
+        return parse_plan(text if text.strip() else EMPTY_PLAN)
+    except IndexError:
+        raise ValueError("the file ends too early") from None
+
+
+def said(values: Mapping[str, str]) -> dict[str, str]:
+    """Return what a row says: its values without the empty ones."""
+    return {key: value for key, value in values.items() if value}
+
+
+def apply_part(name: str, text: str, part: Part) -> str:
+    """Return a file's text with one piece changed as ``part`` says; raises ``Conflict``."""
+    if name == SETTINGS:
+        if value_at(text, part.path) != part.before:
+            raise Conflict(f"{part.path} was changed again since; undo that change first")
+        return change_setting(text, part.path, part.after)
+    if name == PLAN:
+        return change_feature(read_plan(text), part).text()
+    return _change_row(read_table(name, text), part).text()
+
+
+def change_feature(plan: PlanText, part: Part) -> PlanText:
+    """Return the plan with one feature added, changed or taken out; raises ``Conflict``."""
+    if part.before is None:
+        return plan.with_feature(part.after or "{}", part.at)
+    index = plan.find(part.before, part.at)
+    if index is None:
+        raise Conflict("this part of the plan was changed again since; undo that change first")
+    if part.after is None:
+        return plan.without_feature(index)
+    return plan.with_feature_text(index, part.after)
+
+
+def _change_row(table: CsvText, part: Part) -> CsvText:
+    if part.before is None:
+        added = table.with_row({}, part.at)
+        return added.with_row_text(min(max(part.at, 2), len(added.rows)), part.after or "")
+    number = table.find(part.before, part.at)
+    if number is None:
+        raise Conflict("this row was changed again since; undo that change first")
+    if part.after is None:
+        return table.without_row(number)
+    return table.with_row_text(number, part.after)
+
+
+# ── what another program's save changed or left out ──────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A piece entered here that another program changed (``theirs``) or left out (None)."""
+
+    what: str
+    ours: str
+    theirs: str | None
+
+
+def find_lost(name: str, old: str, new: str, ours: list[Entry]) -> tuple[Part, ...]:
+    """Return the pieces written here that stood in the ``old`` text and do not in the ``new``.
+
+    A row's ``before`` is its values as JSON, so that it is known again among other columns.
+    """
+    written = [part for entry in ours for part in entry.parts if part.after is not None]
+    if name == SETTINGS:
+        paths = dict.fromkeys(part.path for part in written)
+        held = {path: value_at(old, path) for path in paths}
+        return tuple(
+            Part(0, value, None, path)
+            for path, value in held.items()
+            if value is not None and value_at(new, path) != value
+        )
+    texts = {part.after for part in written}
+    if name == PLAN:
+        there = [_meaning(text) for text in read_plan(new).features]
+        features = read_plan(old).features
+        return tuple(
+            Part(at, text, None)
+            for at, text in enumerate(features)
+            if text in texts and _meaning(text) not in there
+        )
+    return _lost_rows(read_table(name, old), read_table(name, new), texts)
+
+
+def _lost_rows(old: CsvText, new: CsvText, texts: set[str | None]) -> tuple[Part, ...]:
+    bare = {(text or "").rstrip(old.delimiter) for text in texts}
+    there = [said(new.row_values(number)) for number in new.data_rows()]
+    return tuple(
+        Part(number, json.dumps(said(old.row_values(number))), None)
+        for number in old.data_rows()
+        if old.row_text(number).rstrip(old.delimiter) in bare
+        and said(old.row_values(number)) not in there
+    )
+
+
+def describe_lost(name: str, text: str, part: Part) -> Lost | None:
+    """Return what became of a lost piece, None where it stands in the file again."""
+    ours = part.before or ""
+    if name == SETTINGS:
+        now = value_at(text, part.path)
+        return None if now == ours else Lost(part.path, ours, now)
+    if name == PLAN:
+        plan = read_plan(text)
+        if any(_meaning(one) == _meaning(ours) for one in plan.features):
+            return None
+        twin = _twin_feature(plan, ours)
+        return Lost(
+            _feature_name(ours) or "a part of the plan", ours, None if twin is None else "changed"
+        )
+    table, values = read_table(name, text), json.loads(ours)
+    if any(said(table.row_values(number)) == values for number in table.data_rows()):
+        return None
+    row = _twin_row(name, table, values)
+    key = TABLES[name][0]
+    theirs = None if row is None else _row_words(said(table.row_values(row)))
+    return Lost(f"{key} {values.get(key, '')}", _row_words(values), theirs)
+
+
+def put_back(name: str, text: str, part: Part) -> tuple[str, Part]:
+    """Return the text with a lost piece in it again, in place of its changed twin if any."""
+    ours = part.before or ""
+    if name == SETTINGS:
+        return change_setting(text, part.path, ours), Part(
+            0, value_at(text, part.path), ours, part.path
+        )
+    if name == PLAN:
+        plan = read_plan(text)
+        twin = _twin_feature(plan, ours)
+        at = len(plan.features) if twin is None else twin
+        done = Part(at, None if twin is None else plan.features[twin], ours)
+        return change_feature(plan, done).text(), done
+    table, values = read_table(name, text), json.loads(ours)
+    row = _twin_row(name, table, values)
+    if row is None:
+        table = table.with_row(values)
+        number = len(table.rows)
+        return table.text(), Part(number, None, table.row_text(number))
+    before = table.row_text(row)
+    blank = dict.fromkeys(table.columns, "")
+    table = table.with_values(row, {**blank, **values})
+    return table.text(), Part(row, before, table.row_text(row))
+
+
+def _twin_row(name: str, table: CsvText, values: Mapping[str, str]) -> int | None:
+    key = TABLES[name][0]
+    same = [n for n in table.data_rows() if table.row_values(n).get(key) == values.get(key)]
+    return same[0] if same else None
+
+
+def _twin_feature(plan: PlanText, ours: str) -> int | None:
+    name = _feature_name(ours)
+    same = [i for i, text in enumerate(plan.features) if name and _feature_name(text) == name]
+    return same[0] if same else None
+
+
+def _feature_name(text: str) -> str:
+    feature = json.loads(text)
+    properties = feature.get("properties") if isinstance(feature, dict) else None
+    return str(properties.get("name") or "") if isinstance(properties, dict) else ""
+
+
+def _meaning(text: str) -> Any:
+    return json.loads(text)
+
+
+def _row_words(values: Mapping[str, str]) -> str:
+    return ", ".join(f"{key} {value}" for key, value in values.items())

@@ -1,0 +1,161 @@
+"""What the readings imply, said in words the moment they are in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from lateral_map.draw.along import telling_side
+from lateral_map.draw.elements.findings import finding_words
+from lateral_map.draw.summary import drawing_notices, past_findings
+from lateral_map.draw.text import label, length, listed, odds, plus_minus, range_95, tidy
+from lateral_map.model.results import FindingResult, ReadingCheck, Report
+
+Tone = Literal["stop", "watch", "plain", "good"]
+_SUSPECT: Final = 3.29
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """One thing the readings imply. ``footage_m`` ties it to the drawing, ``mark`` to a row."""
+
+    tone: Tone
+    title: str
+    words: str
+    footage_m: float | None = None
+    mark: str = ""
+
+
+def say_all(report: Report) -> tuple[Saying, ...]:
+    """Return what a report's readings imply: what needs doing first."""
+    return (
+        *_suspects(report),
+        *_close_calls(report),
+        *_mirrors(report),
+        _uncertainty(report),
+        *_crossings(report),
+        *_past(report),
+        *_next(report),
+        *_checks(report),
+        *_notices(report),
+    )
+
+
+def _suspects(report: Report) -> Iterator[Saying]:
+    for check in report.suspects:
+        advice = ""
+        if check.set_aside_first:
+            advice = " Measure it again, or set its row aside and see whether the rest agrees."
+        yield Saying(
+            "stop",
+            f"Suspect: {tidy(check.reading, 80)}",
+            f"{_residual(check, report.site.unit)} against the rest of the readings: "
+            f"{abs(check.standardised):.1f} of its own standard deviations, where more than "
+            f"{_SUSPECT} is suspect.{advice}",
+            check.footage_m,
+            check.locate,
+        )
+
+
+def _residual(check: ReadingCheck, unit: str) -> str:
+    if check.is_angle:
+        return f"Off by {check.residual:+.1f}°"
+    sign = "−" if check.residual < 0.0 else "+"
+    return f"Off by {sign}{length(abs(check.residual), unit)}"
+
+
+def _close_calls(report: Report) -> Iterator[Saying]:
+    for result in report.findings:
+        side = telling_side(report, result)
+        if side is not None and side.verdict == "too close to call":
+            yield Saying(
+                "watch",
+                f"Too close to call: {_finding(result, report.site.unit)}",
+                f"{plus_minus(side.past_m, side.sd_past_m, report.site.unit)} past "
+                f"{label(side.line)}; {odds(side.probability_past)} that it lies past it. "
+                f"{tidy(result.settle, 300)}",
+                result.finding.footage_m,
+            )
+
+
+def _finding(result: FindingResult, unit: str) -> str:
+    return f"{finding_words(result)} at {length(result.finding.footage_m, unit)}"
+
+
+def _mirrors(report: Report) -> Iterator[Saying]:
+    if report.route.alternatives:
+        yield Saying(
+            "watch",
+            "More than one line fits",
+            "Two tapes cross at two places. The other lines that fit about as well are drawn "
+            "dotted; one more tape or a GNSS fix settles it.",
+        )
+
+
+def _uncertainty(report: Report) -> Saying:
+    stations, unit = report.stations, report.site.unit
+    across = stations.across_sd_m
+    worst, best = int(np.argmax(across)), int(np.argmin(across))
+    words = (
+        f"In plan, across the pipe: {range_95(float(across[best]), unit)} at best, "
+        f"{range_95(float(across[worst]), unit)} at worst, at "
+        f"{length(float(stations.footage_m[worst]), unit)}. Depth: "
+        f"{range_95(float(stations.depth_sd_m.max()), unit)} at worst. (95 %)"
+    )
+    return Saying("plain", "How sure the line is", words, float(stations.footage_m[worst]))
+
+
+def _crossings(report: Report) -> Iterator[Saying]:
+    unit = report.site.unit
+    for crossing in report.crossings:
+        if crossing.decides:
+            yield Saying(
+                "plain",
+                f"Crosses {label(crossing.line)}",
+                f"at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
+                f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep. "
+                f"{tidy(crossing.note, 200)}".strip(),
+                crossing.footage_m,
+            )
+
+
+def _past(report: Report) -> Iterator[Saying]:
+    line, past, _ = past_findings(report)
+    if past:
+        names = listed([_finding(result, report.site.unit) for result in past], 4)
+        yield Saying("plain", f"Past {label(line)}", f"{names}.")
+
+
+def _next(report: Report) -> Iterator[Saying]:
+    if report.next_locate is not None:
+        yield Saying(
+            "plain", "Locate here next", tidy(report.next_locate.reason, 400),
+            report.next_locate.footage_m,
+        )  # fmt: skip
+
+
+def _checks(report: Report) -> Iterator[Saying]:
+    unchecked = [check for check in report.readings if check.verdict == "unchecked"]
+    if report.suspects or not report.readings:
+        return
+    if unchecked:
+        yield Saying(
+            "plain",
+            "Not checked by anything",
+            f"{listed([tidy(check.reading, 40) for check in unchecked], 4)}: nothing else would "
+            "show a slip there.",
+        )
+    else:
+        yield Saying(
+            "good", "The readings agree",
+            f"{len(report.readings)} readings, each checked by others; none is suspect.",
+        )  # fmt: skip
+
+
+def _notices(report: Report) -> Iterator[Saying]:
+    notices = drawing_notices(report)
+    if notices:
+        yield Saying("plain", "Taken as given", " ".join(notices))

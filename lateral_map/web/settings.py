@@ -1,0 +1,174 @@
+"""site.toml as its own text: one setting can change while comments and order stay as they were.
+
+A setting has a dotted path such as ``start.azimuth`` or, in a list of tables, ``pipe.0.from``;
+``pipe.0`` alone is the whole table. Values go in and out as they are typed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT, Table
+
+LISTS: Final = ("pipe", "boundary")
+# Settings that are words whatever they look like; a site may well be called 12.
+_WORDS: Final = frozenset(
+    ("name", "crs", "unit", "point", "line", "inside", "outside", "material", "rule", "soil", "end")
+)
+_FLAGS: Final = frozenset(("decides",))
+_NUMBER: Final = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
+_LOOSE: Final = re.compile(r"([+-]?)(\d*)(\.\d*)?")
+_DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+def read_settings(text: str) -> dict[str, str]:
+    """Return dotted path -> value as typed, of every single value; raises ``ValueError``."""
+    return dict(_flatten(_parse(text).unwrap()))
+
+
+def entries_of(text: str, name: str) -> list[str]:
+    """Return the dotted paths of a list's tables, such as ``pipe.0``."""
+    found = _parse(text).unwrap().get(name, [])
+    return [f"{name}.{i}" for i in range(len(found))] if isinstance(found, list) else []
+
+
+def value_at(text: str, path: str) -> str | None:
+    """Return a setting as typed, a whole table as TOML, None where it is not there."""
+    try:
+        found = _walk(_parse(text), path.split("."))
+    except (KeyError, IndexError, TypeError, ValueError):
+        return None
+    return found.as_string() if isinstance(found, Table) else _typed(_plain(found))
+
+
+def change_setting(text: str, path: str, value: str | None) -> str:
+    """Return the text with one setting changed; None takes it away. Raises ``ValueError``.
+
+    A path one past the end of a list of tables adds a table there.
+    """
+    document = _parse(text)
+    *parents, last = path.split(".")
+    if len(parents) == 1 and parents[0] in LISTS:
+        _change_entry(document, parents[0], int(last), value)
+    elif value is None:
+        _remove(document, parents, last)
+    else:
+        _set(_parent(document, parents), last, value)
+    return tomlkit.dumps(document)
+
+
+def _remove(document: Any, parents: list[str], last: str) -> None:
+    try:
+        del _walk(document, parents)[last]
+    except (KeyError, IndexError, TypeError):
+        return
+
+
+def _set(table: Any, key: str, value: str) -> None:
+    old = table.get(key)
+    new = tomlkit.item(_valued(key, value))
+    if old is not None and hasattr(old, "trivia"):
+        new.trivia.comment, new.trivia.comment_ws = old.trivia.comment, old.trivia.comment_ws
+    table[key] = new
+
+
+def _change_entry(document: Any, name: str, index: int, value: str | None) -> None:
+    entries = document.setdefault(name, tomlkit.aot())
+    if not isinstance(entries, AoT):
+        raise ValueError(  # noqa: TRY004 - it is the text that is wrong
+            f"{name} must be a list of tables, each begun with [[{name}]]"
+        )
+    if value is None:
+        if index < len(entries):
+            del entries[index]
+        if not entries:
+            del document[name]
+        return
+    table = _parse(value) if value else {}
+    new = tomlkit.table()
+    for key, item in table.items():
+        new.append(key, item)
+    entries.insert(min(index, len(entries)), new)
+
+
+def _parent(document: Any, parents: list[str]) -> Any:
+    place = document
+    for step, name in enumerate(parents):
+        if isinstance(place, list):
+            index = int(name)
+            if index == len(place):
+                place.append(tomlkit.table())
+            place = place[index]
+        else:
+            if name not in place:
+                place[name] = tomlkit.aot() if step == 0 and name in LISTS else tomlkit.table()
+            place = place[name]
+        if not isinstance(place, Mapping | list):
+            raise ValueError(f"{'.'.join(parents)} is no table")  # noqa: TRY004 - as above
+    return place
+
+
+def _parse(text: str) -> Any:
+    try:
+        return tomlkit.parse(text.removeprefix("\ufeff"))
+    except TOMLKitError as error:
+        raise ValueError(str(error)) from None
+
+
+def _walk(place: Any, names: list[str]) -> Any:
+    for name in names:
+        place = place[int(name)] if isinstance(place, list) else place[name]
+    return place
+
+
+def _flatten(value: Any, path: str = "") -> Iterator[tuple[str, str]]:
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _flatten(inner, f"{path}.{key}" if path else str(key))
+    elif isinstance(value, list) and all(isinstance(inner, dict) for inner in value):
+        for index, inner in enumerate(value):
+            yield from _flatten(inner, f"{path}.{index}")
+    else:
+        yield path, _typed(value)
+
+
+def _plain(value: Any) -> Any:
+    return value.unwrap() if hasattr(value, "unwrap") else value
+
+
+def _typed(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value.isoformat() if isinstance(value, dt.date) else str(value)
+
+
+def _valued(key: str, text: str) -> Any:
+    """Return what a typed value is in TOML: a number, a date, yes or no, else words."""
+    bare = text.strip()
+    if key in _WORDS:
+        return bare
+    if key in _FLAGS and bare in ("yes", "no"):
+        return bare == "yes"
+    if key == "date" and _DATE.fullmatch(bare):
+        try:
+            return tomlkit.date(bare)
+        except ValueError:
+            return bare
+    number = _as_number(bare)
+    return bare if number is None else tomlkit.value(number)
+
+
+def _as_number(bare: str) -> str | None:
+    """Return a typed number as TOML spells it (.5 is 0.5, 4. is 4.0), None for other text."""
+    if _NUMBER.fullmatch(bare):
+        return bare
+    match = _LOOSE.fullmatch(bare)
+    if match is None or not (match[2] or (match[3] or "")[1:]):
+        return None
+    whole = match[2].lstrip("0") or "0"
+    return f"{match[1]}{whole}.{(match[3] or '.0')[1:] or '0'}"

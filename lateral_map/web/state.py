@@ -1,0 +1,271 @@
+"""Everything the entry page shows, in plain values: rows, plan, settings, faults, picture, words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from threading import Lock
+from typing import Any, Final
+
+from lateral_map.errors import Fault
+from lateral_map.model.results import Report
+from lateral_map.reading.words import plain
+from lateral_map.units import small_unit
+from lateral_map.web.forms import PLAN_KINDS
+from lateral_map.web.history import Entry
+from lateral_map.web.parts import PLAN, SETTINGS, TABLES
+from lateral_map.web.picture import draw_picture
+from lateral_map.web.saying import Saying, say_all
+from lateral_map.web.settings import entries_of
+from lateral_map.web.solving import Solved, setting_path, solve
+from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
+
+_MOST_HISTORY: Final = 200
+_NO: Final = frozenset({"no", "n", "false", "0"})
+
+
+@dataclass
+class Solutions:
+    """The last solution of a site, and the last one that gave a whole picture."""
+
+    store: SiteStore
+    versions: Mapping[str, str] | None = None
+    solved: Solved | None = None
+    last_whole: Report | None = None
+
+    def __post_init__(self) -> None:
+        self._lock = Lock()
+
+    def current(self) -> tuple[Solved, Mapping[str, str]]:
+        """Return the solution of the folder as it is now, and the versions it was made from."""
+        with self._lock:
+            versions = self.store.look()
+            if self.solved is None or versions != self.versions:
+                self.solved, self.versions = solve(self.store.folder), versions
+                if self.solved.report is not None and not self.solved.plan_only:
+                    self.last_whole = self.solved.report
+            return self.solved, versions
+
+
+def page_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
+    """Return the whole state; ``narrow`` draws the profile for a telephone's width."""
+    store = solutions.store
+    solved, versions = solutions.current()
+    report = None if solved.plan_only else solved.report
+    return {
+        "versions": dict(versions),
+        "site": _site(store, solved),
+        "tables": {name: _table(store, name, solved, report) for name in TABLES},
+        "settings": _settings(store, solved),
+        "plan": _plan(store, solved),
+        "faults": _loose_faults(solved.faults),
+        "says": [asdict(saying) for saying in _says(solved, report)],
+        "picture": _picture(solutions, solved, narrow=narrow),
+        "history": _history(store),
+        "outside": [asdict(save) for save in store.outside_saves()],
+    }
+
+
+def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
+    values = _readable_settings(store)
+    unit = values.get("site.unit", "ft")
+    unit = unit if unit in ("ft", "us_ft", "m") else "ft"
+    crs = values.get("site.crs", "")
+    frame = solved.report.site.frame if solved.report else None
+    xy = frame.unit_name if frame else unit
+    words = {"us_ft": "ft", "us_in": "in"}
+    return {
+        "name": values.get("site.name", ""),
+        "folder": store.folder.name,
+        "is_new": not store.text_or_empty(SETTINGS).strip(),
+        "unit": unit,
+        "local": plain(crs) == "local",
+        "units": {
+            "length": words.get(unit, unit),
+            "size": words.get(small_unit(unit), small_unit(unit)),
+            "xy": words.get(xy, xy),
+        },
+    }
+
+
+def _readable_settings(store: SiteStore) -> dict[str, str]:
+    try:
+        return store.settings()
+    except UnreadableError:
+        return {}
+
+
+def _table(
+    store: SiteStore, name: str, solved: Solved, report: Report | None
+) -> dict[str, Any]:
+    faults = [fault for fault in solved.faults if fault.file == name]
+    try:
+        table = store.table(name)
+    except UnreadableError as error:
+        return {"rows": [], "unreadable": str(error), "faults": _said(faults)}
+    verdicts = _verdicts(report) if name == "locates.csv" else {}
+    rows = []
+    for number in table.data_rows():
+        values = table.row_values(number)
+        own = [fault for fault in faults if fault.row == number]
+        verdict = verdicts.get(number, "")
+        if own:
+            verdict = "left out"
+        elif plain(values.get("use", "")) in _NO:
+            verdict = "set aside"
+        rows.append(
+            {
+                "at": number,
+                "text": table.row_text(number),
+                "values": values,
+                "faults": _by_field(own),
+                "verdict": verdict,
+            }
+        )
+    shown = {row["at"] for row in rows}
+    return {"rows": rows, "faults": _said(fault for fault in faults if fault.row not in shown)}
+
+
+def _verdicts(report: Report | None) -> dict[int, str]:
+    """Return the verdict of each locate's row: suspect if any of its readings is."""
+    if report is None:
+        return {}
+    found: dict[str, set[str]] = {}
+    for check in report.readings:
+        found.setdefault(check.locate, set()).add(check.verdict)
+    verdicts = {}
+    for locate in report.site.locates:
+        given = found.get(locate.mark, set())
+        worst = next((word for word in ("suspect", "good", "unchecked") if word in given), "")
+        if locate.place.row is not None:
+            verdicts[locate.place.row] = worst
+    return verdicts
+
+
+def _by_field(faults: Iterable[Fault]) -> list[dict[str, str]]:
+    return [
+        {"field": fault.field, "words": "; ".join(w for w in (fault.problem, fault.remedy) if w)}
+        for fault in faults
+    ]
+
+
+def _said(faults: Iterable[Fault]) -> list[str]:
+    return [str(fault) for fault in faults]
+
+
+def _settings(store: SiteStore, solved: Solved) -> dict[str, Any]:
+    faults = [fault for fault in solved.faults if fault.file == SETTINGS]
+    by_field = [
+        {**said, "field": setting_path(said["field"])} for said in _by_field(faults)
+    ]
+    try:
+        values = store.settings()
+        text = store.text(SETTINGS)
+    except UnreadableError as error:
+        return {"values": {}, "faults": by_field, "unreadable": str(error), "lists": {}}
+    lists = {name: entries_of(text, name) for name in ("pipe", "boundary")}
+    return {"values": values, "faults": by_field, "lists": lists}
+
+
+def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
+    known = solved.report.site.plan if solved.report else None
+    names = {
+        "points": [point.name for point in known.points] if known else [],
+        "lines": [line.name for line in known.lines] if known else [],
+    }
+    faults = [fault for fault in solved.faults if fault.file in (PLAN, PACKAGE)]
+    if store.plan_is_package:
+        words = f"The plan is {PACKAGE}: change it in a GIS; this page draws it."
+        return {"features": [], "names": names, "editable": False, "words": words,
+                "faults": _said(faults)}  # fmt: skip
+    try:
+        plan = store.plan()
+    except UnreadableError as error:
+        return {"features": [], "names": names, "editable": False, "words": str(error),
+                "faults": _said(faults)}  # fmt: skip
+    features = [_feature(i, text, faults) for i, text in enumerate(plan.features)]
+    return {"features": features, "names": _with_typed(names, features), "editable": True,
+            "words": "", "faults": _said(f for f in faults if not f.field.startswith("feature"))}  # fmt: skip
+
+
+def _with_typed(names: dict[str, list[str]], features: list[dict[str, Any]]) -> dict[str, list[str]]:
+    """Return the plan's names; where nothing could be read, those that stand in the file."""
+    if any(names.values()):
+        return names
+    return {
+        "points": [f["name"] for f in features if f["kind"] == "reference" and f["name"]],
+        "lines": [f["name"] for f in features if f["shape"] == "LineString" and f["name"]],
+    }
+
+
+def _feature(index: int, text: str, faults: list[Fault]) -> dict[str, Any]:
+    value = json.loads(text)
+    feature = value if isinstance(value, dict) else {}
+    properties = feature.get("properties")
+    properties = properties if isinstance(properties, dict) else {}
+    geometry = feature.get("geometry")
+    geometry = geometry if isinstance(geometry, dict) else {}
+    kind = plain(str(properties.get("kind", "")))
+    label = f"feature {index + 1}"
+    own = [f for f in faults if f.field == label or f.field.startswith(f"{label} ")]
+    return {
+        "at": index,
+        "text": text,
+        "kind": kind if kind in PLAN_KINDS else "",
+        "name": str(properties.get("name") or ""),
+        "shape": str(geometry.get("type", "")),
+        "values": {key: _typed(value) for key, value in properties.items() if key != "kind"},
+        "coordinates": geometry.get("coordinates"),
+        "faults": _by_field(own),
+    }
+
+
+def _typed(value: Any) -> str:
+    return "" if value is None else str(value)
+
+
+def _loose_faults(faults: Iterable[Fault]) -> list[str]:
+    """Return the faults that belong to no file the page has a form for."""
+    homes = {SETTINGS, PLAN, PACKAGE, *TABLES}
+    return _said(fault for fault in faults if fault.file not in homes)
+
+
+def _says(solved: Solved, report: Report | None) -> tuple[Saying, ...]:
+    sayings = [] if report is None else [*say_all(report)]
+    faults = [fault for fault in solved.faults if fault.file in TABLES]
+    left_out = [
+        Saying("stop", f"{fault.file} row {fault.row}", f"{fault.problem}; {fault.remedy}")
+        for fault in faults
+    ]
+    return (*left_out, *sayings)
+
+
+def _picture(solutions: Solutions, solved: Solved, *, narrow: bool) -> dict[str, Any] | None:
+    report = solved.report or solutions.last_whole
+    if report is None:
+        return None
+    return {
+        "data": draw_picture(report, narrow=narrow, plan_only=solved.plan_only),
+        "plan_only": solved.plan_only,
+        "old": solved.report is None,
+    }
+
+
+def _history(store: SiteStore) -> list[dict[str, Any]]:
+    undone = store.history.undone
+    changes = [entry for entry in store.history.standing if _is_change(entry)]
+    return [
+        {
+            "op": entry.op,
+            "words": entry.words,
+            "time": entry.time,
+            "undone": entry.op in undone,
+            "file": entry.file,
+        }
+        for entry in reversed(changes[-_MOST_HISTORY:])
+    ]
+
+
+def _is_change(entry: Entry) -> bool:
+    return entry.kind in ("add", "change")

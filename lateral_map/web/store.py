@@ -1,0 +1,424 @@
+"""The site folder as the entry page sees it: rows, settings and plan features, changed one by one.
+
+Every change is named by an ``op`` the page made up, so that a save sent twice is done once. Each is
+in the journal before it is in its file; a file another program changed meanwhile is taken in first,
+and a row both sides changed is asked about, never overwritten.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from threading import RLock
+from typing import Any, Final
+from uuid import uuid4
+
+from lateral_map.web.csv_text import CsvText
+from lateral_map.web.disk import (
+    ChangedMeanwhileError,
+    encoding_of,
+    locked,
+    read_if_there,
+    replace_if_unchanged,
+    version_of,
+)
+from lateral_map.web.geojson_text import PlanText, feature_text
+from lateral_map.web.history import CHANGES, FOLDER, Entry, History, Kind, Part
+from lateral_map.web.parts import (
+    PLAN,
+    SETTINGS,
+    TABLES,
+    Conflict,
+    Lost,
+    apply_part,
+    change_feature,
+    describe_lost,
+    find_lost,
+    put_back,
+    read_plan,
+    read_table,
+    said,
+)
+from lateral_map.web.settings import change_setting, read_settings, value_at
+
+PACKAGE: Final = "plan.gpkg"
+FILES: Final = (SETTINGS, *TABLES, PLAN)
+_TRIES: Final = 5
+
+
+class UnreadableError(Exception):
+    """A file that cannot be edited here; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowEdit:
+    """Values for one row of a table: an existing one as it was seen (``base``), else a new one."""
+
+    values: Mapping[str, str]
+    base: str | None = None
+    at: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SettingEdit:
+    """A setting's new value as typed (None takes it away), and the value that was seen."""
+
+    path: str
+    value: str | None
+    seen: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureEdit:
+    """A plan feature: an existing one as it was seen (``base``), else a new one.
+
+    Without ``properties`` it is taken out; without ``geometry`` it keeps the one it has.
+    """
+
+    properties: Mapping[str, Any] | None
+    geometry: Mapping[str, Any] | None = None
+    base: str | None = None
+    at: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class OutsideSave:
+    """Another program's save that changed or left out what was entered here."""
+
+    key: str
+    words: str
+    time: str
+    lost: tuple[Lost, ...]
+
+
+# New text of a file made from the old one, and the parts that changed.
+Maker = Callable[[str], tuple[str, tuple[Part, ...]]]
+
+
+class SiteStore:
+    """One site folder, opened for entering."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.history = History(folder)
+        self._lock = RLock()
+        self._content: dict[str, bytes | None] = {}
+        with self._locked():
+            for name in FILES:
+                self._content[name] = read_if_there(self.path(name))
+            self._strike_out_unfinished()
+
+    # ── reading ──────────────────────────────────────────────────────────────────────────────
+
+    def look(self) -> dict[str, str]:
+        """Take in what other programs wrote; return file -> version."""
+        with self._lock:
+            if any(read_if_there(self.path(name)) != self._content[name] for name in FILES):
+                with self._locked():
+                    for name in FILES:
+                        self._take_in(name)
+            self.history.catch_up()
+            versions = {name: version_of(self._content[name]) for name in FILES}
+            return versions | {PACKAGE: _stamp(self.folder / PACKAGE)}
+
+    def path(self, name: str) -> Path:
+        """Return where a file of the site is, whatever the case of its letters."""
+        place = self.folder / name
+        if place.exists():
+            return place
+        return next((p for p in self.folder.iterdir() if p.name.casefold() == name), place)
+
+    def text(self, name: str) -> str:
+        """Return a file's text, empty where it is not there; raises ``UnreadableError``."""
+        content = self._content[name] or b""
+        try:
+            return content.decode(encoding_of(content))
+        except UnicodeDecodeError:
+            raise UnreadableError(f"{name} is no text; save it again as UTF-8") from None
+
+    def text_or_empty(self, name: str) -> str:
+        """Return a file's text, empty also where it cannot be read."""
+        try:
+            return self.text(name)
+        except UnreadableError:
+            return ""
+
+    def table(self, name: str) -> CsvText:
+        """Return a table; one that is not there yet has its usual columns and no rows."""
+        return read_table(name, self.text(name))
+
+    def plan(self) -> PlanText:
+        """Return the plan's features; raises ``UnreadableError``."""
+        try:
+            return read_plan(self.text(PLAN))
+        except ValueError as error:
+            raise UnreadableError(f"{PLAN}: {error}; mend it in an editor") from None
+
+    def settings(self) -> dict[str, str]:
+        """Return site.toml as dotted path -> value as typed; raises ``UnreadableError``."""
+        try:
+            return read_settings(self.text(SETTINGS))
+        except ValueError as error:
+            raise UnreadableError(f"{SETTINGS}: {error}; mend it in an editor") from None
+
+    @property
+    def plan_is_package(self) -> bool:
+        """True where the plan is a GeoPackage, which is edited in a GIS and not here."""
+        return (self.folder / PACKAGE).exists()
+
+    # ── changing ─────────────────────────────────────────────────────────────────────────────
+
+    def save_rows(self, op: str, name: str, edits: Sequence[RowEdit], words: str) -> Entry:
+        """Add or change rows of one table, all or none.
+
+        Raises ``Conflict``, ``UnreadableError``, ``OSError``; so do the other changes.
+        """
+
+        def make(text: str) -> tuple[str, tuple[Part, ...]]:
+            table, parts = read_table(name, text), []
+            for edit in edits:
+                table, part = self._with_edit(name, table, edit)
+                parts.append(part)
+            return table.text(), tuple(parts)
+
+        kind: Kind = "add" if all(edit.base is None for edit in edits) else "change"
+        return self._commit(op, kind, name, make, words)
+
+    def save_settings(self, op: str, edits: Sequence[SettingEdit], words: str) -> Entry:
+        """Change settings, all or none."""
+
+        def make(text: str) -> tuple[str, tuple[Part, ...]]:
+            self.settings()
+            parts = []
+            for edit in edits:
+                before = value_at(text, edit.path)
+                if before not in (edit.seen, edit.value):
+                    raise Conflict(
+                        f"{edit.path} was changed since this page read it", {edit.path: before}
+                    )
+                text = change_setting(text, edit.path, edit.value)
+                parts.append(Part(0, before, value_at(text, edit.path), edit.path))
+            return text, tuple(parts)
+
+        return self._commit(op, "change", SETTINGS, make, words)
+
+    def save_feature(self, op: str, edit: FeatureEdit, words: str) -> Entry:
+        """Add, change or take out one plan feature."""
+        if self.plan_is_package:
+            raise UnreadableError(f"this site's plan is {PACKAGE}; change it in a GIS")
+
+        def make(_: str) -> tuple[str, tuple[Part, ...]]:
+            plan = self.plan()
+            at = len(plan.features) if edit.base is None else plan.find(edit.base, edit.at)
+            if at is None:
+                raise Conflict("this part of the plan was changed or taken out since it was read")
+            old = plan.feature(at) if edit.base is not None else {}
+            geometry = edit.geometry or old.get("geometry") or {}
+            new = None if edit.properties is None else feature_text(edit.properties, geometry, old)
+            part = Part(at, edit.base, new)
+            return change_feature(plan, part).text(), (part,)
+
+        kind: Kind = "add" if edit.base is None else "change"
+        return self._commit(op, kind, PLAN, make, words)
+
+    def undo(self, op: str, target: str) -> Entry:
+        """Take a change back, or do it again where it stands undone; ``KeyError`` if unknown."""
+        entry = self.history.find(target)
+        if entry.kind not in ("add", "change"):
+            raise KeyError(target)
+        again = target in self.history.undone
+        parts = entry.parts if again else tuple(part.turned() for part in reversed(entry.parts))
+
+        def make(text: str) -> tuple[str, tuple[Part, ...]]:
+            for part in parts:
+                text = apply_part(entry.file, text, part)
+            return text, parts
+
+        words = f"{'done again' if again else 'undone'}: {entry.words}"
+        return self._commit(op, "undo", entry.file, make, words, of=target)
+
+    # ── other programs ───────────────────────────────────────────────────────────────────────
+
+    def outside_saves(self) -> list[OutsideSave]:
+        """Return the other programs' saves that still have something entered here missing."""
+        standing = self.history.standing
+        settled = {entry.of for entry in standing if entry.kind == "settled"}
+        found = []
+        for entry in standing:
+            if entry.kind == "outside" and entry.key not in settled and entry.parts:
+                text = self.text(entry.file)
+                lost = [describe_lost(entry.file, text, part) for part in entry.parts]
+                if any(lost):
+                    kept = tuple(one for one in lost if one)
+                    found.append(OutsideSave(entry.key, entry.words, entry.time, kept))
+        return found
+
+    def put_back(self, op: str, key: str) -> Entry:
+        """Write what an outside save changed or left out again; raises ``KeyError``."""
+        entry = {e.key: e for e in self.history.standing if e.kind == "outside"}[key]
+
+        def make(text: str) -> tuple[str, tuple[Part, ...]]:
+            parts = []
+            for part in entry.parts:
+                if describe_lost(entry.file, text, part):
+                    text, done = put_back(entry.file, text, part)
+                    parts.append(done)
+            return text, tuple(parts)
+
+        return self._commit(op, "change", entry.file, make, f"put back in {entry.file}")
+
+    def leave_as_saved(self, key: str) -> None:
+        """Stop asking about an outside save: what it left stands."""
+        with self._locked():
+            words = "left as the other program saved it"
+            self.history.append(Entry(uuid4().hex, "settled", "", "", "", words, of=key))
+
+    # ── within ───────────────────────────────────────────────────────────────────────────────
+
+    @contextmanager
+    def _locked(self) -> Iterator[None]:
+        with self._lock, locked(self.folder / FOLDER / "lock"):
+            yield
+
+    def _commit(
+        self, op: str, kind: Kind, name: str, make: Maker, words: str, of: str = ""
+    ) -> Entry:
+        with self._locked():
+            for _ in range(_TRIES):
+                self._take_in(name)
+                done = [entry for entry in self.history.standing if entry.op == op]
+                if done:
+                    return done[0]
+                try:
+                    text, parts = make(self.text(name))
+                except ValueError as error:
+                    raise UnreadableError(f"{name}: {error}; mend it in an editor") from None
+                content, before = self._encoded(name, text), version_of(self._content[name])
+                entry = Entry(op, kind, name, before, version_of(content), words, parts, of)
+                if entry.after == before:
+                    return entry
+                if self._write(entry, content):
+                    return entry
+        raise Conflict(f"another program keeps writing {name}; close it there and save again")
+
+    def _encoded(self, name: str, text: str) -> bytes:
+        """Return text in the encoding its file has; raises ``UnreadableError``."""
+        encoding = encoding_of(self._content[name] or b"")
+        try:
+            return text.encode(encoding)
+        except UnicodeEncodeError as error:
+            raise UnreadableError(
+                f"{name} is kept as {encoding}, which cannot hold {text[error.start]!r}; "
+                "save it again as UTF-8"
+            ) from None
+
+    def _write(self, entry: Entry, content: bytes) -> bool:
+        """Write the journal, then the file; False where another program was faster."""
+        self.history.append(entry)
+        try:
+            replace_if_unchanged(self.path(entry.file), content, entry.before)
+        except ChangedMeanwhileError:
+            self._strike_out(entry)
+            return False
+        except OSError:
+            self._strike_out(entry)
+            raise
+        self._content[entry.file] = content
+        return True
+
+    def _strike_out(self, entry: Entry) -> None:
+        words = "never reached the file"
+        self.history.append(
+            Entry(uuid4().hex, "struck out", entry.file, "", "", words, of=entry.key)
+        )
+
+    def _strike_out_unfinished(self) -> None:
+        """After a crash: a last change whose file is still the old one was never made."""
+        changes = [entry for entry in self.history.standing if entry.kind in CHANGES]
+        if changes:
+            last = changes[-1]
+            if version_of(self._content.get(last.file)) == last.before != last.after:
+                self._strike_out(last)
+
+    def _take_in(self, name: str) -> None:
+        """Read a file again; where another program wrote it, journal what of ours went missing."""
+        content, known = read_if_there(self.path(name)), self._content[name]
+        if content == known:
+            return
+        self.history.catch_up()
+        self._content[name] = content
+        version = version_of(content)
+        written = [e for e in self.history.standing if e.file == name and e.after]
+        if written and written[-1].after == version:
+            return  # another server of this program wrote it
+        if known is not None:
+            self.history.keep(known)
+        self.history.append(
+            Entry(
+                uuid4().hex,
+                "outside",
+                name,
+                version_of(known),
+                version,
+                f"{name} was changed by another program",
+                self._lost_parts(name, known or b""),
+            )
+        )
+
+    def _lost_parts(self, name: str, known: bytes) -> tuple[Part, ...]:
+        try:
+            ours = self.history.changes_of(name)
+            return find_lost(name, known.decode(encoding_of(known)), self.text(name), ours)
+        except (ValueError, UnreadableError):
+            return ()  # what cannot be read now is kept whole, and looked at when it can be
+
+    def _with_edit(self, name: str, table: CsvText, edit: RowEdit) -> tuple[CsvText, Part]:
+        if edit.base is None:
+            new = table.with_row(edit.values)
+            number = len(new.rows)
+            return new, Part(number, None, new.row_text(number))
+        number = self._row_meant(name, table, edit.base, edit)
+        before = table.row_text(number)
+        new = table.with_values(number, edit.values)
+        return new, Part(number, before, new.row_text(number))
+
+    def _row_meant(self, name: str, table: CsvText, base: str, edit: RowEdit) -> int:
+        """Return the row an edit means; raises ``Conflict`` where the same fields were changed."""
+        found = table.find(base, edit.at)
+        seen = said(table.values_of(base))
+        same = [n for n in table.data_rows() if said(table.row_values(n)) == seen]
+        if found is not None or same:
+            return found or same[0]
+        number = self._row_since(name, table, base, edit.at)
+        if number is None:
+            raise Conflict("this row was changed or taken out since this page read it")
+        now = table.row_values(number)
+        wanted = edit.values.items()
+        both = [k for k, value in wanted if now.get(k, "") not in (seen.get(k, ""), value)]
+        if both:
+            words = f"{' and '.join(both)} of this row changed since this page read it"
+            raise Conflict(words, now, table.row_text(number), number)
+        return number
+
+    def _row_since(self, name: str, table: CsvText, base: str, at: int) -> int | None:
+        """Follow a row through the changes made here, or know it by its mark; None if gone."""
+        text = base
+        for entry in self.history.changes_of(name):
+            for part in entry.parts:
+                if part.before == text and part.after is not None:
+                    text = part.after
+        found = table.find(text, at)
+        key = TABLES[name][0]
+        named = table.values_of(base).get(key)
+        same = [n for n in table.data_rows() if named and table.row_values(n).get(key) == named]
+        return found if found is not None or len(same) != 1 else same[0]
+
+
+def _stamp(path: Path) -> str:
+    try:
+        stat = path.stat()
+    except FileNotFoundError:
+        return ""
+    return f"{stat.st_mtime_ns}-{stat.st_size}"
