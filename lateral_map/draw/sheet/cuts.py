@@ -1,0 +1,245 @@
+"""Which stretch of the line goes on which sheet, how each is turned, and at what scale.
+
+Stationing is the footage along the pipe. A stretch is turned so that it runs from left to right
+and takes as little height as can be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lateral_map.draw.along import line_between
+from lateral_map.draw.sheet.labels import Box
+from lateral_map.draw.sheet.panels import Panels, panels_on
+from lateral_map.draw.sheet.paper import Paper, Scale, papers_for, scales_for, upright_scales
+from lateral_map.errors import AnalysisError
+from lateral_map.model.results import Report
+
+Floats = NDArray[np.float64]
+
+# Round the line inside the plan panel, in points: room for labels.
+_MARGIN_PT: Final = 40.0
+# More marks than this for an inch of line do not read.
+_MOST_MARKS_PER_INCH: Final = 6.0
+# Scales up to here (metres for an inch) read in comfort: a larger paper comes before a coarser one.
+_COMFORTABLE: Final = 3.06
+_MOST_SHEETS: Final = 60
+_TILTS_DEG: Final = np.arange(-60.0, 60.1, 2.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """From the site's plane to the paper: turned by ``turn_deg``, true to ``scale``.
+
+    ``turn_deg`` is the plane azimuth that runs to the right of the sheet.
+    """
+
+    centre_m: tuple[float, float]
+    turn_deg: float
+    scale: Scale
+    box: Box
+
+    def to_paper(self, points_m: ArrayLike) -> Floats:
+        """Return (n, 2) points on the paper of plane points in metres."""
+        from_centre = np.asarray(points_m, float).reshape(-1, 2) - np.asarray(self.centre_m)
+        along, up = _axes(self.turn_deg)
+        grown = self.scale.points_per_metre
+        x, y = self.box.middle
+        return np.stack([x + grown * from_centre @ along, y - grown * from_centre @ up], axis=-1)
+
+    def frame_m(self) -> Floats:
+        """Return the panel's (4, 2) corners in the plane, in metres."""
+        along, up = _axes(self.turn_deg)
+        right = self.box.width / 2.0 / self.scale.points_per_metre * along
+        above = self.box.height / 2.0 / self.scale.points_per_metre * up
+        centre = np.asarray(self.centre_m)
+        return np.stack(
+            [centre - right - above, centre + right - above,
+             centre + right + above, centre - right + above]
+        )  # fmt: skip
+
+    def paper_angle_deg(self, azimuth_deg: float) -> float:
+        """Return how far clockwise from straight up a plane azimuth points on the paper."""
+        return (azimuth_deg - self.turn_deg + 90.0) % 360.0
+
+
+def _axes(turn_deg: float) -> tuple[Floats, Floats]:
+    turn = np.radians(turn_deg)
+    along = np.array([np.sin(turn), np.cos(turn)])
+    return along, np.array([-along[1], along[0]])
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One sheet's stretch of footage (m), its plan window, and where its neighbours go on."""
+
+    number: int
+    from_m: float
+    to_m: float
+    window: Window
+    is_first: bool
+    is_last: bool
+
+    def holds(self, footage_m: float) -> bool:
+        """Say whether a footage belongs on this sheet; a match line's to the sheet that begins."""
+        after = self.is_first or footage_m >= self.from_m
+        return after and (self.is_last or footage_m < self.to_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What every sheet of a set shares: paper, scales, panels, and how the line is cut."""
+
+    paper: Paper
+    scale: Scale
+    upright: Scale
+    panels: Panels
+    cuts: tuple[Cut, ...]
+
+    @property
+    def exaggeration(self) -> float:
+        """How many times steeper the profile is drawn than it lies."""
+        return self.scale.metres_per_inch / self.upright.metres_per_inch
+
+
+def choose_setting(
+    report: Report, *, paper: str | None = None, scale: str | None = None
+) -> Setting:
+    """Choose paper and scale, or take those asked for, and cut the line into sheets.
+
+    The finest scale at which the whole line reads on one sheet, small paper first, comes first;
+    a line too long or too crowded for one takes several. Raises ``AnalysisError`` where what was
+    asked for does not exist or would take more than 60 sheets.
+    """
+    unit = report.site.unit
+    papers, scales = papers_for(unit, paper), scales_for(unit, scale)
+    tried = _order(papers, scales)
+    for one_paper, one_scale in tried:
+        panels = panels_on(one_paper)
+        if _needed(report, panels, one_scale) == 1 and (scale or _reads(report, one_scale, 1)):
+            return _set(report, one_paper, one_scale, panels)
+    for one_paper, one_scale in [(papers[-1], each) for each in reversed(scales)]:
+        panels = panels_on(one_paper)
+        needed = _needed(report, panels, one_scale)
+        if needed and (_reads(report, one_scale, needed) or one_scale is scales[0]):
+            return _set(report, one_paper, one_scale, panels)
+    raise AnalysisError(
+        f"the line would take more than {_MOST_SHEETS} sheets at {scales[-1].words}; "
+        "ask for a coarser scale or a larger paper"
+    )
+
+
+def _order(papers: Sequence[Paper], scales: Sequence[Scale]) -> list[tuple[Paper, Scale]]:
+    fine = [scale for scale in scales if scale.metres_per_inch <= _COMFORTABLE]
+    coarse = [scale for scale in scales if scale.metres_per_inch > _COMFORTABLE]
+    comfortable = [(paper, scale) for paper in papers for scale in fine]
+    return comfortable + [(paper, scale) for scale in coarse for paper in reversed(papers)]
+
+
+def _reads(report: Report, scale: Scale, sheets: int) -> bool:
+    """Say whether the marks along the line stay far enough apart to be told apart."""
+    site = report.site
+    marks = len(site.findings) + len(site.locates) + len(site.bends) + len(report.crossings)
+    first, last = _ends(report)
+    inches = (last - first) / scale.metres_per_inch
+    return marks <= _MOST_MARKS_PER_INCH * inches or (sheets == 1 and marks <= 40)
+
+
+def _ends(report: Report) -> tuple[float, float]:
+    footage = report.stations.footage_m
+    return float(footage[0]), float(footage[-1])
+
+
+def _needed(report: Report, panels: Panels, scale: Scale) -> int:
+    """Return how many sheets a scale takes, 0 where it is too many."""
+    first, last = _ends(report)
+    for count in range(1, _MOST_SHEETS + 1):
+        edges = np.linspace(first, last, count + 1)
+        if (edges[1] - edges[0]) * scale.points_per_metre > panels.graph.width:
+            continue
+        spans = pairwise(edges)
+        if all(_fits(report, panels.plan, scale, float(a), float(b)) for a, b in spans):
+            return count
+    return 0
+
+
+def _fits(report: Report, box: Box, scale: Scale, from_m: float, to_m: float) -> bool:
+    _, span = _turned(line_between(report, from_m, to_m))
+    room = np.array([box.width - _MARGIN_PT, box.height - 2.0 * _MARGIN_PT])
+    return bool((span * scale.points_per_metre <= room).all())
+
+
+def _set(report: Report, paper: Paper, scale: Scale, panels: Panels) -> Setting:
+    first, last = _ends(report)
+    count = _needed(report, panels, scale)
+    edges = np.linspace(first, last, count + 1)
+    cuts = tuple(
+        Cut(
+            number=k + 1,
+            from_m=float(edges[k]),
+            to_m=float(edges[k + 1]),
+            window=_window(report, panels.plan, scale, float(edges[k]), float(edges[k + 1])),
+            is_first=k == 0,
+            is_last=k == count - 1,
+        )
+        for k in range(count)
+    )
+    return Setting(paper, scale, _upright(report, panels, scale, cuts), panels, cuts)
+
+
+def _window(report: Report, box: Box, scale: Scale, from_m: float, to_m: float) -> Window:
+    line = line_between(report, from_m, to_m)
+    turn_deg, _ = _turned(line)
+    along, up = _axes(turn_deg)
+    low, high = (line @ along).min(), (line @ along).max()
+    under, over = (line @ up).min(), (line @ up).max()
+    centre = (low + high) / 2.0 * along + (under + over) / 2.0 * up
+    return Window((float(centre[0]), float(centre[1])), turn_deg, scale, box)
+
+
+def _turned(line: Floats) -> tuple[float, Floats]:
+    """Return the plane azimuth to lay to the right, and the line's (along, across) span in m."""
+    step = line[-1] - line[0]
+    if not step.any():
+        return 90.0, np.zeros(2)
+    chord = float(np.degrees(np.arctan2(step[0], step[1])))
+    spans = [_span(line, chord + tilt) for tilt in _TILTS_DEG]
+    # The chord itself unless turning away from it saves real height.
+    height = np.array([span[1] for span in spans]) + 0.002 * np.ptp(line) * np.abs(_TILTS_DEG)
+    best = int(np.argmin(height))
+    return (chord + float(_TILTS_DEG[best])) % 360.0, spans[best]
+
+
+def _span(line: Floats, turn_deg: float) -> Floats:
+    along, up = _axes(turn_deg)
+    return np.array([np.ptp(line @ along), np.ptp(line @ up)])
+
+
+def _upright(report: Report, panels: Panels, scale: Scale, cuts: tuple[Cut, ...]) -> Scale:
+    """Return the finest vertical scale that holds every sheet's heights, at most ten times plan."""
+    needed_m = max(height_range(report, cut.from_m, cut.to_m)[2] for cut in cuts)
+    family = upright_scales("m" if scale.words.startswith("1:") else report.site.unit)
+    for upright in family:
+        steep = scale.metres_per_inch / upright.metres_per_inch
+        if needed_m * upright.points_per_metre <= panels.graph.height and steep <= 10.001:
+            return upright
+    return family[-1]
+
+
+def height_range(report: Report, from_m: float, to_m: float) -> tuple[float, float, float]:
+    """Return lowest, highest and needed height (m) of a stretch, 95 % band and ground included."""
+    stations = report.stations
+    inside = (stations.footage_m >= from_m - 1e-9) & (stations.footage_m <= to_m + 1e-9)
+    spread = 1.96 * stations.depth_sd_m[inside]
+    low = float((stations.elevation_m[inside] - spread).min())
+    high = float(stations.ground_m[inside].max())
+    for utility in report.site.plan.utilities:
+        if utility.depth_m is not None and utility.utility != "sewer":
+            low = min(low, high - utility.depth_m)
+    return low, high, 1.12 * (high - low) + 0.1

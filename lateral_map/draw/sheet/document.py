@@ -1,0 +1,83 @@
+"""A set of sheets: the drawings as SVG, and the HTML that lays each on a page of its own size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lateral_map.draw.sheet.cuts import Cut, Setting, choose_setting
+from lateral_map.draw.sheet.plan import draw_north, draw_plan
+from lateral_map.draw.sheet.profile import draw_profile
+from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
+from lateral_map.draw.sheet.svg import Canvas, Stroke
+from lateral_map.draw.style import INK, QUIET
+from lateral_map.draw.text import label, length
+from lateral_map.model.results import Report
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSet:
+    """Drawn sheets. ``left_out`` counts the plan labels that found no room, sheet by sheet."""
+
+    setting: Setting
+    drawings: tuple[str, ...]
+    left_out: tuple[int, ...]
+
+    @property
+    def statement(self) -> str:
+        """Paper, scales and number of sheets in one line."""
+        many = len(self.drawings)
+        sheets = "one sheet" if many == 1 else f"{many} sheets"
+        paper, *_ = self.setting.paper.words.split(",")
+        scales = "; ".join(scale_sentences(self.setting)[:3])
+        return f"{sheets} of {paper}: {scales}"
+
+
+def draw_sheets(report: Report, *, paper: str | None = None, scale: str | None = None) -> SheetSet:
+    """Draw the plan-and-profile sheets.
+
+    ``paper`` is letter, tabloid, A4 or A3; ``scale`` is as stated on a sheet (``1 in = 10 ft``,
+    ``1:100``); what is not asked for is chosen. Raises ``AnalysisError`` where they do not exist.
+    """
+    setting = choose_setting(report, paper=paper, scale=scale)
+    drawn = [_draw(report, cut, setting) for cut in setting.cuts]
+    return SheetSet(setting, tuple(svg for svg, _ in drawn), tuple(count for _, count in drawn))
+
+
+def _draw(report: Report, cut: Cut, setting: Setting) -> tuple[str, int]:
+    paper, panels = setting.paper, setting.panels
+    canvas = Canvas.sheet(paper.width_pt, paper.height_pt, _alternative(report, cut, setting))
+    left_out = draw_plan(canvas, report, cut, setting)
+    draw_north(canvas, report, cut, setting)
+    draw_profile(canvas, report, cut, setting)
+    draw_strip(canvas, report, cut, setting, len(setting.cuts))
+    for box in (panels.border, panels.plan):
+        canvas.box(box.left, box.top, box.width, box.height, edge=Stroke(INK, 1.0))
+    _headings(canvas, setting, left_out)
+    return canvas.to_text(), left_out
+
+
+def _headings(canvas: Canvas, setting: Setting, left_out: int) -> None:
+    plan, profile = setting.panels.plan, setting.panels.profile
+    words = f"PLAN  {setting.scale.words}"
+    if left_out:
+        words += f"   ({left_out} labels left out for want of room: see the tables)"
+    canvas.text(plan.left + 6.0, plan.bottom - 5.0, words, 6.4, bold=True)
+    canvas.text(
+        profile.left + 6.0,
+        profile.top + 10.0,
+        f"PROFILE  {setting.scale.words} along, {setting.upright.words} up, "
+        f"vertical exaggeration {setting.exaggeration:.3g}",
+        6.4,
+        bold=True,
+        colour=QUIET,
+    )
+
+
+def _alternative(report: Report, cut: Cut, setting: Setting) -> str:
+    """Return what the drawing shows, for who cannot see it."""
+    unit = report.site.unit
+    return (
+        f"Plan and profile of {label(report.site.name)}, sheet {cut.number} of "
+        f"{len(setting.cuts)}: {length(cut.from_m, unit)} to {length(cut.to_m, unit)}. "
+        f"{'. '.join(scale_sentences(setting))}. The tables that follow say the same in words."
+    )

@@ -1,0 +1,105 @@
+"""The one typeface of everything printed, and how wide its text is.
+
+DejaVu Sans comes with matplotlib, so every machine sets the same letters in the same places; it is
+embedded in every PDF. Widths are the font's own advance widths; kerning only ever makes a text
+narrower.
+"""
+
+from __future__ import annotations
+
+import base64
+from functools import cache, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from matplotlib.ft2font import FT2Font
+
+FAMILY: Final = "Sheet Sans"
+_FILES: Final = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
+FAMILIES: Final = f'"{FAMILY}", sans-serif'
+_WIDEST_EM: Final = 1.35  # an emoji or an ideograph from another face
+
+
+def font_css() -> str:
+    """Return @font-face rules with the faces inside them as data: addresses."""
+    faces = [(FAMILY, name, "bold" if bold else "normal") for bold, name in _FILES.items()]
+    return "\n".join(
+        f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
+        f"src: url(data:font/ttf;base64,{_encoded(name)}) }}"
+        for family, name, weight in faces
+    )
+
+
+@lru_cache(maxsize=4096)
+def text_width(text: str, size_pt: float, *, bold: bool = False) -> float:
+    """Return how wide ``text`` is set at ``size_pt``, in points; never less than it turns out."""
+    return size_pt * sum(_advance(ord(letter), bold) for letter in text)
+
+
+def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
+    """Break ``text`` into lines no wider than ``width_pt``; a word too long for one is cut."""
+    lines: list[str] = []
+    line = ""
+    for word in text.split(" "):
+        for piece in _pieces(word, width_pt, size_pt, bold=bold):
+            longer = f"{line} {piece}" if line else piece
+            if line and text_width(longer, size_pt, bold=bold) > width_pt:
+                lines.append(line)
+                line = piece
+            else:
+                line = longer
+    return [*lines, line] if line else lines
+
+
+def shorten(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> str:
+    """Return ``text`` cut to ``width_pt``, ending in … where anything is missing."""
+    if text_width(text, size_pt, bold=bold) <= width_pt:
+        return text
+    kept = text
+    while kept and text_width(f"{kept}…", size_pt, bold=bold) > width_pt:
+        kept = kept[:-1]
+    return f"{kept.rstrip()}…"
+
+
+def _pieces(word: str, width_pt: float, size_pt: float, *, bold: bool) -> list[str]:
+    if text_width(word, size_pt, bold=bold) <= width_pt:
+        return [word]
+    pieces, piece = [], ""
+    for letter in word:
+        if piece and text_width(piece + letter, size_pt, bold=bold) > width_pt:
+            pieces.append(piece)
+            piece = ""
+        piece += letter
+    return [*pieces, piece]
+
+
+def _path(name: str) -> Path:
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf" / name
+
+
+@cache
+def _encoded(name: str) -> str:
+    return base64.b64encode(_path(name).read_bytes()).decode("ascii")
+
+
+@cache
+def _face(bold: bool) -> tuple[FT2Font, frozenset[int]]:
+    from matplotlib.ft2font import FT2Font
+
+    face = FT2Font(str(_path(_FILES[bold])))
+    return face, frozenset(face.get_charmap())
+
+
+@cache
+def _advance(code: int, bold: bool) -> float:
+    """Return a character's advance in em; a wide one where another face will have to set it."""
+    from matplotlib.ft2font import LoadFlags
+
+    face, known = _face(bold)
+    if code not in known:
+        return _WIDEST_EM
+    glyph = face.load_char(code, flags=LoadFlags.NO_SCALE)
+    return float(glyph.horiAdvance) / float(face.units_per_EM)

@@ -1,0 +1,48 @@
+"""Where things stand on a sheet: plan above, profile under it, the title strip along the foot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from lateral_map.draw.sheet.labels import Box
+from lateral_map.draw.sheet.paper import Paper
+
+BORDER_PT: Final = 28.0
+AXIS_PT: Final = 42.0
+ROW_PT: Final = 11.0
+ROWS: Final = 5
+_FLAGS_PT: Final = 84.0
+
+
+@dataclass(frozen=True, slots=True)
+class Panels:
+    """The boxes of one sheet, in points.
+
+    ``graph`` is the profile's own grid; ``flags`` the band of upright labels over it; ``rows`` the
+    figures under it.
+    """
+
+    border: Box
+    plan: Box
+    profile: Box
+    flags: Box
+    graph: Box
+    rows: Box
+    strip: Box
+
+
+def panels_on(paper: Paper) -> Panels:
+    """Lay out a sheet of ``paper``."""
+    border = Box(BORDER_PT, BORDER_PT, paper.width_pt - BORDER_PT, paper.height_pt - BORDER_PT)
+    strip_height = 96.0 if paper.height_in < 9.0 else 112.0
+    strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
+    room = strip.top - border.top
+    split = border.top + 0.49 * room
+    plan = Box(border.left, border.top, border.right, split)
+    profile = Box(border.left, split, border.right, strip.top)
+    left, right = profile.left + AXIS_PT, profile.right - AXIS_PT
+    rows = Box(left, profile.bottom - ROWS * ROW_PT, right, profile.bottom)
+    flags = Box(left, profile.top + 12.0, right, profile.top + 12.0 + _FLAGS_PT)
+    graph = Box(left, flags.bottom, right, rows.top - 2.0)
+    return Panels(border, plan, profile, flags, graph, rows, strip)

@@ -1,0 +1,215 @@
+"""The title strip: what the sheet is, its scales, legend and the one caution nobody may miss."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from shapely import box as shapely_box
+
+from lateral_map.draw.elements.bends import bends_layer
+from lateral_map.draw.elements.boundaries import boundaries_layer
+from lateral_map.draw.elements.crossings import crossings_layer
+from lateral_map.draw.elements.dig import dig_layer
+from lateral_map.draw.elements.findings import findings_layer
+from lateral_map.draw.elements.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.elements.locates import locates_layer, points_layer
+from lateral_map.draw.elements.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.elements.utilities import utilities_layer
+from lateral_map.draw.scene import Layer
+from lateral_map.draw.sheet.cuts import Cut, Setting
+from lateral_map.draw.sheet.fonts import shorten, text_width, wrap
+from lateral_map.draw.sheet.hatch import hatch_lines
+from lateral_map.draw.sheet.labels import Box
+from lateral_map.draw.sheet.marks import draw_mark, mark_half
+from lateral_map.draw.sheet.plan import tick_step_m
+from lateral_map.draw.sheet.styles import AREAS, LINES, MARKS
+from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
+from lateral_map.draw.style import GROUND, INK, PAPER, QUIET
+from lateral_map.draw.text import label, tidy, unit_sentence, unit_word
+from lateral_map.model.results import Report
+from lateral_map.units import from_metres
+
+CAUTION: Final = (
+    "Not a utility locate, not a land survey, not a one-call ticket. Call before you dig; "
+    "hand dig in the tolerance zone. Local code and record decide who answers for the pipe."
+)
+STATIONING: Final = (
+    "Stationing is the footage along the pipe as the counter read it. "
+    "Figures with ± are 95 % ranges."
+)
+_KEY_PT: Final = 5.4
+_KEY_ROW_PT: Final = 9.2
+_SWATCH_PT: Final = 22.0
+
+_LAYERS: Final[tuple[Callable[[Report], Layer], ...]] = (
+    route_layer, alternatives_layer, corridor_layer, dig_layer, crossings_layer, findings_layer,
+    locates_layer, bends_layer, points_layer, boundaries_layer, utilities_layer, buildings_layer,
+    surfaces_layer,
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """The strip's three parts."""
+
+    title: Box
+    scale: Box
+    legend: Box
+
+
+def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheets: int) -> None:
+    """Draw one sheet's title strip."""
+    strip = setting.panels.strip
+    canvas = canvas.group("strip")
+    canvas.box(strip.left, strip.top, strip.width, strip.height, fill=PAPER, edge=Stroke(INK, 1.0))
+    wide = strip.width > 900.0
+    first = strip.left + (250.0 if wide else 205.0)
+    second = first + (250.0 if wide else 172.0)
+    columns = _Columns(
+        Box(strip.left, strip.top, first, strip.bottom),
+        Box(first, strip.top, second, strip.bottom),
+        Box(second, strip.top, strip.right, strip.bottom),
+    )
+    for x in (first, second):
+        canvas.line([(x, strip.top), (x, strip.bottom)], Stroke(INK, 0.6))
+    _title(canvas, report, cut, columns.title, sheets)
+    _scales(canvas, report, setting, columns.scale)
+    _legend(canvas, report, columns.legend)
+
+
+def _title(canvas: Canvas, report: Report, cut: Cut, box: Box, sheets: int) -> None:
+    site = report.site
+    room = box.width - 12.0
+    x, y = box.left + 6.0, box.top + 13.0
+    for line in wrap(
+        shorten(label(site.name, 90), 1.9 * room, 10.0, bold=True), room, 10.0, bold=True
+    ):
+        canvas.text(x, y, line, 10.0, bold=True)
+        y += 11.5
+    date = f", {site.date.isoformat()}" if site.date else ""
+    crs = "Sketch, tied to no place on earth" if site.frame.is_local else label(site.frame.crs, 60)
+    rows = (
+        f"Plan and profile of a located sewer lateral{date}",
+        f"Coordinates: {crs}",
+        unit_sentence(site.unit),
+    )
+    for row in rows:
+        canvas.text(x, y, shorten(row, room, 5.8), 5.8)
+        y += 8.0
+    for line in wrap(CAUTION, room - 54.0, 5.2, bold=True):
+        canvas.text(x, y, line, 5.2, bold=True)
+        y += 6.4
+    plate = Box(box.right - 54.0, box.bottom - 32.0, box.right, box.bottom)
+    canvas.box(plate.left, plate.top, plate.width, plate.height, fill=PAPER, edge=Stroke(INK, 0.8))
+    canvas.text(plate.middle[0], plate.top + 10.0, "SHEET", 5.6, anchor="middle", colour=QUIET)
+    canvas.text(
+        plate.middle[0],
+        plate.top + 25.0,
+        f"{cut.number} of {sheets}",
+        10.0,
+        anchor="middle",
+        bold=True,
+    )
+
+
+def scale_sentences(setting: Setting) -> tuple[str, ...]:
+    """Return the sentences that state the scales."""
+    return (
+        f"Plan {setting.scale.words}",
+        f"Profile {setting.scale.words} along, {setting.upright.words} up",
+        f"Vertical exaggeration {setting.exaggeration:.3g}",
+        f"True to scale on {setting.paper.words}, printed at 100\u00a0%",
+    )
+
+
+def _scales(canvas: Canvas, report: Report, setting: Setting, box: Box) -> None:
+    x, y, room = box.left + 6.0, box.top + 12.0, box.width - 12.0
+    for number, sentence in enumerate(scale_sentences(setting)):
+        for line in wrap(sentence, room, 6.2, bold=number == 0):
+            canvas.text(x, y, line, 6.2, bold=number == 0)
+            y += 8.0
+    _bar(canvas, report, setting, x, y + 4.0, room)
+    y += 26.0
+    for line in wrap(STATIONING, room, 5.2):
+        canvas.text(x, y, line, 5.2, colour=QUIET)
+        y += 6.6
+
+
+def _bar(canvas: Canvas, report: Report, setting: Setting, x: float, y: float, room: float) -> None:
+    """Draw the scale bar: black and white steps, each a round length."""
+    step = tick_step_m(setting.scale.metres_per_inch, report.site.unit)
+    width = step * setting.scale.points_per_metre
+    group = canvas.group("scale-bar")
+    count = max(1, min(4, int((room - 14.0) // width)))
+    for k in range(count):
+        fill = INK if k % 2 == 0 else PAPER
+        group.box(x + k * width, y, width, 4.0, fill=fill, edge=Stroke(INK, 0.5))
+    for k in range(count + 1):
+        figure = f"{from_metres(k * step, report.site.unit):g}"
+        words = f"{figure} {unit_word(report.site.unit)}" if k == count else figure
+        canvas.text(x + k * width, y + 10.5, words, 5.4, anchor="start" if k == 0 else "middle")
+
+
+def legend_rows(report: Report) -> list[tuple[str, str]]:
+    """Return (style key, words) of everything a sheet may show."""
+    rows = [
+        row for make in _LAYERS for layer in [make(report)] if layer.items for row in layer.legend
+    ]
+    ground = "Ground" if report.stations.ground_known else "Ground, taken as level"
+    return [*dict.fromkeys(rows), ("ground", ground), ("crown", "Crown of the pipe, in profile")]
+
+
+def _legend(canvas: Canvas, report: Report, box: Box) -> None:
+    rows = legend_rows(report)
+    per_column = max(1, int((box.height - 6.0) // _KEY_ROW_PT))
+    columns = int(np.ceil(len(rows) / per_column))
+    width = (box.width - 8.0) / columns
+    # Room for words is what the swatches leave; where columns are many the text gets smaller.
+    for index, (style, words) in enumerate(rows):
+        column, row = divmod(index, per_column)
+        x = box.left + 6.0 + column * width
+        y = box.top + 4.0 + (row + 0.5) * _KEY_ROW_PT
+        draw_swatch(canvas, style, Box(x, y - 3.2, x + _SWATCH_PT, y + 3.2))
+        room = width - _SWATCH_PT - 6.0
+        size = min(6.2, _KEY_PT * room / max(text_width(words, _KEY_PT), 1.0))
+        size = max(size, 4.4)
+        canvas.text(x + _SWATCH_PT + 3.0, y + 0.36 * size, shorten(words, room, size), size)
+
+
+def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
+    """Draw a legend's sample of a style in a box."""
+    x, y = box.middle
+    across = [(box.left, y), (box.right, y)]
+    if key in LINES:
+        style = LINES[key]
+        if style.casing:
+            canvas.line(across, Stroke(style.casing, Stroke.of(style).width_pt + 1.2))
+        canvas.line(across, Stroke.of(style))
+        if style.letter:
+            canvas.box(x - 2.8, y - 3.0, 5.6, 6.0, fill=PAPER, edge=HAIRLINE)
+            canvas.text(x, y + 1.8, style.letter, 4.8, anchor="middle", bold=True)
+    elif key in AREAS:
+        area = AREAS[key]
+        shape = shapely_box(box.left, box.top, box.right, box.bottom)
+        edge = Stroke.of(area.edge) if area.edge else HAIRLINE
+        canvas.box(box.left, box.top, box.width, box.height, fill=PAPER)
+        ring = np.asarray(shape.exterior.coords)[:-1]
+        canvas.area([ring], area.fill, opacity=area.opacity)
+        canvas.lines(hatch_lines(shape, area.hatch), Stroke(area.hatch_colour, 0.35))
+        canvas.area([ring], "none", edge=edge)
+    elif key in MARKS:
+        mark = MARKS[key]
+        fit = min(1.0, 3.6 / mark_half(mark))
+        draw_mark(canvas, x, y, mark, scale=fit)
+    elif key == "ground":
+        canvas.line(across, Stroke(GROUND, 1.3))
+    elif key == "crown":
+        canvas.line(across, Stroke(INK, 0.6, (4.0, 1.6)))
+
+
+def notes_words(report: Report) -> tuple[str, ...]:
+    """Return the site's notices, made ready to print."""
+    return tuple(tidy(notice, 300) for notice in report.notices)

@@ -1,0 +1,108 @@
+"""HTML to PDF: tagged and archival, fonts inside, nothing fetched, printed at its own size.
+
+WeasyPrint lays it out as PDF/A-3a (ISO 19005-3, conformance level A: archival and tagged).
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Final
+
+from lateral_map.draw.sheet.fonts import font_css
+from lateral_map.errors import ExportError
+
+if TYPE_CHECKING:
+    from pydyf import PDF
+    from weasyprint import Document
+
+_VARIANT: Final = "pdf/a-3a"
+_NO_LETTER: Final = "□"
+# 1 January 1980 UTC: what a font subset gives as its date, so that bytes repeat.
+_FIXED_EPOCH: Final = "315532800"
+_ENVIRONMENT: Final = threading.Lock()
+
+
+def html_to_pdf(html: str) -> bytes:
+    """Return a PDF of ``html``: the same bytes for the same text on the same machine.
+
+    A letter that no installed face has is printed as □. Raises ``ExportError`` where Pango, which
+    WeasyPrint sets text with, is not installed.
+    """
+    content, missing = _lay_out(html)
+    if missing:
+        # A face with holes in it would be written in an encoding that many readers cannot search.
+        content, _ = _lay_out(html.translate(dict.fromkeys(missing, _NO_LETTER)))
+    return content
+
+
+def _lay_out(html: str) -> tuple[bytes, set[int]]:
+    """Return the PDF, and the code points no installed face has."""
+    weasyprint, fonts, fetcher = _import_weasyprint()
+    config = fonts.FontConfiguration()
+    refusing = _refuser(fetcher)
+    style = weasyprint.CSS(string=font_css(), font_config=config, url_fetcher=refusing)
+    page = weasyprint.HTML(string=html, url_fetcher=refusing)
+    missing: set[int] = set()
+
+    def finish(document: Document, pdf: PDF) -> None:
+        _print_true_to_scale(pdf)
+        for font in document.fonts.values():
+            missing.update(font.missing)
+
+    with _fixed_date():
+        content = page.write_pdf(
+            stylesheets=[style], font_config=config, pdf_variant=_VARIANT, finisher=finish
+        )
+    return bytes(content), missing
+
+
+def _import_weasyprint() -> tuple[Any, Any, Any]:
+    try:
+        import weasyprint
+        from weasyprint import urls
+        from weasyprint.text import fonts
+    except (ImportError, OSError) as error:
+        raise ExportError(
+            "PDFs need the Pango library, which this machine has not got "
+            f"({str(error).splitlines()[0]}); on Debian or Ubuntu: apt-get install libpango-1.0-0 "
+            "libpangoft2-1.0-0 libharfbuzz-subset0; on macOS: brew install pango"
+        ) from error
+    return weasyprint, fonts, urls.URLFetcher
+
+
+def _refuser(fetcher: Any) -> Any:
+    """Return a fetcher that reads data: addresses and nothing else, neither network nor disk."""
+
+    class DataOnly(fetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            if not url.lower().startswith("data:"):
+                raise ValueError("only what is inside the page is drawn")
+            return super().fetch(url, headers)
+
+    return DataOnly(allowed_protocols={"data"}, allow_redirects=False)
+
+
+def _print_true_to_scale(pdf: PDF) -> None:
+    """Ask viewers not to shrink a drawing that states its scale (ISO 32000-1, table 150)."""
+    import pydyf
+
+    preferences = pdf.catalog.setdefault("ViewerPreferences", pydyf.Dictionary())
+    preferences["PrintScaling"] = "/None"
+
+
+@contextmanager
+def _fixed_date() -> Iterator[None]:
+    """Keep today's date out of font subsets while the body runs."""
+    with _ENVIRONMENT:
+        before = os.environ.get("SOURCE_DATE_EPOCH")
+        os.environ["SOURCE_DATE_EPOCH"] = _FIXED_EPOCH
+        try:
+            yield
+        finally:
+            if before is None:
+                del os.environ["SOURCE_DATE_EPOCH"]
+            else:
+                os.environ["SOURCE_DATE_EPOCH"] = before

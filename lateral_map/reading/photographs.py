@@ -1,0 +1,143 @@
+"""Photographs for a referral: found by the footage in their names, made ready to print.
+
+A name begins with the footage it shows in the site's unit: ``44.2.jpg``, ``44.2 crown.png``,
+``44.2-2.jpeg``. Each is turned upright, made smaller where it is large, and saved afresh, so that
+nothing a camera wrote into it (place, time, owner) goes out unless the site says so.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from lateral_map.errors import Fault, SiteError
+from lateral_map.model.referral import Photograph
+from lateral_map.model.site import Site
+from lateral_map.reading.ledger import Ledger
+from lateral_map.units import show_value, to_metres
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+_NAME: Final = re.compile(
+    r"(?P<footage>\d{1,5}(?:\.\d{1,3})?)(?:[ _-].*|(?: ?(?:ft|m))(?:[ _-].*)?)?\.(?:jpe?g|png)",
+    re.IGNORECASE | re.ASCII | re.DOTALL,
+)
+_PICTURES: Final = frozenset({".jpg", ".jpeg", ".png"})
+_LONGEST_SIDE_PX: Final = 1100
+_QUALITY: Final = 82
+# A picture claiming more pixels than this is a slip or a trap, not a photograph of a pipe.
+_MOST_PIXELS: Final = 120_000_000
+_MOST_BYTES: Final = 60_000_000
+_MOST_PICTURES: Final = 200
+
+
+def load_photographs(site: Site) -> tuple[Photograph, ...]:
+    """Return the photographs in the site's folder in order of footage; none where there are none.
+
+    Raises ``SiteError`` naming every file that cannot be used.
+    """
+    if site.folder is None or not site.referral.photographs:
+        return ()
+    folder = inside_folder(site.folder, site.referral.photographs, "referral.photographs")
+    if not folder.is_dir():
+        return ()
+    ledger = Ledger()
+    found = [
+        photograph
+        for path in _pictures(folder, ledger)
+        if (photograph := _load(path, site, ledger)) is not None
+    ]
+    ledger.raise_if_any()
+    return tuple(sorted(found, key=lambda each: (each.footage_m, each.name)))
+
+
+def inside_folder(folder: Path, name: str, field: str) -> Path:
+    """Return a path named in site.toml; raises ``SiteError`` where it leads out of the folder."""
+    path = (folder / name).resolve() if "\0" not in name else folder.parent
+    if not path.is_relative_to(folder.resolve()):
+        raise SiteError(
+            Fault(
+                f"{show_value(name)} is not inside the site folder",
+                "copy it into the folder and give its name there",
+                file="site.toml",
+                field=field,
+            )
+        )
+    return path
+
+
+def _pictures(folder: Path, ledger: Ledger) -> list[Path]:
+    paths = sorted(path for path in folder.iterdir() if path.suffix.lower() in _PICTURES)
+    if len(paths) > _MOST_PICTURES:
+        ledger.fault(
+            f"there are {len(paths)} photographs",
+            f"keep the {_MOST_PICTURES} that show the findings best",
+            file=folder.name,
+        )
+        return []
+    return paths
+
+
+def _load(path: Path, site: Site, ledger: Ledger) -> Photograph | None:
+    place = f"{path.parent.name}/{path.name}"
+    match = _NAME.fullmatch(path.name)
+    if match is None:
+        ledger.fault(
+            "the name does not begin with a footage",
+            "name it by the footage it shows, such as '44.2.jpg' or '44.2 crown.jpg'",
+            file=place,
+        )
+        return None
+    try:
+        jpeg, width, height = _made_ready(path, keep_metadata=site.referral.keep_metadata)
+    except (OSError, ValueError, SyntaxError) as error:
+        ledger.fault(
+            f"this is not a picture that can be read ({type(error).__name__})",
+            "save it again as JPEG or PNG, or take it out of the folder",
+            file=place,
+        )
+        return None
+    footage_m = to_metres(float(match["footage"]), site.unit)
+    return Photograph(path.name, footage_m, jpeg, width, height)
+
+
+def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
+    """Return a picture as JPEG no longer than 1,100 px a side, with its size."""
+    from PIL import Image, ImageOps
+
+    if path.stat().st_size > _MOST_BYTES:
+        raise ValueError("the file is larger than a photograph")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        with Image.open(path, formats=("JPEG", "PNG")) as picture:
+            if picture.width * picture.height > _MOST_PIXELS:
+                raise ValueError("more pixels than a photograph has")
+            exif = picture.getexif() if keep_metadata else None
+            picture.draft("RGB", (_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
+            upright = ImageOps.exif_transpose(picture)
+            upright.thumbnail((_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
+            plain = _on_white(upright)
+    saved = io.BytesIO()
+    if exif is not None:
+        exif.pop(0x0112, None)  # it is upright already; the tag would turn it again
+        plain.save(saved, "JPEG", quality=_QUALITY, exif=exif)
+    else:
+        # Copied into a fresh picture: what the file carried beside its pixels stays behind.
+        fresh = Image.new("RGB", plain.size)
+        fresh.paste(plain)
+        fresh.save(saved, "JPEG", quality=_QUALITY)
+    return saved.getvalue(), plain.width, plain.height
+
+
+def _on_white(picture: Image.Image) -> Image.Image:
+    from PIL import Image
+
+    if "A" not in picture.getbands() and "transparency" not in picture.info:
+        return picture.convert("RGB")
+    layered = picture.convert("RGBA")
+    white = Image.new("RGBA", layered.size, "white")
+    return Image.alpha_composite(white, layered).convert("RGB")
