@@ -84,7 +84,7 @@ def _collect_notices(
         *_crossing_notices(route, crossings),
         *_uncrossed_notices(route.site, uncrossed),
         *_pipe_notices(route.site, pipes),
-        *_dig_notices(route.site, dig),
+        *_dig_notices(route, dig),
         *_end_notices(route.site),
     ]
     return tuple(dict.fromkeys(said))
@@ -129,13 +129,16 @@ def _pipe_notices(site: Site, pipes: tuple[PipeStretch, ...]) -> Iterator[str]:
             yield f"outside diameter of {size} {pipe.material} pipe: {pipe.source}"
 
 
-def _dig_notices(site: Site, dig: DigBuffer) -> Iterator[str]:
+def _dig_notices(route: Route, dig: DigBuffer) -> Iterator[str]:
+    site = route.site
     width = format_small(dig.tolerance_m, site.unit)
+    if route.alternatives:
+        yield "the dig buffer covers every route that fits the readings about as well"
     if site.dig.tolerance_zone_m is None:
         yield (
-            "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in each side of the pipe "
-            "(Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask for "
-            "more: write it in site.toml, [dig] tolerance_zone"
+            "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in (457 mm) each side of the "
+            "pipe (Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask "
+            "for more: write it in site.toml, [dig] tolerance_zone"
         )
     elif dig.tolerance_m < LEAST_TOLERANCE_M - 1e-9:
         yield (

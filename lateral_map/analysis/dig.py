@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 # Common Ground Alliance, Best Practice 5.19: the facility's width and 18 in on each side.
 LEAST_TOLERANCE_M: Final = to_metres(18.0, "in")
 _NO_RULE = (
-    "no local rule was given: 18 in each side, Common Ground Alliance Best Practice 5.19; "
+    "no local rule was given: 18 in (457 mm) each side, Common Ground Alliance Best Practice 5.19; "
     "a wider local rule overrides it"
 )
 _CORNERS: Final = 32
@@ -32,7 +32,8 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
     """Return the polygon to dig by hand in, and the 95 % corridor of the centreline alone.
 
     Half the width at a station is the pipe's outside radius, the tolerance of the local rule, and
-    1.96 sd across the pipe. Both polygons go on past the run's two ends by 1.96 sd along it.
+    1.96 sd across the pipe. Both polygons go on past the run's two ends by 1.96 sd along it. The
+    first also covers every other route that fits as well, by its greatest half width.
     """
     rules = route.site.dig
     given = rules.tolerance_zone_m
@@ -40,7 +41,7 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
     lateral = TWO_SIDED_95 * stations.across_sd_m
     half_width = half_width_m(_outside_radii(stations, tuple(pipes)), tolerance, lateral)
     return DigBuffer(
-        polygon=_sweep(stations, half_width),
+        polygon=_with_alternatives(route, _sweep(stations, half_width), float(half_width.max())),
         corridor=_sweep(stations, lateral),
         half_width_m=read_only(half_width),
         tolerance_m=tolerance,
@@ -51,6 +52,16 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
 def half_width_m(outside_radius_m: Floats, tolerance_m: float, lateral_95_m: Floats) -> Floats:
     """Return half the width of the ground to treat as holding the pipe, in metres."""
     return outside_radius_m + tolerance_m + lateral_95_m
+
+
+def _with_alternatives(
+    route: Route, polygon: Polygon | MultiPolygon, reach_m: float
+) -> Polygon | MultiPolygon:
+    """Return the polygon and the ground within reach of the alternative routes."""
+    if not route.alternatives:
+        return polygon
+    others = shapely.buffer([shapely.linestrings(one) for one in route.alternatives], reach_m)
+    return cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
 
 
 def _outside_radii(stations: Stations, pipes: tuple[PipeStretch, ...]) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.model.chance import ONE_SIDED_95, TWO_SIDED_95
-from lateral_map.model.past import measure_past, variances
+from lateral_map.model.past import alternative_pasts, measure_past, variances
 from lateral_map.model.results import FindingResult, Side
 from lateral_map.model.route import Route
 from lateral_map.model.site import Locate
@@ -20,6 +20,10 @@ Floats = NDArray[np.float64]
 
 # Asking for two readings instead of one must be worth it: a fifth off the uncertainty.
 _WORTH_BOTH: Final = 0.8
+_WHICH_ROUTE: Final = (
+    "a tape to one mark from a third point, or the first azimuth: either tells which of the routes "
+    "that fit is the right one"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +73,16 @@ def _settle(route: Route, result: FindingResult) -> str:
     if not close:
         return ""
     deciding = {b.line for b in route.site.boundaries if b.decides}
+    if route.alternatives and any(_parts_routes(route, at, side) for at, side in close):
+        return _WHICH_ROUTE
     at, side = min(close, key=lambda end: (end[1].line not in deciding, abs(end[1].past_m)))
     return _best_reading(route, _doubt(route, at, side))
+
+
+def _parts_routes(route: Route, footage_m: float, side: Side) -> bool:
+    """Say whether the routes that fit as well lie on both sides of the line here."""
+    others = alternative_pasts(route, side.line, footage_m)
+    return bool(((others > 0.0) != (side.past_m > 0.0)).any())
 
 
 def _doubt(route: Route, footage_m: float, side: Side) -> _Doubt:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from statistics import fmean
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.model.chance import chance_above_zero
-from lateral_map.model.past import Past, measure_past, variances
+from lateral_map.model.past import Past, alternative_pasts, measure_past, variances
 from lateral_map.model.results import FindingResult, Side, SideVerdict, Stations
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, Finding
@@ -37,7 +37,8 @@ def judge_findings(route: Route, stations: Stations) -> tuple[FindingResult, ...
 
     The distance past is judged jointly with the boundary's own shift and with the counter's reading
     noise at the finding, which acts along the pipe: P(past) = Phi(distance / sd), and 95 % is asked
-    for a verdict. ``stations`` must hold a station at every finding.
+    for a verdict. Where other routes fit the readings as well, P(past) is the mean over all of
+    them. ``stations`` must hold a station at every finding.
     """
     findings = route.site.findings
     if not findings:
@@ -62,19 +63,21 @@ def _judge(route: Route, footages: Iterable[float]) -> tuple[_Judged, ...]:
     for boundary in route.site.boundaries:
         past = measure_past(route, boundary.line, at)
         reading = np.square(route.site.counter.sd_reading_m * past.rate)
-        variance = variances(past.gradient, route.covariance) + reading
-        sides = tuple(_side(boundary.line, past, variance, i) for i in range(len(at)))
+        sd = np.sqrt(variances(past.gradient, route.covariance) + reading)
+        distances = np.vstack([past.past_m, alternative_pasts(route, boundary.line, at)])
+        sides = tuple(_side(boundary.line, past, sd, distances, i) for i in range(len(at)))
         judged.append(_Judged(boundary, past, sides))
     return tuple(judged)
 
 
-def _side(line: str, past: Past, variance: Floats, index: int) -> Side:
-    distance, sd = float(past.past_m[index]), math.sqrt(float(variance[index]))
-    probability = chance_above_zero(distance, sd)
+def _side(line: str, past: Past, sd: Floats, distances: Floats, index: int) -> Side:
+    """Judge one place; ``distances`` (routes, k) are those of every route that fits."""
+    chances = [chance_above_zero(float(one), float(sd[index])) for one in distances[:, index]]
+    probability = fmean(chances)
     return Side(
         line=line,
-        past_m=distance,
-        sd_past_m=sd,
+        past_m=float(past.past_m[index]),
+        sd_past_m=float(sd[index]),
         probability_past=probability,
         verdict=_verdict(probability),
         extended=bool(past.carried_m[index] > 0.0),

@@ -145,3 +145,12 @@ def test_swept_area_in_closed_form():
     _, buffer = draw(route, (pipe,))
     around = 32 * np.tan(np.pi / 32) * 0.7**2
     assert buffer.polygon.area == pytest.approx(30.0 * 1.4 + around, rel=1e-6)
+
+
+def test_a_route_that_fits_as_well_is_dug_round_too():
+    route = HandRoute(site_fields={"dig": DigRules(0.6)}).build()
+    other = np.array([[0.0, 0.0], [0.0, -30.0]])
+    _, buffer = draw(replace(route, alternatives=(other,)))
+    assert buffer.polygon.covers(Point(0.3, -29.0))
+    assert buffer.polygon.covers(draw(route)[1].polygon)
+    assert not buffer.corridor.covers(Point(0.0, -29.0))

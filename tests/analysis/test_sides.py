@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.past import measure_past
@@ -213,3 +214,30 @@ def test_a_tape_from_the_real_curb_makes_a_bad_map_harmless():
     assert with_tape.sides[0].sd_past_m < 0.2
     assert without.sides[0].verdict == "too close to call"
     assert with_tape.sides[0].verdict == "past"
+
+
+def mirrored():
+    """Two tapes from points in a row leave two routes: one reaches past the line, one does not."""
+    route = HandRoute(
+        lengths_m=(15.0, 15.0), azimuths_deg=(90.0, 90.0), lines=(CURB,), boundaries=DECIDES
+    )
+    route = replace(route, findings=(Finding(26.0, "roots"), Finding(5.0, "crack"))).build()
+    other = np.array([[0.0, 0.0], [0.0, -15.0], [0.0, -30.0]])
+    return replace(route, alternatives=(other,))
+
+
+def test_a_mirror_route_leaves_the_side_open():
+    roots, crack = judge(mirrored())
+    assert roots.sides[0].past_m == pytest.approx(6.0)
+    assert roots.sides[0].probability_past == pytest.approx(0.5)
+    assert roots.sides[0].verdict == "too close to call"
+    assert roots.answers == "too close to call"
+    # Both routes have the crack on the owner's side.
+    assert crack.answers == "owner"
+
+
+def test_what_settles_a_mirror_is_which_route():
+    route = mirrored()
+    roots, crack = settle_findings(route, judge(route))
+    assert "a third point" in roots.settle
+    assert crack.settle == ""
