@@ -8,7 +8,7 @@ from typing import Final, cast
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import DigBuffer, PipeStretch, Stations, read_only
@@ -60,7 +60,7 @@ def _with_alternatives(
     """Return the polygon and the ground within reach of the alternative routes."""
     if not route.alternatives:
         return polygon
-    others = shapely.buffer([shapely.linestrings(one) for one in route.alternatives], reach_m)
+    others = [LineString(one).buffer(reach_m) for one in route.alternatives]
     return cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
 
 
