@@ -40,7 +40,7 @@ from lateral_map.draw.svg import figure_svg
 from lateral_map.draw.text import label, unit_word
 from lateral_map.model.results import Report
 
-WIDE_SIZE_IN: Final = (12.6, 4.4)
+WIDE_SIZE_IN: Final = (13.2, 3.75)
 NARROW_SIZE_IN: Final = (4.1, 4.7)
 PRINT_SIZE_IN: Final = (11.0, 5.2)
 PRINT_DPI: Final = 200

@@ -125,7 +125,7 @@ READING_WORDS: Final[dict[ReadingVerdict, str]] = {
 }
 
 BEND_MARK: Final = MarkStyle("triangle", PAPER, size_px=17)
-GATE_MARK: Final = MarkStyle("gate", INK, size_px=22)
+GATE_MARK: Final = MarkStyle("gate", INK, size_px=32)
 START_MARK: Final = MarkStyle("terminal", INK, size_px=18)
 POINT_MARK: Final = MarkStyle("cross", INK, size_px=11)
 LEVEL_MARK: Final = MarkStyle("level", PAPER, QUIET, size_px=11)

@@ -65,7 +65,7 @@ def _length_fact(report: Report) -> Fact:
 def _depth_fact(report: Report) -> Fact:
     depth, unit = report.stations.depth_m, report.site.unit
     shallow, deep = float(depth.min()), float(depth.max())
-    return Fact("Depth to invert", f"{length(shallow, unit)} to {length(deep, unit)}")
+    return Fact("Depth to invert", f"{length(shallow, unit).split()[0]} to {length(deep, unit)}")
 
 
 def _crossing_facts(report: Report) -> list[Fact]:
@@ -75,9 +75,7 @@ def _crossing_facts(report: Report) -> list[Fact]:
         Fact(
             f"Crosses {label(crossing.line)}",
             plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
-            "responsibility changes here"
-            if crossing.decides
-            else LINE_WORDS[crossing.kind].lower(),
+            "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
         )
         for crossing in sorted(ranked, key=lambda crossing: crossing.footage_m)
     ]
@@ -109,13 +107,13 @@ def _finding_facts(report: Report) -> list[Fact]:
     if not line:
         return [Fact("Findings", str(len(report.findings)), "no boundary set in site.toml")]
     numbers = {id(result): number for number, result in enumerate(report.findings, start=1)}
-    shown = [
-        f"{numbers[id(r)]} {odds(s.probability_past)}"
-        for r in past
-        if (s := telling_side(report, r))
-    ]
     value = f"{len(past)} of {len(report.findings)}"
-    note = f"odds: {listed(shown, 3)}" if shown else "none stated as past"
+    note = "none stated as past"
+    if past:
+        sides = [side for result in past if (side := telling_side(report, result))]
+        least = odds(min(side.probability_past for side in sides))
+        which = listed([f"{numbers[id(result)]}" for result in past], 5)
+        note = f"{which}, odds {least}" + (" or better" if len(past) > 1 else "")
     facts = [Fact(f"Findings past {label(line)}", value, note)]
     if close:
         which = listed([f"{numbers[id(result)]}" for result in close], 5)
@@ -209,7 +207,7 @@ def _crossings_table(report: Report) -> Table:
 
 
 def _crossing_remark(decides: bool, extended: bool) -> str:
-    remarks = ["responsibility changes here"] if decides else []
+    remarks = ["decides who answers"] if decides else []
     remarks += ["line carried on past its mapped end"] if extended else []
     return "; ".join(remarks)
 

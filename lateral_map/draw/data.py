@@ -1,0 +1,226 @@
+"""The map page's data: everything it draws, as plain values ready for JSON.
+
+The page's script draws from this alone, so a page that is already open can be given new data and
+redraw itself. All words of other people are in here, and nowhere else in the page.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from lateral_map.draw.elements.bends import bends_layer
+from lateral_map.draw.elements.boundaries import boundaries_layer
+from lateral_map.draw.elements.crossings import crossings_layer
+from lateral_map.draw.elements.dig import dig_layer
+from lateral_map.draw.elements.findings import findings_layer
+from lateral_map.draw.elements.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.elements.locates import locates_layer, points_layer, ties_layer
+from lateral_map.draw.elements.next_locate import next_locate_layer
+from lateral_map.draw.elements.responsibility import responsibility_layer
+from lateral_map.draw.elements.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.elements.utilities import utilities_layer
+from lateral_map.draw.plane import plane_link
+from lateral_map.draw.profile import page_profile
+from lateral_map.draw.scene import Layer, SceneWriter, bounds_of
+from lateral_map.draw.style import CAUTIONS, CONFIDENCE_WORDS, style_table
+from lateral_map.draw.summary import (
+    drawing_notices,
+    report_tables,
+    summary_facts,
+    table_values,
+)
+from lateral_map.draw.text import (
+    decimals_for,
+    label,
+    length,
+    plus_minus,
+    range_95,
+    tidy,
+    unit_sentence,
+    unit_word,
+)
+from lateral_map.frame import Frame
+from lateral_map.model.results import Report
+from lateral_map.units import from_metres, metres_per, to_metres
+
+# From the ground up: each stands in a pane of its own, so that switching one off and on again does
+# not bring it to the top.
+LAYER_MAKERS: Final = (
+    surfaces_layer,
+    buildings_layer,
+    dig_layer,
+    corridor_layer,
+    responsibility_layer,
+    utilities_layer,
+    boundaries_layer,
+    alternatives_layer,
+    ties_layer,
+    route_layer,
+    points_layer,
+    bends_layer,
+    crossings_layer,
+    findings_layer,
+    locates_layer,
+    next_locate_layer,
+)
+LAYER_KEYS: Final = (
+    "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
+    "alternatives", "ties", "route", "points", "bends", "crossings", "findings", "locates", "next",
+)  # fmt: skip
+
+# In the legend what the drawing is about comes first.
+_KEY_ORDER: Final = (
+    "route", "corridor", "locates", "findings", "crossings", "bends", "next", "boundaries",
+    "responsibility", "dig", "utilities", "alternatives", "points", "ties", "buildings", "surfaces",
+)  # fmt: skip
+
+_VIEW_MARGIN_M: Final = 2.5
+_PLANE_MARGIN_M: Final = 300.0
+_ROUND: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+_SCALE_STEPS: Final[dict[str, tuple[tuple[int, str], ...]]] = {
+    "m": (*((count, "cm") for count in (5, 10, 20, 50)), *((count, "m") for count in _ROUND)),
+    "ft": (*((count, "in") for count in (1, 3, 6)), *((count, "ft") for count in _ROUND)),
+    "us_ft": (*((count, "us_in") for count in (1, 3, 6)), *((count, "us_ft") for count in _ROUND)),
+}
+
+
+def plan_layers(report: Report) -> tuple[Layer, ...]:
+    """Return every layer of the plan, the lowest first."""
+    return tuple(maker(report) for maker in LAYER_MAKERS)
+
+
+def map_data(report: Report, *, extra: Sequence[Layer] = ()) -> dict[str, Any]:
+    """Return everything the map page draws, as plain values.
+
+    ``extra`` layers are drawn over the plan's own; a page that shows them is made with their keys.
+    """
+    writer = SceneWriter()
+    layers = writer.layers((*plan_layers(report), *extra))
+    frame, unit = report.site.frame, report.site.unit
+    plan = np.stack([report.stations.easting_m, report.stations.northing_m], axis=-1)
+    return {
+        "site": {"name": tidy(report.site.name, 120) or "Unnamed site", "line": _site_line(report)},
+        "unit": {
+            "word": unit_word(unit),
+            "metres": metres_per(unit),
+            "decimals": decimals_for(unit),
+        },
+        "north": north_words(frame),
+        "bounds": view_bounds(report),
+        "plane": plane_link(frame, bounds_of([plan], _PLANE_MARGIN_M)),
+        "scale": _scale_steps(unit),
+        "groups": [*LAYER_KEYS, *(layer.key for layer in extra)],
+        "layers": layers,
+        "key": [*_KEY_ORDER, *(layer.key for layer in extra)],
+        "details": writer.details,
+        "style": style_table(),
+        "stations": _station_values(report),
+        "profiles": {
+            "wide": page_profile(report, narrow=False),
+            "narrow": page_profile(report, narrow=True),
+        },
+        "facts": [
+            {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
+            for fact in summary_facts(report)
+        ],
+        "notices": list(drawing_notices(report)),
+        "tables": table_values(report_tables(report)),
+        "cautions": list(CAUTIONS),
+        "method": f"{unit_sentence(unit)} {CONFIDENCE_WORDS}",
+    }
+
+
+def data_json(data: dict[str, Any]) -> str:
+    """Return data as JSON that cannot end the script element it stands in: ASCII, no < or >."""
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def view_bounds(report: Report) -> list[float]:
+    """Return west, south, east, north (m) of the line and what was located, with a margin."""
+    stations = report.stations
+    seen = [np.stack([stations.easting_m, stations.northing_m], axis=-1)]
+    seen += [np.array([point.easting_m, point.northing_m]) for point in _near_points(report)]
+    extent = float(np.ptp(seen[0], axis=0).max())
+    return [round(edge, 3) for edge in bounds_of(seen, max(_VIEW_MARGIN_M, 0.06 * extent))]
+
+
+def _near_points(report: Report) -> list[Any]:
+    """Return the points to tape from within a quarter of the run's length of the line."""
+    stations = report.stations
+    reach = 0.25 * float(stations.footage_m[-1] - stations.footage_m[0])
+    return [
+        point
+        for point in report.site.plan.points
+        if float(
+            np.hypot(
+                stations.easting_m - point.easting_m, stations.northing_m - point.northing_m
+            ).min()
+        )
+        <= reach
+    ]
+
+
+def north_words(frame: Frame) -> str:
+    """Return what the north arrow points to, and where the declared system's grid north lies."""
+    if frame.is_local:
+        return "North as drawn on the sketch"
+    turn = (frame.convergence_deg + 180.0) % 360.0 - 180.0
+    if abs(turn) < 0.005:
+        return "True and grid north"
+    side = "east" if turn > 0 else "west"
+    return f"True north; grid north of {label(frame.crs, 20)} is {abs(turn):.2f}° {side} of it"
+
+
+def _site_line(report: Report) -> str:
+    site = report.site
+    parts = [site.date.isoformat()] if site.date else []
+    place = "local sketch, tied to no place on earth"
+    parts.append(place if site.frame.is_local else label(site.frame.crs))
+    parts.append("± is the 95 % range")
+    return " · ".join(parts)
+
+
+def _unit_values(unit: str) -> dict[str, Any]:
+    return {"word": unit_word(unit), "metres": metres_per(unit), "decimals": decimals_for(unit)}
+
+
+def _scale_steps(unit: str) -> list[dict[str, Any]]:
+    words = {"us_in": "in", "us_ft": "ft"}
+    return [
+        {"metres": to_metres(count, name), "words": f"{count} {words.get(name, name)}"}
+        for count, name in _SCALE_STEPS[unit]
+    ]
+
+
+def _station_values(report: Report) -> dict[str, Any]:
+    stations, unit = report.stations, report.site.unit
+    columns = zip(
+        stations.easting_m, stations.northing_m, stations.footage_m, stations.elevation_m,
+        stations.semi_major_m, stations.semi_minor_m, stations.ellipse_azimuth_deg,
+        strict=True,
+    )  # fmt: skip
+    rows = [tuple(float(value) for value in row) for row in columns]
+    return {
+        "at": [[round(east, 4) + 0.0, round(north, 4) + 0.0] for east, north, *_ in rows],
+        "footage": [round(row[2], 5) for row in rows],
+        "elevation": [round(from_metres(row[3], unit), 4) for row in rows],
+        "ellipse": [[round(row[4], 4), round(row[5], 4), round(row[6], 2)] for row in rows],
+        "names": ["Footage", "Depth to invert", "Across the pipe", "Along it", "Rests on"],
+        "words": [_station_words(report, index) for index in range(len(rows))],
+    }
+
+
+def _station_words(report: Report, index: int) -> list[str]:
+    stations, unit = report.stations, report.site.unit
+    return [
+        length(float(stations.footage_m[index]), unit),
+        plus_minus(float(stations.depth_m[index]), float(stations.depth_sd_m[index]), unit),
+        range_95(float(stations.across_sd_m[index]), unit),
+        range_95(float(stations.along_sd_m[index]), unit),
+        stations.basis[index],
+    ]

@@ -1,0 +1,197 @@
+"""The map page: one HTML file that needs nothing else and asks nothing of the network.
+
+folium makes the map, its panes and its layer groups; it is given constants and numbers only,
+because it renders what it is given as a template a second time. The page's own script then fills
+the groups from the data, which stands in a block of its own and reaches the page as text.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader
+from markupsafe import Markup
+
+from lateral_map.draw.data import LAYER_KEYS, data_json, map_data
+from lateral_map.draw.scene import Layer
+from lateral_map.errors import FrameError
+from lateral_map.model.results import Report
+
+SCRIPT_FILES: Final = (
+    "base.js", "symbols.js", "layers.js", "captions.js", "controls.js", "words.js", "profile.js",
+    "page.js",
+)  # fmt: skip
+TILE_HOST: Final = "https://tile.openstreetmap.org"
+TILE_URL: Final = f"{TILE_HOST}/{{z}}/{{x}}/{{y}}.png"
+TILE_CREDIT: Final = (
+    '&copy; <a href="https://www.openstreetmap.org/copyright">OpenStreetMap contributors</a>'
+)
+_TILE_ZOOM: Final = 19
+_FIRST_PANE: Final = 410
+# Above the plan: captions, what is being measured, and the cursor.
+_UPPER_PANES: Final = (("captions", 640), ("measure", 645), ("cursor", 650))
+
+
+@dataclass(frozen=True, slots=True)
+class MapFrame:
+    """The empty map: its element and the script that makes it, panes and groups included."""
+
+    html: str
+    script: str
+
+
+def map_page(report: Report, *, base_map: bool = False, extra: Sequence[Layer] = ()) -> str:
+    """Return the map page of a report as one self-contained HTML text.
+
+    ``base_map`` lays an online map under it, the one thing that makes the page ask the network.
+    ``extra`` layers come on top. The same report gives the same text. Raises ``FrameError`` where a
+    base map is asked for a local sketch.
+    """
+    local = report.site.frame.is_local
+    if base_map and local:
+        raise FrameError(
+            'crs = "local" is tied to no place on earth, so an online base map cannot lie under '
+            "it; leave the base map out, or declare a projected crs"
+        )
+    data = map_data(report, extra=extra)
+    keys = (*LAYER_KEYS, *(layer.key for layer in extra))
+    frame = map_frame(_centre(report), local=local, base_map=base_map, keys=keys)
+    styles = (leaflet_css(), asset("page.css"))
+    scripts = (leaflet_js(), frame.script, page_script())
+    return str(
+        _template().render(
+            policy=content_policy(styles, scripts, base_map=base_map),
+            styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
+            scripts=[Markup(script) for script in scripts],  # noqa: S704  # our own files
+            map_html=Markup(frame.html),  # noqa: S704  # constants only
+            data=Markup(data_json(data)),  # noqa: S704  # no < or > left in it
+        )
+    )
+
+
+def _centre(report: Report) -> tuple[float, float]:
+    """Return the (latitude, longitude) or (northing, easting) of the first station."""
+    east, north = float(report.stations.easting_m[0]), float(report.stations.northing_m[0])
+    lonlat = report.site.frame.plane_to_lonlat(east, north)
+    return (north, east) if lonlat is None else (float(lonlat[1]), float(lonlat[0]))
+
+
+def map_frame(
+    centre: tuple[float, float],
+    *,
+    local: bool,
+    base_map: bool = False,
+    keys: Sequence[str] = LAYER_KEYS,
+) -> MapFrame:
+    """Return the empty map round ``centre`` with a pane and a group for each layer key.
+
+    ``centre`` is (latitude, longitude), or (northing, easting) in metres for a local sketch.
+    """
+    import folium
+
+    site_map = _pinned(folium.Map, "site")(
+        location=list(centre),
+        crs="Simple" if local else "EPSG3857",
+        tiles=None,
+        zoom_start=3 if local else 19,
+        **_zoom_options(local=local),
+        attributionControl=base_map,
+    )
+    if base_map:
+        _pinned(folium.TileLayer, "site")(
+            tiles=TILE_URL, attr=TILE_CREDIT, max_zoom=26, max_native_zoom=_TILE_ZOOM, opacity=0.75
+        ).add_to(site_map)
+    for order, key in enumerate(keys):
+        _add_pane(site_map, key, _FIRST_PANE + 5 * order)
+        _pinned(folium.FeatureGroup, key)(name=key).add_to(site_map)
+    for key, height in _UPPER_PANES:
+        _add_pane(site_map, key, height)
+    site_map.render()
+    root = site_map.get_root()
+    return MapFrame(html=root.html.render().strip(), script=_lean(root.script.render()))
+
+
+def _zoom_options(*, local: bool) -> dict[str, Any]:
+    # One pixel is a metre at zoom 0 of a sketch, half an inch or so on the ground at zoom 23.
+    low, high = (-3, 9) if local else (12, 26)
+    return {
+        "minZoom": low, "maxZoom": high, "zoomSnap": 0.25, "zoomDelta": 0.5,
+        "wheelPxPerZoomLevel": 110,
+    }  # fmt: skip
+
+
+def _add_pane(site_map: Any, key: str, height: int) -> None:
+    from folium.map import CustomPane
+
+    _pinned(CustomPane, key)(f"plan-{key}", z_index=height, pointer_events=True).add_to(site_map)
+
+
+def _pinned(kind: type[Any], name: str) -> type[Any]:
+    """Return ``kind`` with its random id replaced by ``name``, so that a page repeats exactly."""
+    return type(kind.__name__, (kind,), {"_generate_id": classmethod(lambda _: name)})
+
+
+def _lean(script: str) -> str:
+    """Drop the blank lines and indents that templates leave behind."""
+    return "\n".join(line.strip() for line in script.splitlines() if line.strip())
+
+
+def content_policy(styles: Sequence[str], scripts: Sequence[str], *, base_map: bool = False) -> str:
+    """Return the page's content security policy: these scripts and styles, nothing else."""
+    images = f"data: {TILE_HOST}" if base_map else "data:"
+    return "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src {' '.join(_hashes(scripts))}",
+            f"style-src {' '.join(_hashes(styles))}",
+            f"img-src {images}",
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+
+
+def _hashes(texts: Sequence[str]) -> list[str]:
+    digests = (hashlib.sha256(text.encode()).digest() for text in texts)
+    return [f"'sha256-{base64.b64encode(digest).decode()}'" for digest in digests]
+
+
+@cache
+def asset(name: str) -> str:
+    """Return one of the page's own files as text."""
+    return files("lateral_map.draw").joinpath("assets", name).read_text("utf-8")
+
+
+def page_script() -> str:
+    """Return the page's own script: draws what ``map_data`` says, now and again."""
+    return "\n".join(asset(name) for name in SCRIPT_FILES)
+
+
+@cache
+def leaflet_js() -> str:
+    """Return Leaflet's script from the installed package, without the link to its source map."""
+    return re.sub(r"\n//# sourceMappingURL=.*\s*$", "\n", _leaflet("leaflet.js"))
+
+
+@cache
+def leaflet_css() -> str:
+    """Return Leaflet's styles without the pictures they would fetch; the page uses none of them."""
+    return re.sub(r"url\([^)]*\)", "none", _leaflet("leaflet.css"))
+
+
+def _leaflet(name: str) -> str:
+    home = files("js_lib_leaflet").joinpath("static", "js_lib_leaflet", name)
+    return home.read_text("utf-8").replace("\r\n", "\n")
+
+
+@cache
+def _template() -> Any:
+    loader = PackageLoader("lateral_map.draw", "assets")
+    return Environment(loader=loader, autoescape=True).get_template("page.html.j2")
