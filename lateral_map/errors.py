@@ -19,8 +19,9 @@ from dataclasses import dataclass, replace
 class Fault:
     """One thing wrong with what was given: place, value, what was expected, next step.
 
-    ``row`` counts as a spreadsheet does: the header is row 1. ``field`` is a column or a
-    dotted TOML key. Any part may be empty where it does not apply.
+    ``row`` counts as a spreadsheet does: the header is row 1; in site.toml and plan.geojson it is
+    the line. ``field`` is a column or a dotted TOML key. Any part may be empty where it does not
+    apply.
     """
 
     problem: str
@@ -32,7 +33,8 @@ class Fault:
     def __str__(self) -> str:
         place = self.file
         if self.row is not None:
-            place = f"{place} row {self.row}".strip()
+            word = "line" if self.file.endswith((".toml", ".geojson")) else "row"
+            place = f"{place} {word} {self.row}".strip()
         if self.field:
             place = f"{place}, {self.field}" if place else self.field
         sentence = f"{place}: {self.problem}" if place else self.problem

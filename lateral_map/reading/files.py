@@ -1,0 +1,116 @@
+"""Bytes off the disk to text, and the files of a site folder by name."""
+
+from __future__ import annotations
+
+import codecs
+from pathlib import Path
+from typing import Final
+
+from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.words import nearest
+
+_LARGEST_BYTES: Final = 100_000_000
+KNOWN_FILES: Final = (
+    "site.toml",
+    "locates.csv",
+    "bends.csv",
+    "findings.csv",
+    "plan.geojson",
+    "plan.gpkg",
+)
+# Kinds of file a reading or plan may have been saved as by mistake.
+_DATA_ENDINGS: Final = frozenset(
+    {".csv", ".txt", ".tsv", ".xlsx", ".xls", ".ods", ".json", ".geojson", ".gpkg", ".shp", ".toml"}
+)
+
+
+def list_files(folder: Path, ledger: Ledger) -> dict[str, Path]:
+    """Return the folder's known files by name, any letter case; a near miss is a fault."""
+    present = {path.name: path for path in sorted(folder.iterdir()) if path.is_file()}
+    found: dict[str, Path] = {}
+    for name, path in present.items():
+        if name.casefold() in KNOWN_FILES:
+            found.setdefault(name.casefold(), path)
+    for name in present:
+        _report_near_miss(name, found, ledger)
+    return found
+
+
+def _report_near_miss(name: str, found: dict[str, Path], ledger: Ledger) -> None:
+    stem, dot, _ = name.casefold().rpartition(".")
+    ending = Path(name).suffix.casefold()
+    if name.casefold() in KNOWN_FILES or not dot or ending not in _DATA_ENDINGS:
+        return
+    stems = {known.rpartition(".")[0]: known for known in KNOWN_FILES}
+    close = nearest(stem, stems, closeness=0.8)
+    if close is None or any(known.startswith(f"{close}.") for known in found):
+        return
+    if close == "plan":
+        ledger.fault(
+            "this file is not read", "save the plan as plan.geojson or plan.gpkg", file=name
+        )
+        return
+    remedy = f"rename it {stems[close]}"
+    if ending in {".xlsx", ".xls", ".ods"}:
+        remedy = f"save the sheet as {stems[close]}"
+    ledger.fault("this file is not read", remedy, file=name)
+
+
+def read_bytes(path: Path, ledger: Ledger) -> bytes | None:
+    """Return a file's bytes, or None with a fault where it cannot be read."""
+    try:
+        if path.stat().st_size > _LARGEST_BYTES:
+            ledger.fault(
+                f"the file is {path.stat().st_size / 1e6:.0f} MB",
+                "keep only what belongs to this site; 100 MB is the most",
+                file=path.name,
+            )
+            return None
+        return path.read_bytes()
+    except OSError as error:
+        ledger.fault(
+            f"the file cannot be read ({error.strerror or 'input error'})",
+            "check that it is there and that you may read it",
+            file=path.name,
+        )
+        return None
+
+
+def decode_table(data: bytes, file: str, ledger: Ledger) -> str | None:
+    """Return a table's text: UTF-8 with or without its mark, UTF-16, or else Windows-1252."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        text = _try_decode(data, "utf-16")
+    else:
+        text = _try_decode(data, "utf-8-sig")
+        if text is None:
+            text = _try_decode(data, "cp1252")
+            if text is not None and "\0" not in text:
+                ledger.notice(f"{file} is not UTF-8; it was read as Windows-1252.")
+    if text is None or "\0" in text:
+        ledger.fault(
+            "this is not a text table", "save it from the spreadsheet as CSV (UTF-8)", file=file
+        )
+        return None
+    return text
+
+
+def decode_utf8(data: bytes, file: str, ledger: Ledger) -> str | None:
+    """Return UTF-8 text with or without its mark, or None with a fault that names the line."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        ledger.fault(
+            f"byte {data[error.start]:#04x} is not UTF-8 text",
+            "save the file as UTF-8",
+            file=file,
+            row=line,
+        )
+        return None
+
+
+def _try_decode(data: bytes, encoding: str) -> str | None:
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError:
+        return None

@@ -1,0 +1,142 @@
+"""Where things stand along the run: nothing before its start, nothing beyond its end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
+from lateral_map.reading.site_file import SiteFile
+from lateral_map.reading.typed_rows import ReadRow
+from lateral_map.units import format_length, to_metres
+
+_SAME_M: Final = 1e-6
+# Longer than any push rod or crawler cable in use on laterals (common practice, no source).
+_UNLIKELY_M: Final = to_metres(3000.0, "ft")
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """The rows of the three tables."""
+
+    locates: tuple[ReadRow[LocateRow], ...]
+    bends: tuple[ReadRow[BendRow], ...]
+    findings: tuple[ReadRow[FindingRow], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """A footage and where it was written."""
+
+    footage_m: float
+    file: str
+    row: int | None
+    field: str
+    kind: str
+
+
+def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
+    """Return where the run ends (m), its given end or else the last footage given anywhere."""
+    end = said.run.end_footage
+    readings = list(_readings(said, rows))
+    if end is None and readings:
+        end = max(reading.footage_m for reading in readings)
+    first = said.counter.zero + (0.0 if said.start is None else said.start.riser)
+    field, row = "run.end_footage", said.lines.get("run.end_footage")
+    if end is None:
+        if not (rows.locates or rows.bends or rows.findings or ledger.faults):
+            remedy = "write end_footage under [run]"
+            problem = "nothing says how long the run is"
+            ledger.fault(problem, remedy, file="site.toml", row=row, field=field)
+    elif end <= first + _SAME_M:
+        ledger.fault(
+            f"the run ends at {_shown(end, said)}, but begins at {_shown(first, said)}",
+            "the end is a counter reading past the start and its riser",
+            file="site.toml",
+            row=row,
+            field=field,
+        )
+    return end
+
+
+def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> None:
+    """Report every footage that cannot be on the run, and note those that hardly can."""
+    zero, riser = said.counter.zero, 0.0 if said.start is None else said.start.riser
+    for one in _readings(said, rows):
+        if one.kind != "pipe" and one.footage_m < zero - _SAME_M:
+            problem = f"{_shown(one.footage_m, said)} is before the start, {_shown(zero, said)}"
+            remedy = "check the footage, or [counter] zero in site.toml"
+        elif one.footage_m > end_m + _SAME_M:
+            problem = (
+                f"{_shown(one.footage_m, said)} is beyond the run's end, {_shown(end_m, said)}"
+            )
+            remedy = "check the footage, or [run] end_footage in site.toml"
+        elif one.kind == "bend" and one.footage_m <= zero + riser + _SAME_M:
+            problem = f"the bend is inside the riser, which ends at {_shown(zero + riser, said)}"
+            remedy = "the riser is a straight drop; a bend comes after it"
+        else:
+            _note_unlikely(one, said, ledger)
+            continue
+        ledger.fault(problem, remedy, file=one.file, row=one.row, field=one.field)
+    _note_before_start(said, rows.locates, ledger)
+    _check_same(rows.bends, ledger)
+
+
+def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
+    for i, pipe in enumerate(said.pipes, 1):
+        field = f"pipe[{i}].from"
+        yield _Reading(pipe.from_, "site.toml", said.lines.get(field), field, "pipe")
+    tables: tuple[tuple[str, tuple[ReadRow[LocateRow | BendRow | FindingRow], ...]], ...] = (
+        ("locate", rows.locates),
+        ("bend", rows.bends),
+        ("finding", rows.findings),
+    )
+    for kind, table in tables:
+        for row in table:
+            if row.typed is not None:
+                yield _Reading(row.typed.footage, row.file, row.number, "footage", kind)
+            if isinstance(row.typed, FindingRow) and row.typed.to is not None:
+                yield _Reading(row.typed.to, row.file, row.number, "to", kind)
+
+
+def _shown(footage_m: float, said: SiteFile) -> str:
+    return format_length(footage_m, said.unit, 2)
+
+
+def _note_unlikely(one: _Reading, said: SiteFile, ledger: Ledger) -> None:
+    if one.footage_m - said.counter.zero > _UNLIKELY_M:
+        ledger.notice(
+            f"{one.file}: a footage of {_shown(one.footage_m, said)} is unlikely on a lateral."
+        )
+
+
+def _note_before_start(
+    said: SiteFile, locates: Iterable[ReadRow[LocateRow]], ledger: Ledger
+) -> None:
+    for row in locates:
+        if row.typed is not None and row.typed.use:
+            behind = row.typed.footage - said.transmitter.behind_lens
+            if behind < said.counter.zero - _SAME_M <= row.typed.footage:
+                ledger.notice(
+                    f"{row.file} row {row.number}: the transmitter rides behind the lens and was "
+                    "not yet in the pipe at that footage; it is taken to have been at the start."
+                )
+
+
+def _check_same(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:
+    seen: dict[float, int] = {}
+    for row in bends:
+        if row.typed is None:
+            continue
+        footage = round(row.typed.footage, 6)
+        if footage in seen:
+            ledger.fault(
+                f"row {seen[footage]} has a bend at the same footage",
+                "write one row with the whole turn and fall",
+                file=row.file,
+                row=row.number,
+                field="footage",
+            )
+        seen.setdefault(footage, row.number)

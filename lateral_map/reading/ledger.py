@@ -1,0 +1,62 @@
+"""Faults and notices gathered while a folder is read."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Final
+
+from lateral_map.errors import Fault, FaultCollector, SiteError
+from lateral_map.reading.words import LONGEST_TEXT
+
+_MOST_PER_FILE: Final = 200
+
+
+class Ledger(FaultCollector):
+    """Gathers every fault, and what had to be assumed, so that one run reports them all."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.notices: list[str] = []
+
+    def fault(
+        self,
+        problem: str,
+        remedy: str = "",
+        *,
+        file: str = "",
+        row: int | None = None,
+        field: str = "",
+    ) -> None:
+        """Keep one fault, given by its parts."""
+        self.add(Fault(problem, remedy, file=file, row=row, field=field))
+
+    def notice(self, text: str) -> None:
+        """Keep one thing the reader of a drawing should know, once."""
+        if text not in self.notices:
+            self.notices.append(text)
+
+    def shorten(self, text: str, place: str) -> str:
+        """Return a note no longer than drawings can carry, with a notice where it was cut."""
+        if len(text) <= LONGEST_TEXT:
+            return text
+        self.notice(
+            f"{place}: the note of {len(text):,} characters was cut to its first {LONGEST_TEXT:,}."
+        )
+        return f"{text[: LONGEST_TEXT - 1].rstrip()}…"
+
+    def raise_if_any(self) -> None:
+        """Raise one ``SiteError`` with every fault; a file of nothing but faults is cut short."""
+        if not self.faults:
+            return
+        count: Counter[str] = Counter()
+        kept: list[Fault] = []
+        for fault in self.faults:
+            count[fault.file] += 1
+            if count[fault.file] <= _MOST_PER_FILE:
+                kept.append(fault)
+        kept += [
+            Fault(f"{total - _MOST_PER_FILE} more faults", "mend these first", file=file)
+            for file, total in count.items()
+            if total > _MOST_PER_FILE
+        ]
+        raise SiteError(kept)

@@ -1,0 +1,176 @@
+"""Locates: rows of the table and the ties that fix their paint marks in the plane."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from lateral_map.model.lines import line_sense, signed_offsets
+from lateral_map.model.site import (
+    Accuracy,
+    AlongTie,
+    Locate,
+    OffsetTie,
+    Place,
+    Plan,
+    PlanLine,
+    PositionTie,
+    TapeTie,
+    Tie,
+)
+from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.names import POINTS, PlanNames
+from lateral_map.reading.placing import PlacedStart, explain_place
+from lateral_map.reading.plan import LINE_KINDS
+from lateral_map.reading.rows import TAPES, LocateRow
+from lateral_map.reading.typed_rows import ReadRow
+from lateral_map.units import format_length, to_metres
+
+# A mark cannot lie farther from the start than its footage; this much more is left to the
+# adjustment, which says so with both readings named. Beyond it the coordinates are wrong.
+_SLACK_M: Final = 2000.0
+_ON_LINE_M: Final = 0.01
+# SITE_FORMAT's default for a GNSS fix; x and y surveyed on the site are good to an inch or so
+# (common practice, no source).
+_SD_GNSS_M: Final = to_metres(4.0, "ft")
+_SD_XY_M: Final = to_metres(0.1, "ft")
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What ties are laid against: the start, the plan with its names, and the accuracies."""
+
+    start: PlacedStart
+    plan: Plan
+    names: PlanNames
+    accuracy: Accuracy
+    unit: str
+
+
+def build_locates(
+    rows: Iterable[ReadRow[LocateRow]], ground: Ground, ledger: Ledger
+) -> tuple[Locate, ...]:
+    """Return the locates with their ties, faults for what lies nowhere near the run."""
+    return tuple(_locate(row, row.typed, ground, ledger) for row in rows if row.typed is not None)
+
+
+def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
+    """Report marks that share a name."""
+    seen: dict[str, int] = {}
+    for row in rows:
+        mark = "" if row.typed is None else row.typed.mark or ""
+        if mark and mark in seen:
+            ledger.fault(
+                f"row {seen[mark]} has the mark {mark!r} too",
+                "give each mark its own name",
+                file=row.file,
+                row=row.number,
+                field="mark",
+            )
+        seen.setdefault(mark, row.number)
+
+
+def _locate(row: ReadRow[LocateRow], typed: LocateRow, ground: Ground, ledger: Ledger) -> Locate:
+    return Locate(
+        mark=typed.mark or f"row {row.number}",
+        footage_m=typed.footage,
+        depth_m=typed.depth,
+        held_above_m=typed.held_above,
+        ties=tuple(_ties(row, typed, ground, ledger)),
+        ground_m=typed.ground,
+        use=typed.use,
+        note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
+        peak=typed.peak,
+        nulls_m=typed.nulls,
+        nulls_held_above_m=typed.nulls_held_above,
+        place=Place(row.file, row.number),
+        extra=row.extra,
+    )
+
+
+def _ties(
+    row: ReadRow[LocateRow], typed: LocateRow, ground: Ground, ledger: Ledger
+) -> Iterator[Tie]:
+    if typed.lat is not None and typed.lon is not None:
+        yield from _position(row, typed, (typed.lon, typed.lat), "lat", ground, ledger)
+    if typed.x is not None and typed.y is not None:
+        yield from _position(row, typed, (typed.x, typed.y), "x", ground, ledger)
+    for tape in TAPES:
+        name, distance = getattr(typed, f"{tape}_from"), getattr(typed, tape)
+        point = None if name is None else ground.names.resolve(name, POINTS)
+        if point is not None and distance is not None:
+            accuracy = ground.accuracy
+            sd = math.hypot(accuracy.tape_m, accuracy.tape_fraction * distance)
+            yield TapeTie(point, distance, sd, tape)
+    line = None if typed.line is None else ground.names.resolve(typed.line, LINE_KINDS)
+    if line is not None:
+        yield from _line_ties(row, typed, ground.plan.line(line), ground, ledger)
+
+
+def _position(
+    row: ReadRow[LocateRow],
+    typed: LocateRow,
+    given: tuple[float, float],
+    field: Literal["lat", "x"],
+    ground: Ground,
+    ledger: Ledger,
+) -> Iterator[PositionTie]:
+    """Yield the tie of a coordinate pair, or a fault where it is nowhere near the start."""
+    lonlat, start = field == "lat", ground.start
+    if lonlat and start.frame.is_local:
+        ledger.fault(
+            'crs = "local" is tied to no place on earth, so lat and lon mean nothing there',
+            "fill x and y or tapes, or declare a projected crs in site.toml",
+            file=row.file,
+            row=row.number,
+            field=field,
+        )
+        return
+    carry = start.frame.lonlat_to_plane if lonlat else start.frame.to_plane
+    east, north = (float(one) for one in carry(*given))
+    far_m = max(typed.footage, 0.0) + _SLACK_M
+    distance = math.hypot(east - start.easting_m, north - start.northing_m)
+    if not distance <= far_m:  # not finite is far, too
+        hint = explain_place(*given, start, far_m, lonlat=lonlat)
+        shown = format_length(distance, ground.unit, 0) if math.isfinite(distance) else "nowhere"
+        ledger.fault(
+            f"it lies {shown} from the start" if shown != "nowhere" else "it lies nowhere on earth",
+            hint or "check the coordinates against the start's",
+            file=row.file,
+            row=row.number,
+            field=field,
+        )
+        return
+    sd = typed.accuracy or (_SD_GNSS_M if lonlat else _SD_XY_M)
+    yield PositionTie(east, north, sd, "gnss" if lonlat else "xy")
+
+
+def _line_ties(
+    row: ReadRow[LocateRow], typed: LocateRow, line: PlanLine, ground: Ground, ledger: Ledger
+) -> Iterator[AlongTie | OffsetTie]:
+    sd = ground.accuracy.offset_m
+    if typed.along is not None:
+        length = float(np.hypot(*np.diff(line.vertices_m, axis=0).T).sum())
+        if not 0.0 <= typed.along <= length:
+            ledger.notice(
+                f"{row.file} row {row.number}: {format_length(typed.along, ground.unit)} along "
+                f"{line.name!r} is off its mapped ends; the line was carried on straight."
+            )
+        yield AlongTie(line.name, typed.along, sd)
+    if typed.offset is not None:
+        yield OffsetTie(line.name, typed.offset, sd)
+    if typed.past is not None:
+        here = np.array([ground.start.easting_m, ground.start.northing_m])
+        if abs(float(signed_offsets(line.vertices_m, here).offset_m)) < _ON_LINE_M:
+            ledger.fault(
+                f"the start is on {line.name!r}, so neither side is past it",
+                "fill offset instead: positive to the right of the line's direction",
+                file=row.file,
+                row=row.number,
+                field="past",
+            )
+        yield OffsetTie(line.name, typed.past * line_sense(line.vertices_m, here), sd, True)

@@ -1,0 +1,264 @@
+"""The plan's features sorted by kind, each checked by itself and against the others' names."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Final, Literal, get_args
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pydantic import Field
+from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lateral_map.errors import Fault
+from lateral_map.model.site import (
+    LineKind,
+)
+from lateral_map.reading.features import Feature, FeatureFile, name_of
+from lateral_map.reading.fields import CoverWord, Depth, Length, Name, Spread, Text, UtilityWord
+from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
+from lateral_map.reading.words import listed, nearest, plain, suggest
+from lateral_map.units import show_value
+
+Floats = NDArray[np.float64]
+
+LINE_KINDS: Final[tuple[str, ...]] = get_args(LineKind)
+_GEOMETRY: Final[dict[str, str]] = {
+    **dict.fromkeys((*LINE_KINDS, "utility"), "LineString"),
+    **dict.fromkeys(("reference", "ground"), "Point"),
+    **dict.fromkeys(("building", "surface"), "Polygon"),
+}
+KINDS: Final = tuple(_GEOMETRY)
+
+
+class FeatureProperties(Typed):
+    """What a plan feature says of itself, beside its kind."""
+
+    name: Name | None = Field(default=None, description="What it is called.")
+    accuracy: Spread | None = Field(default=None, description="1 sd of its mapped place.")
+    utility: UtilityWord | None = Field(default=None, description="Kind of utility.")
+    depth: Depth | None = Field(default=None, description="Depth to the utility's top.")
+    source: Text = Field(default="", description="Where a utility's place is from.")
+    z: Length | None = Field(default=None, description="Elevation of the ground.")
+    cover: CoverWord | None = Field(default=None, description="What covers a surface.")
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """One feature of a known kind with one part, in its file's own coordinates."""
+
+    label: str
+    kind: str
+    name: str
+    properties: FeatureProperties
+    geometry: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class SortedPlan:
+    """The plan before it is laid in the plane.
+
+    ``lost`` are names of features left out for a fault of their own; nobody who says one of them
+    is at fault.
+    """
+
+    file: str
+    features: tuple[Sorted, ...]
+    coordinates: Literal["lonlat", "declared"]
+    lost: frozenset[str] = frozenset()
+
+    def names(self, kinds: Iterable[str]) -> tuple[str, ...]:
+        """Return the names of features of the given kinds."""
+        wanted = set(kinds)
+        return tuple(one.name for one in self.features if one.kind in wanted and one.name)
+
+    def find(self, name: str, kinds: Iterable[str]) -> Sorted | None:
+        """Return the feature of one of the kinds with this name."""
+        wanted = set(kinds)
+        return next((one for one in self.features if one.name == name and one.kind in wanted), None)
+
+
+def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
+    """Check every feature by itself and against the others' names."""
+    spelling = Spelling(unit=unit, numbers_as_text=True)
+    found: list[Sorted] = []
+    for feature in source.features:
+        found.extend(_sort(feature, spelling, source.file, ledger))
+    named = _name_lines(found)
+    _check_names(named, source.file, ledger)
+    lost = {name_of(one.properties) for one in source.features} - {one.name for one in named}
+    return SortedPlan(source.file, tuple(named), source.coordinates, source.lost | lost)
+
+
+def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> Iterator[Sorted]:
+    given = _by_plain_key(feature.properties)
+    kind = _kind(given.pop("kind", None), feature, file, ledger)
+    if kind is None:
+        return
+    properties, faults = read_typed(
+        FeatureProperties,
+        {key: value for key, value in given.items() if key in key_names(FeatureProperties)},
+        spelling,
+    )
+    faults += _misspelt(given)
+    if properties is not None:
+        faults += _lacking(kind, properties)
+    for fault in faults:
+        ledger.add(replace(fault, file=file, field=f"{feature.label}, {fault.field}"))
+    for part in _parts(kind, feature, file, ledger):
+        if properties is not None:
+            yield Sorted(feature.label, kind, properties.name or "", properties, part)
+
+
+def _by_plain_key(properties: Mapping[str, object]) -> dict[str, object]:
+    """Return properties by key in small letters: GIS tables head columns Name or KIND."""
+    return {plain(key): value for key, value in properties.items()}
+
+
+def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | None:
+    word = plain(given[:80]) if isinstance(given, str) else ""
+    if word in KINDS:
+        return word
+    if given is None:
+        near = nearest("kind", feature.properties, 0.7)
+        remedy = f"did you mean kind by {near!r}?" if near else f"write its kind: {listed(KINDS)}"
+        ledger.fault("it has no kind", remedy, file=file, field=f"{feature.label}, kind")
+        return None
+    remedy = suggest(word, KINDS) if word else f"write {listed(KINDS)}"
+    ledger.fault(
+        f"the kind {show_value(given)} is unknown",
+        remedy,
+        file=file,
+        field=f"{feature.label}, kind",
+    )
+    return None
+
+
+def _misspelt(given: Mapping[str, object]) -> Iterator[Fault]:
+    """Yield a fault for each property that is nearly one of ours; others belong to the GIS."""
+    ours = [key for key in key_names(FeatureProperties) if len(key) > 3]
+    for key in given:
+        near = nearest(key, ours, 0.8)
+        if key not in key_names(FeatureProperties) and near is not None and near not in given:
+            yield Fault("this property is unknown", f"did you mean {near!r}?", field=key)
+
+
+def _lacking(kind: str, properties: FeatureProperties) -> Iterator[Fault]:
+    if kind == "reference" and properties.name is None:
+        yield Fault(
+            "a reference point has no name", "name it, so that tapes can say it", field="name"
+        )
+    if kind == "ground" and properties.z is None:
+        yield Fault("a ground level has no z", "write its elevation as z", field="z")
+    if kind == "utility" and properties.utility is None:
+        remedy = "write utility = gas, electric, water, communication, reclaimed or sewer"
+        yield Fault("it does not say which utility", remedy, field="utility")
+
+
+def _parts(kind: str, feature: Feature, file: str, ledger: Ledger) -> Iterator[BaseGeometry]:
+    """Yield the feature's single parts, faults for a shape its kind cannot have."""
+    wanted, has = _GEOMETRY[kind], feature.geometry.geom_type
+    if has.removeprefix("Multi") != wanted:
+        ledger.fault(
+            f"a {kind} is drawn as {has}", f"draw it as {wanted}", file=file, field=feature.label
+        )
+        return
+    parts = [_joined(feature.geometry)] if wanted == "LineString" else [feature.geometry]
+    parts = [part for geometry in parts for part in shapely.get_parts(geometry)]
+    if len(parts) > 1 and kind not in {"utility", "building", "surface"}:
+        ledger.fault(
+            f"it is in {len(parts)} pieces",
+            "join them, or give each its own feature and name",
+            file=file,
+            field=feature.label,
+        )
+        return
+    for part in parts:
+        whole = _checked(kind, part, feature.label, file, ledger)
+        if whole is not None:
+            yield whole
+
+
+def _joined(geometry: BaseGeometry) -> BaseGeometry:
+    """Join pieces that follow head to tail, keeping their direction: offsets hang on it."""
+    pieces = [shapely.get_coordinates(part) for part in shapely.get_parts(geometry)]
+    joined = pieces[0]
+    for piece in pieces[1:]:
+        if not np.array_equal(joined[-1], piece[0]):
+            return geometry
+        joined = np.vstack([joined, piece[1:]])
+    return LineString(joined)
+
+
+def _checked(
+    kind: str, part: BaseGeometry, label: str, file: str, ledger: Ledger
+) -> BaseGeometry | None:
+    if isinstance(part, Polygon):
+        problem = (
+            "" if part.is_valid else f"the outline is faulty ({shapely.is_valid_reason(part)})"
+        )
+        remedy = "draw an outline that does not cross itself"
+    elif isinstance(part, LineString):
+        part, problem, remedy = _checked_line(kind, part, label, file, ledger)
+    else:
+        problem, remedy = ("", "")
+    if problem:
+        ledger.fault(problem, remedy, file=file, field=label)
+        return None
+    return part
+
+
+def _checked_line(
+    kind: str, line: LineString, label: str, file: str, ledger: Ledger
+) -> tuple[LineString, str, str]:
+    points = shapely.get_coordinates(line)
+    keep = np.concatenate([[True], np.any(np.diff(points, axis=0) != 0.0, axis=1)])
+    if keep.sum() < 2:
+        return line, "its vertices are all in one place", "draw the line with at least two vertices"
+    if not keep.all():
+        ledger.notice(f"{file}, {label}: vertices drawn twice were taken once.")
+        line = LineString(points[keep])
+    if kind in LINE_KINDS and line.is_closed:
+        return line, "the line is closed", "draw only the side the pipe crosses, as an open line"
+    if kind in LINE_KINDS and not line.is_simple:
+        return line, "the line crosses itself", "draw it without a loop"
+    return line, "", ""
+
+
+def _name_lines(found: list[Sorted]) -> list[Sorted]:
+    """Call a line without a name after its kind: curb, curb 2."""
+    taken = {one.name for one in found}
+    count: Counter[str] = Counter()
+    named: list[Sorted] = []
+    for one in found:
+        name = one.name
+        if not name and one.kind in LINE_KINDS:
+            word = one.kind.replace("_", " ")
+            while not name or name in taken:
+                count[word] += 1
+                name = word if count[word] == 1 else f"{word} {count[word]}"
+            taken.add(name)
+        named.append(replace(one, name=name))
+    return named
+
+
+def _check_names(features: list[Sorted], file: str, ledger: Ledger) -> None:
+    """Report names that several lines, or several reference points, share."""
+    for kinds, what in ((LINE_KINDS, "line"), (("reference",), "point")):
+        first: dict[str, Sorted] = {}
+        for one in features:
+            if one.kind not in kinds or not one.name:
+                continue
+            if one.name in first:
+                ledger.fault(
+                    f"{first[one.name].label} is a {what} called {one.name!r} too",
+                    "give each its own name",
+                    file=file,
+                    field=f"{one.label}, name",
+                )
+            first.setdefault(one.name, one)

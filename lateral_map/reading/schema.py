@@ -1,0 +1,352 @@
+"""site.toml as typed by people: one model a table, each key with what it means and its default.
+
+A new table is a new model here, a field of ``SiteDocument``, and its use in assembling the site.
+Defaults of lengths are in metres; the JSON Schema shows them with their own unit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import AfterValidator, Field
+
+from lateral_map.errors import Fault
+from lateral_map.reading.fields import (
+    AngleSpread,
+    Azimuth,
+    Date,
+    Depth,
+    Footage,
+    Fraction,
+    Grade,
+    Latitude,
+    Length,
+    Longitude,
+    MaterialWord,
+    Name,
+    NonNegativeLength,
+    Number,
+    PipeSize,
+    PositiveFraction,
+    PositiveLength,
+    Spread,
+    Text,
+    YesNo,
+    one_of,
+    within_length,
+)
+from lateral_map.reading.typed import Typed
+from lateral_map.units import to_metres
+
+FORMAT: Final = 1
+
+
+def _feet(value: float, description: str) -> Any:
+    """Declare a length with its default in feet, as the format's contract gives it."""
+    return Field(
+        default=to_metres(value, "ft"),
+        description=description,
+        json_schema_extra={"default": f"{value:g} ft"},
+    )
+
+
+def _inches(value: float, description: str) -> Any:
+    return Field(
+        default=to_metres(value, "in"),
+        description=description,
+        json_schema_extra={"default": f"{value:g} in"},
+    )
+
+
+UnitWord = Annotated[Literal["ft", "us_ft", "m"], one_of("ft", "us_ft", "m")]
+SoilWord = Annotated[Literal["stable rock", "A", "B", "C"], one_of("stable rock", "A", "B", "C")]
+EndWord = Annotated[Literal["main", "not reached"], one_of("main", "not reached")]
+# A bare 24 would be 24 ft: no local rule, trench or bedding is that wide.
+ZoneLength = Annotated[
+    PositiveLength,
+    AfterValidator(
+        within_length(3.05, say="a bare number is in the site's unit; write '24 in' or '0.6 m'")
+    ),
+]
+TrenchLength = Annotated[
+    PositiveLength,
+    AfterValidator(
+        within_length(4.6, say="a bare number is in the site's unit; write '24 in' or '0.6 m'")
+    ),
+]
+BeddingLength = Annotated[
+    NonNegativeLength,
+    AfterValidator(
+        within_length(1.0, say="a bare number is in the site's unit; write '6 in' or '150 mm'")
+    ),
+]
+
+
+class SiteTable(Typed):
+    """[site]: what the site is called, and how its lengths and coordinates are written."""
+
+    name: Name = Field(
+        description="What the site is called on drawings.", examples=['"12 Quarry Lane"']
+    )
+    date: Date | None = Field(default=None, description="Day of the inspection.")
+    crs: Name = Field(
+        description="Projected coordinate system of x, y, such as EPSG:6499; or local: a sketch "
+        "tied to no place on earth.",
+        examples=['"EPSG:6499"', '"local"'],
+    )
+    unit: UnitWord = Field(
+        description="Unit of every bare length: ft (international foot), us_ft (US survey foot) "
+        "or m.",
+        examples=['"ft"'],
+    )
+
+
+class StartTable(Typed):
+    """[start]: where the footage starts. Give a point, or x and y, or lat and lon."""
+
+    point: Name | None = Field(default=None, description="A named reference point of the plan.")
+    x: Number | None = Field(default=None, description="Easting, in the CRS's own unit.")
+    y: Number | None = Field(default=None, description="Northing, in the CRS's own unit.")
+    lat: Latitude | None = Field(default=None, description="WGS 84 latitude, decimal degrees.")
+    lon: Longitude | None = Field(default=None, description="WGS 84 longitude, decimal degrees.")
+    accuracy: Spread | None = Field(
+        default=None,
+        description="1 sd of the start, each axis; default 0.5 ft for a point or x, y and 4 ft "
+        "for lat, lon.",
+    )
+    depth: Depth | None = Field(default=None, description="Invert below ground at the start.")
+    depth_accuracy: Spread = _feet(0.25, "1 sd of that depth.")
+    ground: Length | None = Field(default=None, description="Elevation of the ground there.")
+    riser: NonNegativeLength = Field(
+        default=0.0, description="Footage spent going straight down before the pipe runs level."
+    )
+    azimuth: Azimuth | None = Field(
+        default=None, description="Direction the pipe leaves in, degrees clockwise from grid north."
+    )
+    azimuth_accuracy: AngleSpread = Field(default=10.0, description="1 sd of it, degrees.")
+
+    @classmethod
+    def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
+        """Yield a fault unless exactly one way of placing the start is given whole."""
+        yield from half_pairs(given, (("x", "y"), ("lat", "lon")))
+        ways = [
+            way
+            for way, keys in (("point", "point"), ("x, y", "xy"), ("lat, lon", "lat lon"))
+            if any(key in given for key in (keys.split() if way != "x, y" else "xy"))
+        ]
+        remedy = "write one of: point; x and y; lat and lon"
+        if not ways:
+            yield Fault("nothing says where the start is", remedy)
+        elif len(ways) > 1:
+            yield Fault(f"the start is placed by {' and by '.join(ways)}", remedy, field=ways[-1])
+
+
+class CounterTable(Typed):
+    """[counter]: the footage counter and how far it may be off."""
+
+    zero: Footage = Field(default=0.0, description="Reading at the start.")
+    zero_accuracy: Spread = _feet(0.3, "1 sd of the zero.")
+    scale_accuracy: PositiveFraction = Field(
+        default=0.01, description="1 sd of the counter's scale, as a fraction."
+    )
+    reading_accuracy: Spread = _feet(0.1, "1 sd of reading it at a locate or finding.")
+
+
+class TransmitterTable(Typed):
+    """[transmitter]: where the camera's transmitter rides, and how well its depth is read."""
+
+    behind_lens: NonNegativeLength = _feet(0.5, "How far the transmitter rides behind the lens.")
+    above_invert: NonNegativeLength = _feet(0.12, "How far its axis rides above the invert.")
+    depth_accuracy: Fraction = Field(
+        default=0.05, description="1 sd of a depth read-out, as a fraction of it, never less than"
+    )
+    depth_floor: Spread = _feet(0.25, "this length.")
+
+
+class PipeTable(Typed):
+    """[[pipe]]: the pipe from one footage on."""
+
+    from_: Footage = Field(
+        alias="from", description="Footage this pipe begins at.", examples=["0.0"]
+    )
+    material: MaterialWord = Field(description="What it is made of.", examples=['"clay"'])
+    size: PipeSize = Field(
+        description="Nominal size; a bare number is inches, millimetres on a metric site.",
+        examples=["6"],
+    )
+    wander: AngleSpread | None = Field(
+        default=None,
+        description="Degrees per square root of one unit of length that this pipe turns unseen, "
+        "1 sd; default that of [accuracy].",
+    )
+    joint_length: PositiveLength | None = Field(
+        default=None,
+        description="Length of one pipe, joint to joint; the wander is then taken from what one "
+        "joint of the material turns. Give this or wander.",
+    )
+
+    @classmethod
+    def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
+        """Yield a fault where the wander is given twice."""
+        if "wander" in given and "joint_length" in given:
+            yield Fault("wander is given too", "write wander or joint_length", field="joint_length")
+
+
+class BoundaryTable(Typed):
+    """[[boundary]]: a plan line that matters."""
+
+    line: Name = Field(description="Name of a line of the plan.", examples=['"curb"'])
+    inside: Text = Field(default="", description="Who answers on the start's side.")
+    outside: Text = Field(default="", description="Who answers past it.")
+    decides: YesNo = Field(
+        default=False,
+        description="Whether responsibility changes here.",
+        json_schema_extra={"type": "boolean"},
+    )
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where a line decides between parties nobody named."""
+        sides = (("inside", self.inside, "owner"), ("outside", self.outside, "city"))
+        for key, party, example in sides:
+            if self.decides and not party:
+                where = "on the start's side" if key == "inside" else "past the line"
+                yield Fault(
+                    "the line decides responsibility, but this is missing",
+                    f'name who answers {where}, such as {key} = "{example}"',
+                    field=key,
+                )
+
+
+class DigTable(Typed):
+    """[dig]: what the local rule and the site ask of the dig."""
+
+    tolerance_zone: ZoneLength | None = Field(
+        default=None,
+        description="Each side of the pipe's outside wall, from the local rule.",
+    )
+    rule: Text = Field(default="", description="The local rule, in words.")
+    soil: SoilWord = Field(
+        default="C", description="Soil type; a utility trench has been dug before, so C by default."
+    )
+    trench_width: TrenchLength = _inches(24, "Width of the trench's bottom.")
+    bedding: BeddingLength = _inches(6, "Bedding dug below the pipe.")
+
+
+class AccuracyTable(Typed):
+    """[accuracy]: 1 sd of each kind of reading; every key is optional."""
+
+    tape: Spread = _feet(0.1, "A tape distance, and ...")
+    tape_fraction: Fraction = Field(
+        default=0.002, description="... this much of it, in quadrature."
+    )
+    mark: Spread = _feet(
+        0.25, "The paint mark against the transmitter, in plan, each axis; and ..."
+    )
+    mark_fraction: Fraction = Field(
+        default=0.03, description="... this much of the depth, in quadrature."
+    )
+    offset: Spread = _feet(0.1, "A distance along or offset from a line.")
+    ground: Spread = _feet(0.05, "A ground level.")
+    wander: AngleSpread | None = Field(
+        default=None,
+        description="Degrees per square root of one unit of length that pipe turns unseen in "
+        "plan; default 0.5 per square root of a foot.",
+    )
+    fitting: AngleSpread = Field(default=2.0, description="Degrees, a bend given by its fitting.")
+    eye: AngleSpread = Field(default=8.0, description="Degrees, a bend judged by eye.")
+    fall: Grade = Field(default=0.02, description="The pipe's expected grade as a ratio, and ...")
+    fall_accuracy: PositiveFraction = Field(
+        default=0.02, description="... its sd along the first piece."
+    )
+    fall_wander: AngleSpread | None = Field(
+        default=None,
+        description="Degrees per square root of one unit of length, in profile; default 0.2 per "
+        "square root of a foot.",
+    )
+    mapped_line: Spread = _feet(1.0, "A plan line that states no accuracy, across itself.")
+    mapped_point: Spread = _feet(0.1, "A plan point that states no accuracy, each axis.")
+
+
+class RunTable(Typed):
+    """[run]: how far the camera went."""
+
+    end_footage: Footage | None = Field(
+        default=None,
+        description="Where the run ends; default the last footage given anywhere.",
+        examples=["93.0"],
+    )
+    end: EndWord | None = Field(
+        default=None, description="What it ended at; without it the main is not claimed."
+    )
+
+
+class ReferralTable(Typed):
+    """[referral]: what the referral to the utility says; every key is optional."""
+
+    to: Text = Field(default="", description="Who it goes to; lines may follow one another.")
+    from_: Text = Field(default="", alias="from", description="Who sends it.")
+    reference: Text = Field(default="", description="Your own or the utility's reference.")
+    question: Text = Field(
+        default="", description="What you ask of the utility, in one sentence of your own."
+    )
+    signature: Text = Field(default="", description="Who signs.")
+    letter: Text = Field(
+        default="", description="A letter template of your own in the site folder (Jinja2, HTML)."
+    )
+    photographs: Text = Field(
+        default="photographs",
+        description="Folder in the site folder with JPEG or PNG files named by footage.",
+    )
+    keep_metadata: YesNo = Field(
+        default=False,
+        description="Keep what cameras write into photographs (place, time, owner).",
+        json_schema_extra={"type": "boolean"},
+    )
+
+
+class SiteDocument(Typed):
+    """site.toml of a located lateral: what was measured once for the whole run."""
+
+    format: Literal[1] = Field(description="Version of the site format.", examples=["1"])
+    site: SiteTable
+    start: StartTable
+    counter: CounterTable = CounterTable()
+    transmitter: TransmitterTable = TransmitterTable()
+    pipe: tuple[PipeTable, ...] = ()
+    boundary: tuple[BoundaryTable, ...] = ()
+    dig: DigTable = DigTable()
+    accuracy: AccuracyTable = AccuracyTable()
+    run: RunTable = RunTable()
+    referral: ReferralTable = ReferralTable()
+
+
+def half_pairs(given: Mapping[str, object], pairs: Iterable[tuple[str, str]]) -> Iterable[Fault]:
+    """Yield a fault for each pair of keys of which only one is given."""
+    for one, other in pairs:
+        if (one in given) != (other in given):
+            here, absent = (one, other) if one in given else (other, one)
+            yield Fault(f"{here} is given without {absent}", f"write {absent} too", field=absent)
+
+
+def site_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of site.toml."""
+    schema = SiteDocument.model_json_schema(by_alias=True)
+    for model in (schema, *schema["$defs"].values()):
+        for name, of in list(model["properties"].items()):
+            model["properties"][name] = _without_null(of)
+            if "$ref" in of:
+                of.pop("default", None)
+        model["description"] = " ".join(model["description"].split())
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def _without_null(of: dict[str, Any]) -> dict[str, Any]:
+    """Drop the null that an absent key is read as: TOML has none to write."""
+    if of.get("default", ...) is None or of.get("default") == []:
+        of.pop("default")
+    choices = [one for one in of.get("anyOf", ()) if one != {"type": "null"}]
+    if choices:
+        of.pop("anyOf")
+        of = {**choices[0], **of} if len(choices) == 1 else {"anyOf": choices, **of}
+    return of
