@@ -9,6 +9,7 @@ from lateral_map.analysis.depth_table import table_depths
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.key_points import list_key_points
 from lateral_map.analysis.methods import compare_methods
+from lateral_map.analysis.null_depths import check_null_depths
 from lateral_map.analysis.reach import propose_reaches
 from lateral_map.analysis.refind import plan_refinds
 from lateral_map.analysis.structures import find_structures
@@ -18,6 +19,7 @@ from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import outline_dig
 from lateral_map.model.dig import (
     DigReview,
+    NullCheck,
     ReachReview,
     RepairReach,
     TrenchProfile,
@@ -25,6 +27,7 @@ from lateral_map.model.dig import (
     UtilityConflict,
 )
 from lateral_map.model.results import Report
+from lateral_map.units import format_length
 
 Progress = Callable[[str], None]
 
@@ -48,6 +51,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     keys = list_key_points(site, report.crossings, report.pipes, found)
     refinds = plan_refinds(route, keys)
     depths = table_depths(site, report.stations, profile)
+    nulls = check_null_depths(route)
     return DigReview(
         report=report,
         rules=rules,
@@ -56,7 +60,8 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
         conflicts=conflicts,
         refinds=refinds,
         depths=depths,
-        warnings=tuple(_warnings(report, reaches, conflicts)),
+        nulls=nulls,
+        warnings=tuple(_warnings(report, reaches, conflicts, nulls)),
     )
 
 
@@ -89,7 +94,10 @@ def _review_reach(
 
 
 def _warnings(
-    report: Report, reaches: tuple[ReachReview, ...], conflicts: tuple[UtilityConflict, ...]
+    report: Report,
+    reaches: tuple[ReachReview, ...],
+    conflicts: tuple[UtilityConflict, ...],
+    nulls: tuple[NullCheck, ...],
 ) -> list[str]:
     said = []
     if not reaches:
@@ -111,9 +119,19 @@ def _warnings(
     unknown = [one.name for one in conflicts if one.depth_m is None and one.verdict != "clear"]
     if unknown:
         said.append(f"depth unknown: {', '.join(unknown)}; expose by hand before digging near")
+    said += [_null_words(report, check) for check in nulls if check.verdict == "suspect"]
     if report.suspects:
         said.append(
             f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
             "before digging"
         )
     return said
+
+
+def _null_words(report: Report, check: NullCheck) -> str:
+    unit = report.site.unit
+    nulls, read = (format_length(d, unit) for d in (check.nulls_depth_m, check.read_depth_m))
+    return (
+        f"SUSPECT: locate {check.locate} nulls: they say {nulls} to the transmitter, the read-out "
+        f"says {read}; take both again before trusting either"
+    )

@@ -28,6 +28,7 @@ Nearness = Literal["within the trench", "within the sloped cut", "within the inf
 Passing = Literal["above", "below", "at the pipe's own depth", "depth unknown"]
 ConflictVerdict = Literal["crosses the pipe", "within the trench", "hand dig", "clear"]
 StructureKind = Literal["building", "named point", "utility"]
+NullVerdict = Literal["agree", "suspect"]
 MethodName = Literal["open cut, shored", "open cut, sloped", "liner"]
 CutMethod = Literal["vertical walls, shored or shielded", "sloped walls"]
 Money = tuple[float, float]
@@ -415,6 +416,24 @@ class DepthRow:
 
 
 @dataclass(frozen=True, slots=True)
+class NullCheck:
+    """A locate's depth from its nulls held against its read-out, both below ground.
+
+    ``tilt_deg`` is the pipe's slope against the ground there, allowed for. ``standardised`` is the
+    difference, nulls minus read-out, over its 1 sd.
+    """
+
+    locate: str
+    footage_m: float
+    read_depth_m: float
+    nulls_depth_m: float
+    sd_difference_m: float
+    tilt_deg: float
+    standardised: float
+    verdict: NullVerdict
+
+
+@dataclass(frozen=True, slots=True)
 class Quantity:
     """An amount the site's unit rates may price: metres, m², m³ or a count."""
 
@@ -464,4 +483,5 @@ class DigReview:
     conflicts: tuple[UtilityConflict, ...]
     refinds: tuple[Refind, ...]
     depths: tuple[DepthRow, ...]
+    nulls: tuple[NullCheck, ...]
     warnings: tuple[str, ...]

@@ -1,0 +1,88 @@
+"""Do the depths from the nulls agree with the depths read out?"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lateral_map.model.dig import NullCheck, NullVerdict
+from lateral_map.model.route import Route
+from lateral_map.model.site import Locate
+
+Floats = NDArray[np.float64]
+
+# Two-sided 0.1 %, the limit a single standardised residual is rejected at (Baarda).
+SUSPECT_BEYOND: Final = 3.29
+_STEP_M: Final = 0.3
+# Past this tilt one null runs off along the line and the ratio with it.
+_STEEPEST_DEG: Final = 60.0
+
+
+def check_null_depths(route: Route) -> tuple[NullCheck, ...]:
+    """Return every locate with both a read-out and nulls, the two depths side by side.
+
+    The nulls' distance is taken at the tilt the adjusted pipe has against the ground there. Both
+    are depths below the ground of the transmitter's axis.
+    """
+    both = [
+        one
+        for one in route.site.locates
+        if one.use and one.depth_m is not None and one.nulls_m is not None
+    ]
+    return tuple(_check(route, one) for one in both)
+
+
+def depth_from_nulls_m(nulls_m: ArrayLike, tilt_deg: ArrayLike = 0.0) -> Floats:
+    """Return the depth below the antenna's path (m) from the distance between in-line nulls (m).
+
+    With the transmitter tilted by t against the path, the in-line field 3 (m.r) r_x - m_x vanishes
+    where cos(2 p + t) = cos t / 3, p being the angle at the transmitter off the perpendicular; the
+    nulls lie at depth x tan p on either side. Level, depth = distance / sqrt 2. Derivation in
+    docs/reference/depth-from-nulls.md.
+    """
+    tilt = np.radians(np.asarray(tilt_deg, float))
+    opening = np.arccos(np.cos(tilt) / 3.0)
+    ahead, behind = (opening - tilt) / 2.0, (-opening - tilt) / 2.0
+    return np.asarray(np.asarray(nulls_m, float) / (np.tan(ahead) - np.tan(behind)))
+
+
+def _check(route: Route, locate: Locate) -> NullCheck:
+    site = route.site
+    assert locate.depth_m is not None  # noqa: S101 - chosen so above
+    assert locate.nulls_m is not None  # noqa: S101
+    tilt = _tilt_deg(route, max(locate.footage_m - site.transmitter.behind_lens_m, 0.0))
+    found = float(depth_from_nulls_m(locate.nulls_m, tilt))
+    from_nulls = found - locate.nulls_held_above_m
+    read = locate.depth_m - locate.held_above_m
+    transmitter = site.transmitter
+    sd_read = max(transmitter.sd_depth_fraction * locate.depth_m, transmitter.sd_depth_floor_m)
+    # A tape between two places each found to the same share of the depth as the read-out.
+    share = found / locate.nulls_m
+    sd_nulls = float(np.hypot(share * site.accuracy.tape_m, transmitter.sd_depth_fraction * found))
+    sd = float(np.hypot(sd_read, sd_nulls))
+    apart = (from_nulls - read) / sd
+    return NullCheck(
+        locate=locate.mark,
+        footage_m=locate.footage_m,
+        read_depth_m=read,
+        nulls_depth_m=from_nulls,
+        sd_difference_m=sd,
+        tilt_deg=tilt,
+        standardised=apart,
+        verdict=_verdict(apart),
+    )
+
+
+def _verdict(apart: float) -> NullVerdict:
+    return "suspect" if abs(apart) > SUSPECT_BEYOND else "agree"
+
+
+def _tilt_deg(route: Route, footage_m: float) -> float:
+    """Return the pipe's slope against the ground along it, degrees, never past the steepest."""
+    depth = route.depths([footage_m - _STEP_M, footage_m + _STEP_M])[0]
+    place = route.positions([footage_m - _STEP_M, footage_m + _STEP_M])[:, :2]
+    run = max(float(np.hypot(*np.diff(place, axis=0)[0])), 1e-6)
+    tilt = float(np.degrees(np.arctan2(abs(float(np.diff(depth)[0])), run)))
+    return min(tilt, _STEEPEST_DEG)

@@ -1,0 +1,193 @@
+"""Clearances against brute force, hand arithmetic and laws."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from analysis.builder import HandRoute, Sds
+from dig.builder import FOOT, INCH, dig_rules, pipe, polyline, straight, trench
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M, find_conflicts
+from lateral_map.model.site import Plan, UtilityLine
+from lateral_map.model.space import nearest_between
+
+Z95 = 1.959964
+
+
+def utility(*vertices, depth_m=None, sd_m=0.1, kind="gas", name="gas"):
+    return UtilityLine(name, kind, np.array(vertices, float), depth_m, sd_m)
+
+
+def against(*lines, tolerance_m=0.6, route_fields=None, outside_in=0.0, length_m=20.0, depth_m=2.0):
+    plan = Plan(utilities=lines)
+    route = straight(length_m, depth_m, plan=plan, **(route_fields or {}))
+    profile, _ = trench(route, dig_rules(), (pipe(outside_in=outside_in),))
+    return find_conflicts(route, profile, tolerance_m)
+
+
+@given(st.integers(0, 10_000), st.sampled_from([2, 3]))
+def test_nearest_distance_against_brute_force(seed, dimensions):
+    rng = np.random.default_rng(seed)
+    one, other = polyline(rng, 4, dimensions), polyline(rng, 3, dimensions)
+    found = nearest_between(one, other)
+
+    def sampled(line):
+        share = np.linspace(0.0, 1.0, 301)[:, None]
+        return np.concatenate(
+            [a + share * (b - a) for a, b in zip(line[:-1], line[1:], strict=True)]
+        )
+
+    first, second = sampled(one), sampled(other)
+    gap = np.linalg.norm(first[:, None] - second[None], axis=-1).min()
+    step = max(np.linalg.norm(np.diff(first, axis=0), axis=1).max(), 0.1)
+    assert found.distance_m <= gap + 1e-9
+    assert found.distance_m >= gap - step
+    assert np.linalg.norm(found.first_m - found.second_m) == pytest.approx(found.distance_m)
+
+
+@given(st.integers(0, 10_000))
+def test_clearance_in_space_against_brute_force(seed):
+    rng = np.random.default_rng(seed)
+    ends = rng.uniform([0.0, -6.0], [20.0, 6.0], (2, 2))
+    depth, outside = rng.uniform(0.3, 4.0), 6.0
+    (found,) = against(utility(*ends, depth_m=depth), outside_in=outside)
+    axis = np.column_stack([np.linspace(0.0, 20.0, 4001), np.zeros(4001), np.full(4001, 2.0)])
+    share = np.linspace(0.0, 1.0, 401)[:, None]
+    top = np.column_stack([ends[0] + share * (ends[1] - ends[0]), np.full(401, depth)])
+    # The pipe by hand has no wall: its invert is its outside bottom, its axis half an OD above.
+    axis[:, 2] -= outside * INCH / 2
+    gap = min(np.linalg.norm(axis - one, axis=1).min() for one in top)
+    brute = max(gap - outside * INCH / 2, 0.0)
+    assert found.space_clearance_m == pytest.approx(brute, abs=0.02)
+
+
+def test_a_square_crossing_by_hand():
+    sds = Sds(start=0.05, elevation=0.1)
+    line = utility((8.0, -5.0), (8.0, 5.0), depth_m=0.5, sd_m=0.2)
+    (found,) = against(line, route_fields={"sds": sds}, outside_in=6.0)
+    (met,) = found.crossings
+    assert found.verdict == "crosses the pipe"
+    assert met.footage_m == pytest.approx(8.0)
+    assert met.angle_deg == pytest.approx(90.0)
+    assert met.sd_footage_m == pytest.approx(np.hypot(0.05, 0.2))
+    assert met.passing == "above"
+    # Invert 2 m down, crown 6 in above it, utility top at 0.5 m.
+    assert met.clearance_m == pytest.approx(2.0 - 6 * INCH - 0.5)
+    half = Z95 * np.hypot(0.1, SD_UTILITY_DEPTH_M)
+    assert met.clearance_low_m == pytest.approx(met.clearance_m - half, rel=1e-5)
+    assert met.clearance_high_m == pytest.approx(met.clearance_m + half, rel=1e-5)
+
+
+def test_a_skew_crossing_is_looser_along_the_pipe():
+    line = utility((3.0, -5.0), (13.0, 5.0), sd_m=0.2)
+    (met,) = against(line)[0].crossings
+    assert met.angle_deg == pytest.approx(45.0)
+    assert met.sd_footage_m == pytest.approx(0.2 * np.sqrt(2.0))
+
+
+@pytest.mark.parametrize(
+    ("depth_m", "passing", "clearance_m"),
+    [(None, "depth unknown", None), (1.95, "at the pipe's own depth", 0.0), (2.4, "below", 0.4)],
+)
+def test_how_a_utility_passes(depth_m, passing, clearance_m):
+    (found,) = against(utility((8.0, -5.0), (8.0, 5.0), depth_m=depth_m), outside_in=6.0)
+    (met,) = found.crossings
+    assert met.passing == passing
+    assert met.clearance_m == (None if clearance_m is None else pytest.approx(clearance_m))
+    assert (found.space_clearance_m is None) == (depth_m is None)
+
+
+def test_a_parallel_main_by_hand():
+    sds = Sds(start=0.1)
+    line = utility((0.0, 1.0), (20.0, 1.0), sd_m=0.3)
+    (found,) = against(line, route_fields={"sds": sds}, outside_in=6.0, tolerance_m=0.2)
+    assert found.crossings == ()
+    assert found.plan_clearance_m == pytest.approx(1.0 - 3 * INCH)
+    half = Z95 * np.hypot(0.1, 0.3)
+    assert found.plan_clearance_low_m == pytest.approx(max(1.0 - 3 * INCH - half, 0.0), rel=1e-5)
+    assert found.verdict == "hand dig"
+    assert found.hand_dig_m == ((pytest.approx(0.0), pytest.approx(20.0)),)
+
+
+def test_hand_dig_stretch_by_hand():
+    # Square crossing at 8 m: half the trench (1 ft), 0.6 m tolerance and 1.96 x 0.1 either way.
+    (found,) = against(utility((8.0, -5.0), (8.0, 5.0), sd_m=0.1))
+    reach = FOOT + 0.6 + Z95 * 0.1
+    ((begin, end),) = found.hand_dig_m
+    assert begin == pytest.approx(8.0 - reach, abs=0.06)
+    assert end == pytest.approx(8.0 + reach, abs=0.06)
+
+
+def test_a_utility_far_off_is_clear_and_comes_last():
+    far = utility((0.0, 30.0), (20.0, 30.0), name="far")
+    near = utility((18.0, -5.0), (18.0, 5.0), name="near")
+    found = against(far, near)
+    assert [one.name for one in found] == ["near", "far"]
+    assert found[1].verdict == "clear"
+
+
+def test_a_utility_without_accuracy_says_what_was_taken():
+    (found,) = against(utility((8.0, -5.0), (8.0, 5.0), sd_m=None))
+    assert "no accuracy given" in found.sd_source
+    assert found.sd_plan_m > 0.0
+
+
+def test_the_main_the_run_ends_at_is_named_as_such():
+    main = utility((20.1, -5.0), (20.1, 5.0), kind="sewer", name="main")
+    gas = utility((20.1, -5.0), (20.1, 5.0), name="gas")
+    found = {one.name: one for one in against(main, gas)}
+    assert found["main"].joins
+    assert not found["gas"].joins
+
+
+lines = st.lists(
+    st.tuples(st.floats(-5.0, 25.0), st.floats(-8.0, 8.0)), min_size=2, max_size=4, unique=True
+)
+
+
+@given(st.lists(lines, min_size=1, max_size=3), st.floats(0.0, 1.5), st.floats(0.0, 1.5))
+def test_a_wider_tolerance_never_removes_a_conflict(all_vertices, tolerance, more):
+    given_lines = [
+        utility(*vertices, name=f"line {index}") for index, vertices in enumerate(all_vertices)
+    ]
+    narrow = {one.name: one for one in against(*given_lines, tolerance_m=tolerance)}
+    wide = {one.name: one for one in against(*given_lines, tolerance_m=tolerance + more)}
+    for name, conflict in narrow.items():
+        if conflict.verdict != "clear":
+            assert wide[name].verdict != "clear"
+        for begin, end in conflict.hand_dig_m:
+            assert any(b - 1e-9 <= begin and end <= e + 1e-9 for b, e in wide[name].hand_dig_m)
+        assert wide[name].zone.buffer(1e-6).covers(conflict.zone)
+
+
+@given(st.floats(0.0, 359.0), st.floats(-1000.0, 1000.0))
+def test_turning_and_moving_the_plan_changes_nothing(turn_deg, move):
+    angle = np.radians(turn_deg)
+    ahead, right = (
+        np.array([np.sin(angle), np.cos(angle)]),
+        np.array([np.cos(angle), -np.sin(angle)]),
+    )
+    offset = np.array([move, -move])
+
+    def place(along, across):
+        return tuple(offset + along * ahead + across * right)
+
+    line = utility(place(5.0, -4.0), place(9.0, 3.0), depth_m=1.0)
+    dig = dig_rules()
+    route = HandRoute(
+        lengths_m=(20.0,),
+        azimuths_deg=(turn_deg,),
+        depth_m=2.0,
+        start=tuple(offset),
+        site_fields={"plan": Plan(utilities=(line,)), "dig": dig},
+    ).build()
+    profile, _ = trench(route, dig)
+    (turned,) = find_conflicts(route, profile, 0.6)
+    (plain,) = against(utility((5.0, 4.0), (9.0, -3.0), depth_m=1.0))
+    assert turned.crossings[0].footage_m == pytest.approx(plain.crossings[0].footage_m, abs=1e-6)
+    assert turned.space_clearance_m == pytest.approx(plain.space_clearance_m, abs=1e-6)
+    assert replace(turned, zone=plain.zone).verdict == plain.verdict
