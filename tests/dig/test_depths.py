@@ -1,0 +1,145 @@
+"""The depth table, and depths from nulls against the dipole field."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from adjust.builder import straight_site
+from adjust.test_transmitter import field
+from dig.builder import FOOT, dig_rules
+from scipy.optimize import brentq
+from shapely.geometry import box
+
+from lateral_map.adjust.route import adjust_route
+from lateral_map.adjust.screening import check_readings
+from lateral_map.analysis.depth_table import table_depths
+from lateral_map.analysis.null_depths import check_null_depths, depth_from_nulls_m
+from lateral_map.analysis.pipes import list_pipes
+from lateral_map.analysis.stations import lay_stations
+from lateral_map.analysis.trench import lay_trench
+from lateral_map.analysis.trench_rules import read_trench_rules
+from lateral_map.model.site import PlanArea
+
+
+def table(site):
+    route = adjust_route(site)
+    stations = lay_stations(route)
+    pipes = list_pipes(site)
+    profile = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
+    return table_depths(site, stations, profile)
+
+
+def test_every_five_feet_and_every_event():
+    site = straight_site(length_m=40 * FOOT, locate_footages_m=(4.0, 9.0))
+    rows = table(site)
+    feet = np.array([row.footage_m for row in rows]) / FOOT
+    for regular in np.arange(0, 41, 5):
+        assert np.abs(feet - regular).min() < 1e-6
+    assert {"start", "locate 1", "locate 2", "end"} <= {e for row in rows for e in row.events}
+    assert len(rows) < 20
+
+
+def test_cover_invert_and_bottom_hang_together():
+    site = straight_site(locate_footages_m=(4.0, 9.0, 20.0))
+    pipe = list_pipes(site)[0]
+    for row in table(site):
+        # No pipe was given, so its wall is nothing: crown an outside diameter above the invert.
+        assert row.invert_depth_m - row.cover_m == pytest.approx(pipe.outside_diameter_m)
+        assert row.bottom_depth_m - row.invert_depth_m == pytest.approx(site.dig.bedding_m)
+        assert row.sd_m > 0.0
+
+
+def test_it_is_loud_where_nothing_was_located():
+    site = straight_site(locate_footages_m=(4.0, 20.0), length_m=30.0)
+    rows = {round(row.footage_m / FOOT): row for row in table(site)}
+    assert rows[15].loud == "" or rows[15].from_reading_m > 5 * FOOT
+    assert rows[40].loud.startswith("INTERPOLATED: nothing was located here")
+    assert rows[95].loud.startswith("CARRIED ON")
+
+
+def test_it_names_the_building_above():
+    site = straight_site(locate_footages_m=(4.0, 20.0), length_m=30.0)
+    garage = PlanArea("garage", "building", box(8.0, -5.0, 14.0, 5.0))
+    rows = table(replace(site, plan=replace(site.plan, areas=(garage,))))
+    under = [row for row in rows if row.under]
+    assert under
+    assert all(8.0 <= row.footage_m <= 14.1 for row in under)
+    assert all("under garage" in row.loud for row in under)
+
+
+def test_no_depth_at_all_is_said():
+    site = straight_site(locate_footages_m=(4.0,))
+    bare = replace(
+        site,
+        start=replace(site.start, depth_m=None),
+        locates=(replace(site.locates[0], depth_m=None),),
+    )
+    assert all(row.loud.startswith("NO DEPTH WAS EVER READ") for row in table(bare))
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 1.19, 5.0, 10.0, 20.0, 30.0, 45.0])
+def test_nulls_give_the_depth_of_a_tilted_dipole(tilt_deg):
+    # The field is computed from the dipole formula and its zeros found numerically.
+    ahead = brentq(lambda x: field(x, tilt_deg)[0], 0.0, 0.9)
+    behind = brentq(lambda x: field(x, tilt_deg)[0], -2.5, -0.5)
+    for depth_m in (0.6, 1.5, 4.0):
+        found = depth_from_nulls_m(depth_m * (ahead - behind), tilt_deg)
+        assert float(found) == pytest.approx(depth_m, rel=1e-9)
+
+
+def test_level_nulls_are_the_published_share():
+    # In-line nulls of a level dipole lie at depth / sqrt 2 either way: 0.70711 x their distance.
+    assert float(depth_from_nulls_m(1.0)) == pytest.approx(0.70711, abs=5e-6)
+
+
+def with_nulls(nulls_m, held_m=0.0):
+    site = straight_site(locate_footages_m=(4.0, 10.0, 20.0))
+    middle = replace(site.locates[1], nulls_m=nulls_m, nulls_held_above_m=held_m)
+    return replace(site, locates=(site.locates[0], middle, site.locates[2]))
+
+
+def test_nulls_that_agree_are_said_to_agree():
+    depth = straight_site(locate_footages_m=(10.0,)).locates[0].depth_m
+    (check,) = check_null_depths(adjust_route(with_nulls(depth * np.sqrt(2.0))))
+    assert check.verdict == "agree"
+    assert check.nulls_depth_m == pytest.approx(check.read_depth_m, abs=0.005)
+    assert check.tilt_deg == pytest.approx(1.15, abs=0.3)
+
+
+def test_held_above_the_ground_comes_off():
+    depth = straight_site(locate_footages_m=(10.0,)).locates[0].depth_m
+    held = with_nulls((depth + 0.5) * np.sqrt(2.0), held_m=0.5)
+    (check,) = check_null_depths(adjust_route(held))
+    assert check.nulls_depth_m == pytest.approx(depth, abs=0.005)
+
+
+def test_nulls_that_disagree_are_a_named_suspect():
+    route = adjust_route(with_nulls(3.2))
+    (check,) = check_null_depths(route)
+    assert check.verdict == "suspect"
+    assert check.locate == "2"
+    suspects = [one for one in check_readings(route) if one.verdict == "suspect"]
+    first = [one.reading for one in suspects if one.set_aside_first]
+    assert first == ["locate 2 nulls"]
+
+
+def test_no_nulls_no_check():
+    assert check_null_depths(adjust_route(straight_site(locate_footages_m=(4.0,)))) == ()
+
+
+def test_rules_of_the_site_come_before_the_federal_ones():
+    from lateral_map.analysis.trench_rules import FEDERAL_RULES
+    from lateral_map.model.site import RuleOverride
+
+    own = RuleOverride("protective system depth", 4 * FOOT, "State Plan 12.3")
+    rules = read_trench_rules(dig_rules("B", overrides=(own,)))
+    assert rules.value("protective system depth") == pytest.approx(4 * FOOT)
+    assert rules.rule("protective system depth").paragraph == "State Plan 12.3"
+    assert rules.rule("protective system depth").standing == "set by the site"
+    assert rules.slope == 1.0
+    untouched = {rule.key for rule in rules.rules} - {"protective system depth"}
+    for rule in FEDERAL_RULES:
+        if rule.key in untouched:
+            assert rules.rule(rule.key) == rule
