@@ -199,6 +199,11 @@ def format_length(value_m: float, unit: str, decimals: int = 1) -> str:
     return f"{from_metres(value_m, unit):z.{decimals}f} {word}"
 
 
+def format_spread(value_m: float, unit: str) -> str:
+    """Return an uncertainty as text: ``0.4 ft``, or to the centimetre for metric sites."""
+    return format_length(value_m, unit, 2 if unit == "m" else 1)
+
+
 def format_small(value_m: float, unit: str) -> str:
     """Return a short length as whole inches, or millimetres for metric sites."""
     small = small_unit(unit)

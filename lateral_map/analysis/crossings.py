@@ -15,7 +15,7 @@ from lateral_map.model.results import Crossing
 from lateral_map.model.route import Route
 from lateral_map.model.site import PlanLine
 from lateral_map.model.telling import name_telling_readings
-from lateral_map.units import format_length
+from lateral_map.units import format_length, format_spread
 
 Floats = NDArray[np.float64]
 
@@ -186,7 +186,7 @@ def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Fl
 def _note(route: Route, angle_deg: float, sd_footage_m: float) -> str:
     if angle_deg >= GRAZING_DEG:
         return ""
-    loose = format_length(TWO_SIDED_95 * sd_footage_m, route.site.unit)
+    loose = format_spread(TWO_SIDED_95 * sd_footage_m, route.site.unit)
     return (
         f"the pipe meets the line at only {angle_deg:.0f} degrees, nearly along it: "
         f"the crossing's footage is good to no better than +- {loose}"
@@ -205,7 +205,7 @@ def _distance_short(route: Route, line: PlanLine) -> str:
     nearest = int(np.argmin(away))
     unit = route.site.unit
     gap = format_length(float(away[nearest]), unit)
-    spread = format_length(TWO_SIDED_95 * float(past.sd_m(route)[nearest]), unit)
+    spread = format_spread(TWO_SIDED_95 * float(past.sd_m(route)[nearest]), unit)
     at = float(candidates[nearest])
     if math.isclose(at, float(footage[-1]), abs_tol=1e-3):
         return f"{line.name}: never crossed; the run ends {gap} +- {spread} short of it"

@@ -14,7 +14,7 @@ from lateral_map.model.past import alternative_pasts, measure_past, variances
 from lateral_map.model.results import FindingResult, Side
 from lateral_map.model.route import Route
 from lateral_map.model.site import Locate
-from lateral_map.units import format_length
+from lateral_map.units import format_length, format_spread
 
 Floats = NDArray[np.float64]
 
@@ -111,7 +111,7 @@ def _best_reading(route: Route, doubt: _Doubt) -> str:
     if not best.would_settle(doubt) and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
         best = both
     before, after = (
-        format_length(TWO_SIDED_95 * sd, route.site.unit)
+        format_spread(TWO_SIDED_95 * sd, route.site.unit)
         for sd in (math.sqrt(doubt.variance_m2), best.sd_after_m)
     )
     sentence = f"{best.words}: +- {before} would become +- {after}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -58,6 +59,11 @@ def test_an_unsure_pipe_asks_for_a_locate():
 def test_a_finding_on_the_line_itself_asks_for_a_shovel():
     _, found = settled(site_with(0.3, footage_m=24.01))
     assert found.settle.endswith("uncovering the pipe there would settle it")
+
+
+def test_metric_sites_are_told_to_the_centimetre():
+    _, found = settled(replace(site_with(0.9), unit="m"))
+    assert re.search(r"near 22\.8 m: \+- 1\.\d\d m would become \+- 0\.\d\d m$", found.settle)
 
 
 def test_nothing_is_said_where_the_odds_are_clear():
