@@ -221,3 +221,24 @@ def format_tape(value_m: float, unit: str) -> str:
     fraction = {0: "", 1: " 1/4", 2: " 1/2", 3: " 3/4"}[quarter]
     sign = "-" if value_m < 0 and quarters else ""
     return f"{sign}{feet} ft {inches}{fraction} in"
+
+
+def square_metres_per(unit: str) -> float:
+    """Return the square metres in one square ``unit`` (ft, us_ft, m)."""
+    return METRES_PER[unit] ** 2
+
+
+def earth_metres_per(unit: str) -> float:
+    """Return the cubic metres in the unit earth is measured in: a cubic yard, or a cubic metre."""
+    return METRES_PER[unit] ** 3 * (1.0 if unit == "m" else 27.0)
+
+
+def format_area(value_m2: float, unit: str) -> str:
+    """Return an area as text, such as ``64 sq ft`` or ``5.9 m²``."""
+    value = value_m2 / square_metres_per(unit)
+    return f"{value:z.1f} m²" if unit == "m" else f"{value:z.0f} sq ft"
+
+
+def format_earth(value_m3: float, unit: str) -> str:
+    """Return a volume of earth as text: ``12.4 cu yd`` or ``9.5 m³``."""
+    return f"{value_m3 / earth_metres_per(unit):z.1f} {'m³' if unit == 'm' else 'cu yd'}"

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, get_args
 
 import numpy as np
 
@@ -25,6 +25,11 @@ from lateral_map.model.site import (
     Place,
     Plan,
     PositionTie,
+    Rate,
+    RateItem,
+    Rates,
+    Reach,
+    RuleOverride,
     Run,
     Site,
     Start,
@@ -39,8 +44,10 @@ from lateral_map.reading.rows import BendRow, FindingRow
 from lateral_map.reading.schema import (
     AccuracyTable,
     CounterTable,
+    DigRuleTable,
     DigTable,
     PipeTable,
+    RatesTable,
     ReferralTable,
     SiteTable,
     StartTable,
@@ -48,7 +55,14 @@ from lateral_map.reading.schema import (
 )
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.reading.typed_rows import ReadRow
-from lateral_map.units import format_length, per_root_metre, to_metres
+from lateral_map.units import (
+    earth_metres_per,
+    format_length,
+    metres_per,
+    per_root_metre,
+    square_metres_per,
+    to_metres,
+)
 
 _SD_START_M: Final = to_metres(0.5, "ft")
 _SD_START_LONLAT_M: Final = to_metres(4.0, "ft")
@@ -107,7 +121,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         transmitter=_transmitter(said.transmitter),
         pipes=pipes,
         boundaries=boundaries,
-        dig=_dig(said.dig),
+        dig=_dig(said.dig, said.dig_rules),
         locates=of.locates,
         bends=bends,
         findings=findings,
@@ -115,6 +129,8 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         notices=tuple(ledger.notices),
         folder=of.folder,
         referral=_referral(said.referral),
+        reaches=tuple(Reach(one.from_, one.to, one.name) for one in said.reaches),
+        rates=_rates(said.rates, said.unit),
     )
 
 
@@ -239,14 +255,42 @@ def _note_boundary(line: str, of: Gathered, ledger: Ledger) -> None:
         )
 
 
-def _dig(given: DigTable) -> DigRules:
+def _dig(given: DigTable, own: Iterable[DigRuleTable]) -> DigRules:
     return DigRules(
         tolerance_zone_m=given.tolerance_zone,
         rule=given.rule,
         soil=given.soil,
         trench_width_m=given.trench_width,
         bedding_m=given.bedding,
+        swell=given.swell,
+        swell_source=given.swell_source,
+        pavement_cutback_m=given.pavement_cutback,
+        overrides=tuple(_override(one) for one in own),
     )
+
+
+def _override(given: DigRuleTable) -> RuleOverride:
+    value = given.slope if given.length is None else given.length
+    return RuleOverride(given.rule, 0.0 if value is None else value, given.citation)
+
+
+def _rates(given: RatesTable, unit: str) -> Rates:
+    """Return the rates per metre, square metre, cubic metre or each."""
+    of_one: dict[RateItem, float] = {
+        **dict.fromkeys(("pipe", "liner"), metres_per(unit)),
+        **dict.fromkeys(("excavate", "haul", "bedding"), earth_metres_per(unit)),
+        **dict.fromkeys(
+            ("shore", "lawn", "planting", "concrete", "asphalt", "gravel", "other"),
+            square_metres_per(unit),
+        ),
+    }
+    rates = []
+    for item in get_args(RateItem):
+        span = getattr(given, item.replace(" ", "_"))
+        if span is not None:
+            size = of_one.get(item, 1.0)
+            rates.append(Rate(item, span[0] / size, span[1] / size))
+    return Rates(given.currency, tuple(rates))
 
 
 def _referral(given: ReferralTable) -> Referral:

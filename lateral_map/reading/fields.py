@@ -14,7 +14,7 @@ from typing import Annotated, Any, Final, get_args
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo, WithJsonSchema
 
 from lateral_map.errors import SiteError
-from lateral_map.model.site import Cover, Material, Peak, Severity, UtilityKind
+from lateral_map.model.site import Cover, Material, Peak, RuleKey, Severity, UtilityKind
 from lateral_map.reading.typed import Spelling, refuse
 from lateral_map.reading.words import LONGEST_NAME, clean_name, clean_text, listed, plain, suggest
 from lateral_map.units import parse_length, show_value, small_unit, to_metres
@@ -214,6 +214,12 @@ PipeSize = Annotated[
     _length_schema(exclusiveMinimum=0.0),
 ]
 Number = Annotated[float, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
+NonNegativeNumber = Annotated[
+    float,
+    BeforeValidator(_number),
+    AfterValidator(_within(0.0, math.inf, say="it cannot be negative")),
+    WithJsonSchema({"type": "number", "minimum": 0}),
+]
 Latitude = Annotated[
     float,
     BeforeValidator(_number),
@@ -314,6 +320,35 @@ def one_of(*choices: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
+def _span(value: object, info: ValidationInfo) -> tuple[float, float]:
+    """Read one number, or a least and a most in square brackets."""
+    pair = value if isinstance(value, list) else [value, value]
+    if len(pair) != 2:
+        raise refuse(f"{show_value(value)} is not a least and a most", "write [least, most]")
+    low, high = (_number(one, info) for one in pair)
+    if not 0.0 <= low <= high:
+        raise refuse(
+            f"{show_value(value)} does not run from a least to a most",
+            "write [least, most], neither negative, such as [40, 75]",
+        )
+    return low, high
+
+
+_NOT_NEGATIVE: Final = {"type": "number", "minimum": 0}
+Span = Annotated[
+    tuple[float, float],
+    BeforeValidator(_span),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                _NOT_NEGATIVE,
+                {"type": "array", "items": _NOT_NEGATIVE, "minItems": 2, "maxItems": 2},
+            ]
+        }
+    ),
+]
+
+RuleWord = Annotated[RuleKey, one_of(*get_args(RuleKey))]
 MaterialWord = Annotated[Material, one_of(*get_args(Material))]
 CoverWord = Annotated[Cover, one_of(*get_args(Cover))]
 UtilityWord = Annotated[UtilityKind, one_of(*get_args(UtilityKind))]

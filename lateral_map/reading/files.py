@@ -17,6 +17,7 @@ KNOWN_FILES: Final = (
     "findings.csv",
     "plan.geojson",
     "plan.gpkg",
+    "ground.tif",
 )
 # Kinds of file a reading or plan may have been saved as by mistake.
 _DATA_ENDINGS: Final = frozenset(

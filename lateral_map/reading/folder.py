@@ -21,6 +21,7 @@ from lateral_map.reading.placing import PlacedStart, check_plan_places, is_local
 from lateral_map.reading.plan import SortedPlan, sort_features
 from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
 from lateral_map.reading.site_file import SiteFile, read_site_file
+from lateral_map.reading.terrain import Levelled, add_terrain
 from lateral_map.reading.typed_rows import read_rows
 
 
@@ -44,7 +45,7 @@ def load_site(path: str | Path) -> Site:
     plan = _read_plan(files, "" if said is None else said.crs, unit, ledger)
     if said is None:
         raise SiteError(ledger.faults)
-    return _join(said, rows, plan, folder, ledger)
+    return _join(said, rows, plan, folder, files.get("ground.tif"), ledger)
 
 
 def _folder(path: Path) -> Path:
@@ -83,7 +84,14 @@ def _read_plan(files: Mapping[str, Path], crs: str, unit: str, ledger: Ledger) -
     return _PlanRead(None if source is None else sort_features(source, unit, ledger), absent)
 
 
-def _join(said: SiteFile, rows: Rows, read: _PlanRead, folder: Path, ledger: Ledger) -> Site:
+def _join(
+    said: SiteFile,
+    rows: Rows,
+    read: _PlanRead,
+    folder: Path,
+    terrain: Path | None,
+    ledger: Ledger,
+) -> Site:
     """Check the files against each other, lay everything in the plane, and build the site."""
     names = PlanNames(read.sorted, read.absent)
     check_marks(rows.locates, ledger)
@@ -99,6 +107,8 @@ def _join(said: SiteFile, rows: Rows, read: _PlanRead, folder: Path, ledger: Led
     accuracy = build_accuracy(said.accuracy, said.unit)
     ground = Ground(placed, plan, names, accuracy, said.unit)
     locates = build_locates(rows.locates, ground, ledger)
+    if terrain is not None and end_m is not None and said.start is not None:
+        plan = add_terrain(terrain, Levelled(said, placed, end_m, plan, locates), ledger)
     ledger.raise_if_any()
     if said.site is None or said.start is None or end_m is None:
         raise SiteError(Fault("the site is not whole", "see site.toml", file="site.toml"))

@@ -64,7 +64,7 @@ def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
 def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> None:
     """Report every footage that cannot be on the run, and note those that hardly can."""
     zero, riser = said.counter.zero, 0.0 if said.start is None else said.start.riser
-    for one in _readings(said, rows):
+    for one in (*_readings(said, rows), *_reaches(said)):
         if one.kind != "pipe" and one.footage_m < zero - _SAME_M:
             problem = f"{_shown(one.footage_m, said)} is before the start, {_shown(zero, said)}"
             remedy = "check the footage, or [counter] zero in site.toml"
@@ -99,6 +99,14 @@ def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
                 yield _Reading(row.typed.footage, row.file, row.number, "footage", kind)
             if isinstance(row.typed, FindingRow) and row.typed.to is not None:
                 yield _Reading(row.typed.to, row.file, row.number, "to", kind)
+
+
+def _reaches(said: SiteFile) -> Iterator[_Reading]:
+    """Yield the ends of stretches to repair: meant, not read, so that no run ends there."""
+    for i, reach in enumerate(said.reaches, 1):
+        for key, footage in (("from", reach.from_), ("to", reach.to)):
+            field = f"reach[{i}].{key}"
+            yield _Reading(footage, "site.toml", said.lines.get(field), field, "reach")
 
 
 def _shown(footage_m: float, said: SiteFile) -> str:

@@ -26,10 +26,13 @@ from lateral_map.reading.fields import (
     MaterialWord,
     Name,
     NonNegativeLength,
+    NonNegativeNumber,
     Number,
     PipeSize,
     PositiveFraction,
     PositiveLength,
+    RuleWord,
+    Span,
     Spread,
     Text,
     YesNo,
@@ -231,6 +234,96 @@ class DigTable(Typed):
     )
     trench_width: TrenchLength = _inches(24, "Width of the trench's bottom.")
     bedding: BeddingLength = _inches(6, "Bedding dug below the pipe.")
+    swell: Span | None = Field(
+        default=None,
+        description="How much dug earth swells, least and most, such as [0.2, 0.3]; default that "
+        "of common earth.",
+    )
+    swell_source: Text = Field(default="", description="Where that swell is from.")
+    pavement_cutback: BeddingLength = _inches(6, "How far paving is cut back beyond the trench.")
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where earth would swell to several times itself."""
+        if self.swell is not None and self.swell[1] > 1.0:
+            remedy = "write a share such as [0.2, 0.3] for 20 to 30 %"
+            yield Fault("earth never swells to more than twice itself", remedy, field="swell")
+
+
+class DigRuleTable(Typed):
+    """[[dig_rule]]: a figure of a state plan or local code in place of the federal one."""
+
+    rule: RuleWord = Field(
+        description="Which rule it replaces.", examples=['"protective system depth"']
+    )
+    length: NonNegativeLength | None = Field(
+        default=None, description="The rule's depth or distance.", examples=['"4 ft"']
+    )
+    slope: NonNegativeNumber | None = Field(
+        default=None,
+        description="The rule's steepest slope, run over rise: 1.5 for 1 1/2 across to 1 up.",
+    )
+    citation: Name = Field(
+        description="Where it is written.", examples=['"State Plan, section 12.3"']
+    )
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault unless the figure is of the kind the rule is."""
+        slope = "slope" in self.rule
+        if (self.slope is None) == slope or (self.length is None) != slope:
+            wanted, example = ("slope", "1.5") if slope else ("length", '"4 ft"')
+            problem = f"the rule {self.rule!r} is a {'slope' if slope else 'depth or distance'}"
+            yield Fault(problem, f"write {wanted} = {example}, and that alone", field=wanted)
+
+
+class ReachTable(Typed):
+    """[[reach]]: a stretch somebody means to repair, instead of those the findings call for."""
+
+    from_: Footage = Field(alias="from", description="Footage it begins at.", examples=["61.5"])
+    to: Footage = Field(description="Footage it ends at.", examples=["80.0"])
+    name: Text = Field(default="", description="What it is called.")
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where the stretch runs backwards or has no length."""
+        if self.to <= self.from_:
+            yield Fault("it ends before it begins", "write a greater footage", field="to")
+
+
+class RatesTable(Typed):
+    """[rates]: your own unit rates, one number or [least, most]; nothing is priced without them.
+
+    Lengths are per foot or metre, areas per square foot or square metre, earth per cubic yard or
+    cubic metre, by the site's unit.
+    """
+
+    currency: Text = Field(default="", description="Printed beside every sum.")
+    mobilise_open_cut: Span | None = Field(default=None, description="Coming to dig, each time.")
+    mobilise_liner: Span | None = Field(default=None, description="Coming to line, each time.")
+    excavate: Span | None = Field(default=None, description="Digging, by volume in the ground.")
+    haul: Span | None = Field(default=None, description="Carting off, by loose volume.")
+    shore: Span | None = Field(default=None, description="Shoring or shielding, by wall area.")
+    bedding: Span | None = Field(default=None, description="Bedding, by volume.")
+    pipe: Span | None = Field(default=None, description="New pipe laid, by length.")
+    liner: Span | None = Field(default=None, description="Liner, by length.")
+    access_pit: Span | None = Field(default=None, description="A pit to line from, each.")
+    lawn: Span | None = Field(default=None, description="Restoring lawn, by area.")
+    planting: Span | None = Field(default=None, description="Restoring planting, by area.")
+    concrete: Span | None = Field(default=None, description="Restoring concrete, by area.")
+    asphalt: Span | None = Field(default=None, description="Restoring asphalt, by area.")
+    gravel: Span | None = Field(default=None, description="Restoring gravel, by area.")
+    other: Span | None = Field(default=None, description="Restoring other ground, by area.")
+
+
+class TerrainTable(Typed):
+    """[terrain]: what ground.tif does not say of itself."""
+
+    unit: UnitWord | None = Field(
+        default=None, description="Unit of its heights; default what the file says, else metres."
+    )
+    accuracy: Spread = Field(
+        default=0.1,
+        description="1 sd of its heights.",
+        json_schema_extra={"default": "0.1 m"},
+    )
 
 
 class AccuracyTable(Typed):
@@ -319,6 +412,10 @@ class SiteDocument(Typed):
     accuracy: AccuracyTable = AccuracyTable()
     run: RunTable = RunTable()
     referral: ReferralTable = ReferralTable()
+    dig_rule: tuple[DigRuleTable, ...] = ()
+    reach: tuple[ReachTable, ...] = ()
+    rates: RatesTable = RatesTable()
+    terrain: TerrainTable = TerrainTable()
 
 
 def half_pairs(given: Mapping[str, object], pairs: Iterable[tuple[str, str]]) -> Iterable[Fault]:

@@ -18,13 +18,17 @@ from lateral_map.reading.schema import (
     AccuracyTable,
     BoundaryTable,
     CounterTable,
+    DigRuleTable,
     DigTable,
     PipeTable,
+    RatesTable,
+    ReachTable,
     ReferralTable,
     RunTable,
     SiteDocument,
     SiteTable,
     StartTable,
+    TerrainTable,
     TransmitterTable,
 )
 from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
@@ -55,6 +59,10 @@ class SiteFile:
     accuracy: AccuracyTable
     run: RunTable
     referral: ReferralTable
+    dig_rules: tuple[DigRuleTable, ...]
+    reaches: tuple[ReachTable, ...]
+    rates: RatesTable
+    terrain: TerrainTable
     lines: Mapping[str, int]
 
 
@@ -123,6 +131,10 @@ class _Reader:
             accuracy=self._table("accuracy", AccuracyTable) or AccuracyTable(),
             run=self._table("run", RunTable) or RunTable(),
             referral=self._table("referral", ReferralTable) or ReferralTable(),
+            dig_rules=self._tables("dig_rule", DigRuleTable),
+            reaches=self._tables("reach", ReachTable),
+            rates=self._table("rates", RatesTable) or RatesTable(),
+            terrain=self._table("terrain", TerrainTable) or TerrainTable(),
             lines=self._lines,
         )
 
@@ -207,11 +219,18 @@ _MODELS: Final[dict[str, type[Typed]]] = {
     "accuracy": AccuracyTable,
     "run": RunTable,
     "referral": ReferralTable,
+    "dig_rule": DigRuleTable,
+    "reach": ReachTable,
+    "rates": RatesTable,
+    "terrain": TerrainTable,
 }
 
 
+_MANY: Final = frozenset({"pipe", "boundary", "dig_rule", "reach"})
+
+
 def _written(name: str) -> str:
-    return f"[[{name}]]" if name in {"pipe", "boundary"} else f"[{name}]"
+    return f"[[{name}]]" if name in _MANY else f"[{name}]"
 
 
 _HEADER = re.compile(r"\s*(?P<open>\[\[?)\s*(?P<name>[A-Za-z0-9_-]+)\s*\]")

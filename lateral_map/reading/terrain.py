@@ -6,7 +6,7 @@ own, and the two must never be mixed. rasterio reads it (the optional extra 'ter
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 
 from lateral_map.errors import FrameError
 from lateral_map.frame import Frame, reproject
-from lateral_map.model.site import Terrain
+from lateral_map.model.site import Locate, Plan, Terrain
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.placing import PlacedStart
+from lateral_map.reading.site_file import SiteFile
 from lateral_map.units import to_metres
 
 if TYPE_CHECKING:
@@ -47,6 +49,45 @@ class Wanted:
     half_m: float
     unit: str | None = None
     sd_m: float = SD_TERRAIN_M
+
+
+@dataclass(frozen=True, slots=True)
+class Levelled:
+    """The site so far: what may already say how high the ground is."""
+
+    said: SiteFile
+    placed: PlacedStart
+    end_m: float
+    plan: Plan
+    locates: tuple[Locate, ...]
+
+    @property
+    def by_hand(self) -> bool:
+        """Say whether anybody measured a level."""
+        start = self.said.start
+        return (
+            (start is not None and start.ground is not None)
+            or bool(self.plan.levels)
+            or any(locate.ground_m is not None for locate in self.locates)
+        )
+
+
+def add_terrain(path: Path, of: Levelled, ledger: Ledger) -> Plan:
+    """Return the plan with the terrain model, or as it is where levels were measured."""
+    if of.by_hand:
+        ledger.notice(
+            f"{path.name} is left aside: levels were measured on site, and its heights may be on "
+            "another datum."
+        )
+        return of.plan
+    wanted = Wanted(
+        of.placed.easting_m,
+        of.placed.northing_m,
+        half_m=of.end_m - of.said.counter.zero,
+        unit=of.said.terrain.unit,
+        sd_m=of.said.terrain.accuracy,
+    )
+    return replace(of.plan, terrain=read_terrain(path, of.placed.frame, wanted, ledger))
 
 
 def read_terrain(path: Path, frame: Frame, wanted: Wanted, ledger: Ledger) -> Terrain | None:
@@ -112,7 +153,7 @@ def _sample(path: Path, model: Any, frame: Frame, wanted: Wanted, ledger: Ledger
     place = offsets[known] + np.array([wanted.easting_m, wanted.northing_m])
     points = np.column_stack([place, heights[known] * factor])
     points.setflags(write=False)
-    ledger.notice(f"the ground is read off {path.name} (1 sd {wanted.sd_m:.2f} m)")
+    ledger.notice(f"The ground is read off {path.name}, 1 sd {wanted.sd_m:.2f} m.")
     return Terrain(points_m=points, sd_m=wanted.sd_m, source=path.name)
 
 
@@ -130,8 +171,10 @@ def _pixels(model: Any, frame: Frame, wanted: Wanted, offset_m: Floats) -> Float
     near = (0.0, 0.0) if lonlat is None else (float(lonlat[0]), float(lonlat[1]))
     x, y = frame.from_plane(east, north)
     x, y = reproject(x, y, frame.crs, model.crs.to_string(), near)
-    column, row = ~model.transform * (x, y)
-    return np.stack([np.asarray(column), np.asarray(row)], axis=-1) - 0.5
+    to_cells = ~model.transform
+    column = to_cells.a * x + to_cells.b * y + to_cells.c
+    row = to_cells.d * x + to_cells.e * y + to_cells.f
+    return np.stack([column, row], axis=-1) - 0.5
 
 
 def _heights(model: Any, pixels: Floats) -> Floats:
@@ -157,5 +200,5 @@ def _unit(path: Path, model: Any, wanted: Wanted, ledger: Ledger) -> str:
     said = (model.units[0] or "").strip().lower()
     if said in _UNIT_WORDS:
         return _UNIT_WORDS[said]
-    ledger.notice(f"{path.name} does not name the unit of its heights: they are taken as metres")
+    ledger.notice(f"{path.name} does not name the unit of its heights: they are taken as metres.")
     return "m"
