@@ -37,12 +37,12 @@ class Turns:
 
 def transmitter_footage_m(site: Site, locate: Locate) -> float:
     """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""
-    return max(locate.footage_m - site.transmitter.behind_lens_m, site.counter.zero_m)
+    return site.transmitter_footage_m(locate)
 
 
 def used_locates(site: Site) -> tuple[Locate, ...]:
     """Return the locates in use, by footage."""
-    return tuple(sorted((one for one in site.locates if one.use), key=lambda one: one.footage_m))
+    return site.used_locates()
 
 
 def lay_chain(site: Site) -> Chain:

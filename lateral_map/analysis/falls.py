@@ -116,9 +116,9 @@ def _depths_known_m(route: Route) -> Floats:
     site = route.site
     known = [site.counter.zero_m + site.start.riser_m] if site.start.depth_m is not None else []
     known += [
-        max(one.footage_m - site.transmitter.behind_lens_m, site.counter.zero_m)
-        for one in site.locates
-        if one.use and (one.depth_m is not None or one.nulls_m is not None)
+        site.transmitter_footage_m(one)
+        for one in site.used_locates()
+        if one.depth_m is not None or one.nulls_m is not None
     ]
     return np.sort(np.array(known, float))
 

@@ -165,8 +165,8 @@ def _sd_after(doubt: _Doubt, shared: float, seen: float) -> float:
 
 def _used_and_tied(route: Route, mark: int) -> tuple[int, Locate]:
     """Return a tied locate's place among the locates used, by footage, and the locate itself."""
-    used = sorted((one for one in route.site.locates if one.use), key=lambda one: one.footage_m)
-    return [(index, one) for index, one in enumerate(used) if one.ties][mark]
+    used = enumerate(route.site.used_locates())
+    return [(index, one) for index, one in used if one.ties][mark]
 
 
 def _locate_taped_from_line(route: Route, doubt: _Doubt) -> _Option:

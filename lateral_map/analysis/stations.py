@@ -83,7 +83,7 @@ def _regular_footages(site: Site) -> Floats:
 def _events(site: Site, crossings: Iterable[Crossing]) -> list[Event]:
     events = [(site.counter.zero_m, "start"), (site.run.end_m, "end")]
     for locate in site.locates:
-        at = max(locate.footage_m - site.transmitter.behind_lens_m, site.counter.zero_m)
+        at = site.transmitter_footage_m(locate)
         events.append((at, f"locate {locate.mark}{'' if locate.use else ' (set aside)'}"))
     events += [(bend.footage_m, _bend_words(bend)) for bend in site.bends]
     for finding in site.findings:

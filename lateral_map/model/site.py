@@ -409,3 +409,13 @@ class Site:
     referral: Referral = Referral()
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()
+
+    def transmitter_footage_m(self, locate: Locate) -> float:
+        """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""
+        return max(locate.footage_m - self.transmitter.behind_lens_m, self.counter.zero_m)
+
+    def used_locates(self) -> tuple[Locate, ...]:
+        """Return the locates in use, by footage."""
+        return tuple(
+            sorted((one for one in self.locates if one.use), key=lambda one: one.footage_m)
+        )
