@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
-from lateral_map.draw.sheet.fonts import font_css
+from lateral_map.draw.sheet.fonts import font_bytes, font_css
 from lateral_map.errors import ExportError
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 _VARIANT: Final = "pdf/a-3a"
 _NO_LETTER: Final = "□"
+_FACE: Final = "face"  # the address scheme of our own typeface, served from memory
 # 1 January 1980 UTC: what a font subset gives as its date, so that bytes repeat.
 _FIXED_EPOCH: Final = "315532800"
 _ENVIRONMENT: Final = threading.Lock()
@@ -40,10 +41,10 @@ def html_to_pdf(html: str) -> bytes:
 
 def _lay_out(html: str) -> tuple[bytes, set[int]]:
     """Return the PDF, and the code points no installed face has."""
-    weasyprint, fonts, fetcher = _import_weasyprint()
+    weasyprint, fonts, urls = _import_weasyprint()
     config = fonts.FontConfiguration()
-    refusing = _refuser(fetcher)
-    style = weasyprint.CSS(string=font_css(), font_config=config, url_fetcher=refusing)
+    refusing = _refuser(urls)
+    style = weasyprint.CSS(string=font_css(_FACE), font_config=config, url_fetcher=refusing)
     page = weasyprint.HTML(string=html, url_fetcher=refusing)
     missing: set[int] = set()
 
@@ -70,19 +71,22 @@ def _import_weasyprint() -> tuple[Any, Any, Any]:
             f"({str(error).splitlines()[0]}); on Debian or Ubuntu: apt-get install libpango-1.0-0 "
             "libpangoft2-1.0-0 libharfbuzz-subset0; on macOS: brew install pango"
         ) from error
-    return weasyprint, fonts, urls.URLFetcher
+    return weasyprint, fonts, urls
 
 
-def _refuser(fetcher: Any) -> Any:
-    """Return a fetcher that reads data: addresses and nothing else, neither network nor disk."""
+def _refuser(urls: Any) -> Any:
+    """Return a fetcher of data: addresses and our own faces: no network, nothing off the disk."""
 
-    class DataOnly(fetcher):  # type: ignore[misc]
+    class InsideOnly(urls.URLFetcher):  # type: ignore[misc]
         def fetch(self, url: str, headers: Any = None) -> Any:
-            if not url.lower().startswith("data:"):
+            scheme, _, name = url.partition(":")
+            if scheme.lower() == _FACE:
+                return urls.URLFetcherResponse(url, font_bytes(name))
+            if scheme.lower() != "data":
                 raise ValueError("only what is inside the page is drawn")
             return super().fetch(url, headers)
 
-    return DataOnly(allowed_protocols={"data"}, allow_redirects=False)
+    return InsideOnly(allowed_protocols={"data"}, allow_redirects=False)
 
 
 def _print_true_to_scale(pdf: PDF) -> None:

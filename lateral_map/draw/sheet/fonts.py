@@ -7,7 +7,6 @@ narrower.
 
 from __future__ import annotations
 
-import base64
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -21,14 +20,20 @@ FAMILIES: Final = f'"{FAMILY}", sans-serif'
 _WIDEST_EM: Final = 1.35  # an emoji or an ideograph from another face
 
 
-def font_css() -> str:
-    """Return @font-face rules with the faces inside them as data: addresses."""
-    faces = [(FAMILY, name, "bold" if bold else "normal") for bold, name in _FILES.items()]
+def font_css(scheme: str) -> str:
+    """Return @font-face rules; their sources are ``scheme`` and a name for ``font_bytes``."""
     return "\n".join(
-        f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
-        f"src: url(data:font/ttf;base64,{_encoded(name)}) }}"
-        for family, name, weight in faces
+        f'@font-face {{ font-family: "{FAMILY}"; font-weight: {"bold" if bold else "normal"}; '
+        f"src: url({scheme}:{name}) }}"
+        for bold, name in _FILES.items()
     )
+
+
+def font_bytes(name: str) -> bytes:
+    """Return a face's file; raises ``KeyError`` for a name that is none of ours."""
+    if name not in _FILES.values():
+        raise KeyError(name)
+    return _file(name)
 
 
 @lru_cache(maxsize=4096)
@@ -81,8 +86,8 @@ def _path(name: str) -> Path:
 
 
 @cache
-def _encoded(name: str) -> str:
-    return base64.b64encode(_path(name).read_bytes()).decode("ascii")
+def _file(name: str) -> bytes:
+    return _path(name).read_bytes()
 
 
 @cache

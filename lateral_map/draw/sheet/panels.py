@@ -35,7 +35,7 @@ class Panels:
 def panels_on(paper: Paper) -> Panels:
     """Lay out a sheet of ``paper``."""
     border = Box(BORDER_PT, BORDER_PT, paper.width_pt - BORDER_PT, paper.height_pt - BORDER_PT)
-    strip_height = 96.0 if paper.height_in < 9.0 else 112.0
+    strip_height = 108.0 if paper.height_in < 9.0 else 116.0
     strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
     room = strip.top - border.top
     split = border.top + 0.49 * room

@@ -77,7 +77,12 @@ class _Plan:
         bold: bool = False,
         reach_pt: float = 230.0,
     ) -> None:
-        """Ask for a label beside a place."""
+        """Ask for a label beside a place, once where two marks there bear the same name."""
+        if any(
+            self.words[other.key][0] == words and np.hypot(other.x - at[0], other.y - at[1]) < 12.0
+            for other in self.wishes
+        ):
+            return
         key = len(self.wishes)
         self.words[key] = (words, bold, size_pt)
         width = text_width(words, size_pt, bold=bold) + 2.0
@@ -291,11 +296,11 @@ def tick_step_m(metres_per_inch: float, unit: str) -> float:
 def _marks(plan: _Plan) -> None:
     report = plan.report
     layers = (
+        _only_marks(route_layer(report)),
         points_layer(report),
         crossings_layer(report),
         bends_layer(report),
         locates_layer(report),
-        _only_marks(route_layer(report)),
         _numbered(plan, findings_layer(report)),
     )
     for layer in layers:
@@ -441,7 +446,7 @@ def _north(plan: _Plan) -> None:
 def north_box(panel: Box) -> Box:
     """Return where the north arrow stands in a plan panel."""
     return Box(
-        panel.right - _NORTH_PT, panel.top + 2.0, panel.right - 2.0, panel.top + _NORTH_PT + 8
+        panel.right - _NORTH_PT, panel.top + 2.0, panel.right - 2.0, panel.top + _NORTH_PT + 12
     )
 
 
@@ -451,14 +456,14 @@ def draw_north(canvas: Canvas, report: Report, cut: Cut, setting: Setting) -> No
     box = north_box(setting.panels.plan)
     canvas = canvas.group("north")
     canvas.box(box.left, box.top, box.width, box.height, fill=PAPER, edge=HAIRLINE)
-    x, y = box.middle[0], box.top + 24.0
+    x, y = box.middle[0], box.top + 25.0
     turn = np.radians(cut.window.paper_angle_deg(frame.plane_azimuth_deg(0.0)))
     up = np.array([np.sin(turn), -np.cos(turn)])
     side = np.array([up[1], -up[0]])
-    tip, tail = np.array([x, y]) + 15.0 * up, np.array([x, y]) - 12.0 * up
+    tip, tail = np.array([x, y]) + 14.0 * up, np.array([x, y]) - 15.0 * up
     canvas.line([tail, tip], Stroke(INK, 1.0))
     canvas.area([np.stack([tip, tip - 9.0 * up + 3.6 * side, tip - 9.0 * up - 3.6 * side])], INK)
-    at = np.array([x, y]) - 16.0 * up
+    at = np.array([x, y]) + 19.0 * up
     words = "y axis" if frame.is_local else "grid north"
     canvas.text(
         float(at[0]),

@@ -19,7 +19,6 @@ from lateral_map.draw.along import (
     utility_meetings,
 )
 from lateral_map.draw.elements.bends import bend_words
-from lateral_map.draw.elements.crossings import crossing_words
 from lateral_map.draw.elements.findings import finding_words, side_style
 from lateral_map.draw.elements.locates import locate_verdict
 from lateral_map.draw.sheet.cuts import Cut, Setting, height_range
@@ -41,7 +40,7 @@ from lateral_map.draw.style import (
     UTILITY_COLOURS,
     UTILITY_LETTERS,
 )
-from lateral_map.draw.text import Z95, label, length, range_95, unit_word
+from lateral_map.draw.text import Z95, label, length, plus_minus, range_95, unit_word
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres, small_unit, to_metres
 
@@ -244,8 +243,8 @@ def _utilities(p: _Profile) -> None:
         graph = p.setting.panels.graph
         y = float(np.clip(y, graph.top + 5.0, graph.bottom - 5.0))
         letter = UTILITY_LETTERS[utility.utility] + ("" if utility.depth_m is not None else "?")
-        p.canvas.circle(x, y, 4.0, fill=UTILITY_COLOURS[utility.utility], edge=Stroke(INK, 0.6))
-        p.canvas.circle(x, y, 2.9, fill=PAPER)
+        p.canvas.circle(x, y, 5.2, fill=UTILITY_COLOURS[utility.utility], edge=Stroke(INK, 0.6))
+        p.canvas.circle(x, y, 4.1, fill=PAPER)
         p.canvas.text(x, y + 1.7, letter, 4.6, anchor="middle", bold=True)
 
 
@@ -283,9 +282,8 @@ def _all_flags(p: _Profile) -> list[_Flag]:
     flags = [
         _Flag(
             crossing.footage_m,
-            crossing_words(crossing, unit),
+            f"{plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)} {label(crossing.line)}",
             crossing.decides,
-            f"{label(crossing.line, 12)} {length(crossing.footage_m, unit)}",
         )
         for crossing in report.crossings
     ]

@@ -41,7 +41,7 @@ STATIONING: Final = (
     "Figures with ± are 95 % ranges."
 )
 _KEY_PT: Final = 5.4
-_KEY_ROW_PT: Final = 9.2
+_KEY_ROW_PT: Final = 8.4
 _SWATCH_PT: Final = 22.0
 
 _LAYERS: Final[tuple[Callable[[Report], Layer], ...]] = (
@@ -66,8 +66,8 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
     canvas = canvas.group("strip")
     canvas.box(strip.left, strip.top, strip.width, strip.height, fill=PAPER, edge=Stroke(INK, 1.0))
     wide = strip.width > 900.0
-    first = strip.left + (250.0 if wide else 205.0)
-    second = first + (250.0 if wide else 172.0)
+    first = strip.left + (250.0 if wide else 186.0)
+    second = first + (250.0 if wide else 152.0)
     columns = _Columns(
         Box(strip.left, strip.top, first, strip.bottom),
         Box(first, strip.top, second, strip.bottom),
@@ -175,7 +175,7 @@ def _legend(canvas: Canvas, report: Report, box: Box) -> None:
         draw_swatch(canvas, style, Box(x, y - 3.2, x + _SWATCH_PT, y + 3.2))
         room = width - _SWATCH_PT - 6.0
         size = min(6.2, _KEY_PT * room / max(text_width(words, _KEY_PT), 1.0))
-        size = max(size, 4.4)
+        size = max(size, 4.2)
         canvas.text(x + _SWATCH_PT + 3.0, y + 0.36 * size, shorten(words, room, size), size)
 
 

@@ -1,0 +1,148 @@
+"""The packet's pages as HTML: referral, sheet and owner's summary."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from lateral_map.draw.elements.findings import finding_words
+from lateral_map.draw.packet.facts import evidence_facts, packet_facts
+from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.packet.owner import owner_facts
+from lateral_map.draw.packet.sorting import Sorted, sort_findings
+from lateral_map.draw.sheet.document import SheetSet
+from lateral_map.draw.sheet.paper import Paper
+from lateral_map.draw.summary import drawing_notices, report_tables
+from lateral_map.draw.text import label, length, tidy
+from lateral_map.model.referral import Photograph
+from lateral_map.model.results import Report
+from lateral_map.units import to_metres
+
+_TEMPLATES: Final = Path(__file__).parent / "templates"
+# A photograph this near a finding shows it (common practice, no source).
+_NEAR_M: Final = to_metres(0.75, "ft")
+_PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
+
+
+def referral_html(
+    report: Report,
+    sheets: SheetSet,
+    *,
+    photographs: Sequence[Photograph] = (),
+    letter: tuple[str, str] | None = None,
+) -> str:
+    """Return the whole referral: letter, findings, sheets, evidence, method and cautions.
+
+    ``letter`` is (file name, text) of the user's own template. Raises ``SiteError`` where it cannot
+    be used.
+    """
+    facts = packet_facts(report)
+    return _render(
+        "referral.html",
+        facts=facts,
+        letter=Markup(render_letter(facts, letter)),  # noqa: S704 - escaped by its own sandbox
+        pictures=_placed(report, photographs),
+        evidence=evidence_facts(report),
+        drawings=[Markup(svg) for svg in sheets.drawings],  # noqa: S704 - written by our Canvas
+        css=_css("print.css", report, sheets.setting.paper),
+    )
+
+
+def sheet_html(report: Report, sheets: SheetSet) -> str:
+    """Return the drawing sheets with their tables behind them."""
+    return _render(
+        "sheet.html",
+        facts=packet_facts(report),
+        statement=sheets.statement.capitalize(),
+        tables=report_tables(report),
+        notices=drawing_notices(report),
+        drawings=[Markup(svg) for svg in sheets.drawings],  # noqa: S704 - written by our Canvas
+        css=_css("print.css", report, sheets.setting.paper),
+    )
+
+
+def owner_html(report: Report, sheets: SheetSet) -> str:
+    """Return the owner's summary, one page that stands alone."""
+    return _render(
+        "owner.html",
+        facts=packet_facts(report),
+        drawing=Markup(sheets.drawings[0]) if len(sheets.drawings) == 1 else "",  # noqa: S704
+        css=_css("owner.css", report, sheets.setting.paper),
+        **owner_facts(report),
+    )
+
+
+def _css(name: str, report: Report, paper: Paper) -> Markup:
+    text = (
+        _environment()
+        .get_template(name)
+        .render(
+            portrait=_PORTRAIT[report.site.unit],
+            landscape=f"{paper.width_in:.4f}in {paper.height_in:.4f}in",
+            footer=f"{label(report.site.name, 60)}: not a utility locate, not a land survey",
+        )
+    )
+    return Markup(text)  # noqa: S704 - the one text in it is escaped for CSS and for HTML
+
+
+def _placed(report: Report, photographs: Sequence[Photograph]) -> dict[str, list[dict[str, Any]]]:
+    """Return photographs by the group of the finding they show; ``loose`` where they show none."""
+    placed: dict[str, list[dict[str, Any]]] = {
+        key: [] for key in ("past", "across", "close", "inside", "no_line", "loose")
+    }
+    findings = sort_findings(report)
+    for each in photographs:
+        shown = _shown(each, findings)
+        key = shown.group.replace(" ", "_") if shown else "loose"
+        placed[key].append(
+            {
+                "address": f"data:image/jpeg;base64,{base64.b64encode(each.jpeg).decode('ascii')}",
+                "footage": length(each.footage_m, report.site.unit),
+                "name": tidy(each.name, 60),
+                "words": f"{shown.number} {finding_words(shown.result)}" if shown else "",
+            }
+        )
+    return placed
+
+
+def _shown(photograph: Photograph, findings: Sequence[Sorted]) -> Sorted | None:
+    """Return the finding a photograph shows: the nearest, if it is near enough."""
+
+    def gap(each: Sorted) -> float:
+        finding = each.result.finding
+        end = finding.footage_m if finding.to_m is None else finding.to_m
+        held = min(max(photograph.footage_m, finding.footage_m), end)
+        return abs(photograph.footage_m - held)
+
+    nearest = min(findings, key=gap, default=None)
+    return nearest if nearest is not None and gap(nearest) <= _NEAR_M else None
+
+
+def _render(name: str, **values: Any) -> str:
+    return _environment().get_template(name).render(values)
+
+
+def _css_text(text: str) -> str:
+    """Return ``text`` as the inside of a CSS string: everything but letters and figures escaped."""
+    return "".join(
+        c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):x} " for c in text
+    )
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["css_text"] = _css_text
+    return environment
