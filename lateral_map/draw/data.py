@@ -78,7 +78,7 @@ _KEY_ORDER: Final = (
     "responsibility", "dig", "utilities", "alternatives", "points", "ties", "buildings", "surfaces",
 )  # fmt: skip
 
-_VIEW_MARGIN_M: Final = 2.5
+_VIEW_MARGIN_M: Final = 1.0
 _PLANE_MARGIN_M: Final = 300.0
 _ROUND: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 _SCALE_STEPS: Final[dict[str, tuple[tuple[int, str], ...]]] = {
@@ -141,28 +141,12 @@ def data_json(data: dict[str, Any]) -> str:
 
 
 def view_bounds(report: Report) -> list[float]:
-    """Return west, south, east, north (m) of the line and what was located, with a margin."""
+    """Return west, south, east, north (m) of the line and its dig buffer, with a margin."""
     stations = report.stations
     seen = [np.stack([stations.easting_m, stations.northing_m], axis=-1)]
-    seen += [np.array([point.easting_m, point.northing_m]) for point in _near_points(report)]
-    extent = float(np.ptp(seen[0], axis=0).max())
-    return [round(edge, 3) for edge in bounds_of(seen, max(_VIEW_MARGIN_M, 0.06 * extent))]
-
-
-def _near_points(report: Report) -> list[Any]:
-    """Return the points to tape from within a quarter of the run's length of the line."""
-    stations = report.stations
-    reach = 0.25 * float(stations.footage_m[-1] - stations.footage_m[0])
-    return [
-        point
-        for point in report.site.plan.points
-        if float(
-            np.hypot(
-                stations.easting_m - point.easting_m, stations.northing_m - point.northing_m
-            ).min()
-        )
-        <= reach
-    ]
+    if not report.dig.polygon.is_empty:
+        seen.append(np.array(report.dig.polygon.bounds).reshape(2, 2))
+    return [round(edge, 3) for edge in bounds_of(seen, _VIEW_MARGIN_M)]
 
 
 def north_words(frame: Frame) -> str:

@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MaxNLocator
+from numpy.typing import NDArray
 
 from lateral_map.draw import profile_parts as parts
 from lateral_map.draw.flags import (
@@ -32,6 +33,7 @@ from lateral_map.draw.profile_layout import (
     exaggeration_words,
     measure_exaggeration,
     profile_lines,
+    suitable_height,
 )
 from lateral_map.draw.profile_legend import Entry, legend_entries, legend_rows, paint_legend
 from lateral_map.draw.profile_strips import Strip, paint_strips, profile_strips
@@ -40,8 +42,10 @@ from lateral_map.draw.svg import figure_svg
 from lateral_map.draw.text import label, unit_word
 from lateral_map.model.results import Report
 
-WIDE_SIZE_IN: Final = (13.2, 3.75)
-NARROW_SIZE_IN: Final = (4.1, 4.7)
+Floats = NDArray[np.float64]
+
+WIDE_IN: Final = 13.2
+NARROW_IN: Final = 4.1
 PRINT_SIZE_IN: Final = (11.0, 5.2)
 PRINT_DPI: Final = 200
 
@@ -71,13 +75,14 @@ def draw_profile(
     report: Report,
     *,
     width_in: float,
-    height_in: float,
+    height_in: float | None = None,
     narrow: bool = False,
     standalone: bool = True,
 ) -> Profile:
     """Return the profile with what is needed to find places on it again.
 
-    ``standalone`` adds the site's name and a legend; a page has them already.
+    ``standalone`` adds the site's name and a legend; a page has them already. Without a
+    ``height_in`` the figure is as high as its contents want.
     """
     metrics = NARROW if narrow else WIDE
     lines = profile_lines(report)
@@ -90,8 +95,15 @@ def draw_profile(
     )
     sheet = _sheet(report, metrics, width_in, standalone=standalone)
     low_in = sheet.foot_in + _depth_of(below, metrics)
-    high_in = height_in - metrics.head_in - sheet.title_in - _depth_of(above, metrics)
-    window = _window_up(window, report, lines, low_in, max(high_in - low_in, 0.6))
+    over_in = metrics.head_in + sheet.title_in + _depth_of(above, metrics)
+    also = np.array(parts.locate_heights(report))
+    inside_in = (
+        suitable_height(lines, also, window.width_in, metrics.inside_in)
+        if height_in is None
+        else max(height_in - low_in - over_in, 0.6)
+    )
+    window = _window_up(window, lines, also, low_in, inside_in)
+    height_in = low_in + inside_in + over_in
 
     figure = Figure(figsize=(width_in, height_in), facecolor="white")
     axes = _axes(figure, window, report, metrics)
@@ -162,9 +174,8 @@ def _window_across(lines: Lines, metrics: Metrics, width_in: float) -> Window:
 
 
 def _window_up(
-    window: Window, report: Report, lines: Lines, bottom_in: float, height_in: float
+    window: Window, lines: Lines, also: Floats, bottom_in: float, height_in: float
 ) -> Window:
-    also = np.array(parts.locate_heights(report))
     low, high = choose_heights(lines, also, window.width_in, height_in)
     return replace(window, low=low, high=high, bottom_in=bottom_in, height_in=height_in)
 
@@ -353,11 +364,9 @@ def profile_png(report: Report) -> bytes:
 
 def page_profile(report: Report, *, narrow: bool) -> dict[str, Any]:
     """Return a profile for a page: its SVG and how footage runs across it, in SVG units."""
-    width_in, height_in = NARROW_SIZE_IN if narrow else WIDE_SIZE_IN
-    profile = draw_profile(
-        report, width_in=width_in, height_in=height_in, narrow=narrow, standalone=False
-    )
-    window = profile.window
+    width_in = NARROW_IN if narrow else WIDE_IN
+    profile = draw_profile(report, width_in=width_in, narrow=narrow, standalone=False)
+    window, height_in = profile.window, float(profile.figure.get_size_inches()[1])
     return {
         "svg": figure_svg(profile.figure, prefix="narrow" if narrow else "wide"),
         "left": round(72.0 * window.left_in, 4),

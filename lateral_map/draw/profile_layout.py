@@ -11,12 +11,16 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from lateral_map.draw.along import interpolated
+from lateral_map.draw.text import Z95
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres
 
 Floats = NDArray[np.float64]
 
-EXAGGERATIONS: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0)
+EXAGGERATIONS: Final = (
+    *(0.05, 0.1, 0.2, 0.25, 0.4, 0.5, 0.75),
+    *(1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +51,16 @@ def profile_lines(report: Report) -> Lines:
         ground=in_unit(stations.ground_m),
         crown=in_unit(stations.elevation_m + size),
         invert=in_unit(stations.elevation_m),
-        half_band=in_unit(1.959964 * stations.depth_sd_m),
+        half_band=in_unit(Z95 * stations.depth_sd_m),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Metrics:
-    """Sizes in inches and points for one width of sheet."""
+    """Sizes in inches and points for one width of sheet.
+
+    ``inside_in`` are the least and the greatest height of the plotting window.
+    """
 
     left_in: float
     right_in: float
@@ -65,10 +72,11 @@ class Metrics:
     text_pt: float
     lanes_above: int
     lanes_below: int
+    inside_in: tuple[float, float]
 
 
-WIDE: Final = Metrics(0.88, 1.30, 0.158, 0.185, 0.26, 0.24, 0.24, 8.5, 4, 5)
-NARROW: Final = Metrics(0.62, 0.50, 0.158, 0.185, 0.44, 0.24, 0.24, 8.5, 4, 5)
+WIDE: Final = Metrics(0.88, 1.30, 0.158, 0.185, 0.26, 0.24, 0.24, 8.5, 4, 4, (1.6, 3.0))
+NARROW: Final = Metrics(0.62, 0.50, 0.158, 0.185, 0.44, 0.24, 0.24, 8.5, 4, 5, (2.0, 3.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,18 +110,36 @@ def choose_heights(
 ) -> tuple[float, float]:
     """Return the lowest and highest elevation of a window of this size that shows ``also`` too.
 
-    The window takes the largest round vertical exaggeration that shows everything; where even 1
-    is too much (a deep, short run) it shows everything at what is left.
+    The window takes the largest round vertical exaggeration that shows everything.
     """
-    band = [lines.invert - lines.half_band, lines.invert + lines.half_band]
-    shown = np.concatenate([lines.ground, *band, also])
-    low, high = float(shown.min()), float(shown.max())
-    depth = max(high - low, 0.02 * _run(lines), 1e-6)
-    needed = 1.16 * depth
+    low, high = _extremes(lines, also)
+    needed = _needed(lines, low, high)
     horizontal = width_in / _run(lines)
     fits = [scale for scale in EXAGGERATIONS if needed * scale * horizontal <= height_in]
     spare = (height_in / (fits[-1] * horizontal) if fits else needed) - (high - low)
     return low - 0.6 * spare, high + 0.4 * spare
+
+
+def suitable_height(
+    lines: Lines, also: Floats, width_in: float, between_in: tuple[float, float]
+) -> float:
+    """Return the height (in) a window of this width wants, within limits.
+
+    Enough that a short, deep run is not squeezed below its true proportions.
+    """
+    low, high = _extremes(lines, also)
+    true_in = _needed(lines, low, high) * width_in / _run(lines)
+    return float(np.clip(1.001 * true_in, *between_in))
+
+
+def _extremes(lines: Lines, also: Floats) -> tuple[float, float]:
+    band = [lines.invert - lines.half_band, lines.invert + lines.half_band]
+    shown = np.concatenate([lines.ground, *band, also])
+    return float(shown.min()), float(shown.max())
+
+
+def _needed(lines: Lines, low: float, high: float) -> float:
+    return 1.16 * max(high - low, 0.02 * _run(lines), 1e-6)
 
 
 def _run(lines: Lines) -> float:

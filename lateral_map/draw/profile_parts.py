@@ -23,6 +23,7 @@ from lateral_map.draw.profile_layout import Lines, Window, at_footage
 from lateral_map.draw.profile_legend import INNER_MARKERS, MARKERS, dashes
 from lateral_map.draw.style import (
     BASIS_LINES,
+    BEND_MARK,
     BETWEEN_WORDS,
     DEAD_RECKONED_WORDS,
     GROUND,
@@ -182,7 +183,7 @@ def paint_utilities(axes: Axes, report: Report, size_pt: float) -> None:
             [at], [level], marker="o", ms=size_pt + 3,
             mfc=UTILITY_COLOURS[kind] if known else PAPER,
             mec=INK if known else UTILITY_COLOURS[kind], mew=1.0 if known else 2.2,
-            ls="none", gid=f"utility-{number}",
+            ls="none", gid=f"utility-{number}", clip_on=False,
         )  # fmt: skip
         axes.text(
             at, level, UTILITY_LETTERS[kind], ha="center", va="center_baseline",
@@ -249,13 +250,11 @@ def _paint_locate(axes: Axes, report: Report, locate: Locate, verdict: str) -> N
 
 
 def paint_bends(axes: Axes, report: Report) -> None:
-    """Draw each bend on the crown."""
-    for bend in report.site.bends:
+    """Draw each bend on the invert."""
+    for number, bend in enumerate(report.site.bends):
         at = from_metres(bend.footage_m, report.site.unit)
         level = at_footage(report, report.stations.elevation_m, bend.footage_m)
-        axes.plot(
-            [at], [level], marker="^", ms=7.5, mfc=PAPER, mec=INK, mew=1.3, ls="none", zorder=5
-        )
+        _mark(axes, at, level, BEND_MARK, 7.5, f"bend-{number}")
 
 
 def paint_findings(axes: Axes, report: Report, window: Window) -> None:
@@ -281,7 +280,7 @@ def paint_findings(axes: Axes, report: Report, window: Window) -> None:
 def _mark(axes: Axes, at: float, level: float, style: MarkStyle, size: float, gid: str) -> None:
     axes.plot(
         [at], [level], marker=MARKERS[style.shape], ms=size, mfc=style.fill, mec=style.edge,
-        mew=1.2, ls="none", zorder=5, gid=gid,
+        mew=1.2, ls="none", zorder=5, gid=gid, clip_on=False,
     )  # fmt: skip
 
 

@@ -88,7 +88,7 @@ def _fall_cell(fall: FallStretch) -> Cell:
     )
     words = fall_words(fall)
     loud = fall.verdict in ("too flat", "falls back")
-    wordings = (f"{words}, {remark}", words, percent(fall.ratio), f"{100 * fall.ratio:.0f} %")
+    wordings = (f"{words}, {remark}", words, percent(fall.ratio))
     return Cell(fall.from_m, fall.to_m, wordings, "#fbe3d3" if loud else PAPER, bold=loud)
 
 

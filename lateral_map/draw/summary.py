@@ -9,8 +9,8 @@ from lateral_map.draw.along import basis_stretches, checks_by_locate, telling_si
 from lateral_map.draw.elements.findings import finding_words, side_words
 from lateral_map.draw.elements.locates import reading_words
 from lateral_map.draw.style import LINE_WORDS
-from lateral_map.draw.text import label, length, listed, odds, percent, plus_minus, tidy
-from lateral_map.model.results import FindingResult, Report
+from lateral_map.draw.text import Z95, label, length, listed, odds, percent, plus_minus, tidy
+from lateral_map.model.results import Crossing, FindingResult, Report
 
 Tone = Literal["plain", "alarm"]
 _MOST_CROSSINGS = 3
@@ -37,12 +37,13 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table shown beside the drawing."""
+    """A table shown beside the drawing; ``notes`` stand under it."""
 
     key: str
     title: str
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
 
 
 def summary_facts(report: Report) -> tuple[Fact, ...]:
@@ -70,19 +71,17 @@ def _depth_fact(report: Report) -> Fact:
 
 def _crossing_facts(report: Report) -> list[Fact]:
     unit = report.site.unit
-    ranked = sorted(report.crossings, key=lambda crossing: not crossing.decides)[:_MOST_CROSSINGS]
-    facts = [
+    named = {boundary.line for boundary in report.site.boundaries}
+    told = [crossing for crossing in report.crossings if crossing.line in named]
+    told = sorted(told or report.crossings, key=lambda crossing: not crossing.decides)
+    return [
         Fact(
             f"Crosses {label(crossing.line)}",
             plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
             "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
         )
-        for crossing in sorted(ranked, key=lambda crossing: crossing.footage_m)
+        for crossing in sorted(told[:_MOST_CROSSINGS], key=lambda crossing: crossing.footage_m)
     ]
-    more = len(report.crossings) - len(ranked)
-    if more:
-        facts.append(Fact("Other crossings", str(more), "in the table below"))
-    return facts
 
 
 def past_findings(report: Report) -> tuple[str, list[FindingResult], list[FindingResult]]:
@@ -107,18 +106,30 @@ def _finding_facts(report: Report) -> list[Fact]:
     if not line:
         return [Fact("Findings", str(len(report.findings)), "no boundary set in site.toml")]
     numbers = {id(result): number for number, result in enumerate(report.findings, start=1)}
-    value = f"{len(past)} of {len(report.findings)}"
     note = "none stated as past"
     if past:
         sides = [side for result in past if (side := telling_side(report, result))]
         least = odds(min(side.probability_past for side in sides))
-        which = listed([f"{numbers[id(result)]}" for result in past], 5)
-        note = f"{which}, odds {least}" + (" or better" if len(past) > 1 else "")
-    facts = [Fact(f"Findings past {label(line)}", value, note)]
+        which = number_ranges([numbers[id(result)] for result in past])
+        note = f"no. {which}, odds {least}"
+    facts = [Fact(f"Findings past {label(line)}", f"{len(past)} of {len(report.findings)}", note)]
     if close:
-        which = listed([f"{numbers[id(result)]}" for result in close], 5)
-        facts.append(Fact("Too close to call", str(len(close)), f"finding {which}", "alarm"))
+        which = number_ranges([numbers[id(result)] for result in close])
+        facts.append(Fact("Too close to call", str(len(close)), f"no. {which}", "alarm"))
     return facts
+
+
+def number_ranges(numbers: list[int], most: int = 4) -> str:
+    """Return numbers in short, such as ``1, 4-6``; past ``most`` ranges the rest are counted."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    shown = [str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs[:most]]
+    left = sum(len(run) for run in runs[most:])
+    return ", ".join(shown) + (f" and {left} more" if left else "")
 
 
 def _suspect_facts(report: Report) -> list[Fact]:
@@ -126,7 +137,9 @@ def _suspect_facts(report: Report) -> list[Fact]:
     if not suspects:
         return [Fact("Suspect readings", "none")]
     first = next((reading for reading in suspects if reading.set_aside_first), suspects[0])
-    return [Fact("Suspect readings", str(len(suspects)), tidy(first.reading, 60), "alarm")]
+    return [
+        Fact("Suspect readings", str(len(suspects)), f"first {tidy(first.reading, 40)}", "alarm")
+    ]
 
 
 def drawing_notices(report: Report) -> tuple[str, ...]:
@@ -142,13 +155,17 @@ def drawing_notices(report: Report) -> tuple[str, ...]:
     if dead:
         spans = listed([f"{length(s.from_m, unit)} to {length(s.to_m, unit)}" for s in dead])
         own.append(f"Dead reckoned, nothing located there: {spans}.")
-    if report.uncrossed:
-        own.append(f"Not crossed by this run: {tidy(listed(report.uncrossed), 120)}.")
-    return tuple(dict.fromkeys([*own, *(tidy(notice, 300) for notice in report.notices)]))
+    said = [*own, *(tidy(notice, 300) for notice in report.notices)]
+    return tuple(dict.fromkeys(_sentence(notice) for notice in said if notice))
+
+
+def _sentence(words: str) -> str:
+    begun = words[0].upper() + words[1:]
+    return begun if begun[-1] in ".!?…" else f"{begun}."
 
 
 def report_tables(report: Report) -> tuple[Table, ...]:
-    """Return the tables that stand beside a drawing, those with rows only."""
+    """Return the tables that stand beside a drawing, those that say anything."""
     makers = (
         _findings_table,
         _crossings_table,
@@ -156,7 +173,7 @@ def report_tables(report: Report) -> tuple[Table, ...]:
         _falls_table,
         _readings_table,
     )
-    return tuple(table for maker in makers if (table := maker(report)).rows)
+    return tuple(table for maker in makers if (table := maker(report)).rows or table.notes)
 
 
 def _findings_table(report: Report) -> Table:
@@ -196,19 +213,22 @@ def _crossings_table(report: Report) -> Table:
                 plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
                 plus_minus(crossing.depth_m, crossing.sd_depth_m, unit),
                 f"{crossing.angle_deg:.0f}°",
-                _crossing_remark(crossing.decides, crossing.extended),
+                _crossing_remark(crossing),
             ),
             crossing.footage_m,
         )
         for crossing in report.crossings
     )
     columns = ("Line", "Kind", "Footage", "Depth to invert", "Angle", "Remark")
-    return Table("crossings", "Crossings", columns, rows)
+    notes = tuple(_sentence(tidy(words, 200)) for words in report.uncrossed if words)
+    return Table("crossings", "Crossings", columns, rows, notes)
 
 
-def _crossing_remark(decides: bool, extended: bool) -> str:
-    remarks = ["decides who answers"] if decides else []
-    remarks += ["line carried on past its mapped end"] if extended else []
+def _crossing_remark(crossing: Crossing) -> str:
+    remarks = ["decides who answers"] if crossing.decides else []
+    remarks += [] if crossing.outward else ["the run comes back over it here"]
+    remarks += ["line carried on past its mapped end"] if crossing.extended else []
+    remarks += [tidy(crossing.note, 160)] if crossing.note else []
     return "; ".join(remarks)
 
 
@@ -239,9 +259,9 @@ def _falls_table(report: Report) -> Table:
         Row(
             (
                 f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
-                f"{percent(fall.ratio)} ± {percent(1.959964 * fall.sd_ratio)}",
+                f"{percent(fall.ratio)} ± {percent(Z95 * fall.sd_ratio)}",
                 "" if fall.minimum is None else percent(fall.minimum, 2),
-                fall.verdict,
+                tidy(fall.words, 160) or fall.verdict,
             ),
             fall.from_m,
             fall.verdict in ("too flat", "falls back"),
@@ -276,6 +296,7 @@ def table_values(tables: tuple[Table, ...]) -> list[dict[str, Any]]:
             "key": table.key,
             "title": table.title,
             "columns": list(table.columns),
+            "notes": list(table.notes),
             "rows": [
                 {"cells": list(row.cells), "footage": row.footage_m, "alarm": row.alarm}
                 for row in table.rows

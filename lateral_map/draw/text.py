@@ -8,9 +8,10 @@ from typing import Final
 
 import numpy as np
 
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.units import format_length, from_metres
 
-Z95: Final = 1.959964  # the normal deviate of a two-sided 95 % range
+Z95: Final = TWO_SIDED_95  # the normal deviate of a two-sided 95 % range
 LABEL_LENGTH: Final = 28
 NOTE_LENGTH: Final = 600
 _KEPT_CONTROLS: Final = "\n\t"
@@ -65,16 +66,16 @@ def odds(probability: float) -> str:
     if not math.isfinite(probability):
         return "unknown"
     if probability > 0.999:
-        return "> 99.9 %"
+        return ">\u00a099.9\u00a0%"
     if probability < 0.001:
-        return "< 0.1 %"
+        return "<\u00a00.1\u00a0%"
     digits = 1 if probability > 0.99 or probability < 0.01 else 0
-    return f"{100.0 * probability:.{digits}f} %"
+    return f"{100.0 * probability:.{digits}f}\u00a0%"
 
 
 def percent(ratio: float, decimals: int = 1) -> str:
     """Return a fall as a percentage, such as ``2.1 %``."""
-    return f"{100.0 * ratio:.{decimals}f} %"
+    return f"{100.0 * ratio:.{decimals}f}\u00a0%"
 
 
 def tidy(text: str, limit: int = NOTE_LENGTH) -> str:

@@ -37,7 +37,7 @@
   function fit(animate) {
     const [west, south, east, north] = page.data.bounds;
     const corners = [[west, south], [east, north]].map(page.plane.toMap);
-    page.map.fitBounds(L.latLngBounds(corners), { animate, padding: [18, 18] });
+    page.map.fitBounds(L.latLngBounds(corners), { animate, paddingTopLeft: [50, 54], paddingBottomRight: [50, 64] });
   }
 
   function foldKeyWhereNarrow() {

@@ -45,7 +45,8 @@
       "section",
       { class: "table", "data-table": table.key },
       element("h2", { text: table.title }),
-      element("div", { class: "scroll" }, element("table", {}, element("thead", {}, head), element("tbody", {}, ...rows))),
+      rows.length ? element("div", { class: "scroll" }, element("table", {}, element("thead", {}, head), element("tbody", {}, ...rows))) : "",
+      ...table.notes.map((text) => element("p", { class: "under", text, dir: "auto" })),
     );
   }
 

@@ -32,8 +32,14 @@ def _mark(report: Report, crossing: Crossing) -> Mark:
         crossing_detail(report, crossing),
         turn_deg=heading,
         footage_m=crossing.footage_m,
-        weight=6 if crossing.decides else 5,
+        weight=_weight(report, crossing),
     )
+
+
+def _weight(report: Report, crossing: Crossing) -> int:
+    if crossing.decides:
+        return 6
+    return 5 if crossing.line in {boundary.line for boundary in report.site.boundaries} else 2
 
 
 def crossing_detail(report: Report, crossing: Crossing) -> Detail:
@@ -48,6 +54,10 @@ def crossing_detail(report: Report, crossing: Crossing) -> Detail:
         rows.append(("Responsibility", "changes here"))
     if crossing.extended:
         rows.append(("Caution", "the line was carried on past its mapped end"))
+    if not crossing.outward:
+        rows.append(("Way", "the run comes back over the line here"))
+    if crossing.note:
+        rows.append(("Note", tidy(crossing.note)))
     if crossing.rests_on:
         rows.append(("Rests on", tidy(listed(crossing.rests_on, 6))))
     return Detail(f"Crosses {tidy(crossing.line)}", tuple(rows))

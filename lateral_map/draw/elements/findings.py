@@ -83,6 +83,10 @@ def _detail(report: Report, number: int, result: FindingResult) -> Detail:
     ]
     rows += [(label(side.line), side_words(side, unit)) for side in result.sides]
     rows += [(f"{label(side.line)}, far end", side_words(side, unit)) for side in result.sides_to]
+    if result.straddles:
+        rows.append(("Lies across", tidy(listed(result.straddles))))
+    if any(side.extended for side in (*result.sides, *result.sides_to)):
+        rows.append(("Caution", "judged against a line carried on past its mapped end"))
     if result.answers:
         rows.append(("Answers for it", tidy(result.answers)))
     if result.settle:

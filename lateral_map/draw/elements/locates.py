@@ -85,7 +85,7 @@ def points_layer(report: Report) -> Layer:
             point.easting_m,
             point.northing_m,
             "point",
-            label(point.name, 22),
+            "" if point.name == report.site.start.point else label(point.name, 22),
             Detail(tidy(point.name), (("Use", "a point to tape from"),)),
         )
         for point in report.site.plan.points

@@ -1,0 +1,66 @@
+"""Colours, line styles and wording of the dig review's own layers and figures."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from lateral_map.draw.style import (
+    INK,
+    OKABE_ITO,
+    PAPER,
+    UTILITY_COLOURS,
+    AreaStyle,
+    LineStyle,
+    MarkStyle,
+)
+
+SHORED_AREA: Final = AreaStyle(
+    OKABE_ITO["vermillion"], 0.45, LineStyle(INK, 1.8), "falling", "#7a2f00"
+)
+SLOPED_AREA: Final = AreaStyle(
+    "#c9a26b", 0.38, LineStyle("#6b4f2a", 1.8, (10.0, 4.0)), "dots", "#6b4f2a"
+)
+# White paint marks proposed excavation (APWA Uniform Color Code); the dark casing lets it be seen
+# on white paper.
+WHITE_LINE: Final = LineStyle(PAPER, 3.0, (), INK, 6.0)
+TAPE_LINE: Final = LineStyle(INK, 1.4, (6.0, 3.0), PAPER, 4.0)
+KEY_MARK: Final = MarkStyle("target", PAPER, INK, size_px=14)
+
+# Depth classes get darker with depth; the words stand beside the colour everywhere.
+CLASS_FILLS: Final = ("#f1e6d3", "#e3cda6", "#cfa86a", "#9c6b2f")
+
+DIG_CAUTIONS: Final[tuple[str, ...]] = (
+    "Nothing here is a design. A competent person classifies the soil, chooses the protective "
+    "system and inspects the trench every day, before each shift and after rain.",
+    "State plans and local codes may be stricter than the federal rules named here: they come "
+    "first. Write their figures and citations in site.toml.",
+    "Depths are estimates with their 95 % range. Uncover the pipe and every utility by hand or "
+    "vacuum before a machine comes near.",
+)
+
+
+def dig_style_table() -> dict[str, dict[str, object]]:
+    """Return the styles of the dig review's layers in plain values, as ``style_table`` does."""
+    from lateral_map.draw.style import area_values, line_values, mark_values
+
+    zones = {
+        f"zone {kind}": AreaStyle(colour, 0.22, LineStyle(colour, 1.6, (4.0, 4.0)))
+        for kind, colour in UTILITY_COLOURS.items()
+    }
+    marks = {
+        f"conflict {kind}": MarkStyle("diamond", colour, INK, size_px=18)
+        for kind, colour in UTILITY_COLOURS.items()
+    }
+    return {
+        "white line": {"as": "line", **line_values(WHITE_LINE)},
+        "refind tape": {"as": "line", **line_values(TAPE_LINE)},
+        **{
+            key: area_values(style)
+            for key, style in {
+                "cut shored": SHORED_AREA,
+                "cut sloped": SLOPED_AREA,
+                **zones,
+            }.items()
+        },
+        **{key: mark_values(style) for key, style in {"key point": KEY_MARK, **marks}.items()},
+    }
