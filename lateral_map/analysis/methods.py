@@ -26,8 +26,7 @@ _COVER_ITEMS: Final[dict[str, RateItem]] = {
     "asphalt": "asphalt", "gravel": "gravel", "other": "other", "not mapped": "other",
 }  # fmt: skip
 _MOULD: Final = (
-    "a liner takes the shape of the pipe it is put into: it does not cure standing water, an "
-    "offset or a flat grade"
+    "a liner takes the shape of the pipe it is put into: what dips, steps or lies flat stays so"
 )
 _COLLAPSE_WORDS: Final = ("broken", "collapse", "crushed", "hole", "missing")
 
@@ -166,10 +165,12 @@ def _sloped_cautions(
 
 
 def _structure_cautions(structures: Iterable[StructureNear]) -> list[str]:
-    return [
-        f"{one.name} {'may stand' if one.only_by_bound else 'stands'} {one.verdict}"
-        for one in structures
-    ]
+    return [f"{one.name} {_stands(one)} {one.verdict}" for one in structures]
+
+
+def _stands(one: StructureNear) -> str:
+    verb = "lie" if one.kind == "utility" else "stand"
+    return f"may {verb}" if one.only_by_bound else f"{verb}s"
 
 
 def _liner_cautions(
@@ -177,6 +178,7 @@ def _liner_cautions(
 ) -> list[str]:
     unit = site.unit
     said = [_water_words(unit, one) for one in reach.standing_water]
+    said += _offset_words(unit, reach)
     if said:
         said.append(_MOULD)
     said += [_bend_words(unit, bend) for bend in reach.bends]
@@ -206,6 +208,15 @@ def _water_words(unit: str, finding: Finding) -> str:
         f"standing water {format_length(finding.footage_m, unit)} to {format_length(end, unit)}: "
         "not cured by a liner; dig and relay that stretch first"
     )
+
+
+def _offset_words(unit: str, reach: RepairReach) -> list[str]:
+    return [
+        f"offset joint at {format_length(one.finding.footage_m, unit)}: it stays as a step "
+        "under a liner"
+        for one in reach.findings
+        if "offset" in one.finding.finding.lower()
+    ]
 
 
 def _bend_words(unit: str, bend: Bend) -> str:

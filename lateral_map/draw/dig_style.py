@@ -12,6 +12,9 @@ from lateral_map.draw.style import (
     AreaStyle,
     LineStyle,
     MarkStyle,
+    area_values,
+    line_values,
+    mark_values,
 )
 
 SHORED_AREA: Final = AreaStyle(
@@ -41,8 +44,6 @@ DIG_CAUTIONS: Final[tuple[str, ...]] = (
 
 def dig_style_table() -> dict[str, dict[str, object]]:
     """Return the styles of the dig review's layers in plain values, as ``style_table`` does."""
-    from lateral_map.draw.style import area_values, line_values, mark_values
-
     zones = {
         f"zone {kind}": AreaStyle(colour, 0.22, LineStyle(colour, 1.6, (4.0, 4.0)))
         for kind, colour in UTILITY_COLOURS.items()

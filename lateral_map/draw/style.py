@@ -273,13 +273,14 @@ def style_table() -> dict[str, dict[str, object]]:
         "measured": MEASURED_MARK,
     }
     return {
-        **{key: {"as": "line", **_line(style)} for key, style in lines.items()},
-        **{key: _area(style) for key, style in areas.items()},
-        **{key: _mark(style) for key, style in marks.items()},
+        **{key: {"as": "line", **line_values(style)} for key, style in lines.items()},
+        **{key: area_values(style) for key, style in areas.items()},
+        **{key: mark_values(style) for key, style in marks.items()},
     }
 
 
-def _line(style: LineStyle) -> dict[str, object]:
+def line_values(style: LineStyle) -> dict[str, object]:
+    """Return a stroke in plain values for the page's script."""
     return {
         "colour": style.colour,
         "width": style.width_px,
@@ -291,18 +292,20 @@ def _line(style: LineStyle) -> dict[str, object]:
     }
 
 
-def _area(style: AreaStyle) -> dict[str, object]:
+def area_values(style: AreaStyle) -> dict[str, object]:
+    """Return an area in plain values for the page's script."""
     return {
         "as": "area",
         "fill": style.fill,
         "opacity": style.opacity,
-        "edge": _line(style.edge) if style.edge else None,
+        "edge": line_values(style.edge) if style.edge else None,
         "hatch": style.hatch,
         "hatchColour": style.hatch_colour,
     }
 
 
-def _mark(style: MarkStyle) -> dict[str, object]:
+def mark_values(style: MarkStyle) -> dict[str, object]:
+    """Return a mark in plain values for the page's script."""
     return {
         "as": "mark",
         "shape": style.shape,
