@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import codecs
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -25,36 +27,49 @@ _DATA_ENDINGS: Final = frozenset(
 )
 
 
-def list_files(folder: Path, ledger: Ledger) -> dict[str, Path]:
-    """Return the folder's known files by name, any letter case; a near miss is a fault."""
+@dataclass(frozen=True, slots=True)
+class FolderFiles:
+    """A folder's known files by name, and the stems of those that stand under a wrong name."""
+
+    paths: Mapping[str, Path]
+    misnamed: frozenset[str]
+
+    def get(self, name: str) -> Path | None:
+        """Return a known file's path, None where it is not there."""
+        return self.paths.get(name)
+
+
+def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
+    """Return the folder's known files, any letter case; a near miss is a fault."""
     present = {path.name: path for path in sorted(folder.iterdir()) if path.is_file()}
     found: dict[str, Path] = {}
     for name, path in present.items():
         if name.casefold() in KNOWN_FILES:
             found.setdefault(name.casefold(), path)
-    for name in present:
-        _report_near_miss(name, found, ledger)
-    return found
+    misnamed = {_near_miss(name, found, ledger) for name in present}
+    return FolderFiles(found, frozenset(stem for stem in misnamed if stem))
 
 
-def _report_near_miss(name: str, found: dict[str, Path], ledger: Ledger) -> None:
+def _near_miss(name: str, found: Mapping[str, Path], ledger: Ledger) -> str | None:
+    """Report a file that looks like a known one that is not there; return its right stem."""
     stem, dot, _ = name.casefold().rpartition(".")
     ending = Path(name).suffix.casefold()
     if name.casefold() in KNOWN_FILES or not dot or ending not in _DATA_ENDINGS:
-        return
+        return None
     stems = {known.rpartition(".")[0]: known for known in KNOWN_FILES}
     close = nearest(stem, stems, closeness=0.8)
     if close is None or any(known.startswith(f"{close}.") for known in found):
-        return
+        return None
     if close == "plan":
         ledger.fault(
             "this file is not read", "save the plan as plan.geojson or plan.gpkg", file=name
         )
-        return
+        return close
     remedy = f"rename it {stems[close]}"
     if ending in {".xlsx", ".xls", ".ods"}:
         remedy = f"save the sheet as {stems[close]}"
     ledger.fault("this file is not read", remedy, file=name)
+    return close
 
 
 def read_bytes(path: Path, ledger: Ledger) -> bytes | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +9,7 @@ from lateral_map.errors import Fault, SiteError
 from lateral_map.model.site import Plan, Site
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
 from lateral_map.reading.features import FeatureFile
-from lateral_map.reading.files import list_files
+from lateral_map.reading.files import FolderFiles, list_files
 from lateral_map.reading.footages import Rows, check_footages, find_end
 from lateral_map.reading.geojson import read_geojson
 from lateral_map.reading.laid_plan import lay_plan, to_plane
@@ -32,10 +31,11 @@ def load_site(path: str | Path) -> Site:
     """
     folder, ledger = _folder(Path(path)), Ledger()
     files = list_files(folder, ledger)
-    if "site.toml" not in files:
+    site_path = files.get("site.toml")
+    if site_path is None:
         ledger.fault("it is missing", "a site folder needs a site.toml", file="site.toml")
-        ledger.raise_if_any()
-    said = read_site_file(files["site.toml"], ledger)
+        raise SiteError(ledger.faults)
+    said = read_site_file(site_path, ledger)
     unit = "ft" if said is None else said.unit
     rows = Rows(
         read_rows(files.get("locates.csv"), LocateRow, unit, ledger),
@@ -67,7 +67,7 @@ class _PlanRead:
     absent: bool
 
 
-def _read_plan(files: Mapping[str, Path], crs: str, unit: str, ledger: Ledger) -> _PlanRead:
+def _read_plan(files: FolderFiles, crs: str, unit: str, ledger: Ledger) -> _PlanRead:
     geojson, geopackage = files.get("plan.geojson"), files.get("plan.gpkg")
     if geojson is not None and geopackage is not None:
         ledger.fault(
@@ -80,7 +80,7 @@ def _read_plan(files: Mapping[str, Path], crs: str, unit: str, ledger: Ledger) -
         from lateral_map.reading.geopackage import read_geopackage  # brings GDAL
 
         source = read_geopackage(geopackage, ledger, crs=crs)
-    absent = geojson is None and geopackage is None
+    absent = geojson is None and geopackage is None and "plan" not in files.misnamed
     return _PlanRead(None if source is None else sort_features(source, unit, ledger), absent)
 
 

@@ -38,7 +38,10 @@ class _Reading:
 
 
 def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
-    """Return where the run ends (m), its given end or else the last footage given anywhere."""
+    """Return where the run ends (m), its given end or else the last footage given anywhere.
+
+    None, with a fault, where it can end nowhere.
+    """
     end = said.run.end_footage
     readings = list(_readings(said, rows))
     if end is None and readings:
@@ -58,6 +61,7 @@ def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
             row=row,
             field=field,
         )
+        return None
     return end
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -48,13 +48,14 @@ def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | No
     data = read_bytes(path, ledger)
     text = None if data is None else decode_utf8(data, file, ledger)
     document = None if text is None else _parse(text, file, ledger)
-    if document is None:
+    listed_features = None if document is None else _raw_features(document, file, ledger)
+    if document is None or listed_features is None:
         return None
     if not local:
         _check_crs(document, file, ledger)
     features: list[Feature] = []
     lost: set[str] = set()
-    for number, raw in enumerate(_raw_features(document, file, ledger), 1):
+    for number, raw in enumerate(listed_features, 1):
         properties = raw.get("properties") if isinstance(raw, dict) else None
         label = label_of(f"feature {number}", properties)
         lost.add(name_of(properties))
@@ -108,11 +109,10 @@ def _check_crs(document: Mapping[str, Any], file: str, ledger: Ledger) -> None:
         )
 
 
-def _raw_features(document: Mapping[str, Any], file: str, ledger: Ledger) -> Iterator[Any]:
+def _raw_features(document: Mapping[str, Any], file: str, ledger: Ledger) -> list[Any] | None:
     kind = document.get("type")
     if kind == "Feature":
-        yield document
-        return
+        return [document]
     features = document.get("features")
     if kind != "FeatureCollection" or not isinstance(features, list):
         ledger.fault(
@@ -121,8 +121,8 @@ def _raw_features(document: Mapping[str, Any], file: str, ledger: Ledger) -> Ite
             file=file,
             field="type",
         )
-        return
-    yield from features
+        return None
+    return features
 
 
 def _refuse(problem: str, remedy: str) -> SiteError:

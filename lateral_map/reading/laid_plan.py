@@ -47,8 +47,15 @@ def lay_plan(
     mapped_line_m: float,
     mapped_point_m: float,
 ) -> Plan:
-    """Return the plan in the plane; ``geometries`` are those of ``to_plane``."""
-    placed = list(zip(plan.features, geometries, strict=True))
+    """Return the plan in the plane; ``geometries`` are those of ``to_plane``.
+
+    What has no place in the plane is left out; that it has none is reported elsewhere.
+    """
+    placed = [
+        (one, at)
+        for one, at in zip(plan.features, geometries, strict=True)
+        if np.isfinite(shapely.get_coordinates(at)).all()
+    ]
     return Plan(
         lines=tuple(_line(one, at, mapped_line_m) for one, at in placed if one.kind in LINE_KINDS),
         utilities=tuple(_utility(one, at) for one, at in placed if one.kind == "utility"),

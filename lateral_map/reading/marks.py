@@ -106,9 +106,10 @@ def _ties(
             accuracy = ground.accuracy
             sd = math.hypot(accuracy.tape_m, accuracy.tape_fraction * distance)
             yield TapeTie(point, distance, sd, tape)
-    line = None if typed.line is None else ground.names.resolve(typed.line, LINE_KINDS)
+    name = None if typed.line is None else ground.names.resolve(typed.line, LINE_KINDS)
+    line = next((one for one in ground.plan.lines if one.name == name), None)
     if line is not None:
-        yield from _line_ties(row, typed, ground.plan.line(line), ground, ledger)
+        yield from _line_ties(row, typed, line, ground, ledger)
 
 
 def _position(

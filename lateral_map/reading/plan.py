@@ -75,7 +75,8 @@ class SortedPlan:
     def names(self, kinds: Iterable[str]) -> tuple[str, ...]:
         """Return the names of features of the given kinds."""
         wanted = set(kinds)
-        return tuple(one.name for one in self.features if one.kind in wanted and one.name)
+        found = (one.name for one in self.features if one.kind in wanted and one.name)
+        return tuple(dict.fromkeys(found))
 
     def find(self, name: str, kinds: Iterable[str]) -> Sorted | None:
         """Return the feature of one of the kinds with this name."""
@@ -106,8 +107,7 @@ def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> It
         spelling,
     )
     faults += _misspelt(given)
-    if properties is not None:
-        faults += _lacking(kind, properties)
+    faults += _lacking(kind, given)
     for fault in faults:
         ledger.add(replace(fault, file=file, field=f"{feature.label}, {fault.field}"))
     for part in _parts(kind, feature, file, ledger):
@@ -148,14 +148,14 @@ def _misspelt(given: Mapping[str, object]) -> Iterator[Fault]:
             yield Fault("this property is unknown", f"did you mean {near!r}?", field=key)
 
 
-def _lacking(kind: str, properties: FeatureProperties) -> Iterator[Fault]:
-    if kind == "reference" and properties.name is None:
+def _lacking(kind: str, given: Mapping[str, object]) -> Iterator[Fault]:
+    if kind == "reference" and "name" not in given:
         yield Fault(
             "a reference point has no name", "name it, so that tapes can say it", field="name"
         )
-    if kind == "ground" and properties.z is None:
+    if kind == "ground" and "z" not in given:
         yield Fault("a ground level has no z", "write its elevation as z", field="z")
-    if kind == "utility" and properties.utility is None:
+    if kind == "utility" and "utility" not in given:
         remedy = "write utility = gas, electric, water, communication, reclaimed or sewer"
         yield Fault("it does not say which utility", remedy, field="utility")
 

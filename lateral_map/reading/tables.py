@@ -55,10 +55,13 @@ class TableRow:
 
 @dataclass(frozen=True, slots=True)
 class TextTable:
-    """A table's rows as text. ``decimal_comma`` is True where commas do not separate cells."""
+    """A table's rows as text. ``decimal_comma`` is True where commas do not separate cells.
+
+    ``misspelt`` are known columns that seem to stand under another heading.
+    """
 
     file: str
-    columns: frozenset[str]
+    misspelt: frozenset[str]
     rows: tuple[TableRow, ...]
     decimal_comma: bool
 
@@ -88,9 +91,10 @@ def read_table(
         return None
     header_row, header = records[0]
     columns = _columns(header, header_row, known, file, ledger)
+    misspelt = _misspelt(columns, header_row, known, file, ledger)
     missing = [name for name in required if name not in columns]
     for name in missing:
-        if not _was_near_miss(name, columns, known):
+        if name not in misspelt:
             ledger.fault(
                 f"the column {name!r} is missing",
                 f"the header needs {' and '.join(required)}, such as {','.join(known[:4])}",
@@ -103,9 +107,9 @@ def read_table(
     rows = tuple(
         row
         for record in records[1:]
-        if (row := _row(record, columns, known, file, ledger)) is not None
+        if (row := _row(record, columns, len(header), known, file, ledger)) is not None
     )
-    return TextTable(file, frozenset(columns) & frozenset(known), rows, separator != ",")
+    return TextTable(file, misspelt, rows, separator != ",")
 
 
 def _separator(text: str, known: Sequence[str]) -> tuple[str, str]:
@@ -165,7 +169,7 @@ def _spans_lines(cells: list[str]) -> bool:
 def _columns(
     header: list[str], row: int, known: Sequence[str], file: str, ledger: Ledger
 ) -> dict[str, int]:
-    """Return each column's place; faults for a heading given twice or misspelt."""
+    """Return each column's place; a fault for a heading given twice."""
     columns: dict[str, int] = {}
     for index, heading in enumerate(header):
         word = plain(clean_name(heading))
@@ -176,11 +180,20 @@ def _columns(
                 "the column is there twice", "keep one of them", file=file, row=row, field=name
             )
         columns.setdefault(name, index)
+    return columns
+
+
+def _misspelt(
+    columns: dict[str, int], row: int, known: Sequence[str], file: str, ledger: Ledger
+) -> frozenset[str]:
+    """Report headings that are nearly a known column's; return the columns they seem to mean."""
+    found: set[str] = set()
     for name in columns:
         near = None if name in known else _meant(name, known)
         if near is not None and near not in columns:
+            found.add(near)
             _report_misspelt(name, near, file, row, ledger)
-    return columns
+    return frozenset(found)
 
 
 def _meant(heading: str, known: Sequence[str]) -> str | None:
@@ -192,10 +205,6 @@ def _meant(heading: str, known: Sequence[str]) -> str | None:
     # Three letters are near too many words (a column 'user' is no 'use').
     long_enough = [name for name in known if len(name) > 3]
     return other if other in known else nearest(word, long_enough, closeness=0.8)
-
-
-def _was_near_miss(name: str, columns: dict[str, int], known: Sequence[str]) -> bool:
-    return any(_meant(heading, known) == name for heading in columns if heading not in known)
 
 
 def _report_misspelt(heading: str, near: str, file: str, row: int, ledger: Ledger) -> None:
@@ -212,10 +221,14 @@ def _report_misspelt(heading: str, near: str, file: str, row: int, ledger: Ledge
 
 
 def _row(
-    record: Record, columns: dict[str, int], known: Sequence[str], file: str, ledger: Ledger
+    record: Record,
+    columns: dict[str, int],
+    width: int,
+    known: Sequence[str],
+    file: str,
+    ledger: Ledger,
 ) -> TableRow | None:
     number, cells = record
-    width = max(columns.values()) + 1
     if any(cell.strip() for cell in cells[width:]):
         ledger.fault(
             f"there are {len(cells)} cells under {width} headings",

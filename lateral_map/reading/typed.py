@@ -57,23 +57,19 @@ def read_typed(
     model: type[Model],
     given: Mapping[str, object],
     spelling: Spelling,
-    ignore_missing: Iterable[str] = (),
+    unsure: Iterable[str] = (),
 ) -> tuple[Model | None, list[Fault]]:
     """Read ``given`` into ``model``; return it, and every fault with the key as its field.
 
     What is wrong is left out and the rest read, so that later checks still see it; the model is
-    None only where a required key is missing or wrong. Keys in ``ignore_missing`` are known to be
-    absent and reported elsewhere.
+    None only where a required key is missing or wrong. ``unsure`` keys may have been given under a
+    wrong name, which is reported elsewhere: nothing is said to miss them.
     """
-    faults = [*model.presence_faults(given)]
+    fuller = set(model.presence_faults(dict.fromkeys(unsure, "") | dict(given)))
+    faults = [fault for fault in model.presence_faults(given) if fault in fuller]
     instance, refused = _try(model, given, spelling)
     if instance is None:
-        silent = set(ignore_missing)
-        faults += [
-            _fault(error, model)
-            for error in refused
-            if not (error["type"] == "missing" and error["loc"][0] in silent)
-        ]
+        faults += [_fault(error, model) for error in refused]
         wrong = {str(error["loc"][0]) for error in refused}
         instance, _ = _try(
             model, {key: value for key, value in given.items() if key not in wrong}, spelling
@@ -113,5 +109,6 @@ def _fault(error: ErrorDetails, model: type[Typed]) -> Fault:
 def _example(model: type[Typed], key: str) -> str:
     for name, field in model.model_fields.items():
         if key in (name, field.alias) and field.examples:
-            return f"write for example {key} = {field.examples[0]}"
+            examples = " or ".join(str(example) for example in field.examples)
+            return f"write for example {key} = {examples}"
     return "write it"

@@ -43,7 +43,7 @@ def _read(table: TextTable, model: type[Row], unit: str, ledger: Ledger) -> list
     spelling = Spelling(unit, numbers_as_text=True, decimal_comma=table.decimal_comma)
     rows: list[ReadRow[Row]] = []
     for row in table.rows:
-        typed, faults = read_typed(model, row.cells, spelling)
+        typed, faults = read_typed(model, row.cells, spelling, table.misspelt)
         for fault in faults:
             ledger.add(replace(fault, file=table.file, row=row.number))
         rows.append(ReadRow(table.file, row.number, row.cells, row.extra, typed))
