@@ -19,11 +19,12 @@ from lateral_map import __version__
 from lateral_map.cli.check import check
 from lateral_map.cli.console import complain
 from lateral_map.cli.draw import draw
+from lateral_map.cli.enter import enter
 from lateral_map.cli.new import new
 from lateral_map.cli.schema import schema
 from lateral_map.errors import LateralMapError
 
-COMMANDS = (new, check, draw, schema)
+COMMANDS = (new, check, draw, enter, schema)
 
 app = typer.Typer(
     name="lateral-map",

@@ -72,43 +72,31 @@ LOCATE: Final = (
     ),
     Group("Tapes", (*_tape(1), *_tape(2), *_tape(3)), optional=True, key="tapes"),
     Group(
-        "Past a boundary",
+        "Plan line",
         (
-            Field("line", "Boundary line", "boundary", keep=True),
-            _length("past", "Distance past it", "Beyond it seen from the start; before it is −."),
-        ),
-        optional=True,
-        key="past",
-    ),
-    Group(
-        "Along a line",
-        (
-            Field("line", "Line", "line", keep=True),
-            _length("along", "Along it", "From its first end."),
+            Field("line", "Plan line", "line", keep=True),
+            _length("past", "Past it", "Beyond a boundary as seen from the start; before it −."),
+            _length("along", "Along it", "From the line's first end."),
             _length("offset", "Off it", "Right of its direction; left is −."),
         ),
         optional=True,
-        key="along",
+        key="line",
     ),
     Group(
-        "GNSS position",
+        "Position",
         (
             Field("lat", "Latitude", "number", "°"),
             Field("lon", "Longitude", "number", "°"),
-            _length("accuracy", "Accuracy", "1 sd, each axis. Empty: the usual 4 ft."),
-        ),
-        optional=True,
-        key="gnss",
-    ),
-    Group(
-        "x and y",
-        (
             Field("x", "x (east)", "number", "xy"),
             Field("y", "y (north)", "number", "xy"),
-            _length("accuracy", "Accuracy", "1 sd, each axis. Empty: 0.1 ft."),
+            _length(
+                "accuracy",
+                "Accuracy",
+                "1 sd, each axis. Empty: 4 ft for latitude and longitude, 0.1 ft for x and y.",
+            ),
         ),
         optional=True,
-        key="xy",
+        key="position",
     ),
     Group(
         "More",

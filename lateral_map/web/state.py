@@ -1,4 +1,4 @@
-"""Everything the entry page shows, in plain values: rows, plan, settings, faults, picture, words."""
+"""Everything the entry page shows, in plain values: tables, plan, faults, picture, words."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from lateral_map.web.history import Entry
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
 from lateral_map.web.picture import draw_picture
 from lateral_map.web.saying import Saying, say_all
-from lateral_map.web.settings import entries_of
+from lateral_map.web.settings import LISTS, entries_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
 
@@ -96,9 +96,7 @@ def _readable_settings(store: SiteStore) -> dict[str, str]:
         return {}
 
 
-def _table(
-    store: SiteStore, name: str, solved: Solved, report: Report | None
-) -> dict[str, Any]:
+def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -> dict[str, Any]:
     faults = [fault for fault in solved.faults if fault.file == name]
     try:
         table = store.table(name)
@@ -156,15 +154,15 @@ def _said(faults: Iterable[Fault]) -> list[str]:
 
 def _settings(store: SiteStore, solved: Solved) -> dict[str, Any]:
     faults = [fault for fault in solved.faults if fault.file == SETTINGS]
-    by_field = [
-        {**said, "field": setting_path(said["field"])} for said in _by_field(faults)
-    ]
+    by_field = [{**said, "field": setting_path(said["field"])} for said in _by_field(faults)]
     try:
         values = store.settings()
         text = store.text(SETTINGS)
     except UnreadableError as error:
         return {"values": {}, "faults": by_field, "unreadable": str(error), "lists": {}}
-    lists = {name: entries_of(text, name) for name in ("pipe", "boundary")}
+    lists = {
+        name: {path: value_at(text, path) for path in entries_of(text, name)} for name in LISTS
+    }
     return {"values": values, "faults": by_field, "lists": lists}
 
 
@@ -175,21 +173,26 @@ def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
         "lines": [line.name for line in known.lines] if known else [],
     }
     faults = [fault for fault in solved.faults if fault.file in (PLAN, PACKAGE)]
-    if store.plan_is_package:
-        words = f"The plan is {PACKAGE}: change it in a GIS; this page draws it."
-        return {"features": [], "names": names, "editable": False, "words": words,
-                "faults": _said(faults)}  # fmt: skip
     try:
-        plan = store.plan()
+        features = [_feature(i, text, faults) for i, text in enumerate(store.plan().features)]
+        words = ""
     except UnreadableError as error:
-        return {"features": [], "names": names, "editable": False, "words": str(error),
-                "faults": _said(faults)}  # fmt: skip
-    features = [_feature(i, text, faults) for i, text in enumerate(plan.features)]
-    return {"features": features, "names": _with_typed(names, features), "editable": True,
-            "words": "", "faults": _said(f for f in faults if not f.field.startswith("feature"))}  # fmt: skip
+        features, words = [], str(error)
+    if store.plan_is_package:
+        features, words = [], f"The plan is {PACKAGE}: change it in a GIS; this page draws it."
+    loose = faults if words else [f for f in faults if not f.field.startswith("feature ")]
+    return {
+        "features": features,
+        "names": _with_typed(names, features),
+        "editable": not words,
+        "words": words,
+        "faults": _said(loose),
+    }
 
 
-def _with_typed(names: dict[str, list[str]], features: list[dict[str, Any]]) -> dict[str, list[str]]:
+def _with_typed(
+    names: dict[str, list[str]], features: list[dict[str, Any]]
+) -> dict[str, list[str]]:
     """Return the plan's names; where nothing could be read, those that stand in the file."""
     if any(names.values()):
         return names

@@ -1,0 +1,272 @@
+"""The entry page's server: one page, its state, and the few requests that change the site."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from lateral_map.draw.data import data_json
+from lateral_map.errors import ExportError, LateralMapError, SiteError
+from lateral_map.web import asked
+from lateral_map.web.asked import AskedWrong
+from lateral_map.web.assets import all_assets
+from lateral_map.web.entering import Entering
+from lateral_map.web.forms import form_values
+from lateral_map.web.guard import COOKIE, JOIN, Gate, Guard
+from lateral_map.web.parts import Conflict
+from lateral_map.web.products import offers
+from lateral_map.web.store import UnreadableError
+
+Handler = Callable[[Request, bytes], Response]
+# Nothing of the site is kept in a browser's cache; the scripts may be asked for again cheaply.
+_ASSET_HEADERS: Final = {"Cache-Control": "no-cache"}
+
+
+class EntryApp:
+    """The server of one site. ``link`` makes the address another device joins by."""
+
+    def __init__(self, entering: Entering, gate: Gate, link: Callable[[], str] | None) -> None:
+        self.entering = entering
+        self.gate = gate
+        self.link = link
+        self._page = _templates().get_template("page.html.j2")
+        self._join = _templates().get_template("join.html.j2")
+
+    def build(self) -> Starlette:
+        """Return the ASGI application, guarded."""
+        reading: dict[str, Handler] = {
+            "/": self.page,
+            "/state": self.state,
+            "/versions": self.versions,
+            "/length": self.length,
+            "/fix": self.fix,
+            "/export/{name}": self.export,
+            "/static/{name}": self.static,
+            JOIN: self.join_page,
+            "/favicon.ico": self.icon,
+        }
+        writing: dict[str, Handler] = {
+            "/rows": self.rows,
+            "/settings": self.settings,
+            "/plan": self.plan,
+            "/undo": self.undo,
+            "/outside": self.outside,
+            "/points": self.points,
+            "/link": self.new_link,
+            JOIN: self.join,
+        }
+        routes = [
+            Route(path, _served(handler), methods=["GET"]) for path, handler in reading.items()
+        ]
+        routes += [
+            Route(path, _served(handler), methods=["POST"]) for path, handler in writing.items()
+        ]
+        return Starlette(routes=routes, middleware=[Middleware(Guard, gate=self.gate)])
+
+    # ── pages ────────────────────────────────────────────────────────────────────────────────
+
+    def page(self, request: Request, _: bytes) -> Response:
+        """Send the page with its first state in it."""
+        state = self.entering.state(narrow=_is_narrow(request))
+        start = {
+            "state": state,
+            "forms": form_values(),
+            "offers": [{"name": o.name, "summary": o.summary} for o in offers()],
+            "key": self.gate.key,
+            "shared": self.link is not None,
+        }
+        frame = "frame-local.js" if state["site"]["local"] else "frame-earth.js"
+        return HTMLResponse(
+            self._page.render(
+                title=state["site"]["name"] or state["site"]["folder"],
+                frame=frame,
+                start=Markup(data_json(start)),  # noqa: S704 - no < or > left in it
+            )
+        )
+
+    def join_page(self, request: Request, _: bytes) -> Response:
+        """Ask a device with a one-time link to join: opening a link alone spends nothing."""
+        token = request.query_params.get("token", "")
+        return HTMLResponse(self._join.render(token=token, failed=False))
+
+    def join(self, request: Request, body: bytes) -> Response:
+        """Spend the one-time token and let the device in."""
+        del body
+        token = request.query_params.get("token", "")
+        session = self.gate.join(token)
+        if session is None:
+            return HTMLResponse(self._join.render(token="", failed=True), 403)
+        answer = Response(status_code=303, headers={"Location": "/"})
+        answer.set_cookie(
+            COOKIE, session, httponly=True, samesite="strict", path="/",
+            secure=self.gate.scheme == "https",
+        )  # fmt: skip
+        return answer
+
+    def static(self, request: Request, _: bytes) -> Response:
+        """Send one of the page's own files, by name, from memory."""
+        found = all_assets().get(request.path_params["name"])
+        if found is None:
+            return PlainTextResponse("There is no such file.", 404)
+        return Response(found.content, media_type=found.media_type, headers=_ASSET_HEADERS)
+
+    def icon(self, *_: object) -> Response:
+        """Send the page's icon."""
+        found = all_assets()["icon.svg"]
+        return Response(found.content, media_type=found.media_type, headers=_ASSET_HEADERS)
+
+    # ── looking ──────────────────────────────────────────────────────────────────────────────
+
+    def state(self, request: Request, _: bytes) -> Response:
+        """Send the whole state."""
+        return JSONResponse(self.entering.state(narrow=_is_narrow(request)))
+
+    def versions(self, *_: object) -> Response:
+        """Send the files' versions, so that a page notices what others wrote."""
+        return JSONResponse(self.entering.versions())
+
+    def length(self, request: Request, _: bytes) -> Response:
+        """Read a length as it is being typed, and say it back in the site's unit."""
+        given = request.query_params
+        return JSONResponse(
+            self.entering.read_length(given.get("text", ""), small=given.get("unit") == "size")
+        )
+
+    def fix(self, request: Request, _: bytes) -> Response:
+        """Turn a device's position into what a locate's row keeps."""
+        given = request.query_params
+        return JSONResponse(
+            self.entering.position_values(
+                given.get("lat", ""), given.get("lon", ""), given.get("radius", ""),
+                given.get("meaning", "68"),
+            )
+        )  # fmt: skip
+
+    def export(self, request: Request, _: bytes) -> Response:
+        """Make one product and send it as a file."""
+        made = self.entering.make(request.path_params["name"])
+        disposition = f'attachment; filename="{made.file}"'
+        return Response(
+            made.content, media_type=made.media_type, headers={"Content-Disposition": disposition}
+        )
+
+    def points(self, request: Request, body: bytes) -> Response:
+        """Read a GNSS file's points and match them to marks; nothing is saved yet."""
+        name = request.query_params.get("name", "the file")
+        unit = request.query_params.get("unit", "m")
+        meaning = request.query_params.get("meaning", "sd")
+        return JSONResponse(
+            self.entering.match_points(asked.clean_typed(name)[:80], body, unit, meaning)
+        )
+
+    # ── changing ─────────────────────────────────────────────────────────────────────────────
+
+    def rows(self, request: Request, body: bytes) -> Response:
+        """Add or change rows of a table."""
+        given = asked.parse_body(body)
+        self.entering.save_rows(
+            asked.read_op(given), asked.read_table_name(given), asked.read_row_edits(given)
+        )
+        return self.state(request, body)
+
+    def settings(self, request: Request, body: bytes) -> Response:
+        """Change settings in site.toml."""
+        given = asked.parse_body(body)
+        self.entering.save_settings(asked.read_op(given), asked.read_setting_edits(given))
+        return self.state(request, body)
+
+    def plan(self, request: Request, body: bytes) -> Response:
+        """Add, change or take out a plan feature."""
+        given = asked.parse_body(body)
+        self.entering.save_feature(asked.read_op(given), given)
+        return self.state(request, body)
+
+    def undo(self, request: Request, body: bytes) -> Response:
+        """Take one change back, or do it again."""
+        given = asked.parse_body(body)
+        self.entering.store.undo(asked.read_op(given), asked.read_op(given, "target"))
+        return self.state(request, body)
+
+    def outside(self, request: Request, body: bytes) -> Response:
+        """Answer what to do about another program's save."""
+        given = asked.parse_body(body)
+        key = asked.read_op(given, "key")
+        if given.get("put_back") is True:
+            self.entering.store.put_back(asked.read_op(given), key)
+        else:
+            self.entering.store.leave_as_saved(key)
+        return self.state(request, body)
+
+    def new_link(self, *_: object) -> Response:
+        """Make a one-time link for another device, with its code to scan."""
+        if self.link is None:
+            return JSONResponse({"words": "Start it with --share to let other devices join."}, 409)
+        import segno
+
+        address = self.link()
+        code = segno.make(address, error="m")
+        return JSONResponse({"address": address, "code": code.png_data_uri(scale=6, border=3)})
+
+
+def _served(handler: Handler) -> Callable[[Request], Awaitable[Response]]:
+    """Run a handler off the event loop, its body at hand, and turn what it raises into answers."""
+
+    async def serve(request: Request) -> Response:
+        body = await request.body()
+        return await run_in_threadpool(_answered, handler, request, body)
+
+    return serve
+
+
+def _answered(handler: Handler, request: Request, body: bytes) -> Response:
+    try:
+        return handler(request, body)
+    except AskedWrong as wrong:
+        return JSONResponse({"words": str(wrong)}, 400)
+    except Conflict as conflict:
+        return JSONResponse(_conflict_values(conflict), 409)
+    except SiteError as error:
+        faults = [
+            {"field": fault.field, "words": "; ".join(filter(None, (fault.problem, fault.remedy)))}
+            for fault in error.faults
+        ]
+        return JSONResponse({"words": str(error), "faults": faults}, 422)
+    except KeyError:
+        return JSONResponse({"words": "There is no such thing here any more."}, 404)
+    except (UnreadableError, ExportError, LateralMapError) as error:
+        return JSONResponse({"words": str(error)}, 422)
+    except OSError as error:
+        reason = error.strerror or "the disk refuses"
+        words = f"It could not be saved ({reason}). What you typed is still here; save again."
+        return JSONResponse({"words": words}, 507)
+
+
+def _conflict_values(conflict: Conflict) -> Mapping[str, Any]:
+    return {
+        "words": str(conflict),
+        "theirs": conflict.theirs,
+        "row": conflict.row,
+        "at": conflict.at,
+        "conflict": True,
+    }
+
+
+def _is_narrow(request: Request) -> bool:
+    return request.query_params.get("narrow") == "1"
+
+
+def _templates() -> Environment:
+    loader = PackageLoader("lateral_map.web", "templates")
+    return Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip

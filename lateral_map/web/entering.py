@@ -1,0 +1,173 @@
+"""What the page can do to a site, apart from how it is asked: save, look, read, export."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from lateral_map.errors import Fault, SiteError
+from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
+from lateral_map.web import asked
+from lateral_map.web.asked import AskedWrong
+from lateral_map.web.forms import PLAN_KINDS
+from lateral_map.web.gnss import RADIUS_SHARES, GnssPoint, match_marks, read_points, sd_of_radius
+from lateral_map.web.parts import SETTINGS
+from lateral_map.web.places import Ground, geometry
+from lateral_map.web.products import Made, make_product
+from lateral_map.web.state import Solutions, page_state
+from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
+
+_DEGREES: Final = 8  # decimals: a millimetre
+_ROW_WORDS: Final = {"locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding"}
+
+
+class Entering:
+    """One site being entered."""
+
+    def __init__(self, store: SiteStore) -> None:
+        self.store = store
+        self.solutions = Solutions(store)
+
+    def state(self, *, narrow: bool) -> dict[str, Any]:
+        """Return everything the page shows."""
+        return page_state(self.solutions, narrow=narrow)
+
+    def versions(self) -> dict[str, str]:
+        """Return the files' versions."""
+        return self.store.look()
+
+    # ── changing ─────────────────────────────────────────────────────────────────────────────
+
+    def save_rows(self, op: str, name: str, edits: Sequence[RowEdit]) -> None:
+        """Add or change rows, and say in the history what was done."""
+        words = [self._row_words(name, edit) for edit in edits[:3]]
+        more = f" and {len(edits) - 3} more" if len(edits) > 3 else ""
+        self.store.save_rows(op, name, edits, "; ".join(words) + more)
+
+    def _row_words(self, name: str, edit: RowEdit) -> str:
+        table = self.store.table(name)
+        before = table.values_of(edit.base) if edit.base is not None else {}
+        now = {**before, **edit.values}
+        mark = now.get("mark") or now.get("finding") or ""
+        footage = f" at {now['footage']}" if now.get("footage") else ""
+        who = " ".join(filter(None, (_ROW_WORDS[name], mark))) + footage
+        if edit.base is None:
+            return f"{who} added"
+        changed = {k: v for k, v in edit.values.items() if before.get(k, "") != v}
+        if set(changed) == {"use"}:
+            return f"{who} set aside" if changed["use"] == "no" else f"{who} used again"
+        what = ", ".join(f"{k} {before.get(k) or '–'} → {v or '–'}" for k, v in changed.items())
+        return f"{who}: {what[:300]}"
+
+    def save_settings(self, op: str, edits: Sequence[SettingEdit]) -> None:
+        """Change settings; a site.toml that is not there yet is begun."""
+        if not self.store.text_or_empty(SETTINGS).strip():
+            edits = [SettingEdit("format", "1", None), *edits]
+        told = [e for e in edits if e.path != "format"][:4]
+        what = ", ".join(f"{edit.path} = {edit.value or '–'}" for edit in told)
+        self.store.save_settings(op, edits, what[:300])
+
+    def save_feature(self, op: str, given: Mapping[str, Any]) -> None:
+        """Add, change or take out a plan feature."""
+        base, at = given.get("base"), given.get("at", 0)
+        if base is not None and not isinstance(base, str):
+            raise AskedWrong("base is no text")
+        place = at if isinstance(at, int) else 0
+        if given.get("take_out") is True:
+            name = asked.clean_typed(str(given.get("name", "")))[:80]
+            self.store.save_feature(op, FeatureEdit(None, None, base, place), f"{name} taken out")
+            return
+        kind = given.get("kind")
+        if kind not in PLAN_KINDS:
+            raise AskedWrong("kind is none the page has a form for")
+        properties = {"kind": kind, **asked.read_properties(given)}
+        places = asked.read_places(given)
+        shape = None
+        if places is not None or base is None:
+            shape = geometry(PLAN_KINDS[kind]["shape"], places or [], self._ground())
+        words = f"{PLAN_KINDS[kind]['title'].lower()} {properties.get('name') or ''}".strip()
+        done = "added" if base is None else "changed"
+        self.store.save_feature(op, FeatureEdit(properties, shape, base, place), f"{words} {done}")
+
+    def _ground(self) -> Ground:
+        solved, _ = self.solutions.current()
+        values = self.store.settings()
+        report = solved.report or self.solutions.last_whole
+        points = report.site.plan.points if report else ()
+        return Ground(
+            crs=values.get("site.crs", ""),
+            unit=self._unit(),
+            frame=report.site.frame if report else None,
+            points_m={point.name: (point.easting_m, point.northing_m) for point in points},
+        )
+
+    def _unit(self) -> str:
+        unit = self.store.settings().get("site.unit", "ft")
+        return unit if unit in ("ft", "us_ft", "m") else "ft"
+
+    # ── reading ──────────────────────────────────────────────────────────────────────────────
+
+    def read_length(self, text: str, *, small: bool) -> dict[str, Any]:
+        """Return a typed length said back, or what is wrong with it."""
+        unit = self._unit()
+        try:
+            value_m = parse_length(text, small_unit(unit) if small else unit)
+        except SiteError as error:
+            fault = error.faults[0]
+            return {"fault": f"{fault.problem}; {fault.remedy}"}
+        words = format_small(value_m, unit) if small else format_length(value_m, unit, 2)
+        return {"words": words}
+
+    def position_values(self, lat: str, lon: str, radius: str, meaning: str) -> dict[str, str]:
+        """Return lat, lon and accuracy as a locate's row keeps them, from what a device states."""
+        if meaning != "sd" and meaning not in RADIUS_SHARES:
+            raise AskedWrong("meaning is unknown")
+        try:
+            degrees = float(lat), float(lon)
+            radius_m = float(radius)
+        except ValueError:
+            raise AskedWrong("a position is two numbers and a radius") from None
+        if not (abs(degrees[0]) <= 90.0 and abs(degrees[1]) <= 180.0 and 0.0 < radius_m < 1e6):
+            raise SiteError(Fault("the device gives no position that can be used", "try again"))
+        return {
+            "lat": f"{degrees[0]:.{_DEGREES}f}",
+            "lon": f"{degrees[1]:.{_DEGREES}f}",
+            "accuracy": f"{sd_of_radius(radius_m, meaning):.2f} m",
+        }
+
+    def match_points(self, file: str, data: bytes, unit: str, meaning: str) -> dict[str, Any]:
+        """Return a file's points, each with the mark of the same name and its row's values."""
+        if unit not in METRES_PER or (meaning != "sd" and meaning not in RADIUS_SHARES):
+            raise AskedWrong("unit or meaning is unknown")
+        points = read_points(file, data, unit)
+        table = self.store.table("locates.csv")
+        marks = [m for n in table.data_rows() if (m := table.row_values(n).get("mark"))]
+        return {
+            "points": [
+                {
+                    "name": one.point.name,
+                    "mark": one.mark,
+                    "values": _gnss_values(one.point, meaning),
+                }
+                for one in match_marks(points, marks)
+            ]
+        }
+
+    def make(self, name: str) -> Made:
+        """Make one product of the site as it is now; raises ``KeyError``, ``SiteError``."""
+        solved, _ = self.solutions.current()
+        if solved.report is None or solved.plan_only or solved.faults:
+            raise SiteError(
+                solved.faults or Fault("there is no line to draw yet", "enter the start first")
+            )
+        return make_product(solved.report, name)
+
+
+def _gnss_values(point: GnssPoint, meaning: str) -> dict[str, str]:
+    stated = point.accuracy_m
+    accuracy = "" if stated is None else f"{sd_of_radius(stated, meaning):.3f} m"
+    return {
+        "lat": f"{point.lat_deg:.{_DEGREES}f}",
+        "lon": f"{point.lon_deg:.{_DEGREES}f}",
+        "accuracy": accuracy,
+    }

@@ -1,0 +1,107 @@
+/* What every part of the page uses: making elements, asking the server, keeping what is typed. */
+
+/** Make an HTML element with attributes, listeners ("onclick" and such), and children. */
+export function make(name, attributes = {}, ...children) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
+    else if (key === "text") made.textContent = value;
+    else if (key === "value") made.value = value;
+    else if (value === true) made.setAttribute(key, "");
+    else if (value !== false && value !== null && value !== undefined) made.setAttribute(key, value);
+  }
+  made.append(...children.flat().filter((child) => child !== null && child !== undefined));
+  return made;
+}
+
+export const byId = (id) => document.getElementById(id);
+
+/** A button of the page's own kind. */
+export const button = (text, onclick, attributes = {}) => make("button", { type: "button", text, onclick, ...attributes });
+
+const start = JSON.parse(byId("start").textContent);
+export const forms = start.forms;
+export const offers = start.offers;
+export const isShared = start.shared;
+export const firstState = start.state;
+
+/** The narrow profile is drawn where the page is a telephone's. */
+export const isNarrow = () => window.innerWidth <= 760;
+const width = () => (isNarrow() ? "?narrow=1" : "");
+
+/** A name for a change, so that one sent twice is made once. */
+export function newOp() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+/** The server could not be reached at all: nobody knows whether it got the message. */
+export class Unreached extends Error {}
+
+/** The server's answer was no; `answer` says why. */
+export class Refused extends Error {
+  constructor(status, answer) {
+    super(answer.words || "The page's server said no.");
+    this.status = status;
+    this.answer = answer;
+  }
+}
+
+async function request(path, options) {
+  let response;
+  try {
+    response = await fetch(path, { credentials: "same-origin", ...options });
+  } catch {
+    throw new Unreached("not reached");
+  }
+  const isJson = (response.headers.get("content-type") || "").includes("json");
+  const answer = isJson ? await response.json() : { words: await response.text() };
+  if (!response.ok) throw new Refused(response.status, answer);
+  return answer;
+}
+
+/** Ask for something that changes nothing. */
+export const ask = (path) => request(path, {});
+
+/** Ask for the whole state. */
+export const askState = () => ask(`/state${width()}`);
+
+/** Send a change, or a file to be read. */
+export function send(path, body) {
+  const isFile = body instanceof Blob;
+  return request(path + (isFile ? "" : width()), {
+    method: "POST",
+    body: isFile ? body : JSON.stringify(body),
+    headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": start.key },
+  });
+}
+
+/* What is typed outlives the page: a reload, a dead battery, a server out of reach. */
+const shelf = `lateral-map ${location.host} ${firstState.site.folder} `;
+
+/** Keep a value on this device under a name; null forgets it. */
+export function keep(name, value) {
+  try {
+    if (value === null) localStorage.removeItem(shelf + name);
+    else localStorage.setItem(shelf + name, JSON.stringify(value));
+  } catch {
+    /* A browser that keeps nothing still saves to the site. */
+  }
+}
+
+/** Return what was kept under a name, or null. */
+export function kept(name) {
+  try {
+    return JSON.parse(localStorage.getItem(shelf + name));
+  } catch {
+    return null;
+  }
+}
+
+/** Say in a few words when something was. */
+export function clock(time) {
+  const when = new Date(time);
+  const today = new Date().toDateString() === when.toDateString();
+  const options = today ? { hour: "2-digit", minute: "2-digit" } : { month: "short", day: "numeric", hour: "2-digit", minute: "2-digit" };
+  return when.toLocaleString(undefined, options);
+}

@@ -1,0 +1,155 @@
+/* The Plan panel: points to tape from, boundaries, utilities, buildings, each with its places. */
+
+import { button, byId, forms, make } from "./parts.js";
+import { makeForm, reveal } from "./forms.js";
+import { canPlace, showPlaces, tapPlaces } from "./picture.js";
+
+const WORDS = { Point: "Tap where it is.", LineString: "Tap along the line, end to end.", Polygon: "Tap round it, corner by corner." };
+
+/** Build the panel for a state; `page` saves. */
+export function planPanel(state, page) {
+  const { plan } = state;
+  if (!plan.editable) return [make("p", { class: "card", text: plan.words })];
+  const kinds = make("div", { class: "chips", role: "group", "aria-label": "Add to the plan" });
+  const holder = make("div", { id: "plan-form" });
+  for (const [kind, { title }] of Object.entries(forms.plan)) {
+    kinds.append(button(title, () => open(kind, null), { class: "chip", "data-kind": kind }));
+  }
+  const open = (kind, feature) => {
+    holder.replaceChildren(featureForm(kind, feature, state, page));
+    reveal(holder);
+    holder.querySelector("input, button")?.focus();
+  };
+  const rows = plan.features.map((feature) => featureRow(feature, () => feature.kind && open(feature.kind, feature)));
+  const draft = page.draft("plan");
+  if (draft) {
+    const feature = draft.base === null ? null : plan.features.find((each) => each.text === draft.base);
+    if (draft.base === null || feature) holder.replaceChildren(featureForm(draft.kind, feature || null, state, page, draft));
+  }
+  return [
+    make("p", { class: "quiet", text: "Add what you tape from and what the line has to be told apart from." }),
+    kinds,
+    holder,
+    make("h3", { text: "On the plan" }),
+    rows.length ? make("ul", { class: "rows" }, rows) : make("p", { class: "quiet", text: "Nothing yet." }),
+    ...plan.faults.map((words) => make("p", { class: "fault", text: words })),
+  ];
+}
+
+function featureRow(feature, onclick) {
+  const title = forms.plan[feature.kind]?.title || "Unknown kind";
+  const words = feature.faults.map((fault) => make("span", { class: "fault", text: fault.words }));
+  return make("li", {}, make("button", { type: "button", class: `row${words.length ? " left-out" : ""}`, onclick, disabled: !feature.kind },
+    make("strong", { dir: "auto", text: feature.name || title }), make("span", { class: "quiet", text: feature.name ? title : "" }), ...words));
+}
+
+function featureForm(kind, feature, state, page, draft = null) {
+  const spec = forms.plan[kind];
+  const context = page.context();
+  const form = makeForm([{ title: "", key: "", help: "", path: "", optional: false, fields: spec.fields }], context);
+  const places = draft?.places || [];
+  const told = make("p", { class: "fault", role: "alert", hidden: true });
+  form.fill(draft?.values || feature?.values || { name: freeName(kind, state) });
+
+  const list = make("ol", { class: "places" });
+  const show = () => {
+    list.replaceChildren(...places.map((place, index) => make("li", {}, make("span", { text: placeWords(place) }),
+      button("Remove", () => { places.splice(index, 1); show(); keepDraft(); }, { class: "plain small", "aria-label": `Remove place ${index + 1}` }))));
+    if (!places.length && feature) list.append(make("li", { class: "quiet", text: "Where it is now" }));
+    showPlaces(spec.shape, places);
+  };
+  const add = (...more) => {
+    if (spec.shape === "Point") places.length = 0;
+    places.push(...more);
+    show();
+    keepDraft();
+  };
+  const values = () => form.values();
+  const keepDraft = () => page.keepDraft("plan", { kind, base: feature ? feature.text : null, values: values(), places });
+  form.element.addEventListener("input", keepDraft);
+
+  const save = async (event) => {
+    event.preventDefault();
+    const body = { kind, properties: values(), base: feature ? feature.text : null, at: feature ? feature.at : 0 };
+    if (places.length || !feature) body.places = places;
+    const done = await page.save("/plan", body, { draft: "plan", faults: (list) => tell(form.showFaults(list)) });
+    if (done) showPlaces(spec.shape, []);
+  };
+  const tell = (rest) => {
+    told.textContent = rest.join(" ");
+    told.hidden = !rest.length;
+  };
+  const takeOut = () => page.save("/plan", { take_out: true, name: feature.name || spec.title, base: feature.text, at: feature.at }, { draft: "plan" });
+  const leave = () => {
+    page.keepDraft("plan", null);
+    showPlaces(spec.shape, []);
+    page.refresh();
+  };
+  show();
+  return make("form", { class: "entry", onsubmit: save, "aria-label": spec.title },
+    make("h3", { text: feature ? `${spec.title}: ${feature.name || "no name"}` : `New: ${spec.title.toLowerCase()}` }),
+    spec.words ? make("p", { class: "quiet", text: spec.words }) : null,
+    form.element,
+    make("fieldset", { class: "group" }, make("legend", { text: spec.shape === "Point" ? "Where it is" : "Where it runs" }), list, placeTools(spec.shape, context, add)),
+    told,
+    make("div", { class: "doing" },
+      make("button", { type: "submit", class: "primary", text: feature ? "Save" : `Add ${spec.title.toLowerCase()}` }),
+      button("Cancel", leave, { class: "plain" }),
+      feature ? button("Take out of the plan", takeOut, { class: "plain" }) : null));
+}
+
+/** A name to start from, where the plan has none of the kind yet. */
+function freeName(kind, state) {
+  const usual = { curb: "curb", right_of_way: "right of way", property_line: "property line", centreline: "centreline", building: "house" }[kind];
+  return usual && !state.plan.features.some((feature) => feature.name === usual) ? usual : "";
+}
+
+function placeWords(place) {
+  if (place.plane) return "Tapped on the map";
+  if (place.point) return `At ${place.point}`;
+  if (place.tapes) return `${place.tapes[0][1]} from ${place.tapes[0][0]}, ${place.tapes[1][1]} from ${place.tapes[1][0]}, ${place.side} side`;
+  return place.lat ? `Latitude ${place.lat}, longitude ${place.lon}` : `x ${place.x}, y ${place.y}`;
+}
+
+/* The ways to give a place: tap, coordinates, two tapes, a point of the plan. */
+function placeTools(shape, context, add) {
+  const holder = make("div", { class: "way" });
+  const tap = async () => {
+    const places = await tapPlaces(shape, WORDS[shape]);
+    if (places.length) add(...places.map((plane) => ({ plane })));
+  };
+  const ways = [
+    canPlace() ? button("Tap on the map", tap, { class: "chip" }) : null,
+    button("x and y", () => holder.replaceChildren(pairForm(["x", "x (east)"], ["y", "y (north)"], context.units.xy, add)), { class: "chip" }),
+    context.local ? null : button("Latitude, longitude", () => holder.replaceChildren(pairForm(["lat", "Latitude"], ["lon", "Longitude"], "°", add)), { class: "chip" }),
+    context.names.points.length > 1 ? button("Two tapes", () => holder.replaceChildren(tapesForm(context, add)), { class: "chip" }) : null,
+    shape !== "Point" && context.names.points.length ? button("At a point", () => holder.replaceChildren(pointForm(context, add)), { class: "chip" }) : null,
+  ];
+  return make("div", {}, make("div", { class: "chips", role: "group", "aria-label": "Give a place" }, ways), holder);
+}
+
+const field = (name, label, kind, unit = "", more = {}) => ({ name, label, kind, unit, help: "", choices: [], default: "", keep: false, free: false, ...more });
+const plain = (fields) => [{ title: "", key: "", help: "", path: "", optional: false, fields }];
+
+function wayForm(form, take) {
+  return make("div", { class: "way-form" }, form.element, button("Take this place", () => take(form.values()), { class: "chip strong" }));
+}
+
+function pairForm([one, oneLabel], [other, otherLabel], unit, add) {
+  const form = makeForm(plain([field(one, oneLabel, "number", "given"), field(other, otherLabel, "number", "given")]), { units: { given: unit }, names: {} });
+  return wayForm(form, (values) => values[one] && values[other] && add({ [one]: values[one], [other]: values[other] }));
+}
+
+function tapesForm(context, add) {
+  const form = makeForm(plain([
+    field("from1", "From", "point"), field("tape1", "Distance", "length", "length"),
+    field("from2", "and from", "point"), field("tape2", "Distance", "length", "length"),
+    field("side", "On which side, going from the first point to the second", "choice", "", { choices: ["left", "right"] }),
+  ]), context);
+  return wayForm(form, ({ from1, tape1, from2, tape2, side }) => from1 && from2 && tape1 && tape2 && side && add({ tapes: [[from1, tape1], [from2, tape2]], side }));
+}
+
+function pointForm(context, add) {
+  const form = makeForm(plain([field("point", "Point", "point")]), context);
+  return wayForm(form, ({ point }) => point && add({ point }));
+}
