@@ -93,10 +93,13 @@ def plan_layers(report: Report) -> tuple[Layer, ...]:
     return tuple(maker(report) for maker in LAYER_MAKERS)
 
 
-def map_data(report: Report, *, extra: Sequence[Layer] = ()) -> dict[str, Any]:
+def map_data(
+    report: Report, *, extra: Sequence[Layer] = (), widths: Sequence[str] = ("wide", "narrow")
+) -> dict[str, Any]:
     """Return everything the map page draws, as plain values.
 
     ``extra`` layers are drawn over the plan's own; a page that shows them is made with their keys.
+    ``widths`` are the profiles wanted: a page that redraws itself asks for the one it shows.
     """
     writer = SceneWriter()
     layers = writer.layers((*plan_layers(report), *extra))
@@ -119,10 +122,7 @@ def map_data(report: Report, *, extra: Sequence[Layer] = ()) -> dict[str, Any]:
         "details": writer.details,
         "style": style_table(),
         "stations": _station_values(report),
-        "profiles": {
-            "wide": page_profile(report, narrow=False),
-            "narrow": page_profile(report, narrow=True),
-        },
+        "profiles": {width: page_profile(report, narrow=width == "narrow") for width in widths},
         "facts": [
             {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
             for fact in summary_facts(report)

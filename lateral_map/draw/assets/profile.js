@@ -4,9 +4,9 @@
 (function () {
   const { svg, element } = lateralMap;
 
-  /** Put both profiles, wide and narrow, into the page. */
+  /** Put the profiles there are, wide and narrow, into the page. */
   lateralMap.drawProfiles = function (page) {
-    page.sheets = ["wide", "narrow"].map((name) => {
+    page.sheets = Object.keys(page.data.profiles).map((name) => {
       const data = page.data.profiles[name];
       const parsed = new DOMParser().parseFromString(data.svg, "image/svg+xml").documentElement;
       const drawing = document.importNode(parsed, true);
