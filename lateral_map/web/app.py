@@ -74,9 +74,9 @@ class EntryApp:
 
     # ── pages ────────────────────────────────────────────────────────────────────────────────
 
-    def page(self, request: Request, _: bytes) -> Response:
+    def page(self, *_: object) -> Response:
         """Send the page with its first state in it."""
-        state = self.entering.state(narrow=_is_narrow(request))
+        state = self.entering.words()
         start = {
             "state": state,
             "forms": form_values(),

@@ -32,6 +32,10 @@ class Entering:
         """Return everything the page shows."""
         return page_state(self.solutions, narrow=narrow)
 
+    def words(self) -> dict[str, Any]:
+        """Return everything the page shows but the picture, which it asks for in its own width."""
+        return page_state(self.solutions, with_picture=False)
+
     def versions(self) -> dict[str, str]:
         """Return the files' versions."""
         return self.store.look()

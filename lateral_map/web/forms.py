@@ -56,7 +56,7 @@ def _tape(number: int) -> tuple[Field, Field]:
     nth = ("first", "second", "third")[number - 1]
     return (
         Field(f"tape{number}_from", f"{nth.capitalize()} tape from", "point", keep=True),
-        _length(f"tape{number}", "Distance", "Held level, from the point to the paint mark."),
+        _length(f"tape{number}", "Distance"),
     )
 
 
@@ -64,13 +64,19 @@ LOCATE: Final = (
     Group(
         "",
         (
-            Field("mark", "Mark", help="What is painted beside it."),
-            _length("footage", "Footage", "The counter's reading."),
-            _length("depth", "Depth", "As the locator shows it."),
+            Field("mark", "Mark"),
+            _length("footage", "Footage"),
+            _length("depth", "Depth shown"),
             _length("held_above", "Held above ground", "How high the locator was held.", keep=True),
         ),
     ),
-    Group("Tapes", (*_tape(1), *_tape(2), *_tape(3)), optional=True, key="tapes"),
+    Group(
+        "Tapes",
+        (*_tape(1), *_tape(2), *_tape(3)),
+        optional=True,
+        key="tapes",
+        help="Held level, from the point to the paint mark.",
+    ),
     Group(
         "Plan line",
         (

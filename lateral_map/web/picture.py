@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import numpy as np
+
 from lateral_map.draw.data import map_data
+from lateral_map.draw.scene import bounds_of
 from lateral_map.model.results import Report
 
 # What is left of a drawing whose line means nothing yet.
+_YARD_M: Final = 15.0
 _PLAN_ONLY: Final = frozenset(("surfaces", "buildings", "utilities", "boundaries", "points"))
 
 
@@ -17,9 +21,19 @@ def draw_picture(report: Report, *, narrow: bool, plan_only: bool) -> dict[str, 
     ``narrow`` draws the profile for a telephone's width; ``plan_only`` leaves out all that rests on
     the route.
     """
-    del narrow
-    data = map_data(report)
+    data = map_data(report, widths=("narrow",) if narrow else ("wide",))
     if plan_only:
         data["layers"] = [layer for layer in data["layers"] if layer["key"] in _PLAN_ONLY]
         data["facts"], data["notices"], data["tables"] = [], [], []
+        data["bounds"] = _plan_bounds(report)
     return data
+
+
+def _plan_bounds(report: Report) -> list[float]:
+    """Return west, south, east, north (m) of the plan's points and lines, a small yard at least."""
+    start, plan = report.site.start, report.site.plan
+    middle = np.array([[start.easting_m, start.northing_m]])
+    known = [np.array([[point.easting_m, point.northing_m]]) for point in plan.points]
+    known += [line.vertices_m for line in plan.lines]
+    yard = [middle - _YARD_M, middle + _YARD_M] if not known else []
+    return [round(edge, 3) for edge in bounds_of([*known, *yard], _YARD_M / 4.0)]

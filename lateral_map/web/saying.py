@@ -44,6 +44,14 @@ def say_all(report: Report) -> tuple[Saying, ...]:
     )
 
 
+def sentence(text: str) -> str:
+    """Return words as a sentence of their own: a capital at the front, a full stop at the end."""
+    if not text:
+        return ""
+    text = text[0].upper() + text[1:].replace("+-", "±")
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
 def _suspects(report: Report) -> Iterator[Saying]:
     for check in report.suspects:
         advice = ""
@@ -76,7 +84,7 @@ def _close_calls(report: Report) -> Iterator[Saying]:
                 f"Too close to call: {_finding(result, report.site.unit)}",
                 f"{plus_minus(side.past_m, side.sd_past_m, report.site.unit)} past "
                 f"{label(side.line)}; {odds(side.probability_past)} that it lies past it. "
-                f"{tidy(result.settle, 300)}",
+                f"{sentence(tidy(result.settle, 300))}",
                 result.finding.footage_m,
             )
 
@@ -115,9 +123,9 @@ def _crossings(report: Report) -> Iterator[Saying]:
             yield Saying(
                 "plain",
                 f"Crosses {label(crossing.line)}",
-                f"at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
+                f"At {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
                 f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep. "
-                f"{tidy(crossing.note, 200)}".strip(),
+                f"{sentence(tidy(crossing.note, 200))}".strip(),
                 crossing.footage_m,
             )
 
@@ -126,13 +134,13 @@ def _past(report: Report) -> Iterator[Saying]:
     line, past, _ = past_findings(report)
     if past:
         names = listed([_finding(result, report.site.unit) for result in past], 4)
-        yield Saying("plain", f"Past {label(line)}", f"{names}.")
+        yield Saying("plain", f"Past {label(line)}", sentence(names))
 
 
 def _next(report: Report) -> Iterator[Saying]:
     if report.next_locate is not None:
         yield Saying(
-            "plain", "Locate here next", tidy(report.next_locate.reason, 400),
+            "plain", "Locate here next", sentence(tidy(report.next_locate.reason, 400)),
             report.next_locate.footage_m,
         )  # fmt: skip
 

@@ -48,7 +48,9 @@ class Solutions:
             return self.solved, versions
 
 
-def page_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
+def page_state(
+    solutions: Solutions, *, narrow: bool = False, with_picture: bool = True
+) -> dict[str, Any]:
     """Return the whole state; ``narrow`` draws the profile for a telephone's width."""
     store = solutions.store
     solved, versions = solutions.current()
@@ -61,7 +63,7 @@ def page_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
         "plan": _plan(store, solved),
         "faults": _loose_faults(solved.faults),
         "says": [asdict(saying) for saying in _says(solved, report)],
-        "picture": _picture(solutions, solved, narrow=narrow),
+        "picture": _picture(solutions, solved, narrow=narrow) if with_picture else None,
         "history": _history(store),
         "outside": [asdict(save) for save in store.outside_saves()],
     }

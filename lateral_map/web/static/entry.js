@@ -625,9 +625,9 @@ async function begin() {
   if (state.site.is_new) tab = "site";
   renderTabs();
   renderPanel();
-  await take(state);
+  renderHead();
+  await take(await askState());
   document.body.dataset.ready = "yes";
-  if (isNarrow() && firstState.picture) reload();
   sendWaiting();
   setInterval(look, LOOK_EVERY_MS);
   document.addEventListener("visibilitychange", look);
