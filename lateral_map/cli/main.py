@@ -21,10 +21,12 @@ from lateral_map.cli.console import complain
 from lateral_map.cli.draw import draw
 from lateral_map.cli.enter import enter
 from lateral_map.cli.new import new
+from lateral_map.cli.refer import refer
 from lateral_map.cli.schema import schema
+from lateral_map.cli.sheet import sheet
 from lateral_map.errors import LateralMapError
 
-COMMANDS = (new, check, draw, enter, schema)
+COMMANDS = (new, check, draw, enter, sheet, refer, schema)
 
 app = typer.Typer(
     name="lateral-map",

@@ -29,11 +29,15 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class Product:
-    """Something made of a report: its name, a summary, and what makes it (file name -> content)."""
+    """Something made of a report: its name, a summary, and what makes it (file name -> content).
+
+    What is ``on_request`` is made only where it is named.
+    """
 
     name: str
     summary: str
     make: Callable[[Report, Options], Content]
+    on_request: bool = False
 
 
 def _result(report: Report, _options: Options) -> Content:
@@ -43,7 +47,7 @@ def _result(report: Report, _options: Options) -> Content:
 
 
 def _map(report: Report, options: Options) -> Content:
-    from lateral_map.draw.map_page import map_page
+    from lateral_map.draw.page import map_page
 
     return {"map.html": map_page(report, base_map=options.base_map)}
 
@@ -72,6 +76,42 @@ def _stations(report: Report, _options: Options) -> Content:
     return {"stations.csv": stations_csv(report)}
 
 
+def _dxf(report: Report, _options: Options) -> Content:
+    from lateral_map.export.dxf import route_dxf
+
+    return {"route.dxf": route_dxf(report)}
+
+
+def _kml(report: Report, _options: Options) -> Content:
+    from lateral_map.export.kml import route_kml
+
+    return {"route.kml": route_kml(report)}
+
+
+def _gpx(report: Report, _options: Options) -> Content:
+    from lateral_map.export.gpx import marks_gpx
+
+    return {"marks.gpx": marks_gpx(report)}
+
+
+def _landxml(report: Report, _options: Options) -> Content:
+    from lateral_map.export.landxml import route_landxml
+
+    return {"route.xml": route_landxml(report)}
+
+
+def _flatgeobuf(report: Report, _options: Options) -> Content:
+    from lateral_map.export.stretch_tables import route_flatgeobuf
+
+    return {"route.fgb": route_flatgeobuf(report)}
+
+
+def _geoparquet(report: Report, _options: Options) -> Content:
+    from lateral_map.export.stretch_tables import route_geoparquet
+
+    return {"route.parquet": route_geoparquet(report)}
+
+
 PRODUCTS: Final[dict[str, Product]] = {
     product.name: product
     for product in (
@@ -81,8 +121,19 @@ PRODUCTS: Final[dict[str, Product]] = {
         Product("geojson", "route.geojson, for the web and any GIS", _geojson),
         Product("gpkg", "route.gpkg, layers that open styled in a desktop GIS", _gpkg),
         Product("stations", "stations.csv, for a spreadsheet", _stations),
+        Product("dxf", "route.dxf, for CAD", _dxf, on_request=True),
+        Product("kml", "route.kml, for globe and map viewers", _kml, on_request=True),
+        Product("gpx", "marks.gpx, marks for a handheld receiver", _gpx, on_request=True),
+        Product("landxml", "route.xml, alignment and profile", _landxml, on_request=True),
+        Product("flatgeobuf", "route.fgb, stretches for GIS", _flatgeobuf, on_request=True),
+        Product("geoparquet", "route.parquet, stretches for data", _geoparquet, on_request=True),
     )
 }
+
+
+def usual_products() -> tuple[str, ...]:
+    """Return the names of what is made where nothing is named."""
+    return tuple(name for name, product in PRODUCTS.items() if not product.on_request)
 
 
 def make_products(
@@ -92,12 +143,14 @@ def make_products(
     options: Options | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> dict[str, bytes]:
-    """Return file name -> content of the products called ``names``, of all where none is named.
+    """Return file name -> content of the products called ``names``.
+
+    Where none is named, of all but those made only on request.
 
     ``progress`` is told what is being made and the fraction done. Raises ``ExportError`` for a name
     that is no product.
     """
-    chosen = [_product(name) for name in dict.fromkeys(names or PRODUCTS)]
+    chosen = [_product(name) for name in dict.fromkeys(names or usual_products())]
     contents: dict[str, bytes] = {}
     for done, product in enumerate(chosen):
         if progress:

@@ -12,7 +12,9 @@ BORDER_PT: Final = 28.0
 AXIS_PT: Final = 42.0
 ROW_PT: Final = 11.0
 ROWS: Final = 5
+_SMALL_IN: Final = 9.0
 _FLAGS_PT: Final = 84.0
+_FLAGS_SMALL_PT: Final = 72.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,14 +37,16 @@ class Panels:
 def panels_on(paper: Paper) -> Panels:
     """Lay out a sheet of ``paper``."""
     border = Box(BORDER_PT, BORDER_PT, paper.width_pt - BORDER_PT, paper.height_pt - BORDER_PT)
-    strip_height = 108.0 if paper.height_in < 9.0 else 116.0
+    small = paper.height_in < _SMALL_IN
+    strip_height = 104.0 if small else 116.0
     strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
     room = strip.top - border.top
-    split = border.top + 0.49 * room
+    split = border.top + (0.455 if small else 0.49) * room
     plan = Box(border.left, border.top, border.right, split)
     profile = Box(border.left, split, border.right, strip.top)
+    flags_height = _FLAGS_SMALL_PT if small else _FLAGS_PT
     left, right = profile.left + AXIS_PT, profile.right - AXIS_PT
     rows = Box(left, profile.bottom - ROWS * ROW_PT, right, profile.bottom)
-    flags = Box(left, profile.top + 12.0, right, profile.top + 12.0 + _FLAGS_PT)
+    flags = Box(left, profile.top + 12.0, right, profile.top + 12.0 + flags_height)
     graph = Box(left, flags.bottom, right, rows.top - 2.0)
     return Panels(border, plan, profile, flags, graph, rows, strip)

@@ -1,0 +1,177 @@
+"""route.xml: alignment and profile in LandXML 1.2 (namespace of the published schema).
+
+Element and attribute names are LandXML-1.2's, from memory: the schema itself was not at hand to
+validate against. Stations are plan distances from the start, as LandXML counts them; footages go
+along as feature properties. Coordinates are northing before easting, as LandXML writes them.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any, Final
+from xml.etree import ElementTree as ET
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map import __version__
+from lateral_map.draw.text import label
+from lateral_map.errors import ExportError
+from lateral_map.export.outward import Outward, outward
+from lateral_map.export.recorded import line_vertices, recorded_stretches
+from lateral_map.export.xml_text import add, clean, xml_bytes
+
+if TYPE_CHECKING:
+    from lateral_map.model.results import Report
+
+Floats = NDArray[np.float64]
+
+_NAMESPACE: Final = "http://www.landxml.org/schema/LandXML-1.2"
+_IMPERIAL: Final = {
+    "areaUnit": "squareFoot",
+    "volumeUnit": "cubicYard",
+    "temperatureUnit": "fahrenheit",
+    "pressureUnit": "inHG",
+    "diameterUnit": "inch",
+}
+_METRIC: Final = {
+    "areaUnit": "squareMeter",
+    "volumeUnit": "cubicMeter",
+    "temperatureUnit": "celsius",
+    "pressureUnit": "milliBars",
+    "diameterUnit": "millimeter",
+}
+_LINEAR: Final = {"ft": "foot", "us_ft": "USSurveyFoot", "m": "meter"}
+_NO_DATE: Final = "1970-01-01"
+# Below this a piece of line has no direction worth writing (m).
+_SHORTEST_M: Final = 1e-4
+
+
+def route_landxml(report: Report) -> bytes:
+    """Return route.xml. Raises ``ExportError`` where the coordinate unit is none LandXML knows."""
+    frame = report.site.frame
+    if frame.unit_name not in _LINEAR:
+        raise ExportError(
+            f"route.xml: LandXML knows feet, US survey feet and metres, not {frame.unit_name}; "
+            "write route.dxf instead"
+        )
+    root = _root(report)
+    _units(root, frame.unit_name)
+    _system(root, report)
+    add(root, "Project", name=clean(label(report.site.name, 120)))
+    add(root, "Application", name="lateral-map", version=__version__)
+    alignments = add(root, "Alignments", name="Laterals")
+    _alignment(alignments, report)
+    return xml_bytes(root)
+
+
+def _root(report: Report) -> ET.Element:
+    date = report.site.date.isoformat() if report.site.date else _NO_DATE
+    return ET.Element(
+        "LandXML",
+        {
+            "xmlns": _NAMESPACE,
+            "version": "1.2",
+            "date": date,
+            "time": "00:00:00",
+            "language": "English",
+            "readOnly": "false",
+        },
+    )
+
+
+def _units(root: ET.Element, unit_name: str) -> None:
+    tag, others = ("Metric", _METRIC) if unit_name == "m" else ("Imperial", _IMPERIAL)
+    angles = {"angularUnit": "decimal degrees", "directionUnit": "decimal degrees"}
+    add(add(root, "Units"), tag, linearUnit=_LINEAR[unit_name], **others, **angles)
+
+
+def _system(root: ET.Element, report: Report) -> None:
+    crs = report.site.frame.crs
+    code = re.fullmatch(r"EPSG:(\d+)", crs)
+    if report.site.frame.is_local:
+        add(root, "CoordinateSystem", desc="a sketch tied to no place on earth")
+    elif code:
+        add(root, "CoordinateSystem", epsgCode=code[1], desc=crs)
+    else:
+        add(root, "CoordinateSystem", desc=clean(crs))
+
+
+def _alignment(parent: ET.Element, report: Report) -> None:
+    out = outward(report)
+    footage = report.stations.footage_m
+    vertices = line_vertices(report, float(footage[0]), float(footage[-1]))
+    declared = _declared(vertices, out)
+    steps = np.hypot(*np.diff(declared[:, :2], axis=0).T)
+    stations = np.concatenate([[0.0], np.cumsum(steps)])
+    alignment = add(
+        parent,
+        "Alignment",
+        name="lateral",
+        length=_figure(stations[-1]),
+        staStart=_figure(0.0),
+        desc="Stations are plan distances; footages along the pipe are in the features",
+    )
+    geometry = add(alignment, "CoordGeom")
+    for begin, end, step in zip(declared[:-1], declared[1:], steps, strict=True):
+        if step * out.frame.unit_m > _SHORTEST_M:
+            line = add(geometry, "Line", length=_figure(step), dir=_direction(begin, end))
+            add(line, "Start", _northing_easting(begin))
+            add(line, "End", _northing_easting(end))
+    _profile(alignment, report, stations, declared)
+    _features(alignment, report)
+
+
+def _declared(vertices_m: Floats, out: Outward) -> Floats:
+    x, y = out.frame.from_plane(vertices_m[:, 0], vertices_m[:, 1])
+    return np.stack([x, y, vertices_m[:, 2] / out.frame.unit_m], axis=-1)
+
+
+def _profile(alignment: ET.Element, report: Report, stations: Floats, declared: Floats) -> None:
+    """Add the invert as design profile and the ground as surface profile."""
+    known = report.stations.ground_known
+    profile = add(alignment, "Profile", name="lateral")
+    words = "invert" if known else "invert, below a level ground line: no true elevations"
+    design = add(profile, "ProfAlign", name=words)
+    # A riser's top shares its foot's station; only the foot is on the run.
+    moved = np.concatenate([np.diff(stations) * report.site.frame.unit_m > _SHORTEST_M, [True]])
+    for station, (_, _, height) in zip(stations[moved], declared[moved], strict=True):
+        add(design, "PVI", f"{_figure(station)} {_figure(height)}")
+    ground = add(profile, "ProfSurf", name="ground" if known else "ground, taken as level")
+    pairs = _ground_pairs(report)
+    add(ground, "PntList2D", " ".join(f"{_figure(s)} {_figure(z)}" for s, z in pairs))
+
+
+def _ground_pairs(report: Report) -> list[tuple[float, float]]:
+    stations, frame = report.stations, report.site.frame
+    x, y = frame.from_plane(stations.easting_m, stations.northing_m)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    heights = stations.ground_m / frame.unit_m
+    keep = np.concatenate([[True], np.diff(along) * frame.unit_m > _SHORTEST_M])
+    return [(float(s), float(z)) for s, z in zip(along[keep], heights[keep], strict=True)]
+
+
+def _features(alignment: ET.Element, report: Report) -> None:
+    for stretch in recorded_stretches(report):
+        feature = add(alignment, "Feature", code="recorded stretch", source="lateral-map")
+        for key, value in stretch.record.items():
+            if value is not None:
+                add(feature, "Property", label=key, value=_shown(value))
+
+
+def _shown(value: Any) -> str:
+    return f"{value:.6g}" if isinstance(value, float) else clean(str(value))
+
+
+def _direction(begin: Floats, end: Floats) -> str:
+    """Return a line's direction clockwise from grid north, in decimal degrees."""
+    east, north = end[:2] - begin[:2]
+    return _figure(float(np.degrees(np.arctan2(east, north))) % 360.0)
+
+
+def _northing_easting(place: Floats) -> str:
+    return f"{_figure(place[1])} {_figure(place[0])}"
+
+
+def _figure(value: float) -> str:
+    return f"{round(float(value), 6) + 0.0:.6f}"

@@ -1,0 +1,104 @@
+"""The referral as files: the packet, the owner's summary, and one archive that holds it all.
+
+The archive is the same bytes whenever it is rebuilt from the same site: its entries stand in one
+order under one date, and nothing in it tells the time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import zipfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lateral_map.draw.packet.document import owner_html, referral_html, sheet_html
+from lateral_map.draw.sheet.document import SheetSet, draw_sheets
+from lateral_map.export.pdf import html_to_pdf
+from lateral_map.export.registry import make_products
+
+if TYPE_CHECKING:
+    from lateral_map.model.referral import Photograph
+    from lateral_map.model.results import Report
+
+Progress = Callable[[str, float], None]
+
+MANIFEST: Final = "manifest.sha256"
+_PRODUCTS: Final = ("result", "map", "gpkg")
+# The first moment an archive can name; its entries carry no true date.
+_EPOCH: Final = (1980, 1, 1, 0, 0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class PacketOptions:
+    """What was asked for: paper and scale by name, a letter template, photographs, more products.
+
+    ``also`` names further products to put into the archive.
+    """
+
+    paper: str | None = None
+    scale: str | None = None
+    letter: tuple[str, str] | None = None
+    photographs: Sequence[Photograph] = ()
+    also: Sequence[str] = ()
+
+
+def make_sheet(
+    report: Report, *, paper: str | None = None, scale: str | None = None
+) -> tuple[SheetSet, bytes]:
+    """Return the drawn sheets and sheet.pdf. Raises ``AnalysisError``, ``ExportError``."""
+    sheets = draw_sheets(report, paper=paper, scale=scale)
+    return sheets, html_to_pdf(sheet_html(report, sheets))
+
+
+def make_packet(
+    report: Report, options: PacketOptions | None = None, progress: Progress | None = None
+) -> dict[str, bytes]:
+    """Return referral.pdf, owner.html, owner.pdf and referral.zip.
+
+    ``progress`` is told what is being made and the fraction done. Raises ``SiteError`` for a letter
+    that cannot be used, ``AnalysisError`` for a paper or scale there is not, ``ExportError``.
+    """
+    wanted, say = options or PacketOptions(), progress or _say_nothing
+    say("the sheets", 0.0)
+    sheets = draw_sheets(report, paper=wanted.paper, scale=wanted.scale)
+    say("the referral", 0.1)
+    referral = html_to_pdf(
+        referral_html(report, sheets, photographs=wanted.photographs, letter=wanted.letter)
+    )
+    say("the owner's summary", 0.5)
+    owner = owner_html(report, sheets)
+    owner_pdf = html_to_pdf(owner)
+    say("the map and files", 0.7)
+    files = make_products(report, tuple(dict.fromkeys((*_PRODUCTS, *wanted.also))))
+    return {
+        "referral.pdf": referral,
+        "owner.html": owner.encode("utf-8", "replace"),
+        "owner.pdf": owner_pdf,
+        "referral.zip": pack({"referral.pdf": referral, **files}),
+    }
+
+
+def pack(files: Mapping[str, bytes]) -> bytes:
+    """Return a ZIP archive of files and their manifest, which ``sha256sum -c`` reads."""
+    entries = {**files, MANIFEST: manifest(files)}
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w") as archive:
+        for name in sorted(entries):
+            entry = zipfile.ZipInfo(name, _EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.create_system = 3  # said the same on every machine
+            entry.external_attr = 0o644 << 16
+            archive.writestr(entry, entries[name], compresslevel=9)
+    return content.getvalue()
+
+
+def manifest(files: Mapping[str, bytes]) -> bytes:
+    """Return one line a file: its SHA-256 and its name."""
+    lines = [f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n" for name in sorted(files)]
+    return "".join(lines).encode("utf-8")
+
+
+def _say_nothing(_name: str, _done: float) -> None:
+    """Take no notice of progress."""
