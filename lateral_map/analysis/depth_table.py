@@ -17,7 +17,9 @@ Floats = NDArray[np.float64]
 
 _EVERY: Final = {"ft": 5.0, "us_ft": 5.0, "m": 1.5}
 # A depth farther than this from any depth reading is interpolated (common practice, no source).
-_READ_WITHIN_M: Final = to_metres(5.0, "ft")
+_READ_WITHIN_M: Final = to_metres(10.0, "ft")
+# Under a building a reading counts only where it was taken there.
+_READ_HERE_M: Final = to_metres(2.0, "ft")
 
 
 def table_depths(site: Site, stations: Stations, profile: TrenchProfile) -> tuple[DepthRow, ...]:
@@ -87,7 +89,7 @@ def _row(
 
 
 def _loud(site: Site, footage: float, away: float, read: Floats, under: str) -> str:
-    if away <= _READ_WITHIN_M and not under:
+    if away <= (_READ_HERE_M if under else _READ_WITHIN_M):
         return ""
     where = f"under {under}, where nothing was located" if under else "nothing was located here"
     if not len(read):

@@ -33,12 +33,18 @@ KEY_MARK: Final = MarkStyle("target", PAPER, INK, size_px=14)
 CLASS_FILLS: Final = ("#f1e6d3", "#e3cda6", "#cfa86a", "#9c6b2f")
 
 DIG_CAUTIONS: Final[tuple[str, ...]] = (
-    "Nothing here is a design. A competent person classifies the soil, chooses the protective "
-    "system and inspects the trench every day, before each shift and after rain.",
-    "State plans and local codes may be stricter than the federal rules named here: they come "
-    "first. Write their figures and citations in site.toml.",
-    "Depths are estimates with their 95 % range. Uncover the pipe and every utility by hand or "
-    "vacuum before a machine comes near.",
+    (
+        "Nothing here is a design. A competent person classifies the soil, chooses the protective "
+        "system and inspects the trench every day, before each shift and after rain."
+    ),
+    (
+        "State plans and local codes may be stricter than the federal rules named here: they come "
+        "first. Write their figures and citations in site.toml."
+    ),
+    (
+        "Depths are estimates with their 95 % range. Uncover the pipe and every utility by hand or "
+        "vacuum before a machine comes near."
+    ),
 )
 
 

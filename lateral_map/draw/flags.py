@@ -61,7 +61,7 @@ def place_flags(
     Flags that may not join can go past ``lanes`` where nothing else is possible.
     """
     row = _Row(lanes, right, gap, measure)
-    order = sorted(flags, key=lambda flag: flag.at, reverse=True)
+    order = sorted(flags, key=lambda flag: flag.at)[::-1]
     texts = row.shortest(order)
     if len(texts) <= _MOST_LENGTHENED:
         row.lengthen(texts)

@@ -96,7 +96,7 @@ def draw_profile(
     sheet = _sheet(report, metrics, width_in, standalone=standalone)
     low_in = sheet.foot_in + _depth_of(below, metrics)
     over_in = metrics.head_in + sheet.title_in + _depth_of(above, metrics)
-    also = np.array(parts.locate_heights(report))
+    also = np.array(parts.event_heights(report))
     inside_in = (
         suitable_height(lines, also, window.width_in, metrics.inside_in)
         if height_in is None

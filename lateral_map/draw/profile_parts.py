@@ -131,19 +131,26 @@ def _say(
     *,
     bold: bool,
 ) -> None:
-    unit = report.site.unit
-    begin, end = from_metres(stretch.from_m, unit), from_metres(stretch.to_m, unit)
-    room_in = window.across_in(end) - window.across_in(begin) - 0.12
-    words = fitting(wordings, room_in, size_pt, bold)
-    if words:
-        # On the figure, not the axes: the flags' staffs are drawn there, and go behind the words.
-        _figure(axes).text(
-            window.across_in((begin + end) / 2.0), window.bottom_in + 0.05, words,
-            transform=_figure(axes).dpi_scale_trans, linespacing=1.05,
-            ha="center", va="bottom", fontsize=size_pt, color=INK, parse_math=False,
-            fontweight="bold" if bold else "normal", zorder=6,
-            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.2, "alpha": 0.9},
-        )  # fmt: skip
+    unit, figure = report.site.unit, _figure(axes)
+    begin = window.across_in(from_metres(stretch.from_m, unit))
+    end = window.across_in(from_metres(stretch.to_m, unit))
+    words = fitting(wordings, end - begin - 0.12, size_pt, bold)
+    if not words:
+        return
+    rise = (0.12 + size_pt / 72.0 * 1.1) * (1 + words.count("\n"))
+    busy = any(
+        begin <= window.across_in(at) <= end and window.up_in(level) < window.bottom_in + rise
+        for at, level in utility_levels(report)
+    )
+    height = window.bottom_in + (window.height_in - 0.05 if busy else 0.05)
+    # On the figure, not the axes: the flags' staffs are drawn there, and go behind the words.
+    figure.text(
+        (begin + end) / 2.0, height, words,
+        transform=figure.dpi_scale_trans, linespacing=1.05,
+        ha="center", va="top" if busy else "bottom", fontsize=size_pt, color=INK,
+        parse_math=False, fontweight="bold" if bold else "normal", zorder=6,
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.2, "alpha": 0.9},
+    )  # fmt: skip
 
 
 def paint_crossings(axes: Axes, report: Report) -> None:
@@ -163,17 +170,30 @@ def paint_crossings(axes: Axes, report: Report) -> None:
         )  # fmt: skip
 
 
+def utility_levels(report: Report) -> list[tuple[float, float]]:
+    """Return footage and elevation, in the site's unit, at which each met utility is drawn.
+
+    One of unknown depth is drawn part of the way down to the pipe, hollow.
+    """
+    stations, unit = report.stations, report.site.unit
+    places = []
+    for meeting in utility_meetings(report):
+        ground = at_footage(report, stations.ground_m, meeting.footage_m)
+        invert = at_footage(report, stations.elevation_m, meeting.footage_m)
+        depth_m = meeting.utility.depth_m
+        depth = 0.4 * (ground - invert) if depth_m is None else from_metres(depth_m, unit)
+        places.append((from_metres(meeting.footage_m, unit), ground - depth))
+    return places
+
+
 def paint_utilities(axes: Axes, report: Report, size_pt: float) -> None:
     """Draw each utility where the line meets it: at its depth, or as unknown depth."""
     stations = report.stations
-    for number, meeting in enumerate(utility_meetings(report)):
-        unit, kind = report.site.unit, meeting.utility.utility
-        at = from_metres(meeting.footage_m, unit)
+    places = zip(utility_meetings(report), utility_levels(report), strict=True)
+    for number, (meeting, (at, level)) in enumerate(places):
+        kind, known = meeting.utility.utility, meeting.utility.depth_m is not None
         ground = at_footage(report, stations.ground_m, meeting.footage_m)
         invert = at_footage(report, stations.elevation_m, meeting.footage_m)
-        known = meeting.utility.depth_m is not None
-        depth = from_metres(meeting.utility.depth_m or 0.0, unit)
-        level = ground - depth if known else ground - 0.4 * (ground - invert)
         axes.plot(
             [at, at], [ground, level if known else invert],
             color=INK, lw=0.7, ls=(0, (1.5, 2.0)) if not known else "-",
@@ -218,9 +238,9 @@ def locate_invert(report: Report, locate: Locate) -> tuple[float, float, float]:
     )
 
 
-def locate_heights(report: Report) -> list[float]:
-    """Return the lowest and highest elevation of every used locate's range, in the site's unit."""
-    heights = []
+def event_heights(report: Report) -> list[float]:
+    """Return elevations, in the site's unit, a window must show: used locates and utilities."""
+    heights = [level for _, level in utility_levels(report)]
     for locate in report.site.locates:
         if locate.use and locate.depth_m is not None:
             _, level, half = locate_invert(report, locate)

@@ -33,8 +33,10 @@ def figure_svg(figure: Figure, *, prefix: str) -> str:
     ET.register_namespace("", _SVG)
     root = ET.fromstring(sheet.getvalue())  # noqa: S314  # written two lines above
     _drop_asides(root)
+    seen: set[str] = set()
     for element in root.iter():
         _unpack_style(element)
+        _drop_repeated_id(element, seen)
         _prefix_ids(element, prefix)
     root.set("stroke-linejoin", "round")
     root.set("stroke-linecap", "butt")
@@ -61,6 +63,15 @@ def _unpack_style(element: ET.Element) -> None:
         element.set("font-family", _FONTS)
     if element.get("transform", "").startswith("rotate(-0 "):
         del element.attrib["transform"]
+
+
+def _drop_repeated_id(element: ET.Element, seen: set[str]) -> None:
+    """Keep an id the first time only: matplotlib numbers some kinds of artist anew each group."""
+    name = element.get("id")
+    if name in seen:
+        del element.attrib["id"]
+    elif name:
+        seen.add(name)
 
 
 def _prefix_ids(element: ET.Element, prefix: str) -> None:
