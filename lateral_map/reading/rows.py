@@ -31,7 +31,7 @@ from lateral_map.reading.typed import Typed
 
 TAPES: Final = ("tape1", "tape2", "tape3")
 _LINE_TIES: Final = ("along", "offset", "past")
-_TIES: Final = frozenset({"lat", "lon", "x", "y", *TAPES, *_LINE_TIES})
+_TELLING: Final = frozenset({"depth", "nulls", "lat", "lon", "x", "y", *TAPES, *_LINE_TIES})
 
 HowWord = Annotated[Literal["fitting", "eye"], one_of("fitting", "eye")]
 
@@ -97,7 +97,7 @@ class LocateRow(Typed):
             )
         if "offset" in given and "past" in given:
             yield Fault("offset is given too", "fill offset or past, not both", field="past")
-        if "depth" not in given and not _TIES & given.keys():
+        if not _TELLING & given.keys():
             remedy = "fill depth, or fix the mark by lat and lon, x and y, a tape or a line"
             yield Fault("the row has neither a depth nor a tie", remedy)
         if "nulls_held_above" in given and "nulls" not in given:

@@ -92,6 +92,8 @@ class Folder:
         try:
             self.load(folder)
         except SiteError as error:
+            if not error.faults:
+                raise
             return error.faults
         return ()
 
