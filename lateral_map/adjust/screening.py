@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2, norm
+from scipy.special import chdtrc, ndtri  # scipy.stats takes half a second to import
 
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Observation, Route
@@ -28,7 +28,7 @@ def measure_fit(route: Route) -> Fit:
         unknowns=route.layout.size,
         degrees_of_freedom=freedom,
         chi_square=route.chi_square,
-        p_value=float(chi2.sf(route.chi_square, freedom)) if freedom > 0 else 1.0,
+        p_value=float(chdtrc(freedom, route.chi_square)) if freedom > 0 else 1.0,
     )
 
 
@@ -126,8 +126,8 @@ def _deviate(space: _BlunderSpace, block: slice) -> float:
     statistic = float(np.sum(np.square(vectors.T @ space.score[block]) / values))
     if len(values) <= 1:
         return float(np.sqrt(statistic))
-    # In logarithms, so that a gross blunder's deviate stays finite.
-    return float(-norm.ppf(np.exp(max(chi2.logsf(statistic, len(values)), -700.0)) / 2.0))
+    # Held above 1e-300, so that a gross blunder's deviate stays finite.
+    return float(-ndtri(max(float(chdtrc(len(values), statistic)), 1e-300) / 2.0))
 
 
 def _mistake(space: _BlunderSpace, block: slice) -> Floats:

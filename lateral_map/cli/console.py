@@ -32,10 +32,15 @@ def plain(text: str) -> str:
 
 
 def stdout_console() -> Console:
-    """Return the console results go to; colours only where a terminal wants them."""
+    """Return the console results go to; colours only where a terminal wants them.
+
+    A terminal gets its lines broken between words; a file or another program gets them whole.
+    """
     from rich.console import Console
 
-    return Console(highlight=False, markup=False, emoji=False, soft_wrap=True)
+    console = Console(highlight=False, markup=False, emoji=False)
+    console.soft_wrap = not console.is_terminal
+    return console
 
 
 def complain(message: str) -> None:

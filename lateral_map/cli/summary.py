@@ -40,7 +40,7 @@ def check_parts(report: Report) -> list[Text | Table]:
         _readings_table(report),
         *_section("Suspect readings", [_suspect_words(report, one) for one in report.suspects]),
         *_section("Next locate", [_next_words(report, report.next_locate)]),
-        *_section("Notices", list(report.notices)),
+        *_section("Notices", [_sentence(notice) for notice in report.notices]),
     ]
 
 
@@ -53,7 +53,7 @@ def drawing_parts(report: Report) -> list[Text]:
         *_section("Not crossed", list(report.uncrossed)),
         *_section("Findings", [_finding_words(report, each) for each in report.findings]),
         *_section("Suspect readings", [_suspect_words(report, one) for one in report.suspects]),
-        *_section("Notices", list(report.notices)),
+        *_section("Notices", [_sentence(notice) for notice in report.notices]),
     ]
 
 
@@ -64,6 +64,10 @@ def _section(title: str, sentences: list[str]) -> list[Text]:
         return []
     lines = (Text(f"  {plain(tidy(sentence))}") for sentence in spoken)
     return [Text(title, style="bold"), *lines]
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _heading(report: Report) -> Text:
@@ -100,26 +104,31 @@ def _readings_table(report: Report) -> Table:
     for check in report.readings:
         table.add_row(
             Text(plain(tidy(check.reading, 80))),
-            _residual(check, report.site.unit),
-            f"{check.standardised:.1f}",
+            _in_own_unit(check.residual, check, report.site.unit),
+            f"{round(check.standardised, 1) + 0.0:.1f}",
             f"{100.0 * check.redundancy:.0f} %",
             Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
         )
     return table
 
 
-def _residual(check: ReadingCheck, unit: str) -> str:
-    return f"{check.residual:.1f}°" if check.is_angle else length(check.residual, unit)
+def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
+    return f"{round(value, 1) + 0.0:.1f}°" if check.is_angle else length(value, unit)
 
 
 def _suspect_words(report: Report, check: ReadingCheck) -> str:
+    unit = report.site.unit
     words = (
-        f"{check.reading}: off by {_residual(check, report.site.unit)}, "
+        f"{check.reading}: off by {_in_own_unit(check.residual, check, unit)}, "
         f"{abs(check.standardised):.1f} times its standard deviation"
     )
     if not check.set_aside_first:
         return words
-    return f"{words}. Look at this one first: set aside, it explains the suspects best."
+    wrong = _in_own_unit(abs(check.likely_error), check, unit)
+    return (
+        f"{words}. Look at this one first: set aside, it explains the suspects best; "
+        f"if it alone is wrong, it is wrong by about {wrong}."
+    )
 
 
 def _next_words(report: Report, proposal: NextLocate | None) -> str:

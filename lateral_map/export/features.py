@@ -29,7 +29,15 @@ if TYPE_CHECKING:
 
 Record = dict[str, Any]
 LayerName = Literal[
-    "corridor", "buffer", "route", "stretches", "stations", "crossings", "findings", "locates"
+    "corridor",
+    "buffer",
+    "alternatives",
+    "route",
+    "stretches",
+    "stations",
+    "crossings",
+    "findings",
+    "locates",
 ]
 
 
@@ -60,6 +68,7 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
             "Ground to treat as holding the pipe: outside radius, tolerance and 95 % uncertainty",
             _buffer(report, out),
         ),
+        Layer("alternatives", "Other routes that fit about as well", _alternatives(report)),
         Layer("route", "The pipe's invert from start to end", _route(report, out)),
         Layer("stretches", "The route by what each stretch rests on", _stretches(report, out)),
         Layer("stations", "The route at regular footages and events", _stations(report, out)),
@@ -83,6 +92,13 @@ def _outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     if isinstance(polygon, MultiPolygon):
         return MultiPolygon([orient(part) for part in polygon.geoms])
     return orient(polygon)
+
+
+def _alternatives(report: Report) -> tuple[Feature, ...]:
+    return tuple(
+        Feature(LineString(line), {"number": number})
+        for number, line in enumerate(report.route.alternatives, start=1)
+    )
 
 
 def _route(report: Report, out: Outward) -> tuple[Feature, ...]:

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 _GEOMETRY_TYPES: Final[dict[LayerName, str]] = {
     "corridor": "MultiPolygon",
     "buffer": "MultiPolygon",
+    "alternatives": "LineString",
     "route": "LineString Z",
     "stretches": "LineString Z",
     "stations": "Point Z",

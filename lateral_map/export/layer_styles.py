@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from lateral_map.draw.style import (
+    ALTERNATIVE_LINE,
     BASIS_LINES,
     BASIS_WORDS,
     CORRIDOR_AREA,
@@ -52,6 +53,7 @@ _STATION: Final = MarkStyle("disc", PAPER, QUIET, size_px=5.0)
 LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
     "corridor": _single("95 % corridor", CORRIDOR_AREA),
     "buffer": _single("Dig buffer", DIG_AREA),
+    "alternatives": _single("Another route that fits about as well", ALTERNATIVE_LINE),
     "route": _single("Route", LineStyle(INK, 7.0)),
     "stretches": LayerStyle(
         "basis",
@@ -71,3 +73,10 @@ LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
         tuple(StyleClass(key, f"Locate, {key}", mark) for key, mark in LOCATE_MARKS.items()),
     ),
 }
+
+
+def stacked_marks(style: MarkStyle) -> tuple[MarkStyle, ...]:
+    """Return the plain marks that make up one: a target is a ring with a dot in it."""
+    if style.shape != "target":
+        return (style,)
+    return style, MarkStyle("disc", INK, INK, size_px=style.size_px / 3.0)

@@ -6,7 +6,7 @@ from typing import Final
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from lateral_map.draw.style import AreaStyle, LineStyle, MarkStyle
-from lateral_map.export.layer_styles import LayerStyle, Symbol
+from lateral_map.export.layer_styles import LayerStyle, Symbol, stacked_marks
 
 MM_PER_PX: Final = 25.4 / 96.0  # the CSS pixel
 
@@ -61,7 +61,7 @@ def _symbol_layers(symbol: Symbol) -> list[tuple[str, dict[str, str]]]:
         return [("SimpleLine", _line(line)) for line in (casing, symbol) if line is not None]
     if isinstance(symbol, AreaStyle):
         return [("SimpleFill", _area(symbol))]
-    return [("SimpleMarker", _mark(symbol))]
+    return [("SimpleMarker", _mark(mark)) for mark in stacked_marks(symbol)]
 
 
 def _line(style: LineStyle) -> dict[str, str]:

@@ -153,7 +153,7 @@ def _side(side: Side, out: Outward) -> Record:
 def _reading(check: ReadingCheck, out: Outward) -> Record:
     return {
         "reading": check.reading,
-        "residual": rounded(check.residual) if check.is_angle else out.length(check.residual),
+        "residual": _in_own_unit(check.residual, check, out),
         "standardised": rounded(check.standardised),
         "redundancy": rounded(check.redundancy),
         "verdict": check.verdict,
@@ -161,7 +161,12 @@ def _reading(check: ReadingCheck, out: Outward) -> Record:
         "locate": check.locate,
         "footage": out.length(check.footage_m),
         "set_aside_first": check.set_aside_first,
+        "likely_error": _in_own_unit(check.likely_error, check, out),
     }
+
+
+def _in_own_unit(value: float, check: ReadingCheck, out: Outward) -> float | None:
+    return rounded(value) if check.is_angle else out.length(value)
 
 
 def _beyond_contract(report: Report, out: Outward) -> Record:
@@ -181,6 +186,7 @@ def _beyond_contract(report: Report, out: Outward) -> Record:
         "pipes": _pipes(report, out),
         "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
         "next_locate": _next_locate(report.next_locate, out),
+        "alternatives": [out.places(*line.T) for line in report.route.alternatives],
         "notices": list(report.notices),
     }
 

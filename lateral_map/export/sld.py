@@ -6,14 +6,20 @@ from typing import Final
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from lateral_map.draw.style import AreaStyle, LineStyle, MarkStyle
-from lateral_map.export.layer_styles import LayerStyle, StyleClass, Symbol
+from lateral_map.export.layer_styles import LayerStyle, StyleClass, Symbol, stacked_marks
 
 _SLD: Final = "http://www.opengis.net/sld"
 _SE: Final = "http://www.opengis.net/se"
 _OGC: Final = "http://www.opengis.net/ogc"
 
 # The marks Symbology Encoding names; a diamond is a square stood on its corner.
-_SHAPES: Final = {"disc": "circle", "square": "square", "triangle": "triangle", "gate": "x"}
+_SHAPES: Final = {
+    "disc": "circle",
+    "square": "square",
+    "triangle": "triangle",
+    "target crossed": "cross",
+    "gate": "x",
+}
 
 
 def style_sld(layer: str, style: LayerStyle) -> str:
@@ -57,7 +63,8 @@ def _add_symbol(rule: Element, symbol: Symbol) -> None:
         if symbol.edge:
             _add_stroke(area, symbol.edge)
     else:
-        _add_mark(SubElement(rule, "se:PointSymbolizer"), symbol)
+        for mark in stacked_marks(symbol):
+            _add_mark(SubElement(rule, "se:PointSymbolizer"), mark)
 
 
 def _add_mark(parent: Element, style: MarkStyle) -> None:

@@ -104,7 +104,7 @@ class TestLastDoor:
     @pytest.fixture
     def fail_with(self, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
         def fail_with(error: BaseException) -> tuple[object, str]:
-            def failing() -> None:
+            def failing(**_: object) -> None:
                 raise error
 
             monkeypatch.setattr(main, "app", failing)
@@ -135,7 +135,7 @@ class TestLastDoor:
         assert "Traceback" not in said
 
     def test_fault_of_the_program_can_be_traced(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        def failing() -> None:
+        def failing(**_: object) -> None:
             raise ZeroDivisionError
 
         monkeypatch.setattr(main, "app", failing)

@@ -15,7 +15,8 @@ from lateral_map.export.geojson import route_geojson
 from lateral_map.model.results import Report
 
 LAYERS = [
-    "corridor", "buffer", "route", "stretches", "stations", "crossings", "findings", "locates"
+    "corridor", "buffer", "alternatives", "route", "stretches", "stations", "crossings", "findings",
+    "locates",
 ]  # fmt: skip
 
 

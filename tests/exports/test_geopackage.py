@@ -19,7 +19,8 @@ from lateral_map.export.geopackage import route_geopackage
 from lateral_map.model.results import Report
 
 LAYERS = {
-    "corridor", "buffer", "route", "stretches", "stations", "crossings", "findings", "locates"
+    "corridor", "buffer", "alternatives", "route", "stretches", "stations", "crossings", "findings",
+    "locates",
 }  # fmt: skip
 # Bytes of the envelope by its indicator, OGC 12-128r19 clause 2.1.3.
 ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}

@@ -144,6 +144,25 @@ def test_unknown_numbers_are_null_never_nan(reports: dict[str, Report]) -> None:
         lay_out({"depth": float("nan")})
 
 
+def test_other_routes_that_fit_are_said(reports: dict[str, Report]) -> None:
+    report = reports["plain_lot"]
+    other = np.array([[0.0, 0.0], [10.0, 5.0]])
+    doubtful = replace(report, route=replace(report.route, alternatives=(other,)))
+    assert read(report)["alternatives"] == []
+    (line,) = read(doubtful)["alternatives"]
+    x, y = report.site.frame.from_plane(*other.T)
+    assert [place["x"] for place in line] == pytest.approx(x, abs=1e-6)
+    assert [place["y"] for place in line] == pytest.approx(y, abs=1e-6)
+    layers = {feature["properties"]["layer"] for feature in features_of(doubtful)}
+    assert "alternatives" in layers
+
+
+def features_of(report: Report) -> list[dict[str, Any]]:
+    content = make_products(report, ["geojson"])["route.geojson"]
+    found: list[dict[str, Any]] = json.loads(content)["features"]
+    return found
+
+
 def test_extra_columns_and_hostile_words_come_through_unharmed(hostile_report: Report) -> None:
     result = read(hostile_report)
     crew = {finding["extra"]["crew"] for finding in result["findings"]}
