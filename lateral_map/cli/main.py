@@ -18,6 +18,7 @@ import typer
 from lateral_map import __version__
 from lateral_map.cli.check import check
 from lateral_map.cli.console import complain
+from lateral_map.cli.dig import dig
 from lateral_map.cli.draw import draw
 from lateral_map.cli.enter import enter
 from lateral_map.cli.new import new
@@ -26,7 +27,7 @@ from lateral_map.cli.schema import schema
 from lateral_map.cli.sheet import sheet
 from lateral_map.errors import LateralMapError
 
-COMMANDS = (new, check, draw, enter, sheet, refer, schema)
+COMMANDS = (new, check, draw, dig, enter, sheet, refer, schema)
 
 app = typer.Typer(
     name="lateral-map",

@@ -19,29 +19,29 @@ from lateral_map.units import format_length, format_small, format_tape
 def conflicts_table(review: DigReview) -> Table:
     """Return every mapped utility against the run."""
     unit = review.report.site.unit
-    rows = []
-    for one in review.conflicts:
-        rows.append(
-            Row(
-                (
-                    label(one.name, 40),
-                    UTILITY_WORDS[one.utility],
-                    _verdict_words(one),
-                    "; ".join(_crossing_words(met, unit) for met in one.crossings) or "–",
-                    _plan_words(one, unit),
-                    _depth_words(one, unit),
-                    listed([f"{length(a, unit)} to {length(b, unit)}" for a, b in one.hand_dig_m])
-                    or "–",
-                    tidy(one.source, 80),
-                ),
-                one.nearest_footage_m,
-                one.verdict != "clear" and one.depth_m is None,
-            )
-        )
     columns = (
         "Utility", "Kind", "Verdict", "Crosses at", "Plan clearance", "Depth", "Hand dig", "Source",
     )  # fmt: skip
-    return Table("conflicts", "Utilities in the way", columns, tuple(rows))
+    rows = tuple(_conflict_row(one, unit) for one in review.conflicts)
+    return Table("conflicts", "Utilities in the way", columns, rows)
+
+
+def _conflict_row(one: UtilityConflict, unit: str) -> Row:
+    hand = listed(
+        [f"{length(begin, unit)} to {length(end, unit)}" for begin, end in one.hand_dig_m]
+    )
+    cells = (
+        label(one.name, 40),
+        UTILITY_WORDS[one.utility],
+        _verdict_words(one),
+        "; ".join(_crossing_words(met, unit) for met in one.crossings) or "–",
+        _plan_words(one, unit),
+        _depth_words(one, unit),
+        hand or "–",
+        tidy(one.source, 80),
+    )
+    unknown = one.verdict != "clear" and one.depth_m is None
+    return Row(cells, one.nearest_footage_m, unknown)
 
 
 def _verdict_words(one: UtilityConflict) -> str:

@@ -338,24 +338,25 @@ def cover_words(broken: SurfaceBroken) -> str:
 
 
 def _surfaces_table(one: ReachReview, unit: str) -> Table:
-    rows = []
-    for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped)):
-        for broken in surfaces:
-            rows.append(
-                Row(
-                    (
-                        cover_words(broken),
-                        method,
-                        length(broken.length_m, unit),
-                        format_area(broken.area_m2, unit),
-                        format_area(broken.restored_area_m2, unit),
-                        listed([label(name) for name in broken.names], 3),
-                    ),
-                    alarm=broken.cover == "building",
-                )
-            )
+    rows = tuple(
+        _surface_row(broken, method, unit)
+        for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped))
+        for broken in surfaces
+    )
     columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
-    return Table("surfaces", "Surface broken", columns, tuple(rows))
+    return Table("surfaces", "Surface broken", columns, rows)
+
+
+def _surface_row(broken: SurfaceBroken, method: str, unit: str) -> Row:
+    cells = (
+        cover_words(broken),
+        method,
+        length(broken.length_m, unit),
+        format_area(broken.area_m2, unit),
+        format_area(broken.restored_area_m2, unit),
+        listed([label(name) for name in broken.names], 3),
+    )
+    return Row(cells, alarm=broken.cover == "building")
 
 
 def _structures_table(one: ReachReview, unit: str) -> Table:

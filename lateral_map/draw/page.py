@@ -62,7 +62,7 @@ def map_page(report: Report, *, base_map: bool = False, extra: Sequence[Layer] =
         )
     data = map_data(report, extra=extra)
     keys = (*LAYER_KEYS, *(layer.key for layer in extra))
-    frame = map_frame(_centre(report), local=local, base_map=base_map, keys=keys)
+    frame = map_frame(map_centre(report), local=local, base_map=base_map, keys=keys)
     styles = (leaflet_css(), asset("page.css"))
     scripts = (leaflet_js(), frame.script, page_script())
     return str(
@@ -76,7 +76,7 @@ def map_page(report: Report, *, base_map: bool = False, extra: Sequence[Layer] =
     )
 
 
-def _centre(report: Report) -> tuple[float, float]:
+def map_centre(report: Report) -> tuple[float, float]:
     """Return the (latitude, longitude) or (northing, easting) of the first station."""
     east, north = float(report.stations.easting_m[0]), float(report.stations.northing_m[0])
     lonlat = report.site.frame.plane_to_lonlat(east, north)
@@ -182,8 +182,12 @@ def leaflet_js() -> str:
 
 @cache
 def leaflet_css() -> str:
-    """Return Leaflet's styles without the pictures they would fetch; the page uses none of them."""
-    return re.sub(r"url\([^)]*\)", "none", _leaflet("leaflet.css"))
+    """Return Leaflet's styles without comments and without the pictures they would fetch.
+
+    The page uses none of those pictures.
+    """
+    bare = re.sub(r"/\*.*?\*/", "", _leaflet("leaflet.css"), flags=re.DOTALL)
+    return re.sub(r"url\([^)]*\)", "none", bare)
 
 
 def _leaflet(name: str) -> str:

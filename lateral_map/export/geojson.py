@@ -42,12 +42,13 @@ def _feature(layer: Layer, number: int, feature: Feature, out: Outward) -> dict[
     return {
         "type": "Feature",
         "id": f"{layer.name} {number}",
-        "geometry": _geometry(feature.geometry, out),
+        "geometry": placed_geometry(feature.geometry, out),
         "properties": {"layer": layer.name, **feature.record},
     }
 
 
-def _geometry(geometry: BaseGeometry, out: Outward) -> dict[str, Any] | None:
+def placed_geometry(geometry: BaseGeometry, out: Outward) -> dict[str, Any] | None:
+    """Return a geometry in the plane as GeoJSON: longitude, latitude; x, y for a sketch."""
     if geometry.is_empty:
         return None
     decimals = LENGTH_DECIMALS if out.frame.is_local else DEGREE_DECIMALS

@@ -1,0 +1,50 @@
+"""``lateral-map dig``: what the excavator needs before the first bucket."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def dig(
+    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
+        ),
+    ] = None,
+) -> None:
+    """Review a dig: reaches, trench, conflicts, depths, and a sheet to find points again.
+
+    Writes dig.html, dig.geojson and refind.csv, and prints the cautions and a summary.
+    """
+    from lateral_map import build_report, load_site
+    from lateral_map.cli.console import plain, show_progress, stdout_console
+    from lateral_map.dig_review import build_dig_review
+    from lateral_map.draw.dig_words import dig_cautions, summary_lines
+    from lateral_map.export.atomic import write_folder
+    from lateral_map.export.dig_files import dig_files
+
+    with show_progress("Reading the site") as step:
+        loaded = load_site(site)
+        report = build_report(loaded, lambda doing: step(doing.capitalize(), 0.2))
+        review = build_dig_review(report, lambda doing: step(doing.capitalize(), 0.5))
+        step("Drawing the dig review", 0.8)
+        paths = write_folder(out or site / "out", dig_files(review))
+    console = stdout_console()
+    console.print("BEFORE THE FIRST BUCKET", style="bold")
+    for caution in dig_cautions():
+        console.print(f"- {caution}")
+    console.print()
+    console.print(plain(loaded.name), style="bold")
+    for line in summary_lines(review):
+        console.print(plain(line))
+    if review.warnings:
+        console.print("\nNotices", style="bold")
+    for warning in review.warnings:
+        console.print(f"- {plain(warning)}")
+    console.print(f"\nWrote {', '.join(path.name for path in paths)}", style="bold", end=" ")
+    console.print(f"to {plain(str(paths[0].parent))}")

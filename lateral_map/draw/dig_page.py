@@ -1,0 +1,132 @@
+"""The dig review as one HTML file: the map with its own layers, and everything said beside it.
+
+The map works as on the map page, from the same data and scripts; what is in words is written into
+the page here, escaped by the template.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader
+from markupsafe import Markup
+
+from lateral_map.draw.data import LAYER_KEYS, data_json, map_data
+from lateral_map.draw.dig_layers import DIG_LAYER_KEYS, dig_layers
+from lateral_map.draw.dig_profile import dig_profile
+from lateral_map.draw.dig_section import section_svg
+from lateral_map.draw.dig_style import dig_style_table
+from lateral_map.draw.dig_tables import (
+    conflicts_table,
+    depth_table,
+    nulls_table,
+    refind_table,
+    rules_table,
+)
+from lateral_map.draw.dig_words import (
+    ReachWords,
+    describe_reach,
+    dig_cautions,
+    dig_facts,
+    swell_words,
+)
+from lateral_map.draw.page import (
+    asset,
+    content_policy,
+    leaflet_css,
+    leaflet_js,
+    map_centre,
+    map_frame,
+    page_script,
+)
+from lateral_map.draw.summary import drawing_notices
+from lateral_map.draw.text import tidy
+from lateral_map.model.dig import DigReview
+
+# What the excavator looks for first; the plan's own layers follow.
+_HIDDEN: Final = frozenset({"ties", "corridor", "next", "responsibility"})
+
+
+@dataclass(frozen=True, slots=True)
+class _ReachSheet:
+    """A reach on the page: its words and its section, wide and narrow."""
+
+    words: ReachWords
+    wide: Markup
+    narrow: Markup
+
+
+def dig_page(review: DigReview) -> str:
+    """Return the dig review as one self-contained HTML text, the same for the same site."""
+    report = review.report
+    keys = (*LAYER_KEYS, *DIG_LAYER_KEYS)
+    frame = map_frame(map_centre(report), local=report.site.frame.is_local, keys=keys)
+    styles = (leaflet_css(), asset("page.css"), asset("dig.css"))
+    scripts = (leaflet_js(), frame.script, page_script())
+    return str(
+        _template().render(
+            policy=content_policy(styles, scripts),
+            styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
+            scripts=[Markup(script) for script in scripts],  # noqa: S704  # our own files
+            map_html=Markup(frame.html),  # noqa: S704  # constants only
+            data=Markup(data_json(_page_data(review))),  # noqa: S704  # no < or > left in it
+            site_name=tidy(report.site.name, 120) or "Unnamed site",
+            cautions=dig_cautions(),
+            reaches=[_reach_sheet(review, index) for index in range(len(review.reaches))],
+            swell=swell_words(review),
+            conflicts=conflicts_table(review),
+            refind=refind_table(review),
+            depths=depth_table(review),
+            nulls=nulls_table(review),
+            rules=rules_table(review),
+            rule_words=tidy(report.dig.rule, 300),
+        )
+    )
+
+
+def _page_data(review: DigReview) -> dict[str, Any]:
+    """Return the map page's data with the dig review's layers, styles, facts and profile."""
+    data = map_data(review.report, extra=dig_layers(review))
+    for layer in data["layers"]:
+        if layer["key"] in _HIDDEN:
+            layer["shown"] = False
+    return data | {
+        "style": data["style"] | dig_style_table(),
+        "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
+        "facts": [
+            {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
+            for fact in dig_facts(review)
+        ],
+        "notices": [tidy(words, 300) for words in _notices(review)],
+        "tables": [],
+        "cautions": list(dig_cautions()),
+        "profiles": {
+            "wide": dig_profile(review, narrow=False),
+            "narrow": dig_profile(review, narrow=True),
+        },
+    }
+
+
+def _notices(review: DigReview) -> tuple[str, ...]:
+    return tuple(dict.fromkeys([*review.warnings, *drawing_notices(review.report)]))
+
+
+def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:
+    one = review.reaches[index]
+    wide, narrow = (
+        section_svg(review, one, narrow=slim, prefix=f"section-{index}-{slim:d}")
+        for slim in (False, True)
+    )
+    return _ReachSheet(
+        words=describe_reach(review, one),
+        wide=Markup(wide),  # noqa: S704  # figures and numbers of our own, serialised as XML
+        narrow=Markup(narrow),  # noqa: S704
+    )
+
+
+@cache
+def _template() -> Any:
+    loader = PackageLoader("lateral_map.draw", "assets")
+    return Environment(loader=loader, autoescape=True).get_template("dig.html.j2")
