@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
 import sys
 from pathlib import Path
+
+from typer.testing import CliRunner
 
 from lateral_map.cli.main import app
 
@@ -32,14 +32,8 @@ def section(title: str, words: list[str]) -> str:
 
 def answer(words: list[str]) -> str:
     settings = {"COLUMNS": "96", "TERMINAL_WIDTH": "96", "NO_COLOR": "1", "TERM": "dumb"}
-    done = subprocess.run(
-        [sys.executable, "-m", "lateral_map", *words, "--help"],
-        capture_output=True,
-        encoding="utf-8",
-        check=True,
-        env={**os.environ, **settings, "PYTHONIOENCODING": "utf-8"},
-    )
-    return "\n".join(line.rstrip() for line in done.stdout.strip().splitlines())
+    said = CliRunner().invoke(app, [*words, "--help"], env=settings, prog_name="lateral-map")
+    return "\n".join(line.rstrip() for line in said.stdout.strip().splitlines())
 
 
 def main() -> int:

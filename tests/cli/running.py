@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import subprocess
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -11,5 +11,14 @@ LOCAL_SKETCH = ROOT / "tests" / "sites" / "local_sketch"
 PLAIN_LOT = ROOT / "demo_sites" / "plain_lot"
 RISING_GROUND = ROOT / "demo_sites" / "rising_ground"
 
-Completed = subprocess.CompletedProcess[str]
-Run = Callable[..., Completed]
+
+@dataclass(frozen=True)
+class Done:
+    """A command's exit code and what it said."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+Run = Callable[..., Done]

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from cli.running import PLAIN_LOT, Completed, Run
+from cli.running import PLAIN_LOT, Done, Run
 
 from lateral_map.cli import main
 from lateral_map.errors import Fault, SiteError
@@ -17,7 +17,7 @@ def whole(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def assert_refused(done: Completed, *words: str) -> None:
+def assert_refused(done: Done, *words: str) -> None:
     assert done.returncode == 2, done
     said = done.stderr
     assert "Traceback" not in said
@@ -60,7 +60,7 @@ def test_nothing_is_written_where_one_may_not(run: Run, site: Path) -> None:
     assert_refused(run("draw", site, "--out", "/proc/out", "--only", "result"), "/proc/out")
 
 
-def test_full_disk_leaves_the_old_files(run: Run, site: Path) -> None:
+def test_full_disk_leaves_the_old_files(run: Run, run_apart: Run, site: Path) -> None:
     assert run("draw", site, "--only", "result", "--only", "stations").returncode == 0
     before = whole(site / "out")
     (site / "findings.csv").write_text("footage,to,finding,severity,note\n20,,crack,minor,\n")
@@ -68,7 +68,7 @@ def test_full_disk_leaves_the_old_files(run: Run, site: Path) -> None:
     def no_file_over_4000_bytes() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (4000, 4000))
 
-    done = run(
+    done = run_apart(
         "draw", site, "--only", "stations", "--only", "result", preexec_fn=no_file_over_4000_bytes
     )
     assert_refused(done, "cannot be written", "File too large")
