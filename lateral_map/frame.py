@@ -188,10 +188,10 @@ def projected_frame_at(text: str, lon_deg: float, lat_deg: float) -> Frame:
     Raises ``FrameError`` where the position is no place in that system.
     """
     crs = read_crs(text)
-    place = f"latitude {lat_deg:.6g}, longitude {lon_deg:.6g}"
+    place = f"latitude {lat_deg:.9g}, longitude {lon_deg:.9g}"
     if not (abs(lat_deg) <= 90.0 and abs(lon_deg) <= 180.0):
         raise FrameError(f"{place} is no place on earth; latitude runs from -90 to 90")
-    _check_area(crs, lon_deg, lat_deg, place)
+    _check_area(crs, lon_deg, lat_deg, f"{place} lies")
     into = _best_operation("EPSG:4326", crs, lon_deg, lat_deg).transformer
     x, y = into.transform(lon_deg, lat_deg)
     if not (np.isfinite(x) and np.isfinite(y)):
@@ -255,14 +255,15 @@ def _inside(crs: CRS, to_geodetic: Transformer, x: float, y: float) -> tuple[flo
         # Far outside its zone an inverse projection may still give a number, but not its own.
         back = to_geodetic.transform(lon, lat, direction="INVERSE")
         if np.allclose(back, (x, y), rtol=0.0, atol=0.01):
-            _check_area(crs, lon, lat, place)
+            _check_area(crs, lon, lat, f"{place} lies at latitude {lat:.4f}, longitude {lon:.4f},")
             return float(lon), float(lat)
     raise FrameError(
         f"{place} lies outside {crs.name}; check the order and the unit of the coordinates"
     )
 
 
-def _check_area(crs: CRS, lon: float, lat: float, place: str) -> None:
+def _check_area(crs: CRS, lon: float, lat: float, said: str) -> None:
+    """Refuse a place far outside the area a system is made for; ``said`` begins the sentence."""
     area = crs.area_of_use
     if area is None:
         return
@@ -271,8 +272,8 @@ def _check_area(crs: CRS, lon: float, lat: float, place: str) -> None:
     aside = 0.0 if past_west <= width else min(past_west - width, 360.0 - past_west)
     if max(aside, lat - area.north, area.south - lat) > _AREA_MARGIN_DEG:
         raise FrameError(
-            f"{place} lies at latitude {lat:.4f}, longitude {lon:.4f}, outside the area "
-            f"{crs.name} is made for (latitude {area.south:g} to {area.north:g}, "
+            f"{said} outside the area {crs.name} is made for "
+            f"(latitude {area.south:g} to {area.north:g}, "
             f"longitude {area.west:g} to {area.east:g})"
         )
 

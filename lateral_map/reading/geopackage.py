@@ -43,12 +43,18 @@ def read_geopackage(path: Path, ledger: Ledger, *, crs: str) -> FeatureFile | No
                         features += _layer(path, str(name), crs, ledger, lost)
     except (RuntimeError, ValueError, OSError, shapely.errors.ShapelyError) as error:
         ledger.fault(
-            f"the file cannot be opened: {clean_name(str(error))[:120]}",
+            f"the file cannot be read as a GeoPackage ({_reason(error, path)})",
             "save the plan again as GeoPackage, or as plan.geojson",
             file=file,
         )
         return None
     return FeatureFile(file, tuple(features), "declared", frozenset(lost))
+
+
+def _reason(error: Exception, path: Path) -> str:
+    """Return the first sentence of what GDAL says, without the path it was given."""
+    said = clean_name(str(error)).replace(f"'{path}' ", "").replace(str(path), path.name)
+    return said.partition("; ")[0].rstrip(".")[:120]
 
 
 def _layer(path: Path, layer: str, crs: str, ledger: Ledger, lost: set[str]) -> list[Feature]:

@@ -28,7 +28,7 @@ from lateral_map.reading.placing import PlacedStart, explain_place
 from lateral_map.reading.plan import LINE_KINDS
 from lateral_map.reading.rows import TAPES, LocateRow
 from lateral_map.reading.typed_rows import ReadRow
-from lateral_map.units import format_length, to_metres
+from lateral_map.units import format_length, from_metres, to_metres
 
 # A mark cannot lie farther from the start than its footage; this much more is left to the
 # adjustment, which says so with both readings named. Beyond it the coordinates are wrong.
@@ -137,9 +137,8 @@ def _position(
     distance = math.hypot(east - start.easting_m, north - start.northing_m)
     if not distance <= far_m:  # not finite is far, too
         hint = explain_place(*given, start, far_m, lonlat=lonlat)
-        shown = format_length(distance, ground.unit, 0) if math.isfinite(distance) else "nowhere"
         ledger.fault(
-            f"it lies {shown} from the start" if shown != "nowhere" else "it lies nowhere on earth",
+            f"it lies {_far(distance, ground.unit)}",
             hint or "check the coordinates against the start's",
             file=row.file,
             row=row.number,
@@ -148,6 +147,14 @@ def _position(
         return
     sd = typed.accuracy or (_SD_GNSS_M if lonlat else _SD_XY_M)
     yield PositionTie(east, north, sd, "gnss" if lonlat else "xy")
+
+
+def _far(distance_m: float, unit: str) -> str:
+    if not math.isfinite(distance_m):
+        return "at no place of the site's crs"
+    if unit == "m":
+        return f"{distance_m / 1000.0:,.1f} km from the start"
+    return f"{from_metres(distance_m, 'ft') / 5280.0:,.1f} miles from the start"
 
 
 def _line_ties(

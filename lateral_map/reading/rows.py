@@ -40,7 +40,7 @@ class LocateRow(Typed):
     """A row of locates.csv."""
 
     mark: Name | None = Field(default=None, description="What is painted beside the mark.")
-    footage: Footage = Field(description="Counter reading at the lens.")
+    footage: Footage = Field(description="Counter reading at the lens.", examples=["12.5"])
     depth: Depth | None = Field(default=None, description="The locator's depth read-out.")
     held_above: NonNegativeLength = Field(
         default=0.0, description="Height above the ground at which the locator was held."
@@ -116,7 +116,7 @@ class LocateRow(Typed):
 class BendRow(Typed):
     """A row of bends.csv."""
 
-    footage: Footage = Field(description="Counter reading at the bend.")
+    footage: Footage = Field(description="Counter reading at the bend.", examples=["12.5"])
     turn: Turn = Field(default=0.0, description="Degrees, positive to the right.")
     fall: Turn = Field(default=0.0, description="Degrees, positive down.")
     how: HowWord | None = Field(default=None, description="Known by its fitting, or by eye.")
@@ -141,9 +141,11 @@ class BendRow(Typed):
 class FindingRow(Typed):
     """A row of findings.csv."""
 
-    footage: Footage = Field(description="Counter reading at the finding, or where it begins.")
+    footage: Footage = Field(
+        description="Counter reading at the finding, or where it begins.", examples=["12.5"]
+    )
     to: Footage | None = Field(default=None, description="Where a stretch ends.")
-    finding: Name = Field(description="What was seen, in plain trade words.")
+    finding: Name = Field(description="What was seen, in plain trade words.", examples=["roots"])
     severity: SeverityWord | None = Field(default=None, description="minor, moderate or severe.")
     note: Text = Field(default="", description="Anything worth keeping.")
 

@@ -361,7 +361,7 @@ TABLE_CASES = [
     Case("too many cells", raw(locates__csv="mark,footage,depth\nA,10,4,lawn\n"), LOCATES, 2, "", ("4 cells under 3 headings",)),
     Case("open quotation mark", raw(locates__csv='mark,footage,depth\nA,10,"7\'6""\nB,20,4\n'), LOCATES, 2, "", ("never closed", "7 ft 6 in")),
     Case("footage no length", cell("locates", 2, footage="ten"), LOCATES, 2, "footage", ("'ten' is not a length",)),
-    Case("footage missing", cell("locates", 2, footage=""), LOCATES, 2, "footage", ("missing",)),
+    Case("footage missing", cell("locates", 2, footage=""), LOCATES, 2, "footage", ("missing", "footage = 12.5")),
     Case("footage before the start", cell("locates", 2, footage="-3"), LOCATES, 2, "footage", ("-3.00 ft is before the start",)),
     Case("footage beyond the end", cell("locates", 5, footage="93"), LOCATES, 5, "footage", ("93.00 ft is beyond the run's end, 80.00 ft", "end_footage")),
     Case("depth no length", cell("locates", 3, depth="4.5 yd"), LOCATES, 3, "depth", ("unknown unit 'yd'",)),
@@ -386,6 +386,8 @@ TABLE_CASES = [
     Case("accuracy of 0", cell("locates", 3, accuracy="0"), LOCATES, 3, "accuracy", ("greater than 0",)),
     Case("swapped fix", cell("locates", 3, lat="-84.4998885", lon="42.7"), LOCATES, 3, "lat", ("from the start", "look swapped")),
     Case("fix without minus", cell("locates", 3, lon="84.4998885"), LOCATES, 3, "lat", ("from the start", "minus sign")),
+    Case("x, y in metres", cell("locates", 2, x="3989076.0", y="133301.0"), LOCATES, 2, "x", ("miles from the start", "look like metres; this crs counts feet")),
+    Case("x, y swapped", cell("locates", 2, x="437340.0", y="13087530.0"), LOCATES, 2, "x", ("miles from the start", "x and y look swapped")),
     Case("fix in another town", cell("locates", 3, lat="42.9"), LOCATES, 3, "lat", ("from the start", "check the coordinates")),
     Case("latitude in minutes", cell("locates", 3, lat="42 42.0"), LOCATES, 3, "lat", ("'42 42.0' is not a number",)),
     Case("longitude out of range", cell("locates", 3, lon="-184.5"), LOCATES, 3, "lon", ("-180 to 180",)),
@@ -447,11 +449,12 @@ PLAN_CASES = [
     Case("a feature in another town", add_feature("Point", at(900_000, 0), kind="reference", name="far"), PLAN, None, "feature 11 'far'", ("more than 10 km",)),
     Case("one feature swapped", shape("curb", "LineString", [at(60, 50)[::-1], at(60, -50)[::-1]]), PLAN, None, "feature 5 'curb'", ("more than 10 km", "look swapped")),
     Case("two features swapped", both(shape("hydrant", "Point", at(40, 12)[::-1]), shape("NE corner", "Point", at(5, 10)[::-1])), PLAN, None, "feature 2 'hydrant'", ("and 1 more", "look swapped")),
-    Case("grid coordinates", shape("curb", "LineString", [[13_000_000.0, 438_000.0], [13_000_000.0, 437_900.0]]), PLAN, None, "feature 5 'curb'", ("more than 10 km",)),
+    Case("grid coordinates", shape("curb", "LineString", [[13_087_580.0, 437_390.0], [13_087_580.0, 437_290.0]]), PLAN, None, "feature 5 'curb'", ("more than 10 km", "these are x, y of EPSG:6499", "RFC 7946")),
+    Case("grid coordinates at the start", shape("cleanout", "Point", [13_087_520.0, 437_340.0]), "site.toml", None, "start.point", ("no place on earth", "these are x, y of EPSG:6499")),
     Case("declared in another crs", lambda f: f.plan.update(crs={"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::6499"}}), PLAN, None, "crs", ("EPSG::6499", "RFC 7946")),
     Case("the whole plan swapped", swap_plan, "site.toml", None, "start.point", ("outside the area", "look swapped")),
     Case("two plans", raw(plan__gpkg=b"x"), "plan.gpkg", None, "", ("plan.geojson is there too",)),
-    Case("no geopackage", raw(plan__geojson=None, plan__gpkg=b"not a database"), "plan.gpkg", None, "", ("cannot be opened",)),
+    Case("no geopackage", raw(plan__geojson=None, plan__gpkg=b"not a database"), "plan.gpkg", None, "", ("cannot be read as a GeoPackage (not recognized as being in a supported file format)",)),
 ]  # fmt: skip
 CASES = SITE_TOML_CASES + TABLE_CASES + PLAN_CASES
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from reading.broken_database import damage
 from reading.good_site import Folder, good_folder
@@ -19,6 +19,8 @@ from reading.good_site import Folder, good_folder
 from lateral_map.errors import SiteError
 from lateral_map.reading.folder import load_site
 
+# Each example reads a whole folder; the thorough profile still runs hundreds.
+FEWER = settings(max_examples=max(settings().max_examples // 3, 10))
 FILES = tuple(good_folder().texts())
 
 
@@ -35,6 +37,7 @@ def content(folder: Folder, name: str) -> bytes:
     return text.encode() if isinstance(text, str) else text
 
 
+@FEWER
 @given(st.sampled_from(FILES), st.binary(max_size=300))
 def test_any_bytes(name: str, data: bytes) -> None:
     folder = good_folder()
@@ -42,6 +45,7 @@ def test_any_bytes(name: str, data: bytes) -> None:
     read(folder)
 
 
+@FEWER
 @given(st.sampled_from(FILES), st.integers(0, 10**9))
 def test_bytes_changed_or_cut(name: str, seed: int) -> None:
     folder = good_folder()
@@ -57,6 +61,7 @@ PIECES = st.one_of(
 )  # fmt: skip
 
 
+@FEWER
 @given(st.sampled_from(FILES), st.lists(st.tuples(st.floats(0, 1), PIECES), max_size=4))
 def test_pieces_put_in(name: str, pieces: list[tuple[float, str]]) -> None:
     folder = good_folder()
@@ -92,6 +97,7 @@ def other_values(draw: st.DrawFn) -> Folder:
     return folder
 
 
+@FEWER
 @given(other_values())
 def test_other_values_in_site_toml(folder: Folder) -> None:
     read(folder)
@@ -116,6 +122,7 @@ def other_cells(draw: st.DrawFn) -> Folder:
     return folder
 
 
+@FEWER
 @given(other_cells())
 def test_other_cells(folder: Folder) -> None:
     read(folder)
@@ -139,6 +146,7 @@ def leaves(document: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 PATHS = leaves(good_folder().plan)[1:]
 
 
+@FEWER
 @given(st.lists(st.tuples(st.sampled_from(PATHS), LEAVES), min_size=1, max_size=3))
 def test_other_values_in_the_plan(changes: list[tuple[tuple[Any, ...], Any]]) -> None:
     folder = good_folder()
