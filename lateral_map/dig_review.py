@@ -102,23 +102,13 @@ def _warnings(
     said = []
     if not reaches:
         said.append(
-            "no finding calls for a repair and site.toml names no [[reach]]: nothing is proposed"
-        )
-    if report.site.dig.tolerance_zone_m is None:
-        said.append(
-            "site.toml gives no tolerance zone: the local one-call law's own width comes before "
-            "the 18 in used here"
-        )
-    if not report.stations.ground_known:
-        said.append(
-            "nobody measured the ground: depths hold where they were read, and the ground between "
-            "is taken as level"
+            "No finding calls for a repair and site.toml names no [[reach]]: nothing is proposed"
         )
     if not report.site.plan.utilities:
-        said.append("the plan shows no utilities at all: that is no sign that there are none")
+        said.append("The plan shows no utilities at all: that is no sign that there are none")
     unknown = [one.name for one in conflicts if one.depth_m is None and one.verdict != "clear"]
     if unknown:
-        said.append(f"depth unknown: {', '.join(unknown)}; expose by hand before digging near")
+        said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
     said += [_null_words(report, check) for check in nulls if check.verdict == "suspect"]
     if report.suspects:
         said.append(

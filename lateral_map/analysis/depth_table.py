@@ -37,7 +37,9 @@ def _wanted(site: Site, stations: Stations) -> list[int]:
     step = to_metres(_EVERY[site.unit], site.unit)
     share = stations.footage_m / step
     regular = np.abs(share - np.round(share)) * step < 1e-6
-    return [i for i in range(len(share)) if regular[i] or stations.events[i]]
+    # In the riser the pipe stands upright: it has no cover and no trench.
+    in_run = stations.footage_m >= site.counter.zero_m + site.start.riser_m - 1e-6
+    return [i for i in range(len(share)) if in_run[i] and (regular[i] or stations.events[i])]
 
 
 def _depth_readings(site: Site) -> Floats:

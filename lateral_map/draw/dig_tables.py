@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from lateral_map.draw.style import UTILITY_WORDS
 from lateral_map.draw.summary import Row, Table
 from lateral_map.draw.text import label, length, listed, plus_minus, range_95, tidy
@@ -14,6 +16,8 @@ from lateral_map.model.dig import (
     UtilityCrossing,
 )
 from lateral_map.units import format_length, format_small, format_tape
+
+_ON_LINE_M: Final = 0.01
 
 
 def conflicts_table(review: DigReview) -> Table:
@@ -115,6 +119,8 @@ def _tape_cells(one: Refind, unit: str) -> tuple[str, str, str]:
 
 def _line_words(line: RefindLine, unit: str) -> str:
     past = f"{format_tape(abs(line.past_m), unit)} {'past' if line.past_m >= 0 else 'short of'}"
+    if abs(line.past_m) < _ON_LINE_M:
+        past = "on"
     hand = "right" if line.to_the_right else "left"
     return (
         f"{past} {label(line.line)} ({range_95(line.sd_past_m, unit)}); along it "
@@ -145,7 +151,6 @@ def depth_table(review: DigReview) -> Table:
     known = review.report.stations.ground_known
     rows = []
     for row in review.depths:
-        spread = range_95(row.sd_m, unit)
         depths = (row.cover_m, row.invert_depth_m, row.bottom_depth_m)
         ground = () if not known else (length(row.ground_m or 0.0, unit),)
         rows.append(
@@ -154,7 +159,7 @@ def depth_table(review: DigReview) -> Table:
                     length(row.footage_m, unit),
                     ", ".join(tidy(event, 60) for event in row.events),
                     *ground,
-                    *(f"{length(depth, unit)} {spread}" for depth in depths),
+                    *(plus_minus(depth, row.sd_m, unit) for depth in depths),
                     row.basis,
                     tidy(row.loud, 160),
                 ),

@@ -38,6 +38,9 @@ from lateral_map.units import (
     square_metres_per,
 )
 
+# Slivers of less than this (m², m³) are left out of tables.
+_LEAST: Final = 0.05
+
 ITEM_WORDS: Final[dict[RateItem, str]] = {
     "mobilise open cut": "Coming to dig",
     "mobilise liner": "Coming to line",
@@ -259,6 +262,7 @@ def _methods_table(review: DigReview, one: ReachReview) -> Table:
             )
         )
         for item in items
+        if any(found[item].high > _LEAST for found in by_method if item in found)
         if not item.startswith("mobilise") or site.rates.rates
     ]
     if site.rates.rates:
@@ -342,6 +346,7 @@ def _surfaces_table(one: ReachReview, unit: str) -> Table:
         _surface_row(broken, method, unit)
         for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped))
         for broken in surfaces
+        if broken.restored_area_m2 > _LEAST
     )
     columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
     return Table("surfaces", "Surface broken", columns, rows)
