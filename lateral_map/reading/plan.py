@@ -141,10 +141,10 @@ def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | N
 
 def _misspelt(given: Mapping[str, object]) -> Iterator[Fault]:
     """Yield a fault for each property that is nearly one of ours; others belong to the GIS."""
-    ours = [key for key in key_names(FeatureProperties) if len(key) > 3]
-    for key in given:
-        near = nearest(key, ours, 0.8)
-        if key not in key_names(FeatureProperties) and near is not None and near not in given:
+    ours = key_names(FeatureProperties)
+    for key in given.keys() - set(ours):
+        near = nearest(key, [one for one in ours if len(one) > 3], 0.8)
+        if near is not None and near not in given:
             yield Fault("this property is unknown", f"did you mean {near!r}?", field=key)
 
 
