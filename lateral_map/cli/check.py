@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
+from lateral_map.cli.arguments import SiteFolder
 
 
 def check(
-    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
+    site: SiteFolder,
 ) -> None:
     """Check a site folder: its files, the fit, every reading's verdict. Draws nothing."""
     from lateral_map import build_report, load_site

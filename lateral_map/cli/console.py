@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
@@ -41,6 +42,13 @@ def stdout_console() -> Console:
     console = Console(highlight=False, markup=False, emoji=False)
     console.soft_wrap = not console.is_terminal
     return console
+
+
+def tell_written(paths: Sequence[Path]) -> None:
+    """Say which files were written, and where."""
+    console = stdout_console()
+    console.print(f"Wrote {', '.join(path.name for path in paths)}", style="bold", end=" ")
+    console.print(f"to {plain(str(paths[0].parent))}")
 
 
 def complain(message: str) -> None:

@@ -2,27 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
+from lateral_map.cli.arguments import OutFolder, SiteFolder
 
 
 def dig(
-    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
-        ),
-    ] = None,
+    site: SiteFolder,
+    out: OutFolder = None,
 ) -> None:
     """Review a dig: reaches, trench, conflicts, depths, and a sheet to find points again.
 
     Writes dig.html, dig.geojson and refind.csv, and prints the cautions and a summary.
     """
     from lateral_map import build_report, load_site
-    from lateral_map.cli.console import plain, show_progress, stdout_console
+    from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.dig_review import build_dig_review
     from lateral_map.draw.dig_words import dig_cautions, summary_lines
     from lateral_map.export.atomic import write_folder
@@ -46,5 +38,5 @@ def dig(
         console.print("\nNotices", style="bold")
     for warning in review.warnings:
         console.print(f"- {plain(warning)}")
-    console.print(f"\nWrote {', '.join(path.name for path in paths)}", style="bold", end=" ")
-    console.print(f"to {plain(str(paths[0].parent))}")
+    console.print()
+    tell_written(paths)

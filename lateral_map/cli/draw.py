@@ -2,36 +2,28 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from lateral_map.export.registry import PRODUCTS, Options, write_products
+from lateral_map.cli.arguments import OutFolder, SiteFolder, product_name
+from lateral_map.export.registry import PRODUCTS, Options, usual_products, write_products
 
+_USUAL = usual_products()
 _READ, _ADJUSTED = 0.1, 0.3  # shares of the waiting
 
 
-def _product_name(name: str) -> str:
-    if name not in PRODUCTS:
-        raise typer.BadParameter(f"{name!r} is none of {', '.join(PRODUCTS)}.")
-    return name
-
-
 def draw(
-    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
-        ),
-    ] = None,
+    site: SiteFolder,
+    out: OutFolder = None,
     only: Annotated[
         list[str] | None,
         typer.Option(
             metavar="WHAT",
-            parser=_product_name,
-            help=f"Write only this: {', '.join(PRODUCTS)}. May be given several times.",
+            parser=product_name,
+            help=f"Write only this: {', '.join(_USUAL)}; or what is made only when named: "
+            f"{', '.join(name for name in PRODUCTS if name not in _USUAL)}. "
+            "May be given several times.",
             show_default=False,
         ),
     ] = None,
@@ -45,7 +37,7 @@ def draw(
 ) -> None:
     """Draw a site: its map, profile and files, and a short summary."""
     from lateral_map import build_report, load_site
-    from lateral_map.cli.console import plain, show_progress, stdout_console
+    from lateral_map.cli.console import show_progress, stdout_console, tell_written
     from lateral_map.cli.summary import drawing_parts
 
     with show_progress("Reading the site") as step:
@@ -63,5 +55,4 @@ def draw(
     console = stdout_console()
     for part in drawing_parts(report):
         console.print(part)
-    console.print(f"Wrote {', '.join(path.name for path in paths)}", style="bold", end=" ")
-    console.print(f"to {plain(str(paths[0].parent))}")
+    tell_written(paths)

@@ -7,6 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from lateral_map.cli.arguments import (
+    OutFolder,
+    PaperName,
+    SheetScale,
+    SiteFolder,
+    product_name,
+)
 from lateral_map.export.registry import PRODUCTS
 
 if TYPE_CHECKING:
@@ -15,20 +22,9 @@ if TYPE_CHECKING:
 _READ, _PACKED = 0.1, 0.3  # shares of the waiting
 
 
-def _product_name(name: str) -> str:
-    if name not in PRODUCTS:
-        raise typer.BadParameter(f"{name!r} is none of {', '.join(PRODUCTS)}.")
-    return name
-
-
 def refer(
-    site: Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
-        ),
-    ] = None,
+    site: SiteFolder,
+    out: OutFolder = None,
     letter: Annotated[
         Path | None,
         typer.Option(
@@ -37,27 +33,13 @@ def refer(
             show_default=False,
         ),
     ] = None,
-    paper: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME",
-            help="Paper of the drawing sheets: letter, tabloid, A4 or A3; otherwise chosen to fit.",
-            show_default=False,
-        ),
-    ] = None,
-    scale: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SCALE",
-            help='Such as "1 in = 10 ft", 10 or 1:100; otherwise chosen to fit.',
-            show_default=False,
-        ),
-    ] = None,
+    paper: PaperName = None,
+    scale: SheetScale = None,
     also: Annotated[
         list[str] | None,
         typer.Option(
             metavar="WHAT",
-            parser=_product_name,
+            parser=product_name,
             help=f"Put this into referral.zip too: {', '.join(PRODUCTS)}. May be repeated.",
             show_default=False,
         ),
@@ -65,7 +47,7 @@ def refer(
 ) -> None:
     """Write referral.pdf, referral.zip and a plain summary for the owner."""
     from lateral_map import build_report, load_site
-    from lateral_map.cli.console import plain, show_progress, stdout_console
+    from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.packet import PacketOptions, make_packet
     from lateral_map.reading.letter import load_letter
@@ -90,8 +72,7 @@ def refer(
     console = stdout_console()
     for line in _summary(report, len(options.photographs)):
         console.print(plain(line))
-    console.print(f"Wrote {', '.join(path.name for path in paths)}", style="bold", end=" ")
-    console.print(f"to {plain(str(paths[0].parent))}")
+    tell_written(paths)
 
 
 def _summary(report: Report, photographs: int) -> list[str]:

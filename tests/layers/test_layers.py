@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ast
+import re
 import statistics
 import subprocess
 import sys
+import tomllib
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -51,6 +54,34 @@ def test_public_names_are_found_when_first_used() -> None:
         assert callable(getattr(lateral_map, name))
     with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
         lateral_map.nonsense  # noqa: B018
+
+
+def imported_names() -> set[str]:
+    """First names of everything the package imports, at the top of a file or inside a function."""
+    names: set[str] = set()
+    for path in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                names |= {alias.name.partition(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                names.add(node.module.partition(".")[0])
+    return names - set(sys.stdlib_module_names) - {"lateral_map"}
+
+
+def test_every_library_used_is_declared() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    extras = project["optional-dependencies"]
+    wanted = project["dependencies"] + [
+        one for name, group in extras.items() if name != "dev" for one in group
+    ]
+    declared = {re.split(r"[^\w.-]", one)[0].lower().replace("_", "-") for one in wanted}
+    home = packages_distributions()
+    missing = {
+        name
+        for name in imported_names()
+        if not declared & {each.lower().replace("_", "-") for each in home.get(name, [])}
+    }
+    assert missing == set()
 
 
 def function_lengths() -> dict[str, int]:

@@ -1,0 +1,43 @@
+"""Arguments and options several commands share, worded once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lateral_map.export.registry import PRODUCTS
+
+SiteFolder = Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")]
+OutFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
+    ),
+]
+PaperName = Annotated[
+    str | None,
+    typer.Option(
+        "--paper",
+        metavar="NAME",
+        help="Paper of the drawing sheets: letter, tabloid, A4 or A3; otherwise chosen to fit.",
+        show_default=False,
+    ),
+]
+SheetScale = Annotated[
+    str | None,
+    typer.Option(
+        "--scale",
+        metavar="SCALE",
+        help='Such as "1 in = 10 ft", 10 or 1:100; otherwise chosen to fit.',
+        show_default=False,
+    ),
+]
+
+
+def product_name(name: str) -> str:
+    """Return ``name`` if it is something that can be made; raises ``typer.BadParameter``."""
+    if name not in PRODUCTS:
+        raise typer.BadParameter(f"{name!r} is none of {', '.join(PRODUCTS)}.")
+    return name
