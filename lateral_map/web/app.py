@@ -84,7 +84,8 @@ class EntryApp:
             "key": self.gate.key,
             "shared": self.link is not None,
         }
-        frame = "frame-local.js" if state["site"]["local"] else "frame-earth.js"
+        local = state["site"]["local"] or state["site"]["is_new"]
+        frame = "frame-local.js" if local else "frame-earth.js"
         return HTMLResponse(
             self._page.render(
                 title=state["site"]["name"] or state["site"]["folder"],

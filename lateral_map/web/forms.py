@@ -23,7 +23,10 @@ from lateral_map.model.site import (
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of a form; ``keep`` carries its last value on to the next row."""
+    """One field of a form; ``keep`` carries its last value on to the next row.
+
+    A ``free`` choice may be in other words; a ``required`` one cannot be taken back.
+    """
 
     name: str
     label: str
@@ -34,6 +37,7 @@ class Field:
     keep: bool = False
     default: str = ""
     free: bool = False
+    required: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +177,7 @@ SITE: Final = (
         (
             Field("name", "Name"),
             Field("date", "Day of the inspection", "date"),
-            Field("unit", "Unit of lengths", "choice", choices=("ft", "us_ft", "m")),
+            Field("unit", "Unit of lengths", "choice", choices=("ft", "us_ft", "m"), required=True),
             Field(
                 "crs",
                 "Coordinate system",

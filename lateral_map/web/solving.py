@@ -73,6 +73,8 @@ def _reported(site: Site, faults: tuple[Fault, ...]) -> Solved:
 
 def _plan_alone(copy: Path) -> Report | None:
     """Return a report whose plan can be shown though nothing says where the run is yet."""
+    if not (copy / SETTINGS).exists():
+        return None
     try:
         text = _text(copy / SETTINGS)
         for path in ("start.point", "start.lat", "start.lon"):

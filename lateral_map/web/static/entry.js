@@ -13,7 +13,9 @@ const LOOK_EVERY_MS = 3000;
 let state = firstState;
 let tab = kept("tab") || "locates.csv";
 let editing = null; // the text of the row being edited, null for a new one
+const mapIsLocal = firstState.site.local || firstState.site.is_new;
 let busy = 0;
+let taken = 0;
 
 // ── saving ───────────────────────────────────────────────────────────────────────────────────────
 
@@ -144,10 +146,11 @@ function renderOutside() {
 // ── the state ────────────────────────────────────────────────────────────────────────────────────
 
 async function take(next) {
-  const moved = next.site.local !== state.site.local && !state.site.is_new;
-  const begun = state.site.is_new && !next.site.is_new && !next.site.local;
+  // The map was made for a sketch or for the earth when the page was loaded.
+  const moved = next.site.local !== mapIsLocal && !next.site.is_new;
   state = next;
-  if (moved || begun) return location.reload();
+  taken += 1;
+  if (moved) return location.reload();
   await showPicture(state.picture);
   renderHead();
   renderSays();
@@ -206,8 +209,10 @@ async function look() {
   if (document.hidden || busy) return;
   if ((kept("waiting") || []).length) return void (await sendWaiting());
   try {
+    const before = taken;
     const versions = await ask("/versions");
-    if (busy || JSON.stringify(versions) === JSON.stringify(state.versions)) return;
+    // An answer from before a save of our own tells nothing new.
+    if (busy || taken !== before || JSON.stringify(versions) === JSON.stringify(state.versions)) return;
     await take(await askState());
     tell("Changed elsewhere and taken in", "good");
     if (!formHasFocus()) renderPanel();
@@ -217,7 +222,7 @@ async function look() {
   }
 }
 
-const formHasFocus = () => byId("panel").contains(document.activeElement) && document.activeElement.matches("input, select");
+const formHasFocus = () => byId("panel").contains(document.activeElement) && document.activeElement.closest("form") !== null;
 
 // ── panels ───────────────────────────────────────────────────────────────────────────────────────
 

@@ -198,6 +198,15 @@ function keyRow(input, keys) {
     key.addEventListener("pointerdown", (event) => event.preventDefault());
     row.append(key);
   }
+  // The row goes only after the tap that ends the typing: nothing may move under a finger.
+  let due = 0;
+  input.addEventListener("focus", () => {
+    clearTimeout(due);
+    row.closest(".field").classList.add("typing");
+  });
+  input.addEventListener("blur", () => {
+    due = setTimeout(() => row.closest(".field")?.classList.remove("typing"), 400);
+  });
   return row;
 }
 
@@ -225,7 +234,7 @@ function choiceField(field, place) {
   };
   for (const choice of field.choices) {
     group.append(button(choice, () => {
-      value = value === choice ? "" : choice;
+      value = value === choice && !field.required ? "" : choice;
       show();
       group.dispatchEvent(new Event("input", { bubbles: true }));
     }, { class: "chip", value: choice }));

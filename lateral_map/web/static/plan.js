@@ -128,7 +128,7 @@ function placeTools(shape, context, add) {
   return make("div", {}, make("div", { class: "chips", role: "group", "aria-label": "Give a place" }, ways), holder);
 }
 
-const field = (name, label, kind, unit = "", more = {}) => ({ name, label, kind, unit, help: "", choices: [], default: "", keep: false, free: false, ...more });
+const field = (name, label, kind, unit = "", more = {}) => ({ name, label, kind, unit, help: "", choices: [], default: "", keep: false, free: false, required: false, ...more });
 const plain = (fields) => [{ title: "", key: "", help: "", path: "", optional: false, fields }];
 
 function wayForm(form, take) {
