@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Point
-from shapely.geometry.base import BaseGeometry
 
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import (
@@ -24,7 +23,7 @@ from lateral_map.model.dig import (
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site, UtilityLine
-from lateral_map.model.space import Nearest, nearest_between
+from lateral_map.model.space import Nearest, crossings_between, nearest_between
 
 Floats = NDArray[np.float64]
 
@@ -180,27 +179,15 @@ def _hand_dig(asked: _Question) -> tuple[tuple[float, float], ...]:
 
 def _crossings(asked: _Question) -> tuple[UtilityCrossing, ...]:
     profile = asked.profile
-    if np.ptp(profile.plan_m) < 1e-9:
-        return ()
-    run = LineString(profile.place_m)
-    met = run.intersection(LineString(asked.line.vertices_m))
-    along = sorted(float(run.project(place)) for place in _places(met))
-    return tuple(_crossing(asked, at) for at in along)
+    met = crossings_between(profile.place_m, asked.line.vertices_m)
+    pieces = met[:, 0].astype(int)
+    step = np.diff(profile.footage_m)
+    footages = profile.footage_m[pieces] + met[:, 1] * step[pieces]
+    return tuple(_crossing(asked, float(footage)) for footage in footages)
 
 
-def _places(met: BaseGeometry) -> list[Point]:
-    """Return the meeting places; a stretch run together is met at its middle."""
-    parts = getattr(met, "geoms", [met])
-    return [
-        part if isinstance(part, Point) else part.interpolate(0.5, normalized=True)
-        for part in parts
-        if not part.is_empty
-    ]
-
-
-def _crossing(asked: _Question, along_m: float) -> UtilityCrossing:
+def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
     route, profile, line = asked.route, asked.profile, asked.line
-    footage = float(np.interp(along_m, profile.plan_m, profile.footage_m))
     at = profile.at(footage)
     tangent = signed_offsets(line.vertices_m, at.place_m[0]).tangent
     ahead = route.directions(footage)[0, :2]

@@ -52,6 +52,35 @@ def nearest_between(first_m: Floats, second_m: Floats) -> Nearest:
     )
 
 
+def crossings_between(first_m: Floats, second_m: Floats) -> Floats:
+    """Return the places (k, 2) along the first line where it meets the second: piece, share.
+
+    Lines through (n, 2) and (m, 2) vertices. A meeting at a corner is one meeting; pieces that run
+    together meet at no one place and give none.
+    """
+    begin, step = first_m[:-1, None], np.diff(first_m, axis=0)[:, None]
+    other, other_step = second_m[None, :-1], np.diff(second_m, axis=0)[None]
+    apart = other - begin
+    turn = _cross(step, other_step)
+    scale = np.sqrt(_dot(step, step) * _dot(other_step, other_step))
+    safe = np.where(np.abs(turn) > 1e-12 * np.maximum(scale, 1e-300), turn, np.inf)
+    along, across = _cross(apart, other_step) / safe, _cross(apart, step) / safe
+    near = 1e-9
+    meets = (along >= -near) & (along <= 1.0 + near) & (across >= -near) & (across <= 1.0 + near)
+    piece, second = np.nonzero(meets & np.isfinite(safe))
+    share = np.clip(along[piece, second], 0.0, 1.0)
+    order = np.argsort(piece + share, kind="stable")
+    found = np.stack([piece[order], share[order]], axis=-1).astype(float)
+    place = first_m[piece[order]] + share[order, None] * step[piece[order], 0]
+    apart_m = np.hypot(*np.diff(place, axis=0).T) if len(place) > 1 else np.zeros(0)
+    first = np.concatenate([[True], apart_m > 1e-6]) if len(place) else np.zeros(0, bool)
+    return np.asarray(found[first])
+
+
+def _cross(one: Floats, other: Floats) -> Floats:
+    return np.asarray(one[..., 0] * other[..., 1] - one[..., 1] * other[..., 0])
+
+
 def _perpendicular(
     begin: Floats, step: Floats, other: Floats, other_step: Floats
 ) -> tuple[Floats, Floats]:

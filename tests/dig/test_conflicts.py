@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from analysis.builder import HandRoute, Sds
 from dig.builder import FOOT, INCH, dig_rules, pipe, polyline, straight, trench
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.geometry import LineString
 
 from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M, find_conflicts
 from lateral_map.model.site import Plan, UtilityLine
-from lateral_map.model.space import nearest_between
+from lateral_map.model.space import crossings_between, nearest_between
 
 Z95 = 1.959964
 
@@ -29,6 +32,7 @@ def against(*lines, tolerance_m=0.6, route_fields=None, outside_in=0.0, length_m
     return find_conflicts(route, profile, tolerance_m)
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 10_000), st.sampled_from([2, 3]))
 def test_nearest_distance_against_brute_force(seed, dimensions):
     rng = np.random.default_rng(seed)
@@ -36,10 +40,8 @@ def test_nearest_distance_against_brute_force(seed, dimensions):
     found = nearest_between(one, other)
 
     def sampled(line):
-        share = np.linspace(0.0, 1.0, 301)[:, None]
-        return np.concatenate(
-            [a + share * (b - a) for a, b in zip(line[:-1], line[1:], strict=True)]
-        )
+        share = np.linspace(0.0, 1.0, 161)[:, None]
+        return np.concatenate([a + share * (b - a) for a, b in itertools.pairwise(line)])
 
     first, second = sampled(one), sampled(other)
     gap = np.linalg.norm(first[:, None] - second[None], axis=-1).min()
@@ -49,6 +51,7 @@ def test_nearest_distance_against_brute_force(seed, dimensions):
     assert np.linalg.norm(found.first_m - found.second_m) == pytest.approx(found.distance_m)
 
 
+@settings(max_examples=25)
 @given(st.integers(0, 10_000))
 def test_clearance_in_space_against_brute_force(seed):
     rng = np.random.default_rng(seed)
@@ -63,6 +66,29 @@ def test_clearance_in_space_against_brute_force(seed):
     gap = min(np.linalg.norm(axis - one, axis=1).min() for one in top)
     brute = max(gap - outside * INCH / 2, 0.0)
     assert found.space_clearance_m == pytest.approx(brute, abs=0.02)
+
+
+@given(st.integers(0, 10_000))
+def test_crossings_against_shapely(seed):
+    rng = np.random.default_rng(seed)
+    one, other = polyline(rng, 5, 2), polyline(rng, 4, 2)
+    found = crossings_between(one, other)
+    places = (
+        one[found[:, 0].astype(int)] + found[:, 1:] * np.diff(one, axis=0)[found[:, 0].astype(int)]
+    )
+    met = LineString(one).intersection(LineString(other))
+    expected = shapely.get_coordinates(met)
+    assert len(places) == len(expected)
+    for place in places:
+        assert np.hypot(*(expected - place).T).min() < 1e-9
+
+
+def test_a_crossing_at_a_corner_is_one_crossing():
+    bent = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 1.0]])
+    found = crossings_between(bent, np.array([[1.0, -1.0], [1.0, 1.0]]))
+    assert len(found) == 1
+    assert len(crossings_between(bent, bent[:2])) == 1  # running together: only the far corner
+    assert len(crossings_between(bent[:2], bent[:2])) == 0
 
 
 def test_a_square_crossing_by_hand():

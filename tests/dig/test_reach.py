@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from analysis.builder import HandRoute, Sds, line
@@ -69,7 +71,10 @@ def test_a_single_break_gets_sound_pipe_either_side():
 
 def test_near_neighbours_are_joined_and_far_ones_are_not():
     gap = 2 * SOUND_PIPE_M + JOINED_WITHIN_M
-    near = [Finding(5.0, "crack", severity="severe"), Finding(4.9 + gap, "crack", severity="severe")]
+    near = [
+        Finding(5.0, "crack", severity="severe"),
+        Finding(4.9 + gap, "crack", severity="severe"),
+    ]
     assert len(reaches(near)) == 1
     far = [Finding(5.0, "crack", severity="severe"), Finding(5.1 + gap, "crack", severity="severe")]
     assert len(reaches(far)) == 2
@@ -150,7 +155,7 @@ def test_every_break_lies_in_exactly_one_reach(places):
     for at in places:
         holding = [one for one in found if one.begin.footage_m <= at <= one.end.footage_m]
         assert len(holding) == 1
-    for before, after in zip(found[:-1], found[1:], strict=True):
+    for before, after in itertools.pairwise(found):
         assert after.begin.footage_m - before.end.footage_m > JOINED_WITHIN_M
     assert all(0.0 <= one.begin.footage_m < one.end.footage_m <= 30.0 for one in found)
 

@@ -155,7 +155,10 @@ def test_along_and_past_a_boundary(north, to_the_right):
 
 def test_key_points_are_in_order_and_each_once():
     route = HandRoute(site_fields={"bends": (Bend(20.0, 45.0), Bend(5.0, 45.0))}).build()
-    pipes = (PipeStretch(0.0, 12.0, "clay", 0.1, 0.1, ""), PipeStretch(12.0, 30.0, "pvc", 0.1, 0.1, ""))
+    pipes = (
+        PipeStretch(0.0, 12.0, "clay", 0.1, 0.1, ""),
+        PipeStretch(12.0, 30.0, "pvc", 0.1, 0.1, ""),
+    )
     points = list_key_points(route.site, (), pipes, ())
     assert [(one.kind, one.footage_m) for one in points] == [
         ("bend", 5.0), ("transition", 12.0), ("bend", 20.0), ("end", 30.0),
