@@ -7,7 +7,9 @@ from typing import Any, Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
+from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.draw.along import (
     Stretch,
@@ -41,57 +43,74 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.draw.text import Z95
-from lateral_map.model.results import Report
+from lateral_map.model.results import Basis, Report
 from lateral_map.model.site import Locate
 from lateral_map.units import from_metres
+
+Floats = NDArray[np.float64]
 
 # A stretch between locates is named once the pipe goes this much of the run unmeasured.
 _NAMED_SHARE: Final = 0.16
 
 
+def _line(axes: Axes, across: ArrayLike, up: ArrayLike, **style: Any) -> None:
+    # Not axes.plot: the window is fixed, and working out its limits again costs more than drawing.
+    axes.add_artist(Line2D(np.asarray(across, float), np.asarray(up, float), **style))
+
+
+def _band(axes: Axes, across: Floats, low: Floats, high: Floats, **style: Any) -> None:
+    outline = np.concatenate([[across, low], np.stack([across, high])[:, ::-1]], axis=1).T
+    axes.add_artist(Polygon(outline, closed=True, lw=0, **style))
+
+
 def paint_soil(axes: Axes, lines: Lines, window: Window) -> None:
     """Tint the cover between ground and crown, and the ground below the pipe a little less."""
-    axes.fill_between(
-        lines.footage, lines.crown, lines.ground, color="#efe6d6", lw=0, zorder=0.2, gid="cover"
-    )
-    axes.fill_between(lines.footage, window.low, lines.invert, color="#f7f3ea", lw=0, zorder=0.2)
-    axes.fill_between(lines.footage, lines.invert, lines.crown, color=PAPER, lw=0, gid="bore")
+    footage = lines.footage
+    foot = np.full_like(footage, window.low)
+    _band(axes, footage, lines.crown, lines.ground, color="#efe6d6", zorder=0.2, gid="cover")
+    _band(axes, footage, foot, lines.invert, color="#f7f3ea", zorder=0.2, gid="below")
+    _band(axes, footage, lines.invert, lines.crown, color=PAPER, zorder=1.0, gid="bore")
 
 
 def paint_band(axes: Axes, lines: Lines) -> None:
     """Draw the invert's 95 % band."""
     low, high = lines.invert - lines.half_band, lines.invert + lines.half_band
-    axes.fill_between(
-        lines.footage, low, high, color=OKABE_ITO["sky blue"], alpha=0.33, lw=0, gid="band"
-    )
+    sky = OKABE_ITO["sky blue"]
+    _band(axes, lines.footage, low, high, color=sky, alpha=0.33, zorder=1.1, gid="band")
     for edge in (low, high):
-        axes.plot(lines.footage, edge, color=OKABE_ITO["blue"], lw=0.7, ls=(0, (5, 2.5)))
+        _line(axes, lines.footage, edge, color=OKABE_ITO["blue"], lw=0.7, ls=(0, (5, 2.5)))
 
 
 def paint_ground(axes: Axes, report: Report, lines: Lines) -> None:
     """Draw the ground: solid where measured, dashed where a level line stands in for it."""
-    dash: Any = (0, (6, 3)) if not report.stations.ground_known else "-"
-    axes.plot(lines.footage, lines.ground, color=GROUND, lw=2.0, ls=dash, gid="ground")
+    dash: Any = "-" if report.stations.ground_known else (0, (6, 3))
+    _line(axes, lines.footage, lines.ground, color=GROUND, lw=2.0, ls=dash, gid="ground")
 
 
 def paint_pipe(axes: Axes, report: Report, lines: Lines) -> None:
     """Draw the crown, and the invert in the line style of what it rests on."""
-    axes.plot(lines.footage, lines.crown, color=INK, lw=0.8, gid="crown")
-    axes.plot(lines.footage, lines.invert, color=INK, lw=0.6, gid="invert")
+    _line(axes, lines.footage, lines.crown, color=INK, lw=0.8, gid="crown")
+    _line(axes, lines.footage, lines.invert, color=INK, lw=0.6, gid="invert")
+    for basis, style in BASIS_LINES.items():
+        footage = _footages_on(report, lines, basis)
+        if len(footage):
+            _line(
+                axes, footage, np.interp(footage, lines.footage, lines.invert),
+                color=style.colour, lw=2.6, ls=dashes(style.dash_px, 2.2),
+                gid=f"invert-{basis.replace(' ', '-')}",
+            )  # fmt: skip
+
+
+def _footages_on(report: Report, lines: Lines, basis: Basis) -> Floats:
+    """Return the footages of every stretch on one basis, a gap (nan) after each."""
     unit = report.site.unit
-    for number, stretch in enumerate(basis_stretches(report.stations)):
-        begin, end = from_metres(stretch.from_m, unit), from_metres(stretch.to_m, unit)
-        inside = lines.footage[(lines.footage > begin) & (lines.footage < end)]
-        footage = np.array([begin, *inside, end])
-        style = BASIS_LINES[stretch.basis]
-        axes.plot(
-            footage,
-            np.interp(footage, lines.footage, lines.invert),
-            color=style.colour,
-            lw=2.6,
-            ls=dashes(style.dash_px, 2.2),
-            gid=f"invert-{stretch.basis.replace(' ', '-')}-{number}",
-        )
+    found: list[Floats] = []
+    for stretch in basis_stretches(report.stations):
+        if stretch.basis == basis:
+            begin, end = from_metres(stretch.from_m, unit), from_metres(stretch.to_m, unit)
+            inside = lines.footage[(lines.footage > begin) & (lines.footage < end)]
+            found.append(np.array([begin, *inside, end, np.nan]))
+    return np.concatenate(found) if found else np.array([])
 
 
 def paint_unlocated(axes: Axes, report: Report, window: Window, size_pt: float) -> None:
@@ -112,7 +131,7 @@ def _shade(axes: Axes, report: Report, stretch: Stretch, colour: str, hatch: str
     unit = report.site.unit
     low, high = axes.get_ylim()
     begin, end = from_metres(stretch.from_m, unit), from_metres(stretch.to_m, unit)
-    axes.add_patch(
+    axes.add_artist(
         Rectangle(
             (begin, low), end - begin, high - low,
             facecolor="none", edgecolor=colour, alpha=0.22, hatch=hatch, lw=0.0,
@@ -160,12 +179,13 @@ def paint_crossings(axes: Axes, report: Report) -> None:
     for number, crossing in enumerate(report.crossings):
         at = from_metres(crossing.footage_m, unit)
         half = from_metres(Z95 * crossing.sd_footage_m, unit)
-        axes.add_patch(
-            Rectangle((at - half, low), 2 * half, high - low, facecolor=QUIET, alpha=0.16, lw=0)
+        width, height = 2 * half, high - low
+        axes.add_artist(
+            Rectangle((at - half, low), width, height, facecolor=QUIET, alpha=0.16, lw=0)
         )
         style = LINE_KINDS[crossing.kind]
-        axes.plot(
-            [at, at], [low, high], color=style.colour, lw=0.6 * style.width_px,
+        _line(
+            axes, [at, at], [low, high], color=style.colour, lw=0.6 * style.width_px,
             ls=dashes(style.dash_px, 2.0), gid=f"crossing-{number}",
         )  # fmt: skip
 
@@ -194,13 +214,13 @@ def paint_utilities(axes: Axes, report: Report, size_pt: float) -> None:
         kind, known = meeting.utility.utility, meeting.utility.depth_m is not None
         ground = at_footage(report, stations.ground_m, meeting.footage_m)
         invert = at_footage(report, stations.elevation_m, meeting.footage_m)
-        axes.plot(
-            [at, at], [ground, level if known else invert],
+        _line(
+            axes, [at, at], [ground, level if known else invert],
             color=INK, lw=0.7, ls=(0, (1.5, 2.0)) if not known else "-",
         )  # fmt: skip
         # Hollow where the depth is unknown, so that a print without colour says so too.
-        axes.plot(
-            [at], [level], marker="o", ms=size_pt + 3,
+        _line(
+            axes, [at], [level], marker="o", ms=size_pt + 3,
             mfc=UTILITY_COLOURS[kind] if known else PAPER,
             mec=INK if known else UTILITY_COLOURS[kind], mew=1.0 if known else 2.2,
             ls="none", gid=f"utility-{number}", clip_on=False,
@@ -253,20 +273,18 @@ def _paint_locate(axes: Axes, report: Report, locate: Locate, verdict: str) -> N
     ground = at_footage(report, report.stations.ground_m, footage_m)
     at = from_metres(footage_m, report.site.unit)
     if locate.depth_m is None:
-        axes.plot([at], [ground], marker="|", ms=8, mew=1.4, color=INK, ls="none")
+        _line(axes, [at], [ground], marker="|", ms=8, mew=1.4, color=INK, ls="none")
         return
     at, level, half = locate_invert(report, locate)
     style = LOCATE_MARKS[verdict]  # type: ignore[index]  # a verdict or set aside
     colour = style.edge
-    axes.plot([at, at], [ground, level], color=QUIET, lw=0.6, ls=(0, (1, 2)))
-    axes.errorbar(
-        [at], [level], yerr=[half], fmt="none", ecolor=colour, elinewidth=1.1, capsize=3.0,
-        capthick=1.1,
-    )  # fmt: skip
+    _line(axes, [at, at], [ground, level], color=QUIET, lw=0.6, ls=(0, (1, 2)))
+    ends = [level - half, level + half]
+    _line(axes, [at, at], ends, color=colour, lw=1.1, marker="_", ms=7.0, mew=1.1)
     _mark(axes, at, level, style, 7.0, f"locate-{locate.place.row or locate.footage_m:g}")
     inner = INNER_MARKERS.get(style.shape)
     if inner:
-        axes.plot([at], [level], marker=inner, ms=4.5, mew=1.2, color=INK, ls="none", zorder=6)
+        _line(axes, [at], [level], marker=inner, ms=4.5, mew=1.2, color=INK, ls="none", zorder=6)
 
 
 def paint_bends(axes: Axes, report: Report) -> None:
@@ -287,8 +305,8 @@ def paint_findings(axes: Axes, report: Report, window: Window) -> None:
         level = at_footage(report, report.stations.elevation_m, finding.footage_m)
         if finding.to_m is not None:
             end = at_footage(report, report.stations.elevation_m, finding.to_m)
-            axes.plot(
-                [at, from_metres(finding.to_m, unit)], [level, end],
+            _line(
+                axes, [at, from_metres(finding.to_m, unit)], [level, end],
                 color=INK, alpha=0.25, lw=7.0, solid_capstyle="butt",
             )  # fmt: skip
         key = side_style(report, result).removeprefix("side ")
@@ -298,8 +316,8 @@ def paint_findings(axes: Axes, report: Report, window: Window) -> None:
 
 
 def _mark(axes: Axes, at: float, level: float, style: MarkStyle, size: float, gid: str) -> None:
-    axes.plot(
-        [at], [level], marker=MARKERS[style.shape], ms=size, mfc=style.fill, mec=style.edge,
+    _line(
+        axes, [at], [level], marker=MARKERS[style.shape], ms=size, mfc=style.fill, mec=style.edge,
         mew=1.2, ls="none", zorder=5, gid=gid, clip_on=False,
     )  # fmt: skip
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -419,5 +420,6 @@ class ReportMaker:
         )  # fmt: skip
 
 
+@cache
 def build(**wishes: Any) -> Report:
     return ReportMaker(Wishes(**wishes)).report()

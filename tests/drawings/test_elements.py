@@ -1,0 +1,259 @@
+"""Each drawing element against the report it shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from shapely.geometry import LineString, Point
+
+from lateral_map.draw.along import basis_stretches, line_between, utility_meetings
+from lateral_map.draw.data import LAYER_KEYS, plan_layers
+from lateral_map.draw.elements.bends import bend_words, bends_layer
+from lateral_map.draw.elements.boundaries import boundaries_layer
+from lateral_map.draw.elements.crossings import crossings_layer
+from lateral_map.draw.elements.dig import dig_layer
+from lateral_map.draw.elements.findings import findings_layer
+from lateral_map.draw.elements.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.elements.locates import locates_layer, points_layer, ties_layer
+from lateral_map.draw.elements.next_locate import next_locate_layer
+from lateral_map.draw.elements.responsibility import responsibility_layer, undecided
+from lateral_map.draw.elements.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.elements.utilities import utilities_layer
+from lateral_map.draw.scene import Line, Mark, SceneWriter
+from lateral_map.draw.style import style_table
+from lateral_map.draw.summary import drawing_notices, report_tables, summary_facts
+from lateral_map.model.results import Report
+from lateral_map.model.site import Bend
+
+
+def rows_of(item) -> dict[str, str]:
+    return dict(item.detail.rows)
+
+
+def test_the_line_is_cut_by_basis_and_loses_nothing(report: Report) -> None:
+    lines = [item for item in route_layer(report).items if isinstance(item, Line)]
+    assert len(lines) == len(basis_stretches(report.stations))
+    for one, following in pairwise(lines):
+        assert one.at_m[-1] == pytest.approx(following.at_m[0])
+    drawn = sum(LineString(line.at_m).length for line in lines)
+    stations = np.stack([report.stations.easting_m, report.stations.northing_m], axis=-1)
+    assert drawn == pytest.approx(LineString(stations).length)
+
+
+def test_each_piece_has_the_style_of_its_stations(report: Report) -> None:
+    stations = report.stations
+    for stretch in basis_stretches(stations):
+        inside = (stations.footage_m > stretch.from_m) & (stations.footage_m < stretch.to_m)
+        assert {stations.basis[i] for i in np.flatnonzero(inside)} == {stretch.basis}
+    styles = {item.style for item in route_layer(report).items if isinstance(item, Line)}
+    assert styles == {f"basis {basis}" for basis in stations.basis}
+
+
+def test_the_drawn_line_turns_at_the_bends(report: Report) -> None:
+    plan = line_between(report, 0.0, report.site.run.end_m)
+    for bend in report.site.bends:
+        place = report.route.positions([bend.footage_m])[0, :2]
+        assert np.hypot(*(plan - place).T).min() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_corridor_lies_inside_the_dig_buffer(report: Report) -> None:
+    corridor, dig = corridor_layer(report).items[0], dig_layer(report).items[0]
+    assert dig.polygon.buffer(1e-6).contains(corridor.polygon)
+    assert rows_of(dig)["Tolerance zone"] == "2.0 ft each side of the pipe's wall"
+    assert "no one-call ticket" in dig.detail.note
+
+
+def test_locates_stand_where_the_transmitter_lay_with_every_reading(report: Report) -> None:
+    behind = report.site.transmitter.behind_lens_m
+    for locate, mark in zip(report.site.locates, locates_layer(report).items, strict=True):
+        place = report.route.positions([locate.footage_m - behind])[0, :2]
+        assert (mark.easting_m, mark.northing_m) == pytest.approx(tuple(place))
+        own = [check for check in report.readings if check.locate == locate.mark]
+        said = rows_of(mark)
+        for check in own:
+            words = said[check.reading.removeprefix(f"locate {locate.mark} ")]
+            assert check.verdict.lower() in words.lower()
+            assert f"({abs(check.standardised):.1f} sd)" in words
+
+
+def test_locates_are_drawn_by_their_worst_verdict(report: Report) -> None:
+    styles = {mark.detail.title: mark.style for mark in locates_layer(report).items}
+    assert styles == {
+        "Locate A": "locate good",
+        "Locate B": "locate good",
+        "Locate C": "locate suspect",
+        "Locate D": "locate unchecked",
+        "Locate E": "locate good",
+        "Locate F": "locate set aside",
+    }
+
+
+def test_ties_run_from_what_was_measured_to_the_mark_drawn(report: Report) -> None:
+    lines = [item for item in ties_layer(report).items if isinstance(item, Line)]
+    corner = report.site.plan.points[0]
+    assert lines[0].at_m[0] == pytest.approx([corner.easting_m, corner.northing_m])
+    assert lines[0].caption == "15.0 ft"
+    measured = [item for item in ties_layer(report).items if isinstance(item, Mark)]
+    assert len(measured) == 2
+
+
+def test_bends_point_along_the_pipe(report: Report) -> None:
+    for bend, mark in zip(report.site.bends, bends_layer(report).items, strict=True):
+        assert mark.turn_deg == pytest.approx(report.route.headings_deg([bend.footage_m])[0][0])
+
+
+@pytest.mark.parametrize(
+    ("bend", "words"),
+    [
+        (Bend(1.0, 45.0), "45° right"),
+        (Bend(1.0, -22.5, 11.25), "22.5° left, 11.25° down"),
+        (Bend(1.0, 0.0, -45.0), "45° up"),
+        (Bend(1.0), "straight"),
+    ],
+)
+def test_bends_are_said_in_the_trades_words(bend: Bend, words: str) -> None:
+    assert bend_words(bend) == words
+
+
+def test_findings_take_the_verdict_of_the_line_that_decides(report: Report) -> None:
+    marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
+    for result, mark in zip(report.findings, marks, strict=True):
+        curb = next(side for side in result.sides if side.line == "curb")
+        assert mark.style == f"side {curb.verdict}"
+        assert (mark.easting_m, mark.northing_m) == (result.easting_m, result.northing_m)
+    stretch = next(item for item in findings_layer(report).items if isinstance(item, Line))
+    assert LineString(stretch.at_m).length == pytest.approx(3.5 * 0.3048, rel=1e-3)
+
+
+def test_a_close_finding_says_what_would_settle_it(report: Report) -> None:
+    marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
+    said = rows_of(marks[3])
+    assert said["curb"].startswith("too close to call: inside by 0.6 ± 0.9 ft, odds of past")
+    assert said["Would settle it"] == "one tape from the curb at 71 ft"
+    assert "curb, far end" in said
+
+
+def test_without_boundaries_findings_have_no_verdict(report: Report) -> None:
+    bare = replace(report, findings=tuple(replace(each, sides=()) for each in report.findings))
+    marks = [item for item in findings_layer(bare).items if isinstance(item, Mark)]
+    assert {mark.style for mark in marks} == {"side none"}
+
+
+def test_crossings_stand_on_their_line(report: Report) -> None:
+    for crossing, mark in zip(report.crossings, crossings_layer(report).items, strict=True):
+        line = LineString(report.site.plan.line(crossing.line).vertices_m)
+        assert line.distance(Point(mark.easting_m, mark.northing_m)) == pytest.approx(0, abs=1e-6)
+    said = rows_of(crossings_layer(report).items[1])
+    assert said["Footage"] == "73.7 ± 0.8 ft"
+    assert said["Responsibility"] == "changes here"
+    assert said["Caution"] == "the line was carried on past its mapped end"
+
+
+def test_the_plan_shows_every_line_area_utility_and_point(report: Report) -> None:
+    plan = report.site.plan
+    assert len(boundaries_layer(report).items) == len(plan.lines)
+    assert len(utilities_layer(report).items) == len(plan.utilities)
+    assert len(surfaces_layer(report).items) == 5
+    assert len(buildings_layer(report).items) == 1
+    assert len(points_layer(report).items) == len(plan.points) + len(plan.levels)
+    curb = boundaries_layer(report).items[1]
+    assert rows_of(curb)["Beyond it"] == "city"
+
+
+def test_a_utility_of_unknown_depth_says_so(report: Report) -> None:
+    said = {item.detail.title: rows_of(item) for item in utilities_layer(report).items}
+    assert said["cable"]["Depth"] == "unknown"
+    assert said["gas main"]["Depth"] == "3.0 ft to its top"
+
+
+def test_responsibility_bands_and_the_range_of_the_change(report: Report) -> None:
+    layer = responsibility_layer(report)
+    low, high = undecided(report)[0]
+    change = report.responsibility[0]
+    assert (low + high) / 2 == pytest.approx(change.to_m)
+    assert high - low == pytest.approx(2 * 1.959964 * change.sd_to_m)
+    drawn = next(item for item in layer.items if item.style == "party undecided")
+    assert LineString(drawn.at_m).length == pytest.approx(high - low, rel=1e-3)
+
+
+def test_next_locate_is_drawn_or_absent(report: Report) -> None:
+    mark = next_locate_layer(report).items[0]
+    assert rows_of(mark) == {"Range now": "± 1.8 ft", "Range after": "± 0.6 ft"}
+    assert next_locate_layer(replace(report, next_locate=None)).items == ()
+
+
+def test_other_solutions_are_drawn_and_said(make_report) -> None:
+    report = make_report(alternatives=True)
+    assert len(alternatives_layer(report).items) == 1
+    assert any("more than one line" in notice for notice in drawing_notices(report))
+
+
+def slow_meetings(report: Report) -> list[tuple[str, float]]:
+    """Walk the line in small steps and see where it changes side of each utility."""
+    found = []
+    footage = np.linspace(0, report.site.run.end_m, 40_001)
+    places = report.route.positions(footage)[:, :2]
+    for utility in report.site.plan.utilities:
+        (x0, y0), (x1, y1) = utility.vertices_m[0], utility.vertices_m[-1]
+        side = (x1 - x0) * (places[:, 1] - y0) - (y1 - y0) * (places[:, 0] - x0)
+        for i in np.flatnonzero(np.diff(np.sign(side))):
+            along = (places[i] - [x0, y0]) @ [x1 - x0, y1 - y0] / ((x1 - x0) ** 2 + (y1 - y0) ** 2)
+            if 0 <= along <= 1:
+                found.append((utility.name, float(footage[i])))
+    return sorted(found, key=lambda each: each[1])
+
+
+def test_utilities_meet_the_line_where_a_slow_walk_finds_them(report: Report) -> None:
+    quick = [(meeting.utility.name, meeting.footage_m) for meeting in utility_meetings(report)]
+    slow = slow_meetings(report)
+    assert [name for name, _ in quick] == [name for name, _ in slow]
+    assert [at for _, at in quick] == pytest.approx([at for _, at in slow], abs=0.002)
+
+
+def test_layers_have_the_keys_and_styles_the_page_knows(report: Report) -> None:
+    layers = plan_layers(report)
+    assert tuple(layer.key for layer in layers) == LAYER_KEYS
+    known = style_table()
+    for layer in layers:
+        assert {item.style for item in layer.items} <= set(known)
+        assert {style for style, _ in layer.legend} <= set(known)
+        # What is drawn is explained, but for what stands under another mark of its own layer.
+        unexplained = {item.style for item in layer.items} - {style for style, _ in layer.legend}
+        assert unexplained <= {"stretch"}
+
+
+def test_the_head_says_length_crossings_findings_past_and_suspects(report: Report) -> None:
+    facts = {fact.name: fact for fact in summary_facts(report)}
+    assert facts["Length"].value == "100.0 ft"
+    assert facts["Crosses curb"].value == "73.7 ± 0.8 ft"
+    assert facts["Findings past curb"].value == "3 of 8"
+    assert facts["Too close to call"].note == "no. 4–5"
+    assert facts["Suspect readings"].tone == "alarm"
+    assert "locate C x, y" in facts["Suspect readings"].note
+
+
+def test_notices_name_dead_reckoning_and_level_ground(make_report) -> None:
+    said = " ".join(drawing_notices(make_report(level_ground=True)))
+    assert "Dead reckoned, nothing located there: 70.5 ft to 100.0 ft." in said
+    assert "Ground assumed level" in said
+
+
+def test_tables_have_a_row_for_everything(report: Report) -> None:
+    tables = {table.key: table for table in report_tables(report)}
+    assert len(tables["findings"].rows) == len(report.findings)
+    assert len(tables["crossings"].rows) == len(report.crossings)
+    assert len(tables["readings"].rows) == len(report.readings)
+    assert len(tables["falls"].rows) == len(report.falls)
+    for table in tables.values():
+        assert all(len(row.cells) == len(table.columns) for row in table.rows)
+    assert [row.alarm for row in tables["findings"].rows].count(True) == 2
+
+
+def test_details_are_numbered_once(report: Report) -> None:
+    writer = SceneWriter()
+    layers = writer.layers(plan_layers(report))
+    numbers = [item["detail"] for layer in layers for item in layer["items"] if item["detail"] >= 0]
+    assert numbers == list(range(len(writer.details)))
