@@ -1,0 +1,90 @@
+"""Every command in the documentation exists, runs, and says what the page says it says."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+import typer
+from docs.pages import PAGES, TOP, Block, blocks, commands, prose
+
+from lateral_map.cli.main import COMMANDS, app
+
+TUTORIAL = TOP / "docs" / "tutorial.md"
+# Commands that set a machine up or run every check: too much for one test, so each is only looked
+# at, in test_readme_names_what_is_there.
+_WHOLE = ("python3 -m venv", "bash .ci/test")
+_MENTION = re.compile(r"`lateral-map ([a-z-]+)([^`]*)`")
+
+
+def run(command: str) -> str:
+    done = subprocess.run(
+        command,
+        shell=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        check=False,
+    )
+    assert done.returncode == 0, f"$ {command}\n{done.stdout}"
+    return done.stdout
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.split())  # no-break spaces and line ends are no difference to a reader
+
+
+def follow(block: Block) -> None:
+    """Do what a block says: write the file it is titled, or type its commands.
+
+    What a console block shows must appear in what its commands say, in that order.
+    """
+    if block.title:
+        Path(block.title).write_text(block.text, encoding="utf-8")
+        return
+    said = ""
+    for line in block.text.splitlines():
+        if line.startswith("$ "):
+            said = _plain(run(line[2:]))
+            continue
+        shown = _plain(line)
+        assert shown in said, f"{block}: {shown!r} is not in what is said:\n{said}"
+        said = said[said.index(shown) + len(shown) :]
+
+
+def test_the_tutorial_can_be_followed(desk: Path) -> None:
+    for block in blocks("console", "toml", "csv", pages=(TUTORIAL,)):
+        follow(block)
+    assert (desk / "lot_7" / "out" / "map.html").exists()
+
+
+@pytest.mark.parametrize("block", [b for b in blocks("console") if b.page != TUTORIAL], ids=str)
+def test_commands_elsewhere_run(block: Block, desk: Path) -> None:
+    typed = [command for command in commands(block) if not command.startswith(_WHOLE)]
+    for command in typed:
+        assert command.startswith("lateral-map "), f"{block}: {command}"
+        run(command)
+
+
+def test_readme_names_what_is_there() -> None:
+    typed = [
+        command
+        for block in blocks("console", pages=(TOP / "README.md",))
+        for command in commands(block)
+    ]
+    assert [command.startswith(_WHOLE) for command in typed] == [True, True]
+    for path in (".ci/test", ".ci/constraints.txt", "demo_sites/plain_lot/site.toml"):
+        assert (TOP / path).exists()
+        assert any(path.removesuffix("/site.toml") in command for command in typed)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(TOP)))
+def test_commands_mentioned_exist(page: Path) -> None:
+    group = typer.main.get_command(app)
+    names = {command.__name__.replace("_", "-") for command in COMMANDS}
+    for name, rest in _MENTION.findall(prose(page)):
+        assert name in names
+        known = {option for one in group.commands[name].params for option in one.opts}
+        assert set(re.findall(r"--[a-z-]+", rest)) <= known
