@@ -107,8 +107,8 @@ def _ties(
             sd = math.hypot(accuracy.tape_m, accuracy.tape_fraction * distance)
             yield TapeTie(point, distance, sd, tape)
     name = None if typed.line is None else ground.names.resolve(typed.line, LINE_KINDS)
-    line = next((one for one in ground.plan.lines if one.name == name), None)
-    if line is not None:
+    lines = ground.plan.lines if name is not None else ()
+    for line in [one for one in lines if one.name == name]:
         yield from _line_ties(row, typed, line, ground, ledger)
 
 

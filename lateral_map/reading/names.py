@@ -25,10 +25,9 @@ class PlanNames:
 
     def resolve(self, name: str, kinds: Iterable[str]) -> str | None:
         """Return the plan's own spelling of ``name``; letter case aside, it must be the same."""
-        known = self.plan.names(kinds) if self.plan is not None else ()
-        if name in known:
-            return name
-        alike = [one for one in known if one.casefold() == name.casefold()]
+        if self.plan is None or self.plan.find(name, kinds) is not None:
+            return None if self.plan is None else name
+        alike = [one for one in self.plan.names(kinds) if one.casefold() == name.casefold()]
         return alike[0] if len(alike) == 1 else None
 
     def trouble(self, name: str, kinds: tuple[str, ...], what: str) -> tuple[str, str] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final, Literal, get_args
 
 import numpy as np
@@ -36,6 +37,10 @@ _GEOMETRY: Final[dict[str, str]] = {
 KINDS: Final = tuple(_GEOMETRY)
 
 
+# Properties that carry measurements: one lost to a slip of spelling would not be missed.
+_TELLING: Final = ("accuracy", "utility", "depth", "cover")
+
+
 class FeatureProperties(Typed):
     """What a plan feature says of itself, beside its kind."""
 
@@ -59,7 +64,7 @@ class Sorted:
     geometry: BaseGeometry
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SortedPlan:
     """The plan before it is laid in the plane.
 
@@ -72,16 +77,22 @@ class SortedPlan:
     coordinates: Literal["lonlat", "declared"]
     lost: frozenset[str] = frozenset()
 
+    @cached_property
+    def _by_kind(self) -> dict[str, dict[str, Sorted]]:
+        found: dict[str, dict[str, Sorted]] = {kind: {} for kind in KINDS}
+        for one in self.features:
+            if one.name:
+                found[one.kind].setdefault(one.name, one)
+        return found
+
     def names(self, kinds: Iterable[str]) -> tuple[str, ...]:
         """Return the names of features of the given kinds."""
-        wanted = set(kinds)
-        found = (one.name for one in self.features if one.kind in wanted and one.name)
-        return tuple(dict.fromkeys(found))
+        return tuple(dict.fromkeys(name for kind in kinds for name in self._by_kind[kind]))
 
     def find(self, name: str, kinds: Iterable[str]) -> Sorted | None:
         """Return the feature of one of the kinds with this name."""
-        wanted = set(kinds)
-        return next((one for one in self.features if one.name == name and one.kind in wanted), None)
+        found = (self._by_kind[kind].get(name) for kind in kinds)
+        return next((one for one in found if one is not None), None)
 
 
 def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
@@ -90,6 +101,7 @@ def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
     found: list[Sorted] = []
     for feature in source.features:
         found.extend(_sort(feature, spelling, source.file, ledger))
+    _report_misspelt(source, ledger)
     named = _name_lines(found)
     _check_names(named, source.file, ledger)
     lost = {name_of(one.properties) for one in source.features} - {one.name for one in named}
@@ -106,7 +118,6 @@ def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> It
         {key: value for key, value in given.items() if key in key_names(FeatureProperties)},
         spelling,
     )
-    faults += _misspelt(given)
     faults += _lacking(kind, given)
     for fault in faults:
         ledger.add(replace(fault, file=file, field=f"{feature.label}, {fault.field}"))
@@ -139,13 +150,24 @@ def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | N
     return None
 
 
-def _misspelt(given: Mapping[str, object]) -> Iterator[Fault]:
-    """Yield a fault for each property that is nearly one of ours; others belong to the GIS."""
+def _report_misspelt(source: FeatureFile, ledger: Ledger) -> None:
+    """Report each property that is nearly one of ours once; others belong to the GIS."""
     ours = key_names(FeatureProperties)
-    for key in given.keys() - set(ours):
-        near = nearest(key, [one for one in ours if len(one) > 3], 0.8)
-        if near is not None and near not in given:
-            yield Fault("this property is unknown", f"did you mean {near!r}?", field=key)
+    labels: dict[str, list[str]] = {}
+    for feature in source.features:
+        given = {plain(key) for key in feature.properties}
+        for key in given.difference(ours):
+            near = nearest(key, _TELLING, 0.8)
+            if near is not None and near not in given:
+                labels.setdefault(key, []).append(feature.label)
+    for key, where in labels.items():
+        more = f" (and in {len(where) - 1} more features)" if len(where) > 1 else ""
+        ledger.fault(
+            f"this property is unknown{more}",
+            suggest(key, _TELLING),
+            file=source.file,
+            field=f"{where[0]}, {key}",
+        )
 
 
 def _lacking(kind: str, given: Mapping[str, object]) -> Iterator[Fault]:

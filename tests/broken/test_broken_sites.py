@@ -425,6 +425,7 @@ PLAN_CASES = [
     Case("unknown kind", prop("house", kind="bulding"), PLAN, None, "feature 9 'house', kind", ("'bulding'", "'building'")),
     Case("a kind in another language of ours", prop("house", kind=7), PLAN, None, "feature 9 'house', kind", ("kind 7 is unknown",)),
     Case("misspelt property", prop("curb", accuracy=None, acuracy=1.0), PLAN, None, "feature 5 'curb', acuracy", ("'accuracy'",)),
+    Case("a property misspelt throughout", lambda f: [one["properties"].update(acuracy=one["properties"].pop("accuracy", 1.0)) for one in f.plan["features"]], PLAN, None, "feature 1 'cleanout', acuracy", ("in 9 more features", "'accuracy'")),
     Case("two hydrants", add_feature("Point", at(9, 9), kind="reference", name="hydrant"), PLAN, None, "feature 11 'hydrant', name", ("feature 2 'hydrant'", "own name")),
     Case("point drawn as a line", shape("NE corner", "LineString", [at(0, 0), at(1, 1)]), PLAN, None, "feature 3 'NE corner'", ("reference is drawn as LineString", "Point")),
     Case("line drawn as an outline", shape("north line", "Polygon", [[at(0, 40), at(9, 40), at(9, 49), at(0, 40)]]), PLAN, None, "feature 6 'north line'", ("drawn as Polygon",)),
