@@ -302,7 +302,9 @@ def _with_findings(rng: np.random.Generator, site: Site, truth: Truth, length: f
     for boundary in site.boundaries:
         crossing = true_crossing_m(truth, boundary.line)
         if crossing is not None:
-            footages.extend(crossing + rng.normal(0.0, 0.35, 3))
+            # Spread wide against any sd of the distance past, so that being near the line says
+            # nothing by itself of which side.
+            footages.extend(crossing + rng.uniform(-2.5, 2.5, 4))
     placed = np.sort(np.clip(footages, 0.2, length - 0.1))
     truth.finding_reading_m = placed + rng.normal(0.0, site.counter.sd_reading_m, len(placed))
     return replace(site, findings=tuple(Finding(float(one), "crack") for one in placed))
