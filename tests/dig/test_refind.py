@@ -200,4 +200,4 @@ def test_tapes_lead_back_to_the_true_pipe_95_times_in_100():
     # A circle on the ellipse's long axis holds 95 % or more: 95 % where the ellipse is long and
     # thin along two axes alike, 98 % at most for a sliver's own axis.
     assert total > 200
-    assert 0.93 <= inside / total <= 1.0
+    assert 0.94 <= inside / total < 1.0
