@@ -160,4 +160,7 @@ def _finding_words(report: Report, result: FindingResult) -> str:
     words = f"{footage} {finding_words(result)}"
     if side:
         words += f": {side.line}, {side_words(side, unit)}"
-    return f"{words}; answers for it: {result.answers}" if result.answers else words
+    undecided = side is not None and result.answers == side.verdict
+    return (
+        f"{words}; answers for it: {result.answers}" if result.answers and not undecided else words
+    )
