@@ -5,14 +5,17 @@ WeasyPrint lays it out as PDF/A-3a (ISO 19005-3, conformance level A: archival a
 
 from __future__ import annotations
 
+import logging
 import os
 import threading
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
-from lateral_map.draw.sheet.fonts import font_bytes, font_css
+from lateral_map.draw.sheet.fonts import FACE_NAMES, font_bytes, font_css
 from lateral_map.errors import ExportError
+from lateral_map.units import show_value
 
 if TYPE_CHECKING:
     from pydyf import PDF
@@ -20,6 +23,8 @@ if TYPE_CHECKING:
 
 _VARIANT: Final = "pdf/a-3a"
 _NO_LETTER: Final = "□"
+# Where an address without a place of its own seems to come from.
+_NOWHERE: Final = "https://page.invalid/"
 _FACE: Final = "face"  # the address scheme of our own typeface, served from memory
 # 1 January 1980 UTC: what a font subset gives as its date, so that bytes repeat.
 _FIXED_EPOCH: Final = "315532800"
@@ -29,8 +34,8 @@ _ENVIRONMENT: Final = threading.Lock()
 def html_to_pdf(html: str) -> bytes:
     """Return a PDF of ``html``: the same bytes for the same text on the same machine.
 
-    A letter that no installed face has is printed as □. Raises ``ExportError`` where Pango, which
-    WeasyPrint sets text with, is not installed.
+    A letter that no installed face has is printed as □. Raises ``ExportError`` where the page asks
+    for anything from outside it, and where Pango, which WeasyPrint sets text with, is missing.
     """
     content, missing = _lay_out(html)
     if missing:
@@ -43,9 +48,8 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
     """Return the PDF, and the code points no installed face has."""
     weasyprint, fonts, urls = _import_weasyprint()
     config = fonts.FontConfiguration()
-    refusing = _refuser(urls)
-    style = weasyprint.CSS(string=font_css(_FACE), font_config=config, url_fetcher=refusing)
-    page = weasyprint.HTML(string=html, url_fetcher=refusing)
+    refused: list[str] = []
+    fetcher = _inside_only(urls, refused)
     missing: set[int] = set()
 
     def finish(document: Document, pdf: PDF) -> None:
@@ -53,9 +57,16 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
         for font in document.fonts.values():
             missing.update(font.missing)
 
-    with _fixed_date():
+    with _quietly():
+        style = weasyprint.CSS(string=font_css(_FACE), font_config=config, url_fetcher=fetcher)
+        page = weasyprint.HTML(string=html, url_fetcher=fetcher, base_url=_NOWHERE)
         content = page.write_pdf(
             stylesheets=[style], font_config=config, pdf_variant=_VARIANT, finisher=finish
+        )
+    if refused:
+        raise ExportError(
+            f"the page asks for {show_value(refused[0])}, which is not inside it; "
+            "put pictures and styles into the letter itself (pictures as data: addresses)"
         )
     return bytes(content), missing
 
@@ -74,15 +85,16 @@ def _import_weasyprint() -> tuple[Any, Any, Any]:
     return weasyprint, fonts, urls
 
 
-def _refuser(urls: Any) -> Any:
-    """Return a fetcher of data: addresses and our own faces: no network, nothing off the disk."""
+def _inside_only(urls: Any, refused: list[str]) -> Any:
+    """Return a fetcher of data: addresses and our own faces; what else is asked for is noted."""
 
     class InsideOnly(urls.URLFetcher):  # type: ignore[misc]
         def fetch(self, url: str, headers: Any = None) -> Any:
             scheme, _, name = url.partition(":")
-            if scheme.lower() == _FACE:
+            if scheme.lower() == _FACE and name in FACE_NAMES:
                 return urls.URLFetcherResponse(url, font_bytes(name))
             if scheme.lower() != "data":
+                refused.append(url.removeprefix(_NOWHERE))
                 raise ValueError("only what is inside the page is drawn")
             return super().fetch(url, headers)
 
@@ -98,15 +110,20 @@ def _print_true_to_scale(pdf: PDF) -> None:
 
 
 @contextmanager
-def _fixed_date() -> Iterator[None]:
-    """Keep today's date out of font subsets while the body runs."""
-    with _ENVIRONMENT:
-        before = os.environ.get("SOURCE_DATE_EPOCH")
+def _quietly() -> Iterator[None]:
+    """Keep today's date out of font subsets, and WeasyPrint's remarks off the terminal."""
+    log = logging.getLogger("weasyprint")
+    with _ENVIRONMENT, warnings.catch_warnings():
+        # WeasyPrint leaves its colour profile's file for the interpreter to close.
+        warnings.simplefilter("ignore", ResourceWarning)
+        date, level = os.environ.get("SOURCE_DATE_EPOCH"), log.level
         os.environ["SOURCE_DATE_EPOCH"] = _FIXED_EPOCH
+        log.setLevel(logging.CRITICAL)
         try:
             yield
         finally:
-            if before is None:
+            log.setLevel(level)
+            if date is None:
                 del os.environ["SOURCE_DATE_EPOCH"]
             else:
-                os.environ["SOURCE_DATE_EPOCH"] = before
+                os.environ["SOURCE_DATE_EPOCH"] = date

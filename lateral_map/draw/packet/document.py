@@ -129,9 +129,10 @@ def _render(name: str, **values: Any) -> str:
 
 
 def _css_text(text: str) -> str:
-    """Return ``text`` as the inside of a CSS string: everything but letters and figures escaped."""
+    """Return ``text`` as the inside of a CSS string: every ASCII sign with a meaning escaped."""
     return "".join(
-        c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):x} " for c in text
+        f"\\{ord(letter):x} " if letter.isascii() and not letter.isalnum() else letter
+        for letter in text
     )
 
 

@@ -20,6 +20,7 @@ from lateral_map.draw.packet.words import (
     numbers_words,
     reference_rows,
     run_length,
+    the_line,
 )
 from lateral_map.draw.style import CAUTIONS
 from lateral_map.draw.summary import drawing_notices, report_tables
@@ -44,7 +45,7 @@ def packet_facts(report: Report) -> dict[str, Any]:
         "reference": tidy(site.referral.reference, 200),
         "signature_lines": _text_lines(site.referral.signature),
         "question": tidy(site.referral.question, _WORDS) or question(report, findings),
-        "line": label(boundary.line) if boundary else "",
+        "line": the_line(boundary.line) if boundary else "",
         "party_inside": label(boundary.inside) if boundary else "",
         "party_past": label(boundary.outside) if boundary else "",
         "crosses": deciding_crossing(report) is not None,
@@ -89,7 +90,7 @@ def question(report: Report, findings: tuple[Sorted, ...]) -> str:
             "Will you tell us at which line responsibility for this lateral changes, and on which "
             "record or code that rests?"
         )
-    line = label(boundary.line)
+    line = the_line(boundary.line)
     past = (*of_group(findings, "past"), *of_group(findings, "across"))
     close = of_group(findings, "close")
     if past:

@@ -10,8 +10,8 @@ from lateral_map.draw.packet.sorting import (
     of_group,
     sort_findings,
 )
-from lateral_map.draw.packet.words import footage_words, numbers_words
-from lateral_map.draw.text import label, length, tidy
+from lateral_map.draw.packet.words import footage_words, numbers_words, the_line
+from lateral_map.draw.text import label, length
 from lateral_map.model.results import Report
 from lateral_map.model.site import Severity
 
@@ -38,7 +38,7 @@ def owner_facts(report: Report) -> dict[str, Any]:
     unit, findings = report.site.unit, sort_findings(report)
     depth = report.stations.depth_m
     return {
-        "start": tidy(report.site.start.point or "where it was let in", 60),
+        "start": the_line(report.site.start.point) if report.site.start.point else "its start",
         "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
         "cards": [_card(report, each) for each in findings[:_MOST_CARDS]],
         "more": max(0, len(findings) - _MOST_CARDS),
@@ -68,7 +68,7 @@ def _whose(report: Report, each: Sorted) -> str:
     boundary = deciding_boundary(report)
     if boundary is None:
         return "Whose it is has not been said: nobody has named the line where it changes."
-    line, inside, past = label(boundary.line), label(boundary.inside), label(boundary.outside)
+    line, inside, past = the_line(boundary.line), label(boundary.inside), label(boundary.outside)
     return {
         "past": f"Past {line}: the {past}'s side, as we understand it.",
         "inside": f"Before {line}: the {inside}'s side, as we understand it.",
@@ -87,12 +87,12 @@ def _next_steps(report: Report, findings: tuple[Sorted, ...]) -> list[str]:
         asked = numbers_words(tuple(sorted((*past, *across), key=lambda each: each.number)))
         steps.append(
             f"Send the referral to the {label(boundary.outside)} and wait for the answer about "
-            f"{asked} before paying for work past {label(boundary.line)}."
+            f"{asked} before paying for work past {the_line(boundary.line)}."
         )
     if boundary and close:
         steps.append(
             f"Have one more locate made to settle {numbers_words(close)}; until then nobody can "
-            f"say on which side of {label(boundary.line)} {_it_lies(close)}."
+            f"say on which side of {the_line(boundary.line)} {_it_lies(close)}."
         )
     if inside:
         steps.append(

@@ -7,6 +7,7 @@ from typing import Final
 from lateral_map.draw.elements.findings import finding_words
 from lateral_map.draw.packet.sorting import Sorted, deciding_boundary, deciding_crossing
 from lateral_map.draw.text import (
+    Z95,
     decimals_for,
     label,
     length,
@@ -21,6 +22,12 @@ from lateral_map.model.site import Locate, OffsetTie, PositionTie, TapeTie, Tie
 
 _NOTE: Final = 240
 _UNLIKELY: Final = 0.01
+
+
+def the_line(name: str) -> str:
+    """Return a plan line's name as a sentence takes it: ``the curb``."""
+    shown = label(name)
+    return shown if shown.lower().startswith("the ") else f"the {shown}"
 
 
 def footage_words(report: Report, each: Sorted) -> str:
@@ -91,7 +98,7 @@ def finding_row(report: Report, each: Sorted) -> dict[str, object]:
         "note": tidy(result.finding.note, _NOTE),
         "depth": depth_words(report, result),
         "position": position_words(report, result.easting_m, result.northing_m),
-        "ellipse": f"{range_95(result.semi_major_m / 1.959964, report.site.unit)} at most",
+        "ellipse": f"{range_95(result.semi_major_m / Z95, report.site.unit)} (95 %)",
         "past": past_words(report, each),
         "odds": odds_words(each),
         "rests_on": rests_words(report, each),
@@ -113,10 +120,10 @@ def crossing_sentence(report: Report) -> str:
     if boundary is None:
         return "The site names no line at which responsibility changes."
     if crossing is None:
-        return f"The run does not cross {label(boundary.line)}."
+        return f"The run does not cross {the_line(boundary.line)}."
     unit = report.site.unit
     words = (
-        f"It crosses {label(boundary.line)} at "
+        f"It crosses {the_line(boundary.line)} at "
         f"{plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, the invert "
         f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} below the ground."
     )

@@ -14,7 +14,7 @@ ROW_PT: Final = 11.0
 ROWS: Final = 5
 _SMALL_IN: Final = 9.0
 _FLAGS_PT: Final = 84.0
-_FLAGS_SMALL_PT: Final = 72.0
+_FLAGS_SMALL_PT: Final = 78.0
 
 
 @dataclass(frozen=True, slots=True)

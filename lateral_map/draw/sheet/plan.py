@@ -300,7 +300,7 @@ def _marks(plan: _Plan) -> None:
         points_layer(report),
         crossings_layer(report),
         bends_layer(report),
-        locates_layer(report),
+        _named(locates_layer(report)),
         _numbered(plan, findings_layer(report)),
     )
     for layer in layers:
@@ -311,6 +311,15 @@ def _marks(plan: _Plan) -> None:
 
 def _only_marks(layer: Layer) -> Layer:
     return replace(layer, items=tuple(item for item in layer.items if isinstance(item, Mark)))
+
+
+def _named(layer: Layer) -> Layer:
+    """Say locate before a mark's name, which may be a letter as utilities have them."""
+    items = tuple(
+        replace(item, caption=f"locate {item.caption}") if isinstance(item, Mark) else item
+        for item in layer.items
+    )
+    return replace(layer, items=items)
 
 
 def _numbered(plan: _Plan, layer: Layer) -> Layer:

@@ -256,7 +256,7 @@ def _flags(p: _Profile) -> None:
     flags.sort(key=lambda flag: flag.footage_m)
     band, graph = p.setting.panels.flags, p.setting.panels.graph
     width = min(_FLAG_WIDTH_PT, band.width / len(flags))
-    size = _FLAG_PT * width / _FLAG_WIDTH_PT
+    size = (_FLAG_PT if band.height > 80.0 else 5.6) * width / _FLAG_WIDTH_PT
     places = spread(
         [p.at(flag.footage_m) for flag in flags], [width] * len(flags), band.left, band.right
     )
@@ -284,6 +284,7 @@ def _all_flags(p: _Profile) -> list[_Flag]:
             crossing.footage_m,
             f"{plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)} {label(crossing.line)}",
             crossing.decides,
+            f"{label(crossing.line)} {length(crossing.footage_m, unit)}",
         )
         for crossing in report.crossings
     ]

@@ -1,0 +1,203 @@
+"""Whole sheets: nothing printed over anything, everything said, hostile words harmless."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pdfplumber
+import pytest
+from lxml import etree
+from sheets.builder import line_report, line_site
+
+from lateral_map.draw.packet.document import sheet_html
+from lateral_map.draw.sheet.document import draw_sheets
+from lateral_map.draw.summary import report_tables
+from lateral_map.errors import AnalysisError
+from lateral_map.export.pdf import html_to_pdf
+from lateral_map.model.results import Report
+from lateral_map.model.site import Finding
+from lateral_map.report import build_report
+
+DEMOS = ("plain_lot", "garage_slab", "rising_ground")
+HOSTILE = (
+    "<script>alert(1)</script>",
+    '=HYPERLINK("http://example.invalid","x")',
+    "{{7*7}} {% x %} ${1}",
+    "שלום עולם مرحبا",
+    "\u202ereversed\u202c",
+    "🪨🧨👩‍🔧",
+    "東京都",
+    "a\x00b\x08c\ufffe",
+    "]]></svg><svg onload=alert(1)>",
+    "x" * 5000,
+)
+
+
+def overprinted(page: Any) -> list[str]:
+    """Return the pairs of letters on a page of which one is printed over another."""
+    letters = [each for each in page.chars if each["text"].strip()]
+    box = np.array([(c["x0"], c["top"], c["x1"], c["bottom"]) for c in letters], float)
+    size = box[:, 2:] - box[:, :2]
+    # A letter's box has air round its ink: compare the middle of each.
+    low, high = box[:, :2] + 0.27 * size, box[:, 2:] - 0.27 * size
+    meets = np.ones((len(box), len(box)), bool)
+    for axis in (0, 1):
+        meets &= low[:, None, axis] < high[None, :, axis]
+        meets &= low[None, :, axis] < high[:, None, axis]
+    one, other = np.nonzero(np.triu(meets, 1))
+    return [
+        f"{letters[i]['text']} over {letters[j]['text']} at {box[i].round(1)}"
+        for i, j in zip(one, other, strict=True)
+    ]
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_no_text_is_printed_over_other_text_on_a_demo(
+    demo: Callable[[str], Report], printed: Callable[..., Any], name: str
+) -> None:
+    sheets, pdf = printed(demo(name))
+    assert not any(sheets.left_out)
+    for page in pdf.pages:
+        assert overprinted(page) == []
+
+
+def test_300_ft_with_80_findings_still_reads(
+    long_report: Report, printed: Callable[..., Any]
+) -> None:
+    sheets, pdf = printed(long_report)
+    assert not any(sheets.left_out)
+    drawn = pdf.pages[: len(sheets.drawings)]
+    words = {
+        word["text"]
+        for page in drawn
+        for word in page.extract_words(use_text_flow=True, x_tolerance=1)
+    }
+    assert {f"#{number}" for number in range(1, 81)} <= words
+    for page in drawn:
+        assert overprinted(page) == []
+        upright = [each for each in page.chars if each["upright"] and each["text"].strip()]
+        assert min(each["size"] for each in upright) >= 4.2  # points
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_tables_text_is_found_in_the_pdf(
+    demo: Callable[[str], Report], printed: Callable[..., Any], name: str
+) -> None:
+    report = demo(name)
+    _, pdf = printed(report)
+    text = "".join(page.extract_text(x_tolerance=1) for page in pdf.pages)
+    found = re.sub(r"\s+", "", text)
+    for table in report_tables(report):
+        for row in table.rows:
+            for cell in row.cells:
+                # A cell may be broken over lines between its neighbours' lines: look word by word.
+                for word in cell.split():
+                    assert re.sub(r"\s+", "", word) in found, (table.key, cell)
+
+
+def test_match_lines_name_the_neighbour_and_the_stretches_meet(long_report: Report) -> None:
+    sheets = draw_sheets(long_report, paper="letter", scale="1 in = 10 ft")
+    cuts = sheets.setting.cuts
+    assert len(cuts) > 2
+    assert cuts[0].from_m == long_report.stations.footage_m[0]
+    assert cuts[-1].to_m == long_report.stations.footage_m[-1]
+    for before, after in pairwise(cuts):
+        assert before.to_m == after.from_m
+        assert f"SEE SHEET {after.number}" in sheets.drawings[before.number - 1]
+        assert f"SEE SHEET {before.number}" in sheets.drawings[after.number - 1]
+    footages = [result.finding.footage_m for result in long_report.findings]
+    assert all(sum(cut.holds(at) for cut in cuts) == 1 for at in footages)
+
+
+@pytest.mark.parametrize(
+    ("length_ft", "unit", "stated"),
+    [
+        (40.0, "ft", "1 in = 5 ft"),
+        (80.0, "ft", "1 in = 10 ft"),
+        (250.0, "ft", "1 in = 20 ft"),
+        (60.0, "m", "1:100"),
+        (200.0, "m", "1:200"),
+    ],
+)
+def test_the_finest_scale_that_fits_is_chosen(length_ft: float, unit: str, stated: str) -> None:
+    sheets = draw_sheets(line_report(length_ft, 6, unit=unit))
+    assert len(sheets.drawings) == 1
+    assert sheets.setting.scale.words == stated
+    assert (sheets.setting.paper.name in ("A4", "A3")) == (unit == "m")
+
+
+@pytest.mark.parametrize("bend", [-135.0, -90.0, 45.0, 90.0, 135.0, 180.0])
+def test_a_line_that_turns_stays_inside_its_panel(bend: float) -> None:
+    report = line_report(120.0, 6, ((50.0, bend),))
+    sheets = draw_sheets(report)
+    for cut in sheets.setting.cuts:
+        at = np.linspace(cut.from_m, cut.to_m, 50)
+        places = cut.window.to_paper(report.route.positions(at)[:, :2])
+        panel = sheets.setting.panels.plan
+        assert (places[:, 0] >= panel.left).all()
+        assert (places[:, 0] <= panel.right).all()
+        assert (places[:, 1] >= panel.top).all()
+        assert (places[:, 1] <= panel.bottom).all()
+        assert places[-1, 0] >= places[0, 0] - 1e-6  # stationing runs to the right
+
+
+def test_unknown_paper_and_scale_are_refused(report: Report) -> None:
+    with pytest.raises(
+        AnalysisError, match="paper 'legal' is not one of the sheet's: write letter"
+    ):
+        draw_sheets(report, paper="legal")
+    with pytest.raises(AnalysisError, match="scale '1:75' is not one of the sheet's"):
+        draw_sheets(report, scale="1:75")
+
+
+@pytest.mark.parametrize("asked", ["10", "10 ft", "1 in = 10 ft", "1in=10ft"])
+def test_a_scale_may_be_asked_for_in_several_spellings(report: Report, asked: str) -> None:
+    assert draw_sheets(report, scale=asked).setting.scale.words == "1 in = 10 ft"
+
+
+def test_hostile_words_print_or_are_clearly_shortened() -> None:
+    site = line_site(60.0, 0)
+    findings = tuple(
+        Finding((5.0 + 5.0 * k) * 0.3048, words[:200], note=words)
+        for k, words in enumerate(HOSTILE)
+    )
+    marks = tuple(replace(locate, mark=HOSTILE[0]) for locate in site.locates[:1])
+    site = replace(
+        site, name=HOSTILE[3] + HOSTILE[5] + HOSTILE[6] + HOSTILE[8], findings=findings,
+        locates=(*marks, *site.locates[1:]),
+    )  # fmt: skip
+    report = build_report(site)
+    sheets = draw_sheets(report)
+    for svg in sheets.drawings:
+        tree = etree.fromstring(svg)
+        tags = {etree.QName(element).localname for element in tree.iter()}
+        assert tags <= {"svg", "g", "path", "rect", "circle", "text"}
+        assert not [name for element in tree.iter() for name in element.attrib if name[:2] == "on"]
+    content = html_to_pdf(sheet_html(report, sheets))
+    assert content == html_to_pdf(sheet_html(report, sheets))
+    text = "".join(
+        page.extract_text(x_tolerance=1) for page in pdfplumber.open(io.BytesIO(content)).pages
+    )
+    assert "<script>alert(1)" in text.replace("\n", "").replace(" ", "")
+    assert "HYPERLINK" in text
+    assert "{{7*7}}" in text
+    assert "…" in text
+
+
+def test_styles_are_told_apart_without_colour(report: Report) -> None:
+    """Every kind of line on a sheet has its own dashes, letter or width; every mark its shape."""
+    from lateral_map.draw.sheet.styles import LINES, MARKS
+
+    sides = [MARKS[f"side {side}"].shape for side in ("inside", "past", "too close to call")]
+    assert len(set(sides)) == len(sides)
+    locates = [style.shape for key, style in MARKS.items() if key.startswith("locate ")]
+    assert len(set(locates)) == len(locates)
+    kinds = [key for key in LINES if key.startswith(("basis ", "line ", "utility "))]
+    looks = [(LINES[key].dash_px, LINES[key].letter, LINES[key].width_px) for key in kinds]
+    assert len(set(looks)) == len(looks)
