@@ -186,7 +186,7 @@ def test_picking_a_locate_shows_every_reading(report: Report, open_page, page_of
     shown.page.keyboard.press("Enter")
     said = shown.page.locator("#detail").inner_text()
     assert "Locate C" in said
-    assert "SUSPECT, off 4.7 ft (5.6 sd); set this one aside first" in said
+    assert "SUSPECT, off 4.70 ft (5.6 sd); set this one aside first" in said
     assert "offset from curb" in said
     assert "in the bed, probe hit the pipe" in said
     shown.page.keyboard.press("Escape")
@@ -442,3 +442,19 @@ def test_the_page_is_titled_and_its_data_is_inert(report: Report, open_page, pag
     assert shown.page.title() == "Invented yard 7 – located lateral"
     kept = json.loads(shown.page.locator("#site-data").text_content())
     assert kept["site"]["name"] == "Invented yard 7"
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_no_barrier_that_an_accessibility_check_finds(chromium, page_of, tmp_path, width) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    file = tmp_path / "map.html"
+    file.write_text(page_of(), encoding="utf-8")
+    # The checker's own script has to get past the page's policy.
+    context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
+    page = context.new_page()
+    page.goto(file.as_uri())
+    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    found = Axe().run(page).response["violations"]
+    context.close()
+    assert [(each["id"], each["impact"]) for each in found] == []

@@ -111,6 +111,7 @@
       answer.hidden = !on;
       map.getContainer().classList.toggle("measuring", on);
       if (on) {
+        lateralMap.closeDetail();
         map.doubleClickZoom.disable();
         track.addTo(map);
         dots.addTo(map);

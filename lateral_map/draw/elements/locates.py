@@ -10,6 +10,7 @@ from lateral_map.draw.style import LOCATE_WORDS, READING_WORDS
 from lateral_map.draw.text import label, length, tidy
 from lateral_map.model.results import ReadingCheck, Report
 from lateral_map.model.site import Locate, PositionTie, TapeTie
+from lateral_map.units import format_length
 
 
 def locates_layer(report: Report) -> Layer:
@@ -72,7 +73,7 @@ def reading_name(check: ReadingCheck) -> str:
 
 def reading_words(check: ReadingCheck, unit: str) -> str:
     """Return a reading's verdict and residual, such as ``good, off 0.12 ft (0.8 sd)``."""
-    off = f"{check.residual:.1f}°" if check.is_angle else length(check.residual, unit)
+    off = f"{check.residual:.1f}°" if check.is_angle else format_length(check.residual, unit, 2)
     words = f"{READING_WORDS[check.verdict]}, off {off} ({abs(check.standardised):.1f} sd)"
     return f"{words}; set this one aside first" if check.set_aside_first else words
 
@@ -121,10 +122,11 @@ def ties_layer(report: Report) -> Layer:
 def _ties(report: Report, locate: Locate) -> list[Line | Mark]:
     unit = report.site.unit
     place = report.route.positions([transmitter_footage(report, locate)])[0, :2]
+    points = {point.name: point for point in report.site.plan.points}
     items: list[Line | Mark] = []
     for tie in locate.ties:
-        if isinstance(tie, TapeTie):
-            point = report.site.plan.point(tie.point)
+        if isinstance(tie, TapeTie) and tie.point in points:
+            point = points[tie.point]
             origin = np.array([point.easting_m, point.northing_m])
             items.append(Line(np.stack([origin, place]), "tie", None, length(tie.distance_m, unit)))
         elif isinstance(tie, PositionTie):
