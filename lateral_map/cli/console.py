@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 _CONTROLS = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
+_UNBROKEN = 100_000  # wider than any line
+
+
 class Step(Protocol):
     """Tells the person waiting what is being done now, and how much of the whole is done."""
 
@@ -40,7 +43,8 @@ def stdout_console() -> Console:
     from rich.console import Console
 
     console = Console(highlight=False, markup=False, emoji=False)
-    console.soft_wrap = not console.is_terminal
+    if not console.is_terminal:
+        console.width = _UNBROKEN
     return console
 
 

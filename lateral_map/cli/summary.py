@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -11,7 +12,8 @@ from lateral_map.cli.console import plain
 from lateral_map.draw.along import telling_side
 from lateral_map.draw.elements.findings import finding_words, side_words
 from lateral_map.draw.style import READING_WORDS
-from lateral_map.draw.text import length, plus_minus, range_95, tidy
+from lateral_map.draw.text import decimals_for, length, plus_minus, range_95, tidy
+from lateral_map.units import format_length
 
 if TYPE_CHECKING:
     from lateral_map.model.results import (
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
         Report,
     )
 
+Part = Text | Table | Padding
+
 _COLOURS: Final[dict[ReadingVerdict, str]] = {
     "good": "green",
     "suspect": "bold red",
@@ -32,7 +36,7 @@ _COLOURS: Final[dict[ReadingVerdict, str]] = {
 _UNLIKELY: Final = 0.01
 
 
-def check_parts(report: Report) -> list[Text | Table]:
+def check_parts(report: Report) -> list[Part]:
     """Return what ``check`` prints: the fit, every reading, suspects, the next locate, notices."""
     return [
         _heading(report),
@@ -44,7 +48,7 @@ def check_parts(report: Report) -> list[Text | Table]:
     ]
 
 
-def drawing_parts(report: Report) -> list[Text]:
+def drawing_parts(report: Report) -> list[Part]:
     """Return the summary ``draw`` prints: length, crossings, findings, suspects, notices."""
     unit = report.site.unit
     return [
@@ -57,13 +61,11 @@ def drawing_parts(report: Report) -> list[Text]:
     ]
 
 
-def _section(title: str, sentences: list[str]) -> list[Text]:
-    """Return a title and its sentences, nothing where there are none."""
-    spoken = [sentence for sentence in sentences if sentence]
-    if not spoken:
-        return []
-    lines = (Text(f"  {plain(tidy(sentence))}") for sentence in spoken)
-    return [Text(title, style="bold"), *lines]
+def _section(title: str, sentences: list[str]) -> list[Part]:
+    """Return a title and its sentences indented under it, nothing where there are none."""
+    spoken = [Text(plain(tidy(sentence))) for sentence in sentences if sentence]
+    lines = (Padding.indent(sentence, 2) for sentence in spoken)
+    return [Text(title, style="bold"), *lines] if spoken else []
 
 
 def _sentence(words: str) -> str:
@@ -96,8 +98,8 @@ def _fit_words(report: Report) -> str:
 
 
 def _readings_table(report: Report) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    table.add_column("Reading", overflow="fold", min_width=12)
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    table.add_column("Reading", overflow="fold", min_width=8)
     for title in ("Off by", "In sd", "Checked"):
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
@@ -113,7 +115,10 @@ def _readings_table(report: Report) -> Table:
 
 
 def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
-    return f"{round(value, 1) + 0.0:.1f}°" if check.is_angle else length(value, unit)
+    """Return a residual with one decimal more than a length: it is small beside what was read."""
+    if check.is_angle:
+        return f"{round(value, 1) + 0.0:.1f}°"
+    return format_length(value, unit, decimals_for(unit) + 1)
 
 
 def _suspect_words(report: Report, check: ReadingCheck) -> str:
