@@ -78,7 +78,7 @@ def _clock_at(date: dt.date) -> Iterator[None]:
 def _write(path: Path, report: Report, date: dt.date) -> None:
     import pyogrio
 
-    out, crs = outward(report), _crs(report.site.frame)
+    out, crs = outward(report), declared_crs(report.site.frame)
     layers = route_layers(report)
     for layer in layers:
         geometry_type = _GEOMETRY_TYPES[layer.name]
@@ -100,7 +100,7 @@ def _write(path: Path, report: Report, date: dt.date) -> None:
     )
 
 
-def _crs(frame: Frame) -> CRS:
+def declared_crs(frame: Frame) -> CRS:
     """Return the declared system; for a sketch an engineering one that knows only its unit."""
     from pyproj.crs import CRS
 

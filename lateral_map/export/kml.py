@@ -19,7 +19,7 @@ from lateral_map.errors import ExportError
 from lateral_map.export.features import Feature, route_layers
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import recorded_stretches
-from lateral_map.export.xml_text import add, xml_bytes
+from lateral_map.export.xml_text import add, clean, xml_bytes
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -139,7 +139,7 @@ def _data(placemark: ET.Element, record: Mapping[str, Any]) -> None:
     data = add(placemark, "ExtendedData")
     for key, value in record.items():
         if value is not None and not isinstance(value, list | dict):
-            add(add(data, "Data", name=key), "value", value)
+            add(add(data, "Data", name=clean(key)), "value", clean(str(value)))
 
 
 def _degrees(points_m: ArrayLike, out: Outward) -> str:

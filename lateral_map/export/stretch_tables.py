@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lateral_map.errors import ExportError
+from lateral_map.export.geopackage import declared_crs
 from lateral_map.export.outward import outward
 from lateral_map.export.recorded import recorded_stretches
-from lateral_map.frame import read_crs
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -70,7 +70,4 @@ def _stretches(report: Report) -> GeoDataFrame:
     for name in _TEXTS:
         table[name] = table[name].astype("string")
     geometry = [out.declared(LineString(stretch.vertices_m)) for stretch in stretches]
-    frame = report.site.frame
-    return gpd.GeoDataFrame(
-        table, geometry=geometry, crs=None if frame.is_local else read_crs(frame.crs)
-    )
+    return gpd.GeoDataFrame(table, geometry=geometry, crs=declared_crs(report.site.frame))

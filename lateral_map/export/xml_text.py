@@ -8,13 +8,15 @@ from xml.etree import ElementTree as ET
 from lateral_map.draw.text import tidy
 
 _LONGEST: Final = 2000
+_ANY_LENGTH: Final = 1_000_000_000
 
 
 def add(parent: ET.Element, tag: str, text: object = None, /, **attributes: str) -> ET.Element:
     """Add an element; ``text`` loses what XML cannot carry."""
     element = ET.SubElement(parent, tag, attributes)
     if text is not None:
-        element.text = clean(str(text))
+        # Lists of coordinates are long, and must come out whole.
+        element.text = tidy(str(text), _ANY_LENGTH)
     return element
 
 
