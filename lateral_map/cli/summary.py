@@ -99,7 +99,7 @@ def _fit_words(report: Report) -> str:
 
 def _readings_table(report: Report) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    table.add_column("Reading", overflow="fold", min_width=8)
+    table.add_column("Reading", overflow="fold", min_width=6)
     for title in ("Off by", "In sd", "Checked"):
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
