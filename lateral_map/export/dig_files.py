@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
+from lateral_map.export.features import outer_first
 from lateral_map.export.geojson import placed_geometry
 from lateral_map.export.json_text import lay_out
 from lateral_map.export.outward import Outward, outward
@@ -74,8 +75,11 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
     for one in review.reaches:
         common = _reach_record(one, out)
         for name, cut in (("shored", one.excavation.shored), ("sloped", one.excavation.sloped)):
-            yield cut.footprint, {"layer": "cut", "walls": name} | common | _cut_record(cut, out)
-        yield one.white_lines, {"layer": "white line"} | common
+            yield (
+                outer_first(cut.footprint),
+                {"layer": "cut", "walls": name} | common | _cut_record(cut, out),
+            )
+        yield outer_first(one.white_lines), {"layer": "white line"} | common
 
 
 def _reach_record(one: ReachReview, out: Outward) -> Record:
@@ -113,7 +117,10 @@ def _cut_record(cut: Cut, out: Outward) -> Record:
 
 def _utilities(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
     for one in review.conflicts:
-        yield one.zone, {"layer": "tolerance zone"} | _conflict_record(review, one, out)
+        yield (
+            outer_first(one.zone),
+            {"layer": "tolerance zone"} | _conflict_record(review, one, out),
+        )
         for met in one.crossings:
             yield Point(met.easting_m, met.northing_m), _crossing_record(one, met, out)
 

@@ -79,15 +79,15 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
 
 
 def _corridor(report: Report) -> tuple[Feature, ...]:
-    return (Feature(_outer_first(report.dig.corridor), {"probability": 0.95}),)
+    return (Feature(outer_first(report.dig.corridor), {"probability": 0.95}),)
 
 
 def _buffer(report: Report, out: Outward) -> tuple[Feature, ...]:
     record = {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule}
-    return (Feature(_outer_first(report.dig.polygon), record),)
+    return (Feature(outer_first(report.dig.polygon), record),)
 
 
-def _outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
+def outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     """Return a polygon with outer rings counter-clockwise and holes clockwise."""
     if isinstance(polygon, MultiPolygon):
         return MultiPolygon([orient(part) for part in polygon.geoms])

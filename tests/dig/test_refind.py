@@ -184,7 +184,7 @@ def lead_back(found, site, truth, rng):
 
 def test_tapes_lead_back_to_the_true_pipe_95_times_in_100():
     inside = total = 0
-    for seed in range(120):
+    for seed in range(60):
         site, truth = simulate(seed)
         route = adjust_route(site)
         if route.alternatives:
@@ -199,5 +199,5 @@ def test_tapes_lead_back_to_the_true_pipe_95_times_in_100():
             inside += np.hypot(*(place - truth.at(found.key.footage_m)[:2])) <= found.error_m
     # A circle on the ellipse's long axis holds 95 % or more: 95 % where the ellipse is long and
     # thin along two axes alike, 98 % at most for a sliver's own axis.
-    assert total > 200
+    assert total > 120
     assert 0.94 <= inside / total < 1.0
