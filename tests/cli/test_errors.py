@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import resource
+import signal
+import subprocess
 import sys
 from pathlib import Path
 
@@ -73,6 +75,26 @@ def test_full_disk_leaves_the_old_files(run: Run, run_apart: Run, site: Path) ->
     )
     assert_refused(done, "cannot be written", "File too large")
     assert whole(site / "out") == before
+
+
+STOPPED = """
+import os, signal, sys, time
+from lateral_map.cli.main import main
+from lateral_map.export import atomic
+def stopped(*_):
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(60)
+atomic._write_through = stopped
+sys.argv = ["lateral-map", "draw", sys.argv[1], "--only", "result"]
+main()
+"""
+
+
+def test_being_stopped_leaves_no_trace(site: Path) -> None:
+    before = sorted(site.iterdir())
+    done = subprocess.run([sys.executable, "-c", STOPPED, str(site)], check=False)
+    assert done.returncode == 128 + signal.SIGTERM
+    assert sorted(site.iterdir()) == before
 
 
 def test_failed_check_of_the_site_leaves_the_old_files(run: Run, site: Path) -> None:
