@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.site import Plan, Site
@@ -21,7 +22,9 @@ from lateral_map.reading.plan import SortedPlan, sort_features
 from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
 from lateral_map.reading.site_file import SiteFile, read_site_file
 from lateral_map.reading.terrain import Levelled, add_terrain
-from lateral_map.reading.typed_rows import read_rows
+from lateral_map.reading.typed_rows import ReadRow, read_rows
+
+Usable = TypeVar("Usable", BendRow, FindingRow)
 
 
 def load_site(path: str | Path) -> Site:
@@ -39,8 +42,8 @@ def load_site(path: str | Path) -> Site:
     unit = "ft" if said is None else said.unit
     rows = Rows(
         read_rows(files.get("locates.csv"), LocateRow, unit, ledger),
-        read_rows(files.get("bends.csv"), BendRow, unit, ledger),
-        read_rows(files.get("findings.csv"), FindingRow, unit, ledger),
+        _used(read_rows(files.get("bends.csv"), BendRow, unit, ledger)),
+        _used(read_rows(files.get("findings.csv"), FindingRow, unit, ledger)),
     )
     plan = _read_plan(files, "" if said is None else said.crs, unit, ledger)
     if said is None:
@@ -57,6 +60,11 @@ def _folder(path: Path) -> Path:
     except (OSError, ValueError):
         pass
     raise SiteError(Fault(f"{str(path)!r} is no site folder", "name a folder with a site.toml"))
+
+
+def _used(rows: tuple[ReadRow[Usable], ...]) -> tuple[ReadRow[Usable], ...]:
+    """Leave out the rows set aside: unlike a locate, they are drawn nowhere."""
+    return tuple(row for row in rows if row.typed is None or row.typed.use)
 
 
 @dataclass(frozen=True, slots=True)

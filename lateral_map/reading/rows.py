@@ -120,6 +120,7 @@ class BendRow(Typed):
     turn: Turn = Field(default=0.0, description="Degrees, positive to the right.")
     fall: Turn = Field(default=0.0, description="Degrees, positive down.")
     how: HowWord | None = Field(default=None, description="Known by its fitting, or by eye.")
+    use: YesNo = Field(default=True, description="no keeps the row, unused.")
     note: Text = Field(default="", description="Anything worth keeping.")
 
     @classmethod
@@ -147,6 +148,7 @@ class FindingRow(Typed):
     to: Footage | None = Field(default=None, description="Where a stretch ends.")
     finding: Name = Field(description="What was seen, in plain trade words.", examples=["roots"])
     severity: SeverityWord | None = Field(default=None, description="minor, moderate or severe.")
+    use: YesNo = Field(default=True, description="no keeps the row, unused.")
     note: Text = Field(default="", description="Anything worth keeping.")
 
     def value_faults(self) -> Iterable[Fault]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import os
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Final
 
@@ -249,6 +251,19 @@ def _answered(handler: Handler, request: Request, body: bytes) -> Response:
         reason = error.strerror or "the disk refuses"
         words = f"It could not be saved ({reason}). What you typed is still here; save again."
         return JSONResponse({"words": words}, 507)
+    except Exception as error:  # noqa: BLE001 - the last door: the page must still get an answer
+        return _admitted(error)
+
+
+def _admitted(error: Exception) -> Response:
+    """Answer for a fault of our own; the terminal tells where it is only when asked to."""
+    wanted = bool(os.environ.get("LATERAL_MAP_TRACEBACK"))
+    logging.getLogger(__name__).error("%s: %s", type(error).__name__, error, exc_info=wanted)
+    words = (
+        "This is a fault of lateral-map, not of your site. What you typed is still here, and "
+        "nothing saved was lost."
+    )
+    return JSONResponse({"words": words}, 500)
 
 
 def _conflict_values(conflict: Conflict) -> Mapping[str, Any]:

@@ -57,9 +57,9 @@ def read_op(body: Mapping[str, Any], key: str = "op") -> str:
 def read_table_name(body: Mapping[str, Any]) -> str:
     """Return the name of one of the site's tables: no path, nothing else."""
     name = body.get("file")
-    if name not in TABLES:
+    if not isinstance(name, str) or name not in TABLES:
         raise AskedWrong("file is none of the site's tables")
-    return str(name)
+    return name
 
 
 def read_row_edits(body: Mapping[str, Any]) -> list[RowEdit]:

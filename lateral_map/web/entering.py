@@ -82,7 +82,7 @@ class Entering:
             self.store.save_feature(op, FeatureEdit(None, None, base, place), f"{name} taken out")
             return
         kind = given.get("kind")
-        if kind not in PLAN_KINDS:
+        if not isinstance(kind, str) or kind not in PLAN_KINDS:
             raise AskedWrong("kind is none the page has a form for")
         properties = {"kind": kind, **asked.read_properties(given)}
         places = asked.read_places(given)

@@ -71,7 +71,7 @@ LOCATE: Final = (
             Field("mark", "Mark"),
             _length("footage", "Footage"),
             _length("depth", "Depth shown"),
-            _length("held_above", "Held above ground", "How high the locator was held.", keep=True),
+            _length("held_above", "Held above ground", keep=True),
         ),
     ),
     Group(

@@ -70,7 +70,10 @@ def read_points(file: str, data: bytes, unit: str = "m") -> tuple[GnssPoint, ...
     elif start in ("{", "["):
         points = [*_geojson_points(file, text)]
     else:
-        points = [*_csv_points(file, text, unit)]
+        try:
+            points = [*_csv_points(file, text, unit)]
+        except csv.Error:
+            raise _wrong(file, "it is no table", "begin with a header: name,lat,lon") from None
     if not points:
         raise _wrong(file, "there are no points in it", "give waypoints, not a track")
     if len(points) > MOST_POINTS:

@@ -338,7 +338,7 @@ function rowForm(file, row) {
 
   const submit = async (event) => {
     event.preventDefault();
-    const values = form.values();
+    const values = row ? form.values() : withoutIdle(form.values(), starting);
     if (!worthSaving(file, values)) {
       form.showFaults([{ field: "footage", words: "a footage is needed" }]);
       return;
@@ -374,6 +374,13 @@ let activeForm = null;
 
 function worthSaving(file, values) {
   return Boolean(values.footage || (file === "locates.csv" && values.depth));
+}
+
+/** Leave out a point or line the last row left behind where nothing was measured from it. */
+function withoutIdle(values, starting) {
+  const partners = { tape1_from: ["tape1"], tape2_from: ["tape2"], tape3_from: ["tape3"], line: ["along", "offset", "past"] };
+  const idle = Object.keys(partners).filter((name) => values[name] && values[name] === starting[name] && partners[name].every((other) => !values[other]));
+  return { ...values, ...Object.fromEntries(idle.map((name) => [name, ""])) };
 }
 
 /** After a save: on to the next row, or back to this one where something in it is wrong. */

@@ -1,0 +1,316 @@
+"""The site folder changed row by row: nothing lost, whoever else writes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from lateral_map.web import disk, store
+from lateral_map.web.history import Entry
+from lateral_map.web.parts import Conflict
+from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore, UnreadableError
+
+
+def op() -> str:
+    return uuid4().hex
+
+
+def marks(site: SiteStore) -> list[str]:
+    site.look()
+    table = site.table("locates.csv")
+    return [table.row_values(n)["mark"] for n in table.data_rows()]
+
+
+def add(site: SiteStore, mark: str, footage: str = "45", **more: str) -> Entry:
+    edit = RowEdit({"mark": mark, "footage": footage, "depth": "3", **more})
+    return site.save_rows(op(), "locates.csv", [edit], f"{mark} added")
+
+
+def row(site: SiteStore, mark: str) -> tuple[int, str]:
+    table = site.table("locates.csv")
+    number = next(n for n in table.data_rows() if table.row_values(n)["mark"] == mark)
+    return number, table.row_text(number)
+
+
+def change(site: SiteStore, mark: str, base: str, **values: str) -> Entry:
+    number, _ = row(site, mark)
+    return site.save_rows(op(), "locates.csv", [RowEdit(values, base, number)], f"{mark} changed")
+
+
+@pytest.fixture
+def site(sketch: Path) -> SiteStore:
+    return SiteStore(sketch)
+
+
+# ── saving and undoing ───────────────────────────────────────────────────────────────────────────
+
+
+def test_a_change_touches_its_own_cell_alone(site: SiteStore, sketch: Path) -> None:
+    before = (sketch / "locates.csv").read_bytes()
+    change(site, "B", row(site, "B")[1], depth="3'2\"")
+    assert (sketch / "locates.csv").read_bytes() == before.replace(
+        b"B,22.0,3.1,", b'B,22.0,"3\'2""",'
+    )
+
+
+def test_every_change_can_be_undone_and_done_again(site: SiteStore, sketch: Path) -> None:
+    files = {path.name: path.read_bytes() for path in sketch.iterdir() if path.is_file()}
+    changes = [
+        add(site, "E"),
+        change(site, "A", row(site, "A")[1], use="no"),
+        site.save_settings(op(), [SettingEdit("start.depth", "3.2", "3 ft")], "depth"),
+        site.save_settings(op(), [SettingEdit("pipe.1.from", "20", None)], "pipe"),
+        site.save_feature(
+            op(), FeatureEdit({"kind": "reference", "name": "post"}, point(1, 2)), "post"
+        ),
+    ]
+    after = {path.name: path.read_bytes() for path in sketch.iterdir() if path.is_file()}
+    for entry in reversed(changes):
+        site.undo(op(), entry.op)
+    undone = {path.name: path.read_bytes() for path in sketch.iterdir() if path.is_file()}
+    assert undone["plan.geojson"] == files["plan.geojson"]
+    assert values(undone["locates.csv"]) == values(files["locates.csv"])
+    assert site.settings() == SiteStore(sketch).settings()
+    assert site.settings()["start.depth"] == "3 ft"
+    for entry in changes:
+        site.undo(op(), entry.op)
+    again = {path.name: path.read_bytes() for path in sketch.iterdir() if path.is_file()}
+    assert values(again["locates.csv"]) == values(after["locates.csv"])
+    assert again["plan.geojson"] == after["plan.geojson"]
+    assert site.settings()["pipe.1.from"] == "20"
+
+
+def values(content: bytes) -> list[dict[str, str]]:
+    from lateral_map.web.csv_text import parse_csv
+    from lateral_map.web.parts import said
+
+    table = parse_csv(content.decode())
+    return [said(table.row_values(n)) for n in table.data_rows()]
+
+
+def point(x: float, y: float) -> dict[str, Any]:
+    return {"type": "Point", "coordinates": [x, y]}
+
+
+def test_an_undo_of_what_was_changed_again_is_refused(site: SiteStore) -> None:
+    first = change(site, "B", row(site, "B")[1], depth="3.2")
+    change(site, "B", row(site, "B")[1], depth="3.3")
+    with pytest.raises(Conflict, match="changed again"):
+        site.undo(op(), first.op)
+    assert site.table("locates.csv").row_values(row(site, "B")[0])["depth"] == "3.3"
+
+
+def test_a_save_sent_twice_is_made_once(site: SiteStore, sketch: Path) -> None:
+    name, edit = op(), RowEdit({"mark": "E", "footage": "45", "depth": "3"})
+    site.save_rows(name, "locates.csv", [edit], "E")
+    site.save_rows(name, "locates.csv", [edit], "E")
+    SiteStore(sketch).save_rows(name, "locates.csv", [edit], "E")
+    assert marks(site).count("E") == 1
+
+
+def test_a_new_folder_is_begun_file_by_file(tmp_path: Path) -> None:
+    site = SiteStore(tmp_path)
+    site.save_settings(op(), [SettingEdit("format", "1", None)], "begun")
+    add(site, "A", "5")
+    site.save_feature(op(), FeatureEdit({"kind": "reference"}, point(0, 0)), "point")
+    assert {p.name for p in tmp_path.iterdir()} == {
+        ".history", "site.toml", "locates.csv", "plan.geojson",
+    }  # fmt: skip
+    assert marks(site) == ["A"]
+
+
+def test_files_in_other_encodings_keep_theirs(sketch: Path) -> None:
+    text = (sketch / "locates.csv").read_text().replace("rose", "rosé")
+    (sketch / "locates.csv").write_bytes(text.encode("cp1252"))
+    site = SiteStore(sketch)
+    add(site, "E", note="crème")
+    assert (sketch / "locates.csv").read_bytes().decode("cp1252").endswith("crème\n")
+    with pytest.raises(UnreadableError, match="UTF-8"):
+        add(site, "F", note="日本")
+
+
+def test_a_geopackage_plan_is_left_to_a_gis(site: SiteStore, sketch: Path) -> None:
+    (sketch / "plan.gpkg").write_bytes(b"")
+    with pytest.raises(UnreadableError, match="GIS"):
+        site.save_feature(op(), FeatureEdit({"kind": "curb"}, point(0, 0)), "curb")
+
+
+# ── two tabs ─────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_two_tabs_that_change_different_fields_both_count(sketch: Path) -> None:
+    one, other = SiteStore(sketch), SiteStore(sketch)
+    seen = row(one, "B")[1]
+    change(one, "B", seen, depth="3.2")
+    change(other, "B", seen, note="wet")
+    now = one.table("locates.csv") if one.look() else None
+    assert now is not None
+    said = now.row_values(row(one, "B")[0])
+    assert (said["depth"], said["note"]) == ("3.2", "wet")
+    assert one.outside_saves() == []
+
+
+def test_two_tabs_that_change_one_field_are_asked(sketch: Path) -> None:
+    one, other = SiteStore(sketch), SiteStore(sketch)
+    seen = row(one, "B")[1]
+    change(one, "B", seen, depth="3.2")
+    with pytest.raises(Conflict, match="depth of this row changed") as conflict:
+        change(other, "B", seen, depth="3.4")
+    assert conflict.value.theirs is not None
+    assert conflict.value.theirs["depth"] == "3.2"
+    # What the page offers then: mine over it.
+    change(other, "B", conflict.value.row, depth="3.4")
+    one.look()
+    assert one.table("locates.csv").row_values(row(one, "B")[0])["depth"] == "3.4"
+
+
+def test_a_setting_both_changed_is_asked_about(sketch: Path) -> None:
+    one, other = SiteStore(sketch), SiteStore(sketch)
+    one.save_settings(op(), [SettingEdit("start.depth", "3.2", "3 ft")], "")
+    with pytest.raises(Conflict, match=r"start\.depth"):
+        other.save_settings(op(), [SettingEdit("start.depth", "3.4", "3 ft")], "")
+
+
+# ── other programs ───────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_spreadsheet_that_saves_an_old_copy_loses_nothing(site: SiteStore, sketch: Path) -> None:
+    old = (sketch / "locates.csv").read_bytes()
+    add(site, "E")
+    (sketch / "locates.csv").write_bytes(old.replace(b"by the rose bed", b"by the roses"))
+    assert marks(site) == ["A", "B", "C", "D"]
+    (save,) = site.outside_saves()
+    assert [(lost.what, lost.theirs) for lost in save.lost] == [("mark E", None)]
+    site.put_back(op(), save.key)
+    assert marks(site) == ["A", "B", "C", "D", "E"]
+    assert b"by the roses" in (sketch / "locates.csv").read_bytes()
+    assert site.outside_saves() == []
+
+
+def test_even_an_old_copy_byte_for_byte_is_noticed(site: SiteStore, sketch: Path) -> None:
+    add(site, "E")
+    old = (sketch / "locates.csv").read_bytes()
+    add(site, "F")
+    (sketch / "locates.csv").write_bytes(old)
+    assert marks(site)[-1] == "E"
+    assert [lost.what for lost in site.outside_saves()[0].lost] == ["mark F"]
+
+
+def test_a_row_another_program_changed_may_stay_so(site: SiteStore, sketch: Path) -> None:
+    add(site, "E")
+    path = sketch / "locates.csv"
+    path.write_bytes(path.read_bytes().replace(b"E,45,3,", b"E,45,3.7,"))
+    site.look()
+    (save,) = site.outside_saves()
+    assert save.lost[0].theirs is not None
+    assert "depth 3.7" in save.lost[0].theirs
+    site.leave_as_saved(save.key)
+    assert site.outside_saves() == []
+    assert b"E,45,3.7," in path.read_bytes()
+
+
+def test_a_spreadsheet_that_only_spells_differently_lost_nothing(
+    site: SiteStore, sketch: Path
+) -> None:
+    add(site, "E", note="a b")
+    path = sketch / "locates.csv"
+    path.write_bytes(path.read_bytes().replace(b"a b", b'"a b"').replace(b"\n", b"\r\n"))
+    site.look()
+    assert site.outside_saves() == []
+    add(site, "F")
+    assert marks(site)[-2:] == ["E", "F"]
+
+
+def test_plan_and_settings_another_program_lost_come_back(site: SiteStore, sketch: Path) -> None:
+    plan, settings = (sketch / "plan.geojson").read_bytes(), (sketch / "site.toml").read_bytes()
+    site.save_feature(op(), FeatureEdit({"kind": "reference", "name": "post"}, point(1, 2)), "")
+    site.save_settings(op(), [SettingEdit("start.depth", "3.2", "3 ft")], "")
+    (sketch / "plan.geojson").write_bytes(plan)
+    (sketch / "site.toml").write_bytes(settings)
+    site.look()
+    saves = site.outside_saves()
+    assert sorted(lost.what for save in saves for lost in save.lost) == ["post", "start.depth"]
+    for save in saves:
+        site.put_back(op(), save.key)
+    assert "post" in (sketch / "plan.geojson").read_text()
+    assert site.settings()["start.depth"] == "3.2"
+
+
+def test_a_write_between_the_look_and_the_rename_is_taken_in(
+    site: SiteStore, sketch: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, path = disk.replace_if_unchanged, sketch / "locates.csv"
+    seen: list[str] = []
+
+    def slow(place: Path, content: bytes, expected: str) -> None:
+        if not seen:
+            seen.append(expected)
+            path.write_bytes(path.read_bytes() + b"X,12,3,,,,,,,,,\n")
+        real(place, content, expected)
+
+    monkeypatch.setattr(store, "replace_if_unchanged", slow)
+    add(site, "E")
+    assert marks(site) == ["A", "B", "C", "D", "X", "E"]
+
+
+def test_a_program_that_never_stops_writing_is_named(
+    site: SiteStore, sketch: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise disk.ChangedMeanwhileError
+
+    monkeypatch.setattr(store, "replace_if_unchanged", never)
+    with pytest.raises(Conflict, match="keeps writing"):
+        add(site, "E")
+    assert marks(SiteStore(sketch)) == ["A", "B", "C", "D"]
+
+
+# ── crashes ──────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_change_that_never_reached_its_file_is_struck_out_and_can_be_sent_again(
+    site: SiteStore, sketch: Path
+) -> None:
+    before = (sketch / "locates.csv").read_bytes()
+    entry = add(site, "E")
+    (sketch / "locates.csv").write_bytes(before)  # as if the power went between the two writes
+    again = SiteStore(sketch)
+    assert marks(again) == ["A", "B", "C", "D"]
+    edit = RowEdit({"mark": "E", "footage": "45", "depth": "3"})
+    again.save_rows(entry.op, "locates.csv", [edit], "E")
+    assert marks(again)[-1] == "E"
+
+
+def test_a_journal_line_cut_short_is_passed_over(site: SiteStore, sketch: Path) -> None:
+    first = add(site, "E")
+    with (sketch / ".history" / "journal.jsonl").open("ab") as file:
+        file.write(b'{"op": "half')
+    again = SiteStore(sketch)
+    second = add(again, "F")
+    assert [entry.op for entry in SiteStore(sketch).history.standing] == [first.op, second.op]
+
+
+def test_a_full_disk_changes_nothing(
+    site: SiteStore, sketch: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    before = (sketch / "locates.csv").read_bytes()
+    monkeypatch.setattr(store, "replace_if_unchanged", full)
+    with pytest.raises(OSError, match="No space"):
+        add(site, "E")
+    monkeypatch.undo()
+    assert (sketch / "locates.csv").read_bytes() == before
+    add(site, "E")
+    assert marks(site)[-1] == "E"
+
+
+def test_the_history_is_lines_of_json(site: SiteStore, sketch: Path) -> None:
+    add(site, "E")
+    (line,) = (sketch / ".history" / "journal.jsonl").read_text().splitlines()
+    assert json.loads(line)["words"] == "E added"
