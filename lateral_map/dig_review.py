@@ -50,7 +50,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     say("choosing tapes")
     keys = list_key_points(site, report.crossings, report.pipes, found)
     refinds = plan_refinds(route, keys)
-    depths = table_depths(site, report.stations, profile)
+    depths = table_depths(route, report.stations, profile)
     nulls = check_null_depths(route)
     return DigReview(
         report=report,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lateral_map.model.dig import DepthRow, TrenchProfile
 from lateral_map.model.results import Stations
+from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.units import format_length, to_metres
 
@@ -22,15 +23,16 @@ _READ_WITHIN_M: Final = to_metres(10.0, "ft")
 _READ_HERE_M: Final = to_metres(2.0, "ft")
 
 
-def table_depths(site: Site, stations: Stations, profile: TrenchProfile) -> tuple[DepthRow, ...]:
+def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tuple[DepthRow, ...]:
     """Return the depths every 5 ft (1.5 m) and at every event; ``profile`` stands at ``stations``.
 
     A depth that nothing near by was read for says so, and names the building it lies under.
     """
+    site = route.site
     wanted = _wanted(site, stations)
     read = _depth_readings(site)
     under = _under(site, profile)
-    return tuple(_row(site, stations, profile, index, read, under[index]) for index in wanted)
+    return tuple(_row(route, stations, profile, index, read, under[index]) for index in wanted)
 
 
 def _wanted(site: Site, stations: Stations) -> list[int]:
@@ -66,7 +68,7 @@ def _under(site: Site, profile: TrenchProfile) -> list[str]:
 
 
 def _row(
-    site: Site,
+    route: Route,
     stations: Stations,
     profile: TrenchProfile,
     index: int,
@@ -75,18 +77,23 @@ def _row(
 ) -> DepthRow:
     footage = float(stations.footage_m[index])
     away = float(np.abs(read - footage).min()) if len(read) else np.inf
+    ground = float(stations.ground_m[index]) if stations.ground_known else None
+    cover = float(profile.crown_depth_m[index])
     return DepthRow(
         footage_m=footage,
         events=stations.events[index],
-        ground_m=float(stations.ground_m[index]) if stations.ground_known else None,
-        cover_m=float(profile.crown_depth_m[index]),
+        ground_m=ground,
+        sd_ground_m=float(route.ground.sd(footage)[0]),
+        crown_m=None if ground is None else ground - cover,
+        sd_crown_m=float(np.sqrt(route.position_covariance(footage)[0, 2, 2])),
+        cover_m=cover,
         invert_depth_m=float(stations.depth_m[index]),
         bottom_depth_m=float(profile.bottom_depth_m[index]),
         sd_m=float(stations.depth_sd_m[index]),
         basis=stations.basis[index],
         from_reading_m=away,
         under=under,
-        loud=_loud(site, footage, away, read, under),
+        loud=_loud(route.site, footage, away, read, under),
     )
 
 

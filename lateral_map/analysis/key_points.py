@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
 
 from lateral_map.model.dig import KeyPoint, RepairReach
 from lateral_map.model.results import Crossing, PipeStretch
 from lateral_map.model.site import Site
+
+# Nobody can tell two places this near apart with a tape.
+_SAME_M: Final = 0.01
 
 
 def list_key_points(
@@ -15,7 +20,10 @@ def list_key_points(
     pipes: Iterable[PipeStretch],
     reaches: Iterable[RepairReach],
 ) -> tuple[KeyPoint, ...]:
-    """Return crossings, ends of reaches, bends, transitions and findings to dig, by footage."""
+    """Return crossings, ends of reaches, bends, transitions and findings to dig, by footage.
+
+    What stands at one place is one key point with all its names.
+    """
     wanted = tuple(reaches)
     points = [KeyPoint(f"crosses {c.line}", "crossing", c.footage_m) for c in crossings]
     points += [KeyPoint("bend", "bend", bend.footage_m) for bend in site.bends]
@@ -29,7 +37,17 @@ def list_key_points(
         points.append(KeyPoint(f"{reach.name} ends", "reach end", reach.end.footage_m))
     points += _findings(wanted)
     points.append(KeyPoint("end of the run", "end", site.run.end_m))
-    return tuple(sorted(dict.fromkeys(points), key=lambda point: point.footage_m))
+    return _merged(sorted(dict.fromkeys(points), key=lambda point: point.footage_m))
+
+
+def _merged(points: list[KeyPoint]) -> tuple[KeyPoint, ...]:
+    merged: list[KeyPoint] = []
+    for point in points:
+        if merged and point.footage_m - merged[-1].footage_m <= _SAME_M:
+            before = merged.pop()
+            point = replace(before, name=f"{before.name}, {point.name}")
+        merged.append(point)
+    return tuple(merged)
 
 
 def _findings(reaches: tuple[RepairReach, ...]) -> list[KeyPoint]:

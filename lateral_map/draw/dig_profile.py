@@ -53,6 +53,16 @@ class _Sheet:
     narrow: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Strip:
+    """Stretches of footage (m) marked by bars under the profile."""
+
+    name: str
+    spans_m: tuple[tuple[float, float], ...]
+    colour: str
+    hatch: str
+
+
 _WIDE: Final = _Sheet(13.2, 4.0, 0.88, 1.62, 0.62, 0.64, 8.5, narrow=False)
 _NARROW: Final = _Sheet(4.1, 5.0, 0.66, 0.24, 0.86, 1.22, 8.5, narrow=True)
 _STRIP_IN: Final = 0.19
@@ -80,8 +90,7 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
 
 def _figure(review: DigReview, sheet: _Sheet) -> tuple[Figure, Axes]:
     figure = Figure(figsize=(sheet.width_in, sheet.height_in), facecolor="white")
-    strips = 1 + bool(review.conflicts)
-    bottom = sheet.foot_in + strips * _STRIP_IN
+    bottom = sheet.foot_in + len(_strips(review)) * _STRIP_IN
     axes = figure.add_axes(
         (
             sheet.left_in / sheet.width_in,
@@ -165,8 +174,9 @@ def _paint_reaches(axes: Axes, review: DigReview, lines: _Lines) -> None:
         begin, end = one.reach.begin.footage_m, one.reach.end.footage_m
         part = _Lines.of(review, _fine(review.profile, begin, end))
         depth = part.ground - part.bottom
-        for (low, high), fill in zip(_class_edges(review), CLASS_FILLS, strict=False):
-            here = (depth >= low) & (depth < high)
+        # Each class over the shallower ones before it, so that no seam is left between them.
+        for (low, _), fill in zip(_class_edges(review), CLASS_FILLS, strict=False):
+            here = depth >= low
             axes.fill_between(
                 part.footage, part.bottom, part.ground, where=here, color=fill, lw=0, zorder=1.2
             )
@@ -262,14 +272,19 @@ def _paint_reach_names(axes: Axes, review: DigReview, sheet: _Sheet) -> None:
         )  # fmt: skip
 
 
+def _strips(review: DigReview) -> tuple[_Strip, ...]:
+    """Return the bars under the footages that have anything to show."""
+    hand = tuple(span for one in review.conflicts for span in one.hand_dig_m)
+    strips = (
+        _Strip("hand dig", hand, OKABE_ITO["orange"], "///"),
+        _Strip("not read", tuple(_unread(review)), OKABE_ITO["vermillion"], "xxx"),
+    )
+    return tuple(strip for strip in strips if strip.spans_m)
+
+
 def _paint_strips(figure: Figure, axes: Axes, review: DigReview, sheet: _Sheet) -> None:
     """Draw bars under the footages: where to dig by hand, where no depth was read."""
     unit = review.report.site.unit
-    hand = [span for one in review.conflicts for span in one.hand_dig_m]
-    rows: list[tuple[str, list[tuple[float, float]], str, str]] = []
-    if review.conflicts:
-        rows.append(("hand dig", hand, OKABE_ITO["orange"], "///"))
-    rows.append(("not read", list(_unread(review)), OKABE_ITO["vermillion"], "xxx"))
     top = axes.get_position().y0 * sheet.height_in - 0.24
     left, right = axes.get_xlim()
     width = sheet.width_in - sheet.left_in - sheet.right_in
@@ -278,20 +293,20 @@ def _paint_strips(figure: Figure, axes: Axes, review: DigReview, sheet: _Sheet) 
         share = (from_metres(value_m, unit) - left) / (right - left)
         return sheet.left_in + float(np.clip(share, 0.0, 1.0)) * width
 
-    for index, (name, spans, colour, hatch) in enumerate(rows):
+    for index, strip in enumerate(_strips(review)):
         low = top - (index + 1) * _STRIP_IN
-        for begin, end in spans:
+        for begin, end in strip.spans_m:
             figure.add_artist(
                 Rectangle(
                     (across(begin), low + 0.03), max(across(end) - across(begin), 0.02),
-                    _STRIP_IN - 0.06, transform=figure.dpi_scale_trans, facecolor=colour,
-                    alpha=0.55, hatch=hatch, edgecolor=INK, lw=0.6,
+                    _STRIP_IN - 0.06, transform=figure.dpi_scale_trans, facecolor=strip.colour,
+                    alpha=0.55, hatch=strip.hatch, edgecolor=INK, lw=0.6,
                 )
             )  # fmt: skip
         figure.text(
-            sheet.left_in - 0.07, low + _STRIP_IN / 2, name, transform=figure.dpi_scale_trans,
-            ha="right", va="center", fontsize=sheet.text_pt, color=INK, parse_math=False,
-            fontfamily=FONT_FAMILY,
+            sheet.left_in - 0.07, low + _STRIP_IN / 2, strip.name,
+            transform=figure.dpi_scale_trans, ha="right", va="center", fontsize=sheet.text_pt,
+            color=INK, parse_math=False, fontfamily=FONT_FAMILY,
         )  # fmt: skip
 
 

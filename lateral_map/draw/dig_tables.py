@@ -8,6 +8,7 @@ from lateral_map.draw.style import UTILITY_WORDS
 from lateral_map.draw.summary import Row, Table
 from lateral_map.draw.text import label, length, listed, plus_minus, range_95, tidy
 from lateral_map.model.dig import (
+    DepthRow,
     DigReview,
     Refind,
     RefindLine,
@@ -152,13 +153,13 @@ def depth_table(review: DigReview) -> Table:
     rows = []
     for row in review.depths:
         depths = (row.cover_m, row.invert_depth_m, row.bottom_depth_m)
-        ground = () if not known else (length(row.ground_m or 0.0, unit),)
+        levels = _levels(row, unit)
         rows.append(
             Row(
                 (
                     length(row.footage_m, unit),
                     ", ".join(tidy(event, 60) for event in row.events),
-                    *ground,
+                    *levels,
                     *(plus_minus(depth, row.sd_m, unit) for depth in depths),
                     row.basis,
                     tidy(row.loud, 160),
@@ -168,10 +169,20 @@ def depth_table(review: DigReview) -> Table:
             )
         )
     columns = (
-        "Footage", "What is there", *(("Ground",) if known else ()), "Cover", "Invert",
-        "Trench bottom", "Plan", "Depth",
+        "Footage", "What is there", *(("Ground level", "Crown level") if known else ()),
+        "Cover", "Invert", "Trench bottom", "Plan", "Depth",
     )  # fmt: skip
     return Table("depths", "Depths below ground", columns, tuple(rows))
+
+
+def _levels(row: DepthRow, unit: str) -> tuple[str, ...]:
+    """Return the elevations of ground and crown, where anybody measured the ground."""
+    if row.ground_m is None or row.crown_m is None:
+        return ()
+    return (
+        plus_minus(row.ground_m, row.sd_ground_m, unit),
+        plus_minus(row.crown_m, row.sd_crown_m, unit),
+    )
 
 
 def nulls_table(review: DigReview) -> Table:

@@ -398,6 +398,8 @@ class Refind:
 class DepthRow:
     """One line of the depth table; ``sd_m`` is 1 sd of every depth in it.
 
+    ``ground_m`` and ``crown_m`` are elevations with their own 1 sd, None where nobody measured the
+    ground.
     ``from_reading_m`` is how far along the pipe the nearest depth reading used lies. ``loud`` says
     in words why the depth is not to be relied on, empty where it was read near by.
     """
@@ -405,6 +407,9 @@ class DepthRow:
     footage_m: float
     events: tuple[str, ...]
     ground_m: float | None
+    sd_ground_m: float
+    crown_m: float | None
+    sd_crown_m: float
     cover_m: float
     invert_depth_m: float
     bottom_depth_m: float

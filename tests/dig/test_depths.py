@@ -28,7 +28,7 @@ def table(site):
     stations = lay_stations(route)
     pipes = list_pipes(site)
     profile = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
-    return table_depths(site, stations, profile)
+    return table_depths(route, stations, profile)
 
 
 def test_every_five_feet_and_every_event():
@@ -143,3 +143,15 @@ def test_rules_of_the_site_come_before_the_federal_ones():
     for rule in FEDERAL_RULES:
         if rule.key in untouched:
             assert rules.rule(rule.key) == rule
+
+
+def test_levels_hang_together_where_the_ground_was_measured():
+    site = straight_site(locate_footages_m=(4.0, 9.0, 20.0))
+    locates = tuple(replace(one, ground_m=50.0) for one in site.locates)
+    levelled = replace(site, start=replace(site.start, ground_m=50.0), locates=locates)
+    for row in table(levelled):
+        assert row.ground_m == pytest.approx(50.0, abs=0.2)
+        assert row.crown_m == pytest.approx(row.ground_m - row.cover_m)
+        assert row.sd_crown_m > 0.0
+        assert row.sd_ground_m > 0.0
+    assert all(row.crown_m is None for row in table(site))

@@ -165,6 +165,13 @@ def test_key_points_are_in_order_and_each_once():
     ]  # fmt: skip
 
 
+def test_one_place_is_one_key_point():
+    route = HandRoute(site_fields={"bends": (Bend(12.0, 45.0),)}).build()
+    pipes = (PipeStretch(12.0, 30.0, "pvc", 0.1, 0.1, ""),)
+    points = list_key_points(route.site, (), pipes, ())
+    assert [point.name for point in points] == ["bend, pvc begins", "end of the run"]
+
+
 def lead_back(found, site, truth, rng):
     """Tape from the true points and return where the tapes truly meet."""
     pair = [(truth.true_lines[f"point {t.point}"], t.distance_m) for t in found.tapes]
