@@ -41,7 +41,8 @@ def solve_least_squares(
 
     ``design`` and ``observed`` are the whitened linear equations and ``normal`` is their
     ``gram_matrix``, formed once. ``evaluate`` returns whitened residuals and design of the rest.
-    The step is Gauss-Newton's; Levenberg's damping grows only after a step that did not lower the cost.
+    The step is Gauss-Newton's; Levenberg's damping grows only after a step that did not lower the
+    cost.
     """
     unknowns, damping = start, 0.0
     linear = observed - design @ unknowns

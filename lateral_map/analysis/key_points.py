@@ -44,9 +44,10 @@ def _merged(points: list[KeyPoint]) -> tuple[KeyPoint, ...]:
     merged: list[KeyPoint] = []
     for point in points:
         if merged and point.footage_m - merged[-1].footage_m <= _SAME_M:
-            before = merged.pop()
-            point = replace(before, name=f"{before.name}, {point.name}")
-        merged.append(point)
+            before = merged[-1]
+            merged[-1] = replace(before, name=f"{before.name}, {point.name}")
+        else:
+            merged.append(point)
     return tuple(merged)
 
 
