@@ -1,4 +1,4 @@
-"""What a referral to the utility says beside the findings: the user's own words, and photographs."""
+"""What a referral to the utility says beside the findings: the user's words, and photographs."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Referral:
 
 @dataclass(frozen=True, slots=True)
 class Photograph:
-    """A photograph made ready to print: JPEG bytes, its size in pixels, the footage it shows (m)."""
+    """A photograph made ready to print: JPEG bytes, size in pixels, the footage it shows (m)."""
 
     name: str
     footage_m: float

@@ -207,8 +207,8 @@ class ReadingCheck:
     ``residual`` is reading minus route, metres, or degrees where ``is_angle``. ``standardised`` is
     the residual over its own sd; a two-dimensional reading gives the normal deviate of equal
     probability. ``likely_error`` is the size of the mistake if this reading alone is wrong (its
-    own unit; 0 where nothing checks it). ``redundancy`` runs 0 (nothing checks it) to 1. ``set_aside_first`` is True for the
-    reading that, set aside, best explains the suspects.
+    own unit; 0 where nothing checks it). ``redundancy`` runs 0 (nothing checks it) to 1.
+    ``set_aside_first`` is True for the reading that, set aside, best explains the suspects.
     """
 
     reading: str

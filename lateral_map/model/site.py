@@ -406,7 +406,7 @@ class Site:
     plan: Plan = Plan()
     notices: tuple[str, ...] = ()
     folder: Path | None = None
-    referral: Referral = Referral()
+    referral: Referral = field(default_factory=Referral)
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()
 
