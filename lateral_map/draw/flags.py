@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import takewhile
 from typing import Final
 
 from matplotlib.font_manager import FontProperties, findfont, get_font
@@ -28,7 +27,7 @@ class Flag:
     """A label for the point at ``at`` (any unit of length), its ``wordings`` fullest first.
 
     ``joins`` says whether it may be shown as one label with a neighbour; ``names`` are the short
-    names of what it stands for, in order.
+    names of what it stands for, in order. Flags of greater ``weight`` are lengthened first.
     """
 
     at: float
@@ -37,6 +36,7 @@ class Flag:
     joins: bool = True
     bold: bool = False
     key: str = ""
+    weight: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,17 +96,27 @@ class _Row:
         return [(hung.flag, hung.text) for hung in placed]
 
     def lengthen(self, texts: list[Text]) -> None:
-        """Give each flag, in place, the fullest wording that keeps all of them within the lanes."""
-        most = max(self.lanes, 1 + max((hung.lane for hung in self.placed(texts)), default=0))
-        for index, _ in sorted(enumerate(texts), key=_most_wanted):
-            texts[index] = self._lengthened(texts, index, most)
+        """Give each flag, in place, the fullest wording that keeps all of them within the lanes.
 
-    def _lengthened(self, texts: Sequence[Text], index: int, most: int) -> Text:
+        The weightiest come first; among equals each takes one step before any takes the next.
+        """
+        most = max(self.lanes, 1 + max((hung.lane for hung in self.placed(texts)), default=0))
+        for weight in sorted({flag.weight for flag, _ in texts}, reverse=True):
+            equals = [index for index, (flag, _) in enumerate(texts) if flag.weight == weight]
+            equals.reverse()  # from left to right
+            while equals:
+                equals = [index for index in equals if self._lengthen_one(texts, index, most)]
+
+    def _lengthen_one(self, texts: list[Text], index: int, most: int) -> bool:
         flag, shown = texts[index]
-        for text in takewhile(lambda wording: wording != shown, flag.wordings):
-            if self._fits([*texts[:index], (flag, text), *texts[index + 1 :]], index, most):
-                return flag, text
-        return flag, shown
+        step = flag.wordings.index(shown)
+        if step == 0:
+            return False
+        longer = (flag, flag.wordings[step - 1])
+        if not self._fits([*texts[:index], longer, *texts[index + 1 :]], index, most):
+            return False
+        texts[index] = longer
+        return True
 
     def _fits(self, texts: Sequence[Text], index: int, most: int) -> bool:
         placed = self.placed(texts)
@@ -120,11 +130,6 @@ class _Row:
         under = flag.at + width + self.gap
         lane = 1 + max((hung.lane for hung in placed if hung.flag.at < under), default=-1)
         return PlacedFlag(flag, text, lane, width)
-
-
-def _most_wanted(entry: tuple[int, Text]) -> tuple[bool, int]:
-    index, (flag, _) = entry
-    return not flag.bold, -index
 
 
 def _joinable(flag: Flag, placed: Sequence[PlacedFlag]) -> PlacedFlag | None:

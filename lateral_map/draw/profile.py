@@ -46,7 +46,7 @@ Floats = NDArray[np.float64]
 
 WIDE_IN: Final = 13.2
 NARROW_IN: Final = 4.1
-PRINT_SIZE_IN: Final = (11.0, 5.2)
+PRINT_IN: Final = 11.0
 PRINT_DPI: Final = 200
 
 
@@ -348,15 +348,12 @@ def _paint_words(
 
 def profile_svg(report: Report) -> str:
     """Return the profile for print as SVG text, the same bytes for the same site."""
-    width_in, height_in = PRINT_SIZE_IN
-    figure = profile_figure(report, width_in=width_in, height_in=height_in)
-    return figure_svg(figure, prefix="profile")
+    return figure_svg(draw_profile(report, width_in=PRINT_IN).figure, prefix="profile")
 
 
 def profile_png(report: Report) -> bytes:
     """Return the profile for print as PNG, the same bytes for the same site."""
-    width_in, height_in = PRINT_SIZE_IN
-    figure = profile_figure(report, width_in=width_in, height_in=height_in)
+    figure = draw_profile(report, width_in=PRINT_IN).figure
     sheet = io.BytesIO()
     figure.savefig(sheet, format="png", dpi=PRINT_DPI, metadata={"Software": None})
     return sheet.getvalue()

@@ -42,7 +42,7 @@ def _crossing_flags(report: Report, window: Window, *, narrow: bool) -> list[Fla
         rounded = f"{from_metres(crossing.footage_m, unit):.{decimals_for(unit)}f}"
         wordings = (f"{name} {place}", f"{name} {rounded} {unit_word(unit)}", name, name[:6])
         at = _across(report, window, crossing.footage_m)
-        flags.append(Flag(at, wordings, (name,), joins=False, bold=True, key="crossing"))
+        flags.append(Flag(at, wordings, (name,), joins=False, bold=True, key="crossing", weight=2))
     return flags
 
 
@@ -53,7 +53,9 @@ def _locate_flag(report: Report, window: Window, locate: Locate, verdict: str) -
     short = f"{name}?" if verdict == "suspect" else name
     suspect = verdict == "suspect"
     wordings = (f"{name}{remark}", short)
-    return Flag(at, wordings, (name,), joins=not suspect, key="locate", bold=suspect)
+    return Flag(
+        at, wordings, (name,), joins=not suspect, key="locate", bold=suspect, weight=int(suspect)
+    )
 
 
 def _bend_flag(report: Report, window: Window, bend: Bend, *, narrow: bool) -> Flag:

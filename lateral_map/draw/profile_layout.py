@@ -75,8 +75,8 @@ class Metrics:
     inside_in: tuple[float, float]
 
 
-WIDE: Final = Metrics(0.88, 1.30, 0.158, 0.185, 0.26, 0.24, 0.24, 8.5, 4, 4, (1.6, 3.0))
-NARROW: Final = Metrics(0.62, 0.50, 0.158, 0.185, 0.44, 0.24, 0.24, 8.5, 4, 5, (2.0, 3.0))
+WIDE: Final = Metrics(0.88, 1.30, 0.158, 0.185, 0.26, 0.24, 0.24, 8.5, 6, 4, (1.6, 3.0))
+NARROW: Final = Metrics(0.62, 0.50, 0.158, 0.185, 0.44, 0.24, 0.24, 8.5, 5, 5, (2.0, 3.0))
 
 
 @dataclass(frozen=True, slots=True)
