@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import re
+import shlex
+import signal
 import subprocess
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 import typer
 from docs.pages import PAGES, TOP, Block, blocks, commands, prose
 
-from lateral_map.cli.main import COMMANDS, app
+from lateral_map.cli.main import COMMANDS, app, main
 
 TUTORIAL = TOP / "docs" / "tutorial.md"
 # Commands that set a machine up or run every check: too much for one test, so each is only looked
@@ -19,7 +23,33 @@ _WHOLE = ("python3 -m venv", "bash .ci/test")
 _MENTION = re.compile(r"`lateral-map ([a-z-]+)([^`]*)`")
 
 
-def run(command: str) -> str:
+Typed = Callable[[str], str]
+
+
+@pytest.fixture
+def type_(desk: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Typed:
+    """Type a command at the desk and get what it says.
+
+    A plain ``lateral-map`` command runs in this process, which saves its start; anything else goes
+    to the shell.
+    """
+
+    def type_(command: str) -> str:
+        if not command.startswith("lateral-map ") or "|" in command:
+            return _ask_the_shell(command)
+        monkeypatch.setattr(sys, "argv", shlex.split(command))
+        before = signal.getsignal(signal.SIGTERM)
+        with pytest.raises(SystemExit) as leaving:
+            main()
+        signal.signal(signal.SIGTERM, before)
+        said = "".join(capsys.readouterr())
+        assert leaving.value.code == 0, f"$ {command}\n{said}"
+        return said
+
+    return type_
+
+
+def _ask_the_shell(command: str) -> str:
     done = subprocess.run(
         command,
         shell=True,
@@ -36,7 +66,7 @@ def _plain(text: str) -> str:
     return " ".join(text.split())  # no-break spaces and line ends are no difference to a reader
 
 
-def follow(block: Block) -> None:
+def follow(block: Block, type_: Typed) -> None:
     """Do what a block says: write the file it is titled, or type its commands.
 
     What a console block shows must appear in what its commands say, in that order.
@@ -47,25 +77,25 @@ def follow(block: Block) -> None:
     said = ""
     for line in block.text.splitlines():
         if line.startswith("$ "):
-            said = _plain(run(line[2:]))
+            said = _plain(type_(line[2:]))
             continue
         shown = _plain(line)
         assert shown in said, f"{block}: {shown!r} is not in what is said:\n{said}"
         said = said[said.index(shown) + len(shown) :]
 
 
-def test_the_tutorial_can_be_followed(desk: Path) -> None:
+def test_the_tutorial_can_be_followed(desk: Path, type_: Typed) -> None:
     for block in blocks("console", "toml", "csv", pages=(TUTORIAL,)):
-        follow(block)
+        follow(block, type_)
     assert (desk / "lot_7" / "out" / "map.html").exists()
 
 
 @pytest.mark.parametrize("block", [b for b in blocks("console") if b.page != TUTORIAL], ids=str)
-def test_commands_elsewhere_run(block: Block, desk: Path) -> None:
+def test_commands_elsewhere_run(block: Block, type_: Typed) -> None:
     typed = [command for command in commands(block) if not command.startswith(_WHOLE)]
     for command in typed:
         assert command.startswith("lateral-map "), f"{block}: {command}"
-        run(command)
+        type_(command)
 
 
 def test_readme_names_what_is_there() -> None:
