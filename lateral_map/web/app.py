@@ -48,6 +48,7 @@ class EntryApp:
         reading: dict[str, Handler] = {
             "/": self.page,
             "/state": self.state,
+            "/profile": self.profile,
             "/versions": self.versions,
             "/length": self.length,
             "/fix": self.fix,
@@ -129,9 +130,13 @@ class EntryApp:
 
     # ── looking ──────────────────────────────────────────────────────────────────────────────
 
-    def state(self, request: Request, _: bytes) -> Response:
-        """Send the whole state."""
-        return JSONResponse(self.entering.state(narrow=_is_narrow(request)))
+    def state(self, *_: object) -> Response:
+        """Send the whole state, the profile excepted."""
+        return JSONResponse(self.entering.state())
+
+    def profile(self, request: Request, _: bytes) -> Response:
+        """Send the profile in the page's width."""
+        return JSONResponse(self.entering.profile(narrow=request.query_params.get("narrow") == "1"))
 
     def versions(self, *_: object) -> Response:
         """Send the files' versions, so that a page notices what others wrote."""
@@ -173,33 +178,33 @@ class EntryApp:
 
     # ── changing ─────────────────────────────────────────────────────────────────────────────
 
-    def rows(self, request: Request, body: bytes) -> Response:
+    def rows(self, _: Request, body: bytes) -> Response:
         """Add or change rows of a table."""
         given = asked.parse_body(body)
         self.entering.save_rows(
             asked.read_op(given), asked.read_table_name(given), asked.read_row_edits(given)
         )
-        return self.state(request, body)
+        return self.state()
 
-    def settings(self, request: Request, body: bytes) -> Response:
+    def settings(self, _: Request, body: bytes) -> Response:
         """Change settings in site.toml."""
         given = asked.parse_body(body)
         self.entering.save_settings(asked.read_op(given), asked.read_setting_edits(given))
-        return self.state(request, body)
+        return self.state()
 
-    def plan(self, request: Request, body: bytes) -> Response:
+    def plan(self, _: Request, body: bytes) -> Response:
         """Add, change or take out a plan feature."""
         given = asked.parse_body(body)
         self.entering.save_feature(asked.read_op(given), given)
-        return self.state(request, body)
+        return self.state()
 
-    def undo(self, request: Request, body: bytes) -> Response:
+    def undo(self, _: Request, body: bytes) -> Response:
         """Take one change back, or do it again."""
         given = asked.parse_body(body)
         self.entering.store.undo(asked.read_op(given), asked.read_op(given, "target"))
-        return self.state(request, body)
+        return self.state()
 
-    def outside(self, request: Request, body: bytes) -> Response:
+    def outside(self, _: Request, body: bytes) -> Response:
         """Answer what to do about another program's save."""
         given = asked.parse_body(body)
         key = asked.read_op(given, "key")
@@ -207,7 +212,7 @@ class EntryApp:
             self.entering.store.put_back(asked.read_op(given), key)
         else:
             self.entering.store.leave_as_saved(key)
-        return self.state(request, body)
+        return self.state()
 
     def new_link(self, *_: object) -> Response:
         """Make a one-time link for another device, with its code to scan."""
@@ -274,10 +279,6 @@ def _conflict_values(conflict: Conflict) -> Mapping[str, Any]:
         "at": conflict.at,
         "conflict": True,
     }
-
-
-def _is_narrow(request: Request) -> bool:
-    return request.query_params.get("narrow") == "1"
 
 
 def _templates() -> Environment:

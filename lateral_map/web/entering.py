@@ -14,7 +14,7 @@ from lateral_map.web.gnss import RADIUS_SHARES, GnssPoint, match_marks, read_poi
 from lateral_map.web.parts import SETTINGS
 from lateral_map.web.places import Ground, geometry
 from lateral_map.web.products import Made, make_product
-from lateral_map.web.state import Solutions, page_state
+from lateral_map.web.state import Solutions, page_state, profile_state
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
 
 _DEGREES: Final = 8  # decimals: a millimetre
@@ -28,12 +28,16 @@ class Entering:
         self.store = store
         self.solutions = Solutions(store)
 
-    def state(self, *, narrow: bool) -> dict[str, Any]:
-        """Return everything the page shows."""
-        return page_state(self.solutions, narrow=narrow)
+    def state(self) -> dict[str, Any]:
+        """Return everything the page shows but the profile."""
+        return page_state(self.solutions)
+
+    def profile(self, *, narrow: bool) -> dict[str, Any]:
+        """Return the profile, for a telephone's width where ``narrow``."""
+        return profile_state(self.solutions, narrow=narrow)
 
     def words(self) -> dict[str, Any]:
-        """Return everything the page shows but the picture, which it asks for in its own width."""
+        """Return everything the page shows but the picture."""
         return page_state(self.solutions, with_picture=False)
 
     def versions(self) -> dict[str, str]:

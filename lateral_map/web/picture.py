@@ -7,6 +7,7 @@ from typing import Any, Final
 import numpy as np
 
 from lateral_map.draw.data import map_data
+from lateral_map.draw.profile import page_profile
 from lateral_map.draw.scene import bounds_of
 from lateral_map.model.results import Report
 
@@ -15,18 +16,23 @@ _YARD_M: Final = 15.0
 _PLAN_ONLY: Final = frozenset(("surfaces", "buildings", "utilities", "boundaries", "points"))
 
 
-def draw_picture(report: Report, *, narrow: bool, plan_only: bool) -> dict[str, Any]:
-    """Return the data the drawing's script shows.
+def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
+    """Return the data the drawing's script shows, without the profile.
 
-    ``narrow`` draws the profile for a telephone's width; ``plan_only`` leaves out all that rests on
-    the route.
+    The profile takes the longer to draw: the page asks for it at once, and draws the map meanwhile.
+    ``plan_only`` leaves out all that rests on the route.
     """
-    data = map_data(report, widths=("narrow",) if narrow else ("wide",))
+    data = map_data(report, widths=())
     if plan_only:
         data["layers"] = [layer for layer in data["layers"] if layer["key"] in _PLAN_ONLY]
         data["facts"], data["notices"], data["tables"] = [], [], []
         data["bounds"] = _plan_bounds(report)
     return data
+
+
+def draw_profile(report: Report, *, narrow: bool) -> dict[str, Any]:
+    """Return the profile for a page's width, by the name of that width."""
+    return {"narrow" if narrow else "wide": page_profile(report, narrow=narrow)}
 
 
 def _plan_bounds(report: Report) -> list[float]:

@@ -15,7 +15,7 @@ from lateral_map.units import small_unit
 from lateral_map.web.forms import PLAN_KINDS
 from lateral_map.web.history import Entry
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
-from lateral_map.web.picture import draw_picture
+from lateral_map.web.picture import draw_map, draw_profile
 from lateral_map.web.saying import Saying, say_all
 from lateral_map.web.settings import LISTS, entries_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
@@ -48,10 +48,8 @@ class Solutions:
             return self.solved, versions
 
 
-def page_state(
-    solutions: Solutions, *, narrow: bool = False, with_picture: bool = True
-) -> dict[str, Any]:
-    """Return the whole state; ``narrow`` draws the profile for a telephone's width."""
+def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, Any]:
+    """Return the whole state, the profile excepted."""
     store = solutions.store
     solved, versions = solutions.current()
     report = None if solved.plan_only else solved.report
@@ -63,7 +61,7 @@ def page_state(
         "plan": _plan(store, solved),
         "faults": _loose_faults(solved.faults),
         "says": [asdict(saying) for saying in _says(solved, report)],
-        "picture": _picture(solutions, solved, narrow=narrow) if with_picture else None,
+        "picture": _picture(solutions, solved) if with_picture else None,
         "history": _history(store),
         "outside": [asdict(save) for save in store.outside_saves()],
     }
@@ -246,12 +244,21 @@ def _says(solved: Solved, report: Report | None) -> tuple[Saying, ...]:
     return (*left_out, *sayings)
 
 
-def _picture(solutions: Solutions, solved: Solved, *, narrow: bool) -> dict[str, Any] | None:
+def profile_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
+    """Return the profile that belongs to the map, nothing where there is none."""
+    solved, _ = solutions.current()
+    report = solved.report or solutions.last_whole
+    if report is None or solved.plan_only:
+        return {}
+    return draw_profile(report, narrow=narrow)
+
+
+def _picture(solutions: Solutions, solved: Solved) -> dict[str, Any] | None:
     report = solved.report or solutions.last_whole
     if report is None:
         return None
     return {
-        "data": draw_picture(report, narrow=narrow, plan_only=solved.plan_only),
+        "data": draw_map(report, plan_only=solved.plan_only),
         "plan_only": solved.plan_only,
         "old": solved.report is None,
     }

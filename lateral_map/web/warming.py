@@ -15,7 +15,8 @@ from lateral_map.web.entering import Entering
 def warm_up(entering: Entering) -> None:
     """Solve and draw the site, and a line of our own where there is none yet."""
     try:
-        entering.state(narrow=False)
+        entering.state()
+        entering.profile(narrow=False)
         map_data(build_report(_plain_line()))
     except LateralMapError:
         logging.getLogger(__name__).debug("nothing to warm up with", exc_info=True)

@@ -1,9 +1,9 @@
 /* The page: what is entered goes to the site folder at once, and the line is drawn anew. */
 
-import { Refused, Unreached, ask, askState, button, byId, clock, firstState, forms, isNarrow, isShared, keep, kept, make, newOp, offers, send } from "./parts.js";
+import { Refused, Unreached, ask, askProfile, askState, button, byId, clock, firstState, forms, isNarrow, isShared, keep, kept, make, newOp, offers, send } from "./parts.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
-import { pointAt, showPicture, watchViews } from "./picture.js";
+import { pointAt, showPicture, showProfile, watchViews } from "./picture.js";
 
 const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
 const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding" };
@@ -151,10 +151,17 @@ async function take(next) {
   state = next;
   taken += 1;
   if (moved) return location.reload();
+  const profile = state.picture && !state.picture.plan_only ? askProfile() : Promise.resolve({});
+  profile.catch(() => {}); // looked at below
   await showPicture(state.picture);
   renderHead();
   renderSays();
   renderOutside();
+  try {
+    showProfile(await profile);
+  } catch (error) {
+    if (!(error instanceof Unreached)) throw error;
+  }
   return undefined;
 }
 

@@ -27,7 +27,6 @@ export const firstState = start.state;
 
 /** The narrow profile is drawn where the page is a telephone's. */
 export const isNarrow = () => window.innerWidth <= 760;
-const width = () => (isNarrow() ? "?narrow=1" : "");
 
 /** A name for a change, so that one sent twice is made once. */
 export function newOp() {
@@ -63,13 +62,16 @@ async function request(path, options) {
 /** Ask for something that changes nothing. */
 export const ask = (path) => request(path, {});
 
-/** Ask for the whole state. */
-export const askState = () => ask(`/state${width()}`);
+/** Ask for the whole state, the profile excepted. */
+export const askState = () => ask("/state");
+
+/** Ask for the profile in this page's width. */
+export const askProfile = () => ask(`/profile${isNarrow() ? "?narrow=1" : ""}`);
 
 /** Send a change, or a file to be read. */
 export function send(path, body) {
   const isFile = body instanceof Blob;
-  return request(path + (isFile ? "" : width()), {
+  return request(path, {
     method: "POST",
     body: isFile ? body : JSON.stringify(body),
     headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": start.key },

@@ -4,6 +4,14 @@ import { byId, isNarrow, make } from "./parts.js";
 
 let drawing = null; // the script is loaded with the first picture there is
 
+/** Put the profile in its place; what was drawn before stays until then. */
+export function showProfile(profiles) {
+  if (!page() || !Object.keys(profiles).length) return;
+  page().data.profiles = profiles;
+  window.lateralMap.drawProfiles(page());
+  if (page().station >= 0) page().point(page().station, "redraw");
+}
+
 /** Show a picture, or say why there is none; resolves once it is drawn. */
 export async function showPicture(picture) {
   const words = byId("no-picture");
