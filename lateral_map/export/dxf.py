@@ -84,6 +84,9 @@ def route_dxf(report: Report) -> bytes:
         drawing.line()
         drawing.marks()
         drawing.notes()
+        # Left to itself ezdxf lists these in the order of a set, which changes from run to run.
+        for name in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(name)
         text = io.StringIO()
         document.write(text)
     return text.getvalue().encode("ascii", "replace")

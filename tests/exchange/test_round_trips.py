@@ -303,6 +303,7 @@ def test_the_same_site_gives_the_same_bytes_in_another_process(made: Any, tmp_pa
         f"write_products(build_report(load_site({str(DEMOS / 'plain_lot')!r})), Path(sys.argv[1]), "
         f"{EXCHANGE!r})"
     )
-    subprocess.run([sys.executable, "-c", script, str(tmp_path)], check=True)
+    environment = {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "PATH": "/usr/bin:/bin"}
+    subprocess.run([sys.executable, "-c", script, str(tmp_path)], check=True, env=environment)
     for name, content in files.items():
         assert (tmp_path / name).read_bytes() == content, name

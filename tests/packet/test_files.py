@@ -1,0 +1,117 @@
+"""The packet's files: complete, verifiable, the same bytes when rebuilt."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pdfplumber
+import pytest
+from playwright.sync_api import sync_playwright
+from sheets.test_sheets import overprinted
+
+from lateral_map import build_report, load_site
+from lateral_map.draw.packet.facts import packet_facts
+from lateral_map.export import pdf
+from lateral_map.export.packet import MANIFEST, PacketOptions, make_packet, make_sheet
+from lateral_map.model.results import Report
+
+DEMOS = Path(__file__).parents[2] / "demo_sites"
+CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
+            "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def packet() -> dict[str, bytes]:
+    report = build_report(load_site(DEMOS / "garage_slab"))
+    return make_packet(report, PacketOptions(also=("dxf",)))
+
+
+def test_the_archive_holds_all_of_it_and_its_sums_are_right(packet: dict[str, bytes]) -> None:
+    assert list(packet) == ["referral.pdf", "owner.html", "owner.pdf", "referral.zip"]
+    archive = zipfile.ZipFile(io.BytesIO(packet["referral.zip"]))
+    assert archive.testzip() is None
+    assert set(archive.namelist()) == {
+        "referral.pdf", "map.html", "route.gpkg", "result.json", "route.dxf", MANIFEST,
+    }  # fmt: skip
+    lines = archive.read(MANIFEST).decode().splitlines()
+    assert len(lines) == 5
+    for line in lines:
+        sum_, name = line.split("  ")
+        assert hashlib.sha256(archive.read(name)).hexdigest() == sum_
+    assert archive.read("referral.pdf") == packet["referral.pdf"]
+
+
+def test_sha256sum_agrees(packet: dict[str, bytes], tmp_path: Path) -> None:
+    zipfile.ZipFile(io.BytesIO(packet["referral.zip"])).extractall(tmp_path)
+    done = subprocess.run(
+        ["sha256sum", "--check", "--strict", MANIFEST],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout
+
+
+def test_rebuilt_in_another_process_it_is_the_same_bytes(
+    packet: dict[str, bytes], tmp_path: Path
+) -> None:
+    script = (
+        "import sys; from pathlib import Path\n"
+        "from lateral_map import build_report, load_site\n"
+        "from lateral_map.export.packet import PacketOptions, make_packet\n"
+        f"report = build_report(load_site({str(DEMOS / 'garage_slab')!r}))\n"
+        "for name, content in make_packet(report, PacketOptions(also=('dxf',))).items():\n"
+        "    (Path(sys.argv[1]) / name).write_bytes(content)"
+    )
+    environment = {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "PATH": "/usr/bin:/bin"}
+    subprocess.run([sys.executable, "-c", script, tmp_path], check=True, env=environment)
+    for name, content in packet.items():
+        assert (tmp_path / name).read_bytes() == content, name
+
+
+def test_the_referrals_pages_read_and_carry_nothing_twice(packet: dict[str, bytes]) -> None:
+    pages = pdfplumber.open(io.BytesIO(packet["referral.pdf"])).pages
+    text = "".join(page.extract_text(x_tolerance=1) for page in pages).replace("\n", " ")
+    report = build_report(load_site(DEMOS / "garage_slab"))
+    assert packet_facts(report)["question"] in text
+    assert f"Page {len(pages)} of {len(pages)}" in text
+    for page in pages:
+        assert overprinted(page) == []
+        # Nothing runs off the paper.
+        assert min(char["x0"] for char in page.chars) > 0.0
+        assert max(char["x1"] for char in page.chars) < float(page.width)
+        assert max(char["bottom"] for char in page.chars) < float(page.height)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_owners_page_stands_alone_in_a_browser(
+    packet: dict[str, bytes], tmp_path: Path, width: int
+) -> None:
+    file = tmp_path / "owner.html"
+    file.write_bytes(packet["owner.html"])
+    asked: list[str] = []
+    complaints: list[str] = []
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        page = browser.new_page(viewport={"width": width, "height": 800})
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("console", lambda message: complaints.append(message.text))
+        page.goto(file.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.locator(".card").count() == 10
+        assert page.locator("svg").bounding_box()["width"] <= width
+        browser.close()
+    assert asked == [file.as_uri()]
+    assert complaints == []
+
+
+def test_without_pango_the_error_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, report: Report
+) -> None:
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
+    with pytest.raises(pdf.ExportError, match=r"apt-get install libpango-1\.0-0"):
+        make_sheet(report)

@@ -1,0 +1,107 @@
+"""The user's own letter: what it may use, and what the sandbox keeps from it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from lateral_map import load_site
+from lateral_map.draw.packet.document import referral_html
+from lateral_map.draw.packet.facts import packet_facts
+from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.sheet.document import SheetSet
+from lateral_map.errors import ExportError, SiteError
+from lateral_map.export.pdf import html_to_pdf
+from lateral_map.model.results import Report
+from lateral_map.reading.letter import load_letter
+
+
+def test_a_letter_of_ones_own_takes_the_place_of_the_programs(
+    report: Report, sheets: SheetSet
+) -> None:
+    text = (
+        "<p>Dear {{ party_past }}, {{ past|length }} of {{ total }} lie past {{ line }}:</p>"
+        "<ul>{% for each in past %}<li>{{ each.number }}: {{ each.words }} at {{ each.footage }},"
+        "{{ each.position|join(' ') }}</li>{% endfor %}</ul>{{ question }}"
+    )
+    page = referral_html(report, sheets, letter=("mine.html", text))
+    facts = packet_facts(report)
+    assert f"Dear city, {len(facts['past'])} of 9 lie past the curb:" in page
+    assert "A camera was run through this lateral" not in page
+
+
+@pytest.mark.parametrize(
+    "field",
+    [
+        "site", "date", "to_lines", "from_lines", "reference", "signature_lines", "question",
+        "line", "party_inside", "party_past", "crosses", "length", "reached_main", "crossing",
+        "total", "past", "across", "close", "inside", "no_line", "past_numbers",
+        "across_numbers", "close_numbers", "coordinates", "units", "cautions",
+    ],
+)  # fmt: skip
+def test_documented_fields_are_there(report: Report, field: str) -> None:
+    facts = packet_facts(report)
+    assert field in facts
+    assert field in (
+        Path(__file__).parents[2] / "docs" / "how-to" / "refer-to-the-utility.md"
+    ).read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("template", "said"),
+    [
+        ("line one\n{{ nobody }}", "'nobody' is undefined"),
+        ("{% if %}", "Expected an expression"),
+        ("{{ ''.__class__.__mro__ }}", "unsafe"),
+        ("{{ past.append(1) }}", "unsafe"),
+        ("{{ 'a' * 1000000000 }}", "not for letters"),
+        ("{{ [1] * 1000000000 }}", "not for letters"),
+        ("{{ 9999 ** 9999 }}", "not for letters"),
+        ("{% for i in range(10000000) %}x{% endfor %}", "Range too big"),
+        ("{% for i in range(90000) %}xxxxxxxxxx{% endfor %}", "more than a letter holds"),
+        ("{% include 'other.html' %}", "loader"),
+        ("{% import 'os' as os %}", "loader"),
+        ("{{ 1 / 0 }}", "division"),
+        ("{{ cautions[99] }}", "99"),
+    ],
+)
+def test_a_letter_that_cannot_be_used_is_one_clear_error(
+    report: Report, template: str, said: str
+) -> None:
+    with pytest.raises(SiteError) as refused:
+        render_letter(packet_facts(report), ("mine.html", template))
+    (fault,) = refused.value.faults
+    assert fault.file == "mine.html"
+    assert said in str(fault)
+    if template.startswith("line one"):
+        assert fault.row == 2
+
+
+def test_what_the_letter_prints_is_escaped(report: Report) -> None:
+    facts = {**packet_facts(report), "reference": "<i>&"}
+    assert "&lt;i&gt;&amp;" in render_letter(facts, ("mine.html", "{{ reference }}"))
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["file:///etc/passwd", "https://example.invalid/x.png", "logo.png", "face:../../etc/passwd"],
+)
+def test_a_letter_fetches_nothing(address: str) -> None:
+    with pytest.raises(ExportError, match="not inside it"):
+        html_to_pdf(f"<html lang=en><title>x</title><img src='{address}'>")
+
+
+def test_a_letter_named_in_the_site_is_read_from_its_folder_only(folder: Path) -> None:
+    toml = folder / "site.toml"
+    (folder / "mine.html").write_text("\ufeffHello {{ site }}", encoding="utf-8")
+    toml.write_text(toml.read_text("utf-8") + '\n[referral]\nletter = "mine.html"\n')
+    assert load_letter(load_site(folder)) == ("mine.html", "Hello {{ site }}")
+    toml.write_text(toml.read_text("utf-8").replace("mine.html", "../../../etc/hostname"))
+    with pytest.raises(SiteError, match="not inside the site folder"):
+        load_letter(load_site(folder))
+    with pytest.raises(SiteError, match="cannot be read"):
+        load_letter(load_site(folder), folder / "nowhere.html")
+    (folder / "latin.html").write_bytes(b"caf\xe9")
+    with pytest.raises(SiteError, match="not UTF-8"):
+        load_letter(load_site(folder), folder / "latin.html")

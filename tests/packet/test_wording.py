@@ -1,0 +1,174 @@
+"""What the packet may and may not say of a finding."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lxml import html as lxml_html
+from sheets.builder import line_report, line_site
+
+from lateral_map.draw.packet.document import owner_html, referral_html
+from lateral_map.draw.packet.facts import packet_facts
+from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.packet.owner import owner_facts
+from lateral_map.draw.packet.sorting import sort_findings
+from lateral_map.draw.sheet.document import SheetSet, draw_sheets
+from lateral_map.model.referral import Referral
+from lateral_map.model.results import FindingResult, Report, Side, SideVerdict
+from lateral_map.model.site import Boundary
+from lateral_map.report import build_report
+
+VERDICTS: tuple[SideVerdict, ...] = ("inside", "past", "too close to call")
+REPORT = line_report(100.0, 9)
+
+
+def words_of(page: str) -> str:
+    """Return a page's words, its drawings left out."""
+    tree = lxml_html.fromstring(page)
+    for drawing in tree.xpath("//*[local-name()='svg']|//style"):
+        drawing.drop_tree()
+    return re.sub(r"\s+", " ", tree.text_content())
+
+
+def judged(result: FindingResult, near: SideVerdict, far: SideVerdict | None) -> FindingResult:
+    """Return a finding with its ends on the sides asked for."""
+
+    def side(verdict: SideVerdict) -> Side:
+        chance = {"inside": 0.01, "past": 0.99, "too close to call": 0.6}[verdict]
+        return Side("curb", 1.0 if chance > 0.5 else -1.0, 0.5, chance, verdict)
+
+    finding = replace(result.finding, to_m=result.finding.footage_m + 0.5 if far else None)
+    return replace(
+        result, finding=finding, sides=(side(near),), sides_to=(side(far),) if far else (),
+        straddles=("curb",) if far and far != near else (),
+    )  # fmt: skip
+
+
+judgements = st.lists(
+    st.tuples(st.sampled_from(VERDICTS), st.sampled_from([None, *VERDICTS])), max_size=9
+)
+
+
+@given(judgements)
+def test_too_close_to_call_is_never_worded_as_anyones(
+    given_sides: list[tuple[SideVerdict, SideVerdict | None]],
+) -> None:
+    findings = tuple(
+        judged(result, near, far)
+        for result, (near, far) in zip(REPORT.findings, given_sides, strict=False)
+    )
+    report = replace(REPORT, findings=findings)
+    facts = packet_facts(report)
+    close = {row["number"] for row in facts["close"]}
+    claimed = {row["number"] for row in facts["past"]}
+    for number in close:
+        near, far = given_sides[number - 1]
+        assert "past" not in {near, far}
+    for number in claimed:
+        near, far = given_sides[number - 1]
+        assert near == "past"
+        assert far in (None, "past")
+    for sentence in (facts["past_numbers"], facts["across_numbers"]):
+        assert not close & {int(each) for each in re.findall(r"\d+", sentence)}
+    if claimed or facts["across"]:
+        asked = {int(each) for each in re.findall(r"\d+", facts["question"])}
+        assert not close & asked
+    for card in owner_facts(report)["cards"]:
+        if card["number"] in close:
+            assert "city" not in card["whose"]
+            assert "owner" not in card["whose"]
+    letter = words_of(f"<div>{render_letter(facts)}</div>")
+    if close:
+        assert "nothing is claimed of" in letter
+    else:
+        assert "too close" not in letter
+
+
+def test_every_finding_is_in_exactly_one_group() -> None:
+    for near in VERDICTS:
+        for far in (None, *VERDICTS):
+            report = replace(REPORT, findings=(judged(REPORT.findings[0], near, far),))
+            (found,) = sort_findings(report)
+            ends = {near, far} - {None}
+            expected = (
+                "past" if ends == {"past"}
+                else "inside" if ends == {"inside"}
+                else "across" if "past" in ends
+                else "close"
+            )  # fmt: skip
+            assert found.group == expected
+
+
+def test_without_a_deciding_line_nothing_is_put_on_either_side() -> None:
+    report = line_report(60.0, 4, boundaries=(Boundary("curb", "owner", "city"),))
+    page = words_of(referral_html(report, draw_sheets(report)))
+    assert "no finding is put on either side" in page
+    assert "at which line responsibility for this lateral changes" in page
+    assert "city" not in page
+
+
+@pytest.mark.parametrize("name", ["plain_lot", "garage_slab", "rising_ground"])
+def test_the_referral_says_all_it_must(demo: Callable[[str], Report], name: str) -> None:
+    report = demo(name)
+    page = words_of(referral_html(report, draw_sheets(report)))
+    facts = packet_facts(report)
+    assert facts["question"] in page
+    for row in (*facts["past"], *facts["close"], *facts["inside"], *facts["across"]):
+        for said in (row["footage"], row["depth"], *row["position"], *row["past"], *row["odds"]):
+            assert " ".join(said.split()) in page
+    for locate in report.site.locates:
+        assert locate.mark in page
+    for point in report.site.plan.points:
+        assert point.name in page
+    for check in report.readings:
+        assert check.reading in page
+    assert "electromagnetic observation" in page
+    assert "ASCE 38-22 quality level: not assigned, a professional's judgement" in page
+    assert "Call 811" in page
+    assert "local code" in page.lower()
+    assert "gas" in page
+
+
+def test_the_users_own_words_come_out_and_come_out_escaped() -> None:
+    own = Referral(
+        to="Sewer Department\n1 <Main> Street", sender="A. Person", reference="R-17 & more",
+        question="Is <b>this</b> yours?", signature="A. Person\nTechnician",
+    )  # fmt: skip
+    report = line_report(60.0, 4, referral=own)
+    page = referral_html(report, draw_sheets(report))
+    assert "<b>this</b>" not in page
+    said = words_of(page)
+    for part in ("1 <Main> Street", "R-17 & more", "Is <b>this</b> yours?", "Technician"):
+        assert part in said
+
+
+def test_5000_characters_are_shortened_and_say_so() -> None:
+    site = line_site(60.0, 3)
+    long = replace(site.findings[0], note="word " * 1000)
+    report = build_report(replace(site, findings=(long, *site.findings[1:])))
+    page = words_of(referral_html(report, draw_sheets(report)))
+    assert "more characters in the site's tables" in page
+    assert page.count("word") < 200
+
+
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>{{7*7}}</style></svg>"
+
+
+def test_hostile_words_become_no_elements(sheets: SheetSet) -> None:
+    report = line_report(
+        60.0, 3, name=HOSTILE, boundaries=(Boundary("curb", HOSTILE, HOSTILE, decides=True),),
+        referral=Referral(to=HOSTILE, sender=HOSTILE, reference=HOSTILE, question=HOSTILE,
+                          signature=HOSTILE),
+    )  # fmt: skip
+    drawn = draw_sheets(report)
+    for page in (referral_html(report, drawn), owner_html(report, drawn)):
+        tree = lxml_html.fromstring(page)
+        assert not tree.xpath("//script|//img|//iframe|//link|//object")
+        assert not tree.xpath("//@onerror|//@onload|//@onclick")
+        assert "49" not in words_of(page).replace("49.", "").split()
+        assert len(tree.xpath("//style")) == 1
