@@ -15,12 +15,22 @@ from lateral_map.analysis.responsibility import share_responsibility
 from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
-from lateral_map.model.results import Crossing, DigBuffer, PipeStretch, Report
+from lateral_map.model.results import (
+    Crossing,
+    DigBuffer,
+    Fit,
+    PipeStretch,
+    ReadingCheck,
+    Report,
+)
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.units import format_length, format_small
 
 Progress = Callable[[str], None]
+
+# One site in a thousand fits worse than this by chance.
+_POOR_FIT = 0.001
 
 
 def build_report(site: Site, progress: Progress | None = None) -> Report:
@@ -47,6 +57,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
     say("checking the readings")
+    readings, fit = check_readings(route), measure_fit(route)
     return Report(
         site=site,
         route=route,
@@ -58,10 +69,13 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         falls=measure_falls(route, pipes),
         pipes=pipes,
         dig=dig,
-        readings=check_readings(route),
-        fit=measure_fit(route),
+        readings=readings,
+        fit=fit,
         next_locate=propose_next_locate(route, stations, crossings, findings),
-        notices=_collect_notices(route, crossings, uncrossed, pipes, dig),
+        notices=(
+            *_fit_notices(readings, fit),
+            *_collect_notices(route, crossings, uncrossed, pipes, dig),
+        ),
     )
 
 
@@ -88,6 +102,27 @@ def _collect_notices(
         *_end_notices(route.site),
     ]
     return tuple(dict.fromkeys(said))
+
+
+def _fit_notices(readings: tuple[ReadingCheck, ...], fit: Fit) -> Iterator[str]:
+    """Say that no +- can be better than the readings it was worked out from."""
+    wrong = [check.reading for check in readings if check.set_aside_first]
+    if wrong:
+        one = len(wrong) == 1
+        yield (
+            f"{_listed(wrong)} {'does' if one else 'do'} not agree with the other readings: every "
+            "+- here takes all the readings used to be right. Correct the row or set use = no, and "
+            "run again"
+        )
+    elif fit.p_value < _POOR_FIT:
+        yield (
+            "the readings scatter more than their accuracies say, and no single one explains it: "
+            "the true uncertainty is larger than every +- here. Check [accuracy] in site.toml"
+        )
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _ground_notices(route: Route) -> Iterator[str]:

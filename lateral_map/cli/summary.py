@@ -42,7 +42,7 @@ def check_parts(report: Report) -> list[Part]:
         _heading(report),
         Text(_fit_words(report)),
         _readings_table(report),
-        *_section("Suspect readings", [_suspect_words(report, one) for one in report.suspects]),
+        *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [_next_words(report, report.next_locate)]),
         *_section("Notices", [_sentence(notice) for notice in report.notices]),
     ]
@@ -56,7 +56,7 @@ def drawing_parts(report: Report) -> list[Part]:
         *_section("Crossings", [_crossing_words(each, unit) for each in report.crossings]),
         *_section("Not crossed", list(report.uncrossed)),
         *_section("Findings", [_finding_words(report, each) for each in report.findings]),
-        *_section("Suspect readings", [_suspect_words(report, one) for one in report.suspects]),
+        *_section("Suspect readings", _suspects(report)),
         *_section("Notices", [_sentence(notice) for notice in report.notices]),
     ]
 
@@ -121,18 +121,25 @@ def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
     return format_length(value, unit, decimals_for(unit) + 1)
 
 
+def _suspects(report: Report) -> list[str]:
+    """Return the readings to look at first, then those off only while they count."""
+    first = [one for one in report.suspects if one.set_aside_first]
+    after = [plain(one.reading) for one in report.suspects if not one.set_aside_first]
+    words = [_suspect_words(report, one) for one in first]
+    if after:
+        words.append(
+            f"Off only while {'it counts' if len(first) == 1 else 'they count'}: {', '.join(after)}"
+        )
+    return words
+
+
 def _suspect_words(report: Report, check: ReadingCheck) -> str:
     unit = report.site.unit
-    words = (
-        f"{check.reading}: off by {_in_own_unit(check.residual, check, unit)}, "
-        f"{abs(check.standardised):.1f} times its standard deviation"
-    )
-    if not check.set_aside_first:
-        return words
     wrong = _in_own_unit(abs(check.likely_error), check, unit)
     return (
-        f"{words}. Look at this one first: set aside, it explains the suspects best; "
-        f"if it alone is wrong, it is wrong by about {wrong}."
+        f"{check.reading}: off by {_in_own_unit(check.residual, check, unit)}, "
+        f"{abs(check.standardised):.1f} times its standard deviation. Look at this one first: set "
+        f"aside, it explains the suspects best; if it alone is wrong, it is wrong by about {wrong}."
     )
 
 
