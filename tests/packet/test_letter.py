@@ -37,7 +37,7 @@ def test_a_letter_of_ones_own_takes_the_place_of_the_programs(
         "site", "date", "to_lines", "from_lines", "reference", "signature_lines", "question",
         "line", "party_inside", "party_past", "crosses", "length", "reached_main", "crossing",
         "total", "past", "across", "close", "inside", "no_line", "past_numbers",
-        "across_numbers", "close_numbers", "coordinates", "units", "cautions",
+        "across_numbers", "close_numbers", "coordinates", "units", "cautions", "suspects",
     ],
 )  # fmt: skip
 def test_documented_fields_are_there(report: Report, field: str) -> None:

@@ -64,6 +64,7 @@ def packet_facts(report: Report) -> dict[str, Any]:
         "coordinates": coordinates_sentence(report),
         "units": unit_sentence(site.unit),
         "cautions": list(CAUTIONS),
+        "suspects": len(report.suspects),
     }
 
 

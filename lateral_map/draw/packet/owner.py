@@ -36,7 +36,9 @@ _MOST_CARDS: Final = 40
 def owner_facts(report: Report) -> dict[str, Any]:
     """Return what the owner's page shows beside the packet's facts."""
     unit, findings = report.site.unit, sort_findings(report)
-    depth = report.stations.depth_m
+    # A riser goes up to the surface: how deep the pipe lies is counted from its foot on.
+    in_run = report.stations.footage_m >= report.route.chain.nodes_m[0]
+    depth = report.stations.depth_m[in_run]
     return {
         "start": the_line(report.site.start.point) if report.site.start.point else "its start",
         "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
@@ -60,7 +62,10 @@ def _card(report: Report, each: Sorted) -> dict[str, Any]:
 
 def _what(each: Sorted) -> str:
     finding = each.result.finding
-    words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 60).capitalize())
+    if finding.finding.lower() == "other":
+        words = f"Something else: {label(finding.note, 60)}" if finding.note else "Something else"
+    else:
+        words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 60).capitalize())
     return f"{words} ({_HOW_BAD[finding.severity]})" if finding.severity else words
 
 

@@ -42,8 +42,7 @@ def position_words(report: Report, easting_m: float, northing_m: float) -> tuple
     frame = report.site.frame
     x, y = frame.from_plane(easting_m, northing_m)
     decimals = decimals_for(report.site.unit)
-    unit = _unit_name(frame.unit_name)
-    grid = (f"x {float(x):.{decimals}f}", f"y {float(y):.{decimals}f} {unit}")
+    grid = (f"x {float(x):.{decimals}f}", f"y {float(y):.{decimals}f}")
     lonlat = frame.plane_to_lonlat(easting_m, northing_m)
     if lonlat is None:
         return grid

@@ -93,7 +93,9 @@ def draw_plan(canvas: Canvas, report: Report, cut: Cut, setting: Setting) -> int
     """Draw one sheet's plan; return how many labels found no room."""
     box = setting.panels.plan
     plan = _Plan(canvas.group("plan"), report, cut, setting, Placer(box.grown(-3.0)))
-    _north(plan)
+    plan.placer.keep_off(north_box(box))
+    # Where the panel's own heading will stand.
+    plan.placer.keep_off(Box(box.left, box.bottom - 14.0, box.left + 330.0, box.bottom))
     for layer in (surfaces_layer(report), buildings_layer(report)):
         _areas(plan, layer)
     for layer in (corridor_layer(report), dig_layer(report)):
@@ -445,11 +447,6 @@ def _plate(canvas: Canvas, box: Box) -> None:
         PAPER,
         opacity=0.82,
     )
-
-
-def _north(plan: _Plan) -> None:
-    """Keep the upper right corner for the arrow that ``draw_north`` sets there."""
-    plan.placer.keep_off(north_box(plan.setting.panels.plan))
 
 
 def north_box(panel: Box) -> Box:

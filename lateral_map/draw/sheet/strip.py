@@ -95,6 +95,7 @@ def _title(canvas: Canvas, report: Report, cut: Cut, box: Box, sheets: int) -> N
         f"Plan and profile of a located sewer lateral{date}",
         f"Coordinates: {crs}",
         unit_sentence(site.unit),
+        *_warnings(report),
     )
     for row in rows:
         canvas.text(x, y, shorten(row, room, 5.8), 5.8)
@@ -113,6 +114,16 @@ def _title(canvas: Canvas, report: Report, cut: Cut, box: Box, sheets: int) -> N
         anchor="middle",
         bold=True,
     )
+
+
+def _warnings(report: Report) -> list[str]:
+    """Return what nobody may overlook on a drawing: readings that disagree, lines as likely."""
+    found = []
+    if report.suspects:
+        found.append(f"SUSPECT READINGS: {len(report.suspects)}, named in the tables")
+    if report.route.alternatives:
+        found.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
+    return found
 
 
 def scale_sentences(setting: Setting) -> tuple[str, ...]:
