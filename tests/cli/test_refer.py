@@ -1,0 +1,60 @@
+"""The sheet and the referral from the command line."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from cli.running import LOCAL_SKETCH, PLAIN_LOT, Run
+
+
+def test_sheet_states_what_it_drew(run: Run, tmp_path: Path) -> None:
+    done = run(
+        "sheet", PLAIN_LOT, "--out", tmp_path, "--paper", "tabloid", "--scale", "1 in = 20 ft"
+    )
+    assert done.returncode == 0
+    assert done.stdout.startswith("One sheet of tabloid: plan 1 in = 20 ft; profile 1 in = 20 ft")
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [
+        ("--paper", "legal", "paper 'legal' is not one of the sheet's: write letter, tabloid, A4"),
+        ("--scale", "1:75", "scale '1:75' is not one of the sheet's: write 1 in = 5 ft"),
+    ],
+)
+def test_a_paper_or_scale_there_is_not_changes_nothing(
+    run: Run, tmp_path: Path, option: str, value: str, said: str
+) -> None:
+    for command in ("sheet", "refer"):
+        done = run(command, PLAIN_LOT, "--out", tmp_path / "new", option, value)
+        assert done.returncode == 2
+        assert said in done.stderr
+        assert not (tmp_path / "new").exists()
+
+
+def test_refer_writes_the_packet_and_says_what_it_asks(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "site"
+    shutil.copytree(LOCAL_SKETCH, folder)
+    (folder / "mine.html").write_text("<p>Ours: {{ question }}</p>", encoding="utf-8")
+    done = run("refer", folder, "--letter", folder / "mine.html", "--also", "dxf")
+    assert done.returncode == 0, done.stderr
+    assert "Asked: " in done.stdout
+    names = {path.name for path in (folder / "out").iterdir()}
+    assert names == {"referral.pdf", "owner.html", "owner.pdf", "referral.zip"}
+
+
+def test_a_letter_that_cannot_be_used_leaves_what_was_there(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "site"
+    shutil.copytree(LOCAL_SKETCH, folder)
+    (folder / "out").mkdir()
+    (folder / "out" / "referral.pdf").write_bytes(b"the one before")
+    (folder / "mine.html").write_text("<p>{{ nobody }}</p>", encoding="utf-8")
+    done = run("refer", folder, "--letter", folder / "mine.html")
+    assert done.returncode == 2
+    assert "mine.html row 1" in done.stderr
+    assert "nobody" in done.stderr
+    assert [path.name for path in (folder / "out").iterdir()] == ["referral.pdf"]
+    assert (folder / "out" / "referral.pdf").read_bytes() == b"the one before"
