@@ -63,13 +63,14 @@ LAYER_MAKERS: Final = (
     points_layer,
     bends_layer,
     crossings_layer,
+    # Under the findings: it is often proposed at the very finding that is too close to call.
+    next_locate_layer,
     findings_layer,
     locates_layer,
-    next_locate_layer,
 )
 LAYER_KEYS: Final = (
     "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
-    "alternatives", "ties", "route", "points", "bends", "crossings", "findings", "locates", "next",
+    "alternatives", "ties", "route", "points", "bends", "crossings", "next", "findings", "locates",
 )  # fmt: skip
 
 # In the legend what the drawing is about comes first.
