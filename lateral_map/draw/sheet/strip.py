@@ -153,6 +153,8 @@ def _bar(canvas: Canvas, report: Report, setting: Setting, x: float, y: float, r
     """Draw the scale bar: black and white steps, each a round length."""
     step = tick_step_m(setting.scale.metres_per_inch, report.site.unit)
     width = step * setting.scale.points_per_metre
+    if width > 0.45 * room:
+        step, width = step / 2.0, width / 2.0
     group = canvas.group("scale-bar")
     count = max(1, min(4, int((room - 14.0) // width)))
     for k in range(count):
