@@ -40,7 +40,7 @@ def refer(
         typer.Option(
             metavar="WHAT",
             parser=product_name,
-            help=f"Put this into referral.zip too: {', '.join(PRODUCTS)}. May be repeated.",
+            help=f"Put this into referral.zip too: {', '.join(n for n in PRODUCTS if n != 'referral')}. May be repeated.",
             show_default=False,
         ),
     ] = None,

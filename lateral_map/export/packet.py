@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Final
 
 from lateral_map.draw.packet.document import owner_html, referral_html, sheet_html
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
+from lateral_map.errors import ExportError
 from lateral_map.export.pdf import html_to_pdf
-from lateral_map.export.registry import make_products
+from lateral_map.export.registry import PRODUCTS, make_products
 
 if TYPE_CHECKING:
     from lateral_map.model.referral import Photograph
@@ -26,6 +27,8 @@ Progress = Callable[[str, float], None]
 
 MANIFEST: Final = "manifest.sha256"
 _PRODUCTS: Final = ("result", "map", "gpkg")
+# What an archive may hold besides: everything but another archive.
+ENCLOSABLE: Final = tuple(name for name in PRODUCTS if name != "referral")
 # The first moment an archive can name; its entries carry no true date.
 _EPOCH: Final = (1980, 1, 1, 0, 0, 0)
 
@@ -61,6 +64,11 @@ def make_packet(
     that cannot be used, ``AnalysisError`` for a paper or scale there is not, ``ExportError``.
     """
     wanted, say = options or PacketOptions(), progress or _say_nothing
+    for name in wanted.also:
+        if name not in ENCLOSABLE:
+            raise ExportError(
+                f"{name!r} cannot go into the archive; choose from {', '.join(ENCLOSABLE)}"
+            )
     say("the sheets", 0.0)
     sheets = draw_sheets(report, paper=wanted.paper, scale=wanted.scale)
     say("the referral", 0.1)

@@ -112,6 +112,22 @@ def _geoparquet(report: Report, _options: Options) -> Content:
     return {"route.parquet": route_geoparquet(report)}
 
 
+def _sheet(report: Report, _options: Options) -> Content:
+    from lateral_map.export.packet import make_sheet
+
+    return {"sheet.pdf": make_sheet(report)[1]}
+
+
+def _referral(report: Report, _options: Options) -> Content:
+    from lateral_map.export.packet import PacketOptions, make_packet
+    from lateral_map.reading.letter import load_letter
+    from lateral_map.reading.photographs import load_photographs
+
+    site = report.site
+    options = PacketOptions(letter=load_letter(site), photographs=load_photographs(site))
+    return make_packet(report, options)
+
+
 PRODUCTS: Final[dict[str, Product]] = {
     product.name: product
     for product in (
@@ -121,6 +137,13 @@ PRODUCTS: Final[dict[str, Product]] = {
         Product("geojson", "route.geojson, for the web and any GIS", _geojson),
         Product("gpkg", "route.gpkg, layers that open styled in a desktop GIS", _gpkg),
         Product("stations", "stations.csv, for a spreadsheet", _stations),
+        Product("sheet", "sheet.pdf, plan above profile to scale", _sheet, on_request=True),
+        Product(
+            "referral",
+            "referral.pdf and referral.zip for the utility, owner.html and owner.pdf for the owner",
+            _referral,
+            on_request=True,
+        ),
         Product("dxf", "route.dxf, for CAD", _dxf, on_request=True),
         Product("kml", "route.kml, for globe and map viewers", _kml, on_request=True),
         Product("gpx", "marks.gpx, marks for a handheld receiver", _gpx, on_request=True),

@@ -16,7 +16,7 @@ from sheets.test_sheets import overprinted
 
 from lateral_map import build_report, load_site
 from lateral_map.draw.packet.facts import packet_facts
-from lateral_map.export import pdf
+from lateral_map.errors import ExportError
 from lateral_map.export.packet import MANIFEST, PacketOptions, make_packet, make_sheet
 from lateral_map.model.results import Report
 
@@ -44,6 +44,12 @@ def test_the_archive_holds_all_of_it_and_its_sums_are_right(packet: dict[str, by
         sum_, name = line.split("  ")
         assert hashlib.sha256(archive.read(name)).hexdigest() == sum_
     assert archive.read("referral.pdf") == packet["referral.pdf"]
+
+
+@pytest.mark.parametrize("name", ["referral", "nothing"])
+def test_an_archive_holds_no_archive(report: Report, name: str) -> None:
+    with pytest.raises(ExportError, match=f"'{name}' cannot go into the archive"):
+        make_packet(report, PacketOptions(also=(name,)))
 
 
 def test_sha256sum_agrees(packet: dict[str, bytes], tmp_path: Path) -> None:
@@ -113,5 +119,5 @@ def test_without_pango_the_error_says_what_to_install(
     monkeypatch: pytest.MonkeyPatch, report: Report
 ) -> None:
     monkeypatch.setitem(sys.modules, "weasyprint", None)
-    with pytest.raises(pdf.ExportError, match=r"apt-get install libpango-1\.0-0"):
+    with pytest.raises(ExportError, match=r"apt-get install libpango-1\.0-0"):
         make_sheet(report)
