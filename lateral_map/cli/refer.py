@@ -19,6 +19,7 @@ from lateral_map.export.registry import PRODUCTS
 if TYPE_CHECKING:
     from lateral_map.model.results import Report
 
+_ENCLOSABLE = tuple(name for name in PRODUCTS if name != "referral")
 _READ, _PACKED = 0.1, 0.3  # shares of the waiting
 
 
@@ -40,7 +41,7 @@ def refer(
         typer.Option(
             metavar="WHAT",
             parser=product_name,
-            help=f"Put this into referral.zip too: {', '.join(n for n in PRODUCTS if n != 'referral')}. May be repeated.",
+            help=f"Put this into referral.zip too: {', '.join(_ENCLOSABLE)}. May be repeated.",
             show_default=False,
         ),
     ] = None,
