@@ -111,13 +111,13 @@ def _fit_notices(readings: tuple[ReadingCheck, ...], fit: Fit) -> Iterator[str]:
         one = len(wrong) == 1
         yield (
             f"{_listed(wrong)} {'does' if one else 'do'} not agree with the other readings: every "
-            "+- here takes all the readings used to be right. Correct the row or set use = no, and "
+            "± here takes all the readings used to be right. Correct the row or set use = no, and "
             "run again"
         )
     elif fit.p_value < _POOR_FIT:
         yield (
             "the readings scatter more than their accuracies say, and no single one explains it: "
-            "the true uncertainty is larger than every +- here. Check [accuracy] in site.toml"
+            "the true uncertainty is larger than every ± here. Check [accuracy] in site.toml"
         )
 
 

@@ -27,7 +27,7 @@ from lateral_map.units import from_metres
 Floats = NDArray[np.float64]
 
 # Nobody measured the invert at the start: most building drains leave between 1 and 7 ft down.
-_UNKNOWN_DEPTH_M, _UNKNOWN_DEPTH_SD_M = 1.2192, 0.9144
+UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M = 1.2192, 0.9144
 
 
 @dataclass
@@ -66,7 +66,13 @@ class LinearRows:
         return place
 
     def name(
-        self, reading: str, rows: slice, sd: float, *, locate: str = "", footage_m: float = 0.0
+        self,
+        reading: str,
+        rows: slice,
+        sd: float,
+        *,
+        locate: str = "",
+        footage_m: float | None = 0.0,
     ) -> None:
         """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
         unit = np.eye(rows.stop - rows.start)
@@ -114,8 +120,8 @@ def _start_rows(site: Site, layout: Layout, ground: Ground, rows: LinearRows) ->
     rows.name("start position", at, start.sd_m, footage_m=site.counter.zero_m)
     level = float(ground.elevation(site.counter.zero_m)[0])
     known = start.depth_m is not None
-    depth = start.depth_m if start.depth_m is not None else _UNKNOWN_DEPTH_M
-    sd = start.sd_depth_m if known else _UNKNOWN_DEPTH_SD_M
+    depth = start.depth_m if start.depth_m is not None else UNKNOWN_DEPTH_M
+    sd = start.sd_depth_m if known else UNKNOWN_DEPTH_SD_M
     knots = np.arange(layout.ground.start, layout.ground.stop)
     weights = ground.correction_weights(site.counter.zero_m)[0]
     at = rows.add([2, *knots], [1.0, *(-weights)], level - depth, sd)
@@ -228,6 +234,14 @@ def _name_locate(
 
 
 def _plan_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
-    rows.add_pseudo(layout.line, [site.plan.line(name).sd_m for name in layout.lines])
+    """Let mapped lines and points be off by their accuracy; a map is a reading like another."""
+    sd_lines = [site.plan.line(name).sd_m for name in layout.lines]
+    first = rows.add_pseudo(layout.line, sd_lines).start
+    for index, (name, sd) in enumerate(zip(layout.lines, sd_lines, strict=True)):
+        at = slice(first + index, first + index + 1)
+        rows.name(f"{name} as mapped", at, sd, footage_m=None)
     sd_points = [site.plan.point(name).sd_m for name in layout.points]
-    rows.add_pseudo(layout.point, np.repeat(sd_points, 2))
+    first = rows.add_pseudo(layout.point, np.repeat(sd_points, 2)).start
+    for index, (name, sd) in enumerate(zip(layout.points, sd_points, strict=True)):
+        at = slice(first + 2 * index, first + 2 * index + 2)
+        rows.name(f"{name} as mapped", at, sd, footage_m=None)

@@ -16,7 +16,13 @@ from lateral_map.adjust.chain import (
 )
 from lateral_map.adjust.ground import has_surface, lay_ground
 from lateral_map.adjust.possible import find_impossible
-from lateral_map.adjust.prior import LinearRows, prior_rows, tied_locates
+from lateral_map.adjust.prior import (
+    UNKNOWN_DEPTH_M,
+    UNKNOWN_DEPTH_SD_M,
+    LinearRows,
+    prior_rows,
+    tied_locates,
+)
 from lateral_map.adjust.solve import Solution, gram_matrix, invert_normal, solve_least_squares
 from lateral_map.adjust.starts import first_azimuths, first_guess
 from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties
@@ -24,6 +30,7 @@ from lateral_map.adjust.transmitter import near_vertical_bend_deg
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.route import Chain, Ground, Layout, Route
 from lateral_map.model.site import Site, TapeTie
+from lateral_map.units import format_length
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +41,8 @@ _SAME_PLACE_M = 0.3
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)
+# A depth at the top of a riser near the riser's own length was likely meant for its foot.
+_BOTH_COUNTED = 0.6
 
 
 @dataclass(frozen=True)
@@ -226,7 +235,19 @@ def _notices(system: System, alternatives: tuple[Floats, ...]) -> list[str]:
                 "and its direction is a guess"
             )
     if site.start.depth_m is None:
-        said.append("the depth at the start was not measured: 4 ft +- 3 ft (1 sd) is assumed there")
+        guess = format_length(UNKNOWN_DEPTH_M, site.unit)
+        spread = format_length(UNKNOWN_DEPTH_SD_M, site.unit)
+        said.append(
+            f"the depth at the start was not measured: {guess} ± {spread} (1 sd) is assumed there"
+        )
+    elif site.start.riser_m > 0.0 and site.start.depth_m >= _BOTH_COUNTED * site.start.riser_m:
+        depth = format_length(site.start.depth_m, site.unit)
+        riser = format_length(site.start.riser_m, site.unit)
+        said.append(
+            f"[start] depth ({depth}) counts from where the footage starts, at the top of the "
+            f"riser ({riser}): the run is taken to begin at the two together. Where the footage "
+            "starts at the ground, depth is 0"
+        )
     for locate in used_locates(site):
         bend = near_vertical_bend_deg(site, locate)
         if bend:

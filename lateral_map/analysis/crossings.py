@@ -189,7 +189,7 @@ def _note(route: Route, angle_deg: float, sd_footage_m: float) -> str:
     loose = format_spread(TWO_SIDED_95 * sd_footage_m, route.site.unit)
     return (
         f"the pipe meets the line at only {angle_deg:.0f} degrees, nearly along it: "
-        f"the crossing's footage is good to no better than +- {loose}"
+        f"the crossing's footage is good to no better than ± {loose}"
     )
 
 
@@ -208,9 +208,9 @@ def _distance_short(route: Route, line: PlanLine) -> str:
     spread = format_spread(TWO_SIDED_95 * float(past.sd_m(route)[nearest]), unit)
     at = float(candidates[nearest])
     if math.isclose(at, float(footage[-1]), abs_tol=1e-3):
-        return f"{line.name}: never crossed; the run ends {gap} +- {spread} short of it"
+        return f"{line.name}: never crossed; the run ends {gap} ± {spread} short of it"
     where = format_length(at, unit)
-    return f"{line.name}: never crossed; the run comes nearest at {where}, {gap} +- {spread} away"
+    return f"{line.name}: never crossed; the run comes nearest at {where}, {gap} ± {spread} away"
 
 
 def _feet(vertices_m: Floats, footage: Floats, corners: Floats) -> Floats:

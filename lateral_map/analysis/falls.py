@@ -214,7 +214,7 @@ def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:
 
 
 def _words(ratio: float, sd: float, step: FallStep | None, verdict: FallVerdict) -> str:
-    falls = f"{'falls' if ratio >= 0.0 else 'rises'} {abs(ratio):.1%} +- {TWO_SIDED_95 * sd:.1%}"
+    falls = f"{'falls' if ratio >= 0.0 else 'rises'} {abs(ratio):.1%} ± {TWO_SIDED_95 * sd:.1%}"
     if step is None:
         return f"{falls}; no pipe size was given to hold it against"
     least = f"the least for the size is {step.ratio:.1%}"

@@ -114,7 +114,7 @@ def _best_reading(route: Route, doubt: _Doubt) -> str:
         format_spread(TWO_SIDED_95 * sd, route.site.unit)
         for sd in (math.sqrt(doubt.variance_m2), best.sd_after_m)
     )
-    sentence = f"{best.words}: +- {before} would become +- {after}"
+    sentence = f"{best.words}: ± {before} would become ± {after}"
     if best.would_settle(doubt):
         return sentence
     return f"{sentence}, which may still be too close; uncovering the pipe there would settle it"

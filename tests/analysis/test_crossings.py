@@ -84,7 +84,7 @@ def test_a_grazing_crossing_says_so():
     assert found.angle_deg == pytest.approx(np.degrees(np.arctan(0.075)), abs=1e-6)
     assert found.sd_footage_m > 4.0
     assert "only 4 degrees" in found.note
-    assert "no better than +-" in found.note
+    assert "no better than ±" in found.note
 
 
 def test_going_out_and_coming_back_are_two_crossings():
@@ -127,7 +127,7 @@ def test_other_lines_are_carried_on_a_little_only():
     crossings, uncrossed = find_crossings(HandRoute(lines=(near, far)).build())
     assert [(c.line, c.extended) for c in crossings] == [("north lot line", True)]
     assert uncrossed == (
-        "south lot line: never crossed; the run comes nearest at 72.2 ft, 13.1 ft +- 0.0 ft away",
+        "south lot line: never crossed; the run comes nearest at 72.2 ft, 13.1 ft ± 0.0 ft away",
     )
 
 
@@ -137,7 +137,7 @@ def test_a_line_not_reached_is_said_in_words():
     crossings, uncrossed = find_crossings(route)
     assert crossings == ()
     # 36.096 - 30 m = 20.0 ft; 1.96 * hypot(0.3, 0.4) m = 3.2 ft.
-    assert uncrossed == ("curb: never crossed; the run ends 20.0 ft +- 3.2 ft short of it",)
+    assert uncrossed == ("curb: never crossed; the run ends 20.0 ft ± 3.2 ft short of it",)
 
 
 def test_a_parcel_is_left_once():

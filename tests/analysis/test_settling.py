@@ -63,7 +63,7 @@ def test_a_finding_on_the_line_itself_asks_for_a_shovel():
 
 def test_metric_sites_are_told_to_the_centimetre():
     _, found = settled(replace(site_with(0.9), unit="m"))
-    assert re.search(r"near 22\.8 m: \+- 1\.\d\d m would become \+- 0\.\d\d m$", found.settle)
+    assert re.search(r"near 22\.8 m: ± 1\.\d\d m would become ± 0\.\d\d m$", found.settle)
 
 
 def test_nothing_is_said_where_the_odds_are_clear():
