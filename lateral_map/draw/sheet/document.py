@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lateral_map.draw.sheet.cuts import Cut, Setting, choose_setting
-from lateral_map.draw.sheet.plan import draw_north, draw_plan
+from lateral_map.draw.sheet.north import draw_north
+from lateral_map.draw.sheet.plan import draw_plan
 from lateral_map.draw.sheet.profile import draw_profile
 from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
 from lateral_map.draw.sheet.svg import Canvas, Stroke

@@ -27,7 +27,7 @@ from lateral_map.draw.sheet.hatch import hatch_lines
 from lateral_map.draw.sheet.labels import Box, spread
 from lateral_map.draw.sheet.marks import draw_mark
 from lateral_map.draw.sheet.panels import AXIS_PT, ROW_PT
-from lateral_map.draw.sheet.plan import tick_step_m
+from lateral_map.draw.sheet.plan_labels import tick_step_m
 from lateral_map.draw.sheet.styles import LINES, MARKS
 from lateral_map.draw.sheet.svg import Canvas, Stroke
 from lateral_map.draw.style import (

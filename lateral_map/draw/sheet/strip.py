@@ -24,11 +24,11 @@ from lateral_map.draw.sheet.fonts import shorten, text_width, wrap
 from lateral_map.draw.sheet.hatch import hatch_lines
 from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.marks import draw_mark, mark_half
-from lateral_map.draw.sheet.plan import tick_step_m
+from lateral_map.draw.sheet.plan_labels import tick_step_m
 from lateral_map.draw.sheet.styles import AREAS, LINES, MARKS
 from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.style import GROUND, INK, PAPER, QUIET
-from lateral_map.draw.text import label, tidy, unit_sentence, unit_word
+from lateral_map.draw.text import label, unit_sentence, unit_word
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres
 
@@ -221,8 +221,3 @@ def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
         canvas.line(across, Stroke(GROUND, 1.3))
     elif key == "crown":
         canvas.line(across, Stroke(INK, 0.6, (4.0, 1.6)))
-
-
-def notes_words(report: Report) -> tuple[str, ...]:
-    """Return the site's notices, made ready to print."""
-    return tuple(tidy(notice, 300) for notice in report.notices)
