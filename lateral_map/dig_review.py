@@ -23,6 +23,7 @@ from lateral_map.model.dig import (
     ReachReview,
     RepairReach,
     TrenchProfile,
+    TrenchRule,
     TrenchRules,
     UtilityConflict,
 )
@@ -61,7 +62,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
         refinds=refinds,
         depths=depths,
         nulls=nulls,
-        warnings=tuple(_warnings(report, reaches, conflicts, nulls)),
+        warnings=tuple(_warnings(report, rules, reaches, conflicts, nulls)),
     )
 
 
@@ -95,6 +96,7 @@ def _review_reach(
 
 def _warnings(
     report: Report,
+    rules: TrenchRules,
     reaches: tuple[ReachReview, ...],
     conflicts: tuple[UtilityConflict, ...],
     nulls: tuple[NullCheck, ...],
@@ -106,6 +108,12 @@ def _warnings(
         )
     if not report.site.plan.utilities:
         said.append("The plan shows no utilities at all: that is no sign that there are none")
+    said += _rule_warnings(report, rules)
+    if report.route.alternatives:
+        said.append(
+            "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
+            "the one drawn solid alone; one more tie settles it before digging"
+        )
     unknown = [one.name for one in conflicts if one.depth_m is None and one.verdict != "clear"]
     if unknown:
         said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
@@ -116,6 +124,29 @@ def _warnings(
             "before digging"
         )
     return said
+
+
+def _rule_warnings(report: Report, rules: TrenchRules) -> list[str]:
+    said = []
+    if rules.soil in ("A", "stable rock"):
+        said.append(
+            f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
+            "(Appendix A, from memory), and a lateral's trench was; every slope here and the white "
+            "lines rest on it"
+        )
+    said += [
+        f"{rule.key}: the site's {_figure(report, rule)} asks less than the federal figure; a "
+        "stricter rule comes first, so check its citation"
+        for rule in rules.rules
+        if rule.looser
+    ]
+    return said
+
+
+def _figure(report: Report, rule: TrenchRule) -> str:
+    if rule.is_slope:
+        return f"{rule.value:g} across to 1 up"
+    return format_length(rule.value, report.site.unit)
 
 
 def _null_words(report: Report, check: NullCheck) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final, cast
+from typing import Final, Literal, cast
 
 import numpy as np
 import shapely
@@ -49,7 +49,7 @@ class _Question:
 def find_conflicts(
     route: Route, profile: TrenchProfile, tolerance_m: float
 ) -> tuple[UtilityConflict, ...]:
-    """Return every mapped utility against the pipe, its vertical-walled trench and the tolerance.
+    """Return every mapped utility against the pipe, its trench and the tolerance.
 
     ``tolerance_m`` is the width each side of a utility within which earth is moved by hand. Nearest
     to the start first; those that are clear come last.
@@ -71,12 +71,14 @@ def _against(asked: _Question) -> UtilityConflict:
     at = _profile_at(profile, near)
     clear = max(near.distance_m - float(at.outside_diameter_m[0]) / 2.0, 0.0)
     spread = TWO_SIDED_95 * _sd_apart(asked, near, float(at.footage_m[0]))
-    hand = _hand_dig(asked)
+    hand, hand_sloped = _hand_dig(asked, "width_m"), _hand_dig(asked, "top_width_m")
     space, space_low = _in_space(asked)
     return UtilityConflict(
         name=line.name,
         utility=line.utility,
-        verdict=_verdict(bool(crossings), near.distance_m, float(at.width_m[0]), hand),
+        verdict=_verdict(
+            bool(crossings), near.distance_m, float(at.width_m[0]), hand, sloped=bool(hand_sloped)
+        ),
         crossings=crossings,
         plan_clearance_m=clear,
         plan_clearance_low_m=max(clear - spread, 0.0),
@@ -85,6 +87,7 @@ def _against(asked: _Question) -> UtilityConflict:
         space_clearance_low_m=space_low,
         nearest_footage_m=float(at.footage_m[0]),
         hand_dig_m=hand,
+        hand_dig_sloped_m=hand_sloped,
         depth_m=line.depth_m,
         sd_plan_m=asked.sd_plan_m,
         sd_source=_SD_ASSUMED if line.sd_m is None else "as mapped",
@@ -95,13 +98,20 @@ def _against(asked: _Question) -> UtilityConflict:
 
 
 def _verdict(
-    crosses: bool, distance_m: float, width_m: float, hand: tuple[tuple[float, float], ...]
+    crosses: bool,
+    distance_m: float,
+    width_m: float,
+    hand: tuple[tuple[float, float], ...],
+    *,
+    sloped: bool,
 ) -> ConflictVerdict:
     if crosses:
         return "crosses the pipe"
     if distance_m <= width_m / 2.0:
         return "within the trench"
-    return "hand dig" if hand else "clear"
+    if hand:
+        return "hand dig"
+    return "hand dig if sloped" if sloped else "clear"
 
 
 def _zone(asked: _Question) -> Area:
@@ -162,14 +172,16 @@ def _in_space(asked: _Question) -> tuple[float | None, float | None]:
     return clear, max(clear - TWO_SIDED_95 * float(np.sqrt(variance)), 0.0)
 
 
-def _hand_dig(asked: _Question) -> tuple[tuple[float, float], ...]:
-    """Return the footages where the trench comes within the tolerance of the utility at 95 %."""
+def _hand_dig(
+    asked: _Question, width: Literal["width_m", "top_width_m"]
+) -> tuple[tuple[float, float], ...]:
+    """Return the footages where a cut so wide comes within the tolerance of the utility at 95 %."""
     footage = asked.profile.footage_m
     count = max(int(np.ptp(footage) / _STEP_M), 1) + 1
     many = asked.profile.at(np.union1d(np.linspace(footage[0], footage[-1], count), footage))
     away = shapely.distance(shapely.points(many.place_m), LineString(asked.line.vertices_m))
     spread = TWO_SIDED_95 * np.hypot(many.across_sd_m, asked.sd_plan_m)
-    within = away <= many.width_m / 2.0 + asked.tolerance_m + spread
+    within = away <= getattr(many, width) / 2.0 + asked.tolerance_m + spread
     edges = np.flatnonzero(np.diff(np.concatenate([[False], within, [False]]).astype(int)))
     return tuple(
         (float(many.footage_m[begin]), float(many.footage_m[end - 1]))

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from typing import Final
+import math
+from typing import Final, cast
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lateral_map.model.dig import (
+    Area,
     Cut,
     CutMethod,
     DepthClass,
@@ -31,7 +34,7 @@ _CLASS_WORDS: Final[tuple[tuple[RuleKey, str], ...]] = (
     ("protective system depth", "protective system"),
     ("engineer depth", "engineer's design"),
 )
-_SHALLOW: Final = "competent person looks for signs of a cave-in"
+_SHALLOW: Final = "protective system unless a competent person finds no sign of a cave-in"
 
 
 def measure_excavation(
@@ -44,15 +47,18 @@ def measure_excavation(
     """
     stretch = profile.between(from_m, to_m)
     swell = dig.swell or COMMON_EARTH_SWELL
+    deepest = float(stretch.depth_at_bound(1.0).max())
+    set_back = rules.value("spoil set-back")
     return Excavation(
         from_m=from_m,
         to_m=to_m,
         length_m=float(np.ptp(stretch.plan_m)),
         deepest_m=float(stretch.bottom_depth_m.max()),
-        deepest_high_m=float(stretch.depth_at_bound(1.0).max()),
+        deepest_high_m=deepest,
+        ways_out=_ways_out(float(stretch.footage_m[-1] - stretch.footage_m[0]), deepest, rules),
         classes=_depth_classes(stretch, rules),
-        shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell),
-        sloped=_open("sloped walls", stretch, rules.slope, swell),
+        shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell, set_back),
+        sloped=_open("sloped walls", stretch, rules.slope, swell, set_back),
         wall_m2=2.0 * float(np.trapezoid(stretch.bottom_depth_m, stretch.plan_m)),
         width_m=float(stretch.width_m.max()),
         standard_width_m=float(stretch.standard_width_m.max()),
@@ -62,9 +68,21 @@ def measure_excavation(
     )
 
 
+def _ways_out(length_m: float, deepest_m: float, rules: TrenchRules) -> int:
+    """Return how many ladders or ramps it takes that nobody is farther from one than allowed."""
+    if not rules.reached("egress depth", deepest_m):
+        return 0
+    return max(math.ceil(length_m / (2.0 * rules.value("egress travel")) - 1e-9), 1)
+
+
 def _open(
-    method: CutMethod, stretch: TrenchProfile, slope: float, swell: tuple[float, float]
+    method: CutMethod,
+    stretch: TrenchProfile,
+    slope: float,
+    swell: tuple[float, float],
+    set_back_m: float,
 ) -> Cut:
+    footprint = trench_footprint(stretch.place_m, stretch.width_m, stretch.bottom_depth_m, slope)
     bank, low, high = (
         prismoidal_volume_m3(stretch.plan_m, stretch.width_m, depth, slope)
         for depth in (
@@ -75,7 +93,8 @@ def _open(
     )
     return Cut(
         method=method,
-        footprint=trench_footprint(stretch.place_m, stretch.width_m, stretch.bottom_depth_m, slope),
+        footprint=footprint,
+        keep_back=cast("Area", shapely.buffer(footprint, set_back_m, join_style="mitre")),
         top_width_m=float((stretch.width_m + 2.0 * slope * stretch.bottom_depth_m).max()),
         bank_m3=bank,
         bank_low_m3=low,
@@ -103,7 +122,9 @@ def _depth_classes(stretch: TrenchProfile, rules: TrenchRules) -> tuple[DepthCla
 
 def _class_words(from_m: float, rules: TrenchRules) -> str:
     words = [text for key, text in _CLASS_WORDS if from_m >= rules.value(key) - 1e-9]
-    return " + ".join(words) or _SHALLOW
+    if from_m < rules.value("protective system depth") - 1e-9:
+        words.append(_SHALLOW)
+    return " + ".join(words)
 
 
 def _length_between(plan: Floats, depth: Floats, low: float, high: float) -> float:

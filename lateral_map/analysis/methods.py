@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from lateral_map.model.dig import (
+    PAVED,
     Cut,
     Excavation,
     Method,
@@ -49,8 +50,8 @@ def compare_methods(
     shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_m2, "m2", None))
     sloped = _open_cut(reach, excavation, excavation.sloped, surfaces[1])
     said = (
-        _shored_cautions(site, excavation, near, rules),
-        _sloped_cautions(site, excavation, near, rules),
+        _shored_cautions(site, excavation, near, rules) + _paving_cautions(surfaces[0]),
+        _sloped_cautions(site, excavation, near, rules) + _paving_cautions(surfaces[1]),
         _liner_cautions(site, reach, excavation, rules),
     )
     return (
@@ -115,18 +116,39 @@ def _price(rates: Rates, quantity: Quantity) -> Quantity:
 
 def _depth_cautions(site: Site, excavation: Excavation, rules: TrenchRules) -> list[str]:
     unit, deep = site.unit, excavation.deepest_high_m
-    said = []
-    if deep >= rules.value("protective system depth"):
-        said.append(
-            f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "
-            f"required from {format_length(rules.value('protective system depth'), unit)} "
-            f"({rules.rule('protective system depth').paragraph})"
+    asked = rules.rule("protective system depth")
+    said = [f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "]
+    if rules.reached("protective system depth", deep):
+        said[0] += f"required from {format_length(asked.value, unit)} ({asked.paragraph})"
+    else:
+        said[0] += (
+            "required unless a competent person examines the ground and finds no sign of a "
+            f"cave-in ({asked.paragraph})"
         )
+    said += _entry_cautions(unit, excavation, rules)
     if deep > rules.value("engineer depth"):
         said.append(
             f"deeper than {format_length(rules.value('engineer depth'), unit, 0)} at the 95 % "
             "bound: a registered professional engineer designs it "
             f"({rules.rule('engineer depth').paragraph})"
+        )
+    return said
+
+
+def _entry_cautions(unit: str, excavation: Excavation, rules: TrenchRules) -> list[str]:
+    """Return what is asked before anybody goes in: a way out, and air to breathe."""
+    deep, said = excavation.deepest_high_m, []
+    if excavation.ways_out:
+        travel = format_length(rules.value("egress travel"), unit)
+        count = excavation.ways_out
+        said.append(
+            f"at least {count} {'way' if count == 1 else 'ways'} out (ladder, stairway or ramp): "
+            f"nobody is more than {travel} from one ({rules.rule('egress travel').paragraph})"
+        )
+    if rules.reached("air test depth", deep):
+        said.append(
+            "test the air before entry: an open sewer is a hazard to expect "
+            f"({rules.rule('air test depth').paragraph})"
         )
     return said
 
@@ -145,7 +167,9 @@ def _width_cautions(site: Site, excavation: Excavation) -> list[str]:
 def _shored_cautions(
     site: Site, excavation: Excavation, structures: tuple[StructureNear, ...], rules: TrenchRules
 ) -> list[str]:
-    inside = [one for one in structures if one.verdict == "within the trench"]
+    inside = [
+        one for one in structures if one.verdict == "within the trench" or one.kind == "building"
+    ]
     said = _depth_cautions(site, excavation, rules) + _width_cautions(site, excavation)
     return said + _structure_cautions(inside)
 
@@ -154,7 +178,11 @@ def _sloped_cautions(
     site: Site, excavation: Excavation, structures: tuple[StructureNear, ...], rules: TrenchRules
 ) -> list[str]:
     said = _depth_cautions(site, excavation, rules) + _width_cautions(site, excavation)
-    inside = [one for one in structures if one.verdict != "within the influence line"]
+    inside = [
+        one
+        for one in structures
+        if one.verdict != "within the influence line" or one.kind == "building"
+    ]
     if rules.soil != "C":
         said.append(
             f"slopes are for soil taken as {rules.soil}: a trench for a utility has been dug "
@@ -165,7 +193,21 @@ def _sloped_cautions(
 
 
 def _structure_cautions(structures: Iterable[StructureNear]) -> list[str]:
-    return [f"{one.name} {_stands(one)} {one.verdict}" for one in structures]
+    near = tuple(structures)
+    said = [f"{one.name} {_stands(one)} {one.verdict}" for one in near]
+    if any(one.kind == "building" for one in near):
+        said.append(
+            "a building is supported, or judged safe by a registered professional engineer, before "
+            "anybody digs below its footing (29 CFR 1926.651(i), from memory)"
+        )
+    return said
+
+
+def _paving_cautions(surfaces: Iterable[SurfaceBroken]) -> list[str]:
+    if not any(one.cover in PAVED for one in surfaces):
+        return []
+    words = "paving left beside the cut is not undermined without a support for it"
+    return [f"{words} (29 CFR 1926.651(i)(3), from memory)"]
 
 
 def _stands(one: StructureNear) -> str:
@@ -197,7 +239,7 @@ def _liner_cautions(
         for one in reach.taps
     ]
     said += _damage_words(unit, reach)
-    if excavation.deepest_high_m >= rules.value("egress depth"):
+    if rules.reached("egress depth", excavation.deepest_high_m):
         said.append("an access pit is an excavation: the same trench rules hold for it")
     return said
 
@@ -229,7 +271,7 @@ def _damage_words(unit: str, reach: RepairReach) -> list[str]:
     said = []
     for seen in reach.findings:
         finding = seen.finding
-        if any(word in finding.finding.lower() for word in _COLLAPSE_WORDS):
+        if any(f" {word}" in f" {finding.finding.lower()}" for word in _COLLAPSE_WORDS):
             said.append(
                 f"{finding.finding} at {format_length(finding.footage_m, unit)}: a pipe crushed or "
                 "with its section reduced by more than 40 % must be opened first "

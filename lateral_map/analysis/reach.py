@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -20,8 +21,8 @@ Floats = NDArray[np.float64]
 
 # Words that mean the pipe itself has failed or is failing, in plain trade words.
 STRUCTURAL_WORDS: Final = (
-    "crack", "broken", "break", "offset", "hole", "collapse", "roots", "root", "fracture",
-    "separated", "separation", "deformed", "crushed", "missing", "joint",
+    "crack", "broken", "break", "offset", "hole", "collapse", "root", "fracture", "separat",
+    "deform", "crush", "missing", "joint", "displace", "split", "void", "leak", "infiltration",
 )  # fmt: skip
 _STANDING_WATER: Final = ("standing water", "belly", "sag")
 _TAP: Final = ("tap", "wye", "tee", "saddle", "connection")
@@ -65,20 +66,18 @@ def calls_for_repair(finding: Finding) -> bool:
     """Say whether a finding by itself is worth opening the ground or lining for.
 
     Damage or standing water of moderate or severe degree, damage whose degree nobody gave, and
-    anything severe that is not merely cleaned.
+    anything severe that is not merely cleaned. Damage counts wherever it is: a crack at a tap too.
     """
-    if _says(finding, _NEVER_ALONE):
-        return False
-    if _says(finding, _STANDING_WATER):
-        return finding.severity in ("moderate", "severe")
     if _says(finding, STRUCTURAL_WORDS):
         return finding.severity in ("moderate", "severe", None)
-    return finding.severity == "severe"
+    if _says(finding, _STANDING_WATER):
+        return finding.severity in ("moderate", "severe")
+    return finding.severity == "severe" and not _says(finding, _NEVER_ALONE)
 
 
 def _says(finding: Finding, words: tuple[str, ...]) -> bool:
-    told = f" {finding.finding.lower()} "
-    return any(word in told for word in words)
+    """Say whether a word of the finding begins with one of these: a manhole is no hole."""
+    return re.search(rf"\b(?:{'|'.join(words)})", finding.finding.lower()) is not None
 
 
 def _given(site: Site) -> list[_Span]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.model.dig import Area, GroundCover, SurfaceBroken
+from lateral_map.model.dig import PAVED, Area, GroundCover, SurfaceBroken
 from lateral_map.model.site import Plan, PlanArea
 from lateral_map.units import to_metres
 
@@ -19,7 +19,6 @@ Floats = NDArray[np.float64]
 # Local paving rules ask 6 in beyond each edge at least (Sevier County UT, Ord. 2023-4-1; Silverton
 # OR, Public Works Design Standards 2.36); others ask 12 in (from memory).
 CUTBACK_M: Final = to_metres(6.0, "in")
-_PAVED: Final = ("concrete", "asphalt")
 _UNMAPPED: Final = "not mapped"
 _LEAST_M2: Final = 1e-6
 
@@ -60,7 +59,7 @@ def _add(
 ) -> None:
     """Add the part of the ground that one mapped surface covers."""
     cut = shapely.intersection(part, footprint)
-    restored = part.area if cover in _PAVED else cut.area
+    restored = part.area if cover in PAVED else cut.area
     before = broken.get(cover, SurfaceBroken(cover, (), 0.0, 0.0, 0.0))
     if max(cut.area, restored) <= _LEAST_M2:
         return

@@ -108,6 +108,15 @@ FEDERAL_RULES: Final[tuple[TrenchRule, ...]] = (
 )  # fmt: skip
 
 
+# Of these a greater figure asks less of the digger; of all the others a smaller one.
+_MORE_IS_LOOSER: Final[frozenset[RuleKey]] = frozenset(
+    {
+        "egress depth", "egress travel", "air test depth", "fall protection depth",
+        "protective system depth", "engineer depth", "dig below shield",
+    }
+)  # fmt: skip
+
+
 def read_trench_rules(dig: DigRules) -> TrenchRules:
     """Return the figures in force: the federal ones, and the site's own in place of them."""
     own = {override.key: override for override in dig.overrides}
@@ -125,4 +134,5 @@ def _in_force(rule: TrenchRule, own: RuleOverride | None) -> TrenchRule:
         as_printed=f"set in site.toml in place of {rule.as_printed}",
         paragraph=own.citation,
         standing="set by the site",
+        looser=own.value > rule.value if rule.key in _MORE_IS_LOOSER else own.value < rule.value,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.draw.scene import Area, Detail, Layer, Line, Mark
 from lateral_map.draw.style import UTILITY_WORDS
@@ -12,7 +12,7 @@ from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind, UtilityCo
 from lateral_map.units import format_area, format_earth, format_small, format_tape
 
 # From the ground up. Keys are words of the page's script: letters alone.
-DIG_LAYER_KEYS = ("zones", "sloped", "shored", "white", "tapes", "keys", "conflicts")
+DIG_LAYER_KEYS = ("zones", "sloped", "shored", "spoil", "white", "tapes", "keys", "conflicts")
 
 
 def dig_layers(review: DigReview) -> tuple[Layer, ...]:
@@ -21,6 +21,7 @@ def dig_layers(review: DigReview) -> tuple[Layer, ...]:
         _zones(review),
         _cuts(review, sloped=True),
         _cuts(review, sloped=False),
+        _spoil_lines(review),
         _white_lines(review),
         _tapes(review),
         _key_points(review),
@@ -50,10 +51,14 @@ def _zones(review: DigReview) -> Layer:
 
 def _zone_detail(review: DigReview, one: UtilityConflict) -> Detail:
     unit = _unit(review)
-    stretches = ", ".join(f"{length(a, unit)} to {length(b, unit)}" for a, b in one.hand_dig_m)
+    stretches, sloped = (
+        ", ".join(f"{length(a, unit)} to {length(b, unit)}" for a, b in spans)
+        for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
+    )
     rows = (
         ("Utility", UTILITY_WORDS[one.utility]),
         ("Trench within it", stretches or "nowhere on this run"),
+        ("Sloped cut within it", sloped or "nowhere on this run"),
         ("Rule", tidy(review.report.dig.rule)),
     )
     return Detail(
@@ -94,8 +99,34 @@ def _cut_detail(review: DigReview, reach: ReachReview, cut: Cut) -> Detail:
     return Detail(f"{tidy(reach.reach.name, 60)}: {cut.method}", rows)
 
 
+def _spoil_lines(review: DigReview) -> Layer:
+    """Return how near spoil may lie to either cut."""
+    rule = review.rules.rule("spoil set-back")
+    away = length(rule.value, _unit(review))
+    items: list[Line] = []
+    for one in review.reaches:
+        for cut in (one.excavation.shored, one.excavation.sloped):
+            detail = Detail(
+                f"Spoil line: {tidy(one.reach.name, 60)}",
+                (("Cut", cut.method), ("From its edge", away), ("Rule", tidy(rule.paragraph))),
+                "Spoil, materials and machines stay outside, or are held back.",
+            )
+            items += _outlines(cut.keep_back, "spoil line", detail, f"spoil {away} back")
+    legend = (("spoil line", f"Spoil no nearer than this: {away} from the edge"),)
+    return Layer("spoil", "Spoil set-back", tuple(items), legend)
+
+
+def _outlines(area: Polygon | MultiPolygon, style: str, detail: Detail, caption: str) -> list[Line]:
+    parts = area.geoms if isinstance(area, MultiPolygon) else [area]
+    return [
+        Line(np.asarray(part.exterior.coords), style, detail, caption)
+        for part in parts
+        if not part.is_empty
+    ]
+
+
 def _white_lines(review: DigReview) -> Layer:
-    items = []
+    items: list[Line] = []
     for one in review.reaches:
         detail = Detail(
             f"White line: {tidy(one.reach.name, 60)}",
@@ -103,13 +134,7 @@ def _white_lines(review: DigReview) -> Layer:
             "Outline this in white before calling the one-call centre: the sloped cut, and round "
             "it the 95 % uncertainty of the pipe's place.",
         )
-        area = one.white_lines
-        parts = area.geoms if isinstance(area, MultiPolygon) else [area]
-        items += [
-            Line(np.asarray(part.exterior.coords), "white line", detail, "white line")
-            for part in parts
-            if not part.is_empty
-        ]
+        items += _outlines(one.white_lines, "white line", detail, "white line")
     return Layer("white", "White lines", tuple(items), (("white line", "Outline of the dig"),))
 
 

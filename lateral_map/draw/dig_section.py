@@ -73,7 +73,6 @@ def _deepest(review: DigReview, one: ReachReview) -> _Trench:
     def at(values_m: Any) -> float:
         return from_metres(float(values_m[index]), unit)
 
-    depth_m = float(stretch.bottom_depth_m[index])
     ladder = from_metres(rules.value("ladder projection"), unit)
     return _Trench(
         unit=unit,
@@ -85,7 +84,7 @@ def _deepest(review: DigReview, one: ReachReview) -> _Trench:
         outside=at(stretch.outside_diameter_m),
         bedding=_bedding(stretch, index, unit),
         set_back=from_metres(rules.value("spoil set-back"), unit),
-        ladder=ladder if depth_m >= rules.value("egress depth") else None,
+        ladder=ladder if one.excavation.ways_out else None,
         influence=max(rules.value("influence slope"), rules.slope),
     )
 

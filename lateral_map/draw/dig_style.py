@@ -26,6 +26,7 @@ SLOPED_AREA: Final = AreaStyle(
 # White paint marks proposed excavation (APWA Uniform Color Code); the dark casing lets it be seen
 # on white paper.
 WHITE_LINE: Final = LineStyle(PAPER, 3.0, (), INK, 6.0)
+SPOIL_LINE: Final = LineStyle("#6b4f2a", 1.4, (2.0, 4.0))
 TAPE_LINE: Final = LineStyle(INK, 1.4, (6.0, 3.0), PAPER, 4.0)
 KEY_MARK: Final = MarkStyle("target", PAPER, INK, size_px=14)
 
@@ -45,6 +46,11 @@ DIG_CAUTIONS: Final[tuple[str, ...]] = (
         "Depths are estimates with their 95 % range. Uncover the pipe and every utility by hand or "
         "vacuum before a machine comes near."
     ),
+    (
+        "A broken lateral wets the ground round it: soil that is submerged or seeping is Type C, "
+        "and nobody works where water gathers without precautions (29 CFR 1926.651(h), from "
+        "memory)."
+    ),
 )
 
 
@@ -60,6 +66,7 @@ def dig_style_table() -> dict[str, dict[str, object]]:
     }
     return {
         "white line": {"as": "line", **line_values(WHITE_LINE)},
+        "spoil line": {"as": "line", **line_values(SPOIL_LINE)},
         "refind tape": {"as": "line", **line_values(TAPE_LINE)},
         **{
             key: area_values(style)

@@ -32,9 +32,6 @@ def conflicts_table(review: DigReview) -> Table:
 
 
 def _conflict_row(one: UtilityConflict, unit: str) -> Row:
-    hand = listed(
-        [f"{length(begin, unit)} to {length(end, unit)}" for begin, end in one.hand_dig_m]
-    )
     cells = (
         label(one.name, 40),
         UTILITY_WORDS[one.utility],
@@ -42,11 +39,21 @@ def _conflict_row(one: UtilityConflict, unit: str) -> Row:
         "; ".join(_crossing_words(met, unit) for met in one.crossings) or "–",
         _plan_words(one, unit),
         _depth_words(one, unit),
-        hand or "–",
+        _hand_words(one, unit),
         tidy(one.source, 80),
     )
     unknown = one.verdict != "clear" and one.depth_m is None
     return Row(cells, one.nearest_footage_m, unknown)
+
+
+def _hand_words(one: UtilityConflict, unit: str) -> str:
+    hand, sloped = (
+        listed([f"{length(begin, unit)} to {length(end, unit)}" for begin, end in spans])
+        for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
+    )
+    if not sloped or sloped == hand:
+        return hand or "–"
+    return f"{hand}; if sloped {sloped}" if hand else f"if sloped {sloped}"
 
 
 def _verdict_words(one: UtilityConflict) -> str:
@@ -210,7 +217,10 @@ def nulls_table(review: DigReview) -> Table:
 def rules_table(review: DigReview) -> Table:
     """Return the trench rules in force, each with its paragraph."""
     rows = tuple(
-        Row((_figure(review, rule), rule.words, rule.paragraph, rule.standing))
+        Row(
+            (_figure(review, rule), rule.words, rule.paragraph, _standing(rule)),
+            alarm=rule.looser,
+        )
         for rule in review.rules.rules
         if not rule.is_slope or rule in (review.rules.slope_rule, _influence(review))
     )
@@ -220,6 +230,10 @@ def rules_table(review: DigReview) -> Table:
         ("Figure", "What for", "Where it is printed", "How sure"),
         rows,
     )
+
+
+def _standing(rule: TrenchRule) -> str:
+    return f"{rule.standing}; LESS than the federal figure" if rule.looser else rule.standing
 
 
 def _influence(review: DigReview) -> TrenchRule:

@@ -98,7 +98,7 @@ def _deepest_fact(review: DigReview) -> Fact:
     unit, rules = review.report.site.unit, review.rules
     deep = max(one.excavation.deepest_m for one in review.reaches)
     high = max(one.excavation.deepest_high_m for one in review.reaches)
-    needs = high >= rules.value("protective system depth")
+    needs = rules.reached("protective system depth", high)
     note = f"{length(high, unit)} at the 95 % bound"
     if needs:
         note += ": protective system"
@@ -124,17 +124,22 @@ def _conflict_facts(review: DigReview) -> list[Fact]:
 def _hand_dig_fact(review: DigReview) -> Fact:
     unit = review.report.site.unit
     total = sum(end - begin for begin, end in merged_hand_dig(review))
-    return Fact(
-        "Hand dig along the run",
-        length(total, unit) if total else "nowhere mapped",
-        f"within {format_small(review.report.dig.tolerance_m, unit)} of a mapped utility, 95 %",
-    )
+    sloped = sum(end - begin for begin, end in merged_hand_dig(review, sloped=True))
+    note = f"within {format_small(review.report.dig.tolerance_m, unit)} of a mapped utility, 95 %"
+    if sloped > total:
+        note += f"; {length(sloped, unit)} with sloped walls"
+    return Fact("Hand dig along the run", length(total, unit) if total else "nowhere mapped", note)
 
 
-def merged_hand_dig(review: DigReview) -> tuple[tuple[float, float], ...]:
+def merged_hand_dig(review: DigReview, *, sloped: bool = False) -> tuple[tuple[float, float], ...]:
     """Return the footages (m) to dig by hand for any utility, joined where they overlap."""
     joined: list[tuple[float, float]] = []
-    for begin, end in sorted(span for one in review.conflicts for span in one.hand_dig_m):
+    spans = (
+        span
+        for one in review.conflicts
+        for span in (one.hand_dig_sloped_m if sloped else one.hand_dig_m)
+    )
+    for begin, end in sorted(spans):
         if joined and begin <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(joined[-1][1], end))
         else:
@@ -203,8 +208,21 @@ def _reach_facts(review: DigReview, one: ReachReview) -> list[tuple[str, str]]:
         facts.append(("Transitions", listed([length(m, unit) for m in reach.transitions_m], 6)))
     facts.append(("Bends within", _bends_words(one, unit)))
     facts.append(("Taps within", listed([length(t.footage_m, unit) for t in reach.taps]) or "none"))
+    if one.excavation.ways_out:
+        facts.append(("Ways out", _ways_out_words(review, one)))
     facts.append(("White lines", f"{format_area(one.white_lines.area, unit)} to outline"))
     return facts
+
+
+def _ways_out_words(review: DigReview, one: ReachReview) -> str:
+    unit, rules = review.report.site.unit, review.rules
+    travel, above = (
+        length(rules.value(key), unit) for key in ("egress travel", "ladder projection")
+    )
+    return (
+        f"at least {one.excavation.ways_out}: nobody more than {travel} from a ladder, stairway or "
+        f"ramp; a ladder stands {above} above the ground"
+    )
 
 
 def _party_words(one: ReachReview, unit: str) -> list[str]:

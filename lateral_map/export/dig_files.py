@@ -79,6 +79,15 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
                 outer_first(cut.footprint),
                 {"layer": "cut", "walls": name} | common | _cut_record(cut, out),
             )
+            yield (
+                outer_first(cut.keep_back),
+                {
+                    "layer": "spoil set-back",
+                    "walls": name,
+                    "reach": one.reach.name,
+                    "set_back": out.length(review.rules.value("spoil set-back")),
+                },
+            )
         yield outer_first(one.white_lines), {"layer": "white line"} | common
 
 
@@ -138,6 +147,9 @@ def _conflict_record(review: DigReview, one: UtilityConflict, out: Outward) -> R
         ],
         "space_clearance": out.length(one.space_clearance_m),
         "hand_dig": [[out.length(begin), out.length(end)] for begin, end in one.hand_dig_m],
+        "hand_dig_if_sloped": [
+            [out.length(begin), out.length(end)] for begin, end in one.hand_dig_sloped_m
+        ],
         "tolerance": out.length(review.report.dig.tolerance_m),
     }
 

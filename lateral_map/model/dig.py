@@ -8,7 +8,7 @@ bedding. Bounds are 95 %, two-sided (1.96 sd), unless a field says otherwise.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,12 +26,19 @@ KeyPointKind = Literal["start", "crossing", "reach end", "bend", "transition", "
 GroundCover = Cover | Literal["not mapped", "building"]
 Nearness = Literal["within the trench", "within the sloped cut", "within the influence line"]
 Passing = Literal["above", "below", "at the pipe's own depth", "depth unknown"]
-ConflictVerdict = Literal["crosses the pipe", "within the trench", "hand dig", "clear"]
+ConflictVerdict = Literal[
+    "crosses the pipe", "within the trench", "hand dig", "hand dig if sloped", "clear"
+]
 StructureKind = Literal["building", "named point", "utility"]
 NullVerdict = Literal["agree", "suspect"]
 MethodName = Literal["open cut, shored", "open cut, sloped", "liner"]
 CutMethod = Literal["vertical walls, shored or shielded", "sloped walls"]
 Money = tuple[float, float]
+
+# Ground that is cut back beyond the trench to be restored, and that a cut may undermine.
+PAVED: Final = ("concrete", "asphalt")
+# Half the last digit depths are printed to, 0.1 ft: 4.96 ft reads as the 5 ft it may well be.
+_PRINTS_ALIKE_M: Final = 0.05 * 0.3048
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +46,8 @@ class TrenchRule:
     """One figure of the trench rules: a length in metres, or run over rise where ``is_slope``.
 
     ``as_printed`` is the figure in the rule's own words; ``paragraph`` where it is printed;
-    ``standing`` how sure we are of both.
+    ``standing`` how sure we are of both. ``looser`` is True where the site's own figure asks less
+    than the federal one it replaces.
     """
 
     key: RuleKey
@@ -49,6 +57,7 @@ class TrenchRule:
     words: str
     paragraph: str
     standing: Standing
+    looser: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +74,10 @@ class TrenchRules:
     def value(self, key: RuleKey) -> float:
         """Return one rule's figure: metres, or run over rise."""
         return self.rule(key).value
+
+    def reached(self, key: RuleKey, depth_m: float) -> bool:
+        """Say whether a depth is so near a rule's that they print alike, or past it."""
+        return depth_m >= self.value(key) - _PRINTS_ALIKE_M
 
     @property
     def slope_rule(self) -> TrenchRule:
@@ -211,11 +224,13 @@ class DepthClass:
 class Cut:
     """One way of opening a reach. Volumes are bank measure (in place) and loose (dug).
 
-    ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound.
+    ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound. ``keep_back`` is the
+    footprint and the ground round it that spoil, materials and machines keep off.
     """
 
     method: CutMethod
     footprint: Area
+    keep_back: Area
     top_width_m: float
     bank_m3: float
     bank_low_m3: float
@@ -230,6 +245,7 @@ class Excavation:
 
     ``wall_m2`` is the area of both vertical walls to be held up. ``width_m`` is the trench's width
     at the bottom, ``standard_width_m`` the least that ASTM D2321 asks anywhere in it.
+    ``ways_out`` is the least number of ladders, stairways or ramps, 0 where none is asked for.
     """
 
     from_m: float
@@ -237,6 +253,7 @@ class Excavation:
     length_m: float
     deepest_m: float
     deepest_high_m: float
+    ways_out: int
     classes: tuple[DepthClass, ...]
     shored: Cut
     sloped: Cut
@@ -310,7 +327,8 @@ class UtilityConflict:
     ``plan_clearance_m`` is from the pipe's outside wall to the mapped line, with 95 % bounds (the
     lower one never below 0). ``space_clearance_m`` is the same in space (to the utility's top),
     None where its depth is unknown. ``hand_dig_m`` are the footages where the trench comes within
-    the tolerance of it at 95 %. ``sd_source`` says where the utility's own accuracy is from.
+    the tolerance of it at 95 %, ``hand_dig_sloped_m`` those where a sloped cut would.
+    ``sd_source`` says where the utility's own accuracy is from.
     ``joins`` is True where it is the main the lateral ends at; ``zone`` is the tolerance zone about
     the mapped line, widened by its mapped 95 %.
     """
@@ -326,6 +344,7 @@ class UtilityConflict:
     space_clearance_low_m: float | None
     nearest_footage_m: float
     hand_dig_m: tuple[tuple[float, float], ...]
+    hand_dig_sloped_m: tuple[tuple[float, float], ...]
     depth_m: float | None
     sd_plan_m: float
     sd_source: str

@@ -148,6 +148,16 @@ def test_hand_dig_stretch_by_hand():
     assert end == pytest.approx(8.0 + reach, abs=0.06)
 
 
+def test_a_main_clear_of_the_trench_is_not_clear_of_the_sloped_cut():
+    # 2 m down in Type C: the sloped cut reaches 1 ft and 3 m from the pipe, the trench 1 ft.
+    (found,) = against(utility((0.0, 2.5), (20.0, 2.5)), tolerance_m=0.5)
+    assert found.hand_dig_m == ()
+    assert found.hand_dig_sloped_m == ((pytest.approx(0.0), pytest.approx(20.0)),)
+    assert found.verdict == "hand dig if sloped"
+    (found,) = against(utility((0.0, 4.1), (20.0, 4.1)), tolerance_m=0.5)
+    assert found.verdict == "clear"  # 0.3 + 3 + 0.5 + 0.2 m
+
+
 def test_a_utility_far_off_is_clear_and_comes_last():
     far = utility((0.0, 30.0), (20.0, 30.0), name="far")
     near = utility((18.0, -5.0), (18.0, 5.0), name="near")
@@ -170,8 +180,15 @@ def test_the_main_the_run_ends_at_is_named_as_such():
     assert not found["gas"].joins
 
 
+def to_the_millimetre(low, high):
+    return st.integers(int(low * 1000), int(high * 1000)).map(lambda value: value / 1000)
+
+
 lines = st.lists(
-    st.tuples(st.floats(-5.0, 25.0), st.floats(-8.0, 8.0)), min_size=2, max_size=4, unique=True
+    st.tuples(to_the_millimetre(-5.0, 25.0), to_the_millimetre(-8.0, 8.0)),
+    min_size=2,
+    max_size=4,
+    unique=True,
 )
 
 
@@ -185,8 +202,13 @@ def test_a_wider_tolerance_never_removes_a_conflict(all_vertices, tolerance, mor
     for name, conflict in narrow.items():
         if conflict.verdict != "clear":
             assert wide[name].verdict != "clear"
-        for begin, end in conflict.hand_dig_m:
-            assert any(b - 1e-9 <= begin and end <= e + 1e-9 for b, e in wide[name].hand_dig_m)
+        for spans, wider in (
+            (conflict.hand_dig_m, wide[name].hand_dig_m),
+            (conflict.hand_dig_sloped_m, wide[name].hand_dig_sloped_m),
+            (conflict.hand_dig_m, conflict.hand_dig_sloped_m),
+        ):
+            for begin, end in spans:
+                assert any(b - 1e-9 <= begin and end <= e + 1e-9 for b, e in wider)
         assert wide[name].zone.buffer(1e-6).covers(conflict.zone)
 
 

@@ -20,7 +20,7 @@ from lateral_map.analysis.pipes import list_pipes
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
-from lateral_map.model.site import PlanArea
+from lateral_map.model.site import PlanArea, RuleOverride
 
 
 def table(site):
@@ -143,6 +143,21 @@ def test_rules_of_the_site_come_before_the_federal_ones():
     for rule in FEDERAL_RULES:
         if rule.key in untouched:
             assert rules.rule(rule.key) == rule
+
+
+@pytest.mark.parametrize(
+    ("key", "feet", "looser"),
+    [
+        ("protective system depth", 4.0, False),
+        ("protective system depth", 6.0, True),
+        ("spoil set-back", 3.0, False),
+        ("spoil set-back", 1.0, True),
+    ],
+)
+def test_a_figure_that_asks_less_than_the_federal_one_is_marked(key, feet, looser):
+    own = RuleOverride(key, feet * FOOT, "local code")
+    rules = read_trench_rules(dig_rules(overrides=(own,)))
+    assert [rule.key for rule in rules.rules if rule.looser] == ([key] if looser else [])
 
 
 def test_levels_hang_together_where_the_ground_was_measured():

@@ -181,6 +181,42 @@ def test_length_by_depth_class():
     assert sum(one.length_m for one in found.classes) == pytest.approx(found.length_m)
 
 
+@pytest.mark.parametrize(
+    ("depth_ft", "asked"),
+    [(3.0, ("no sign",)), (4.5, ("way out", "no sign")), (5.0, ("way out", "protective system"))],
+)
+def test_a_shallow_trench_still_asks_for_a_look(depth_ft, asked):
+    # 29 CFR 1926.652(a)(1): under 5 ft only "no indication of a potential cave-in" lets one do
+    # without a protective system; 651(c)(2) asks a way out from 4 ft.
+    dig = dig_rules()
+    profile, rules = trench(straight(20 * FOOT, depth_ft * FOOT), dig)
+    found = measure_excavation(profile, 0.0, 20 * FOOT, dig, rules)
+    (told,) = [part.words for part in found.classes if part.length_m > 0.0]
+    assert all(words in told for words in asked)
+    assert ("no sign" in told) == (depth_ft < 5.0)
+
+
+@pytest.mark.parametrize(
+    ("length_ft", "depth_ft", "ways"),
+    [(20.0, 3.5, 0), (20.0, 4.0, 1), (50.0, 6.0, 1), (51.0, 6.0, 2), (120.0, 6.0, 3)],
+)
+def test_nobody_is_farther_than_25_ft_from_a_way_out(length_ft, depth_ft, ways):
+    # 29 CFR 1926.651(c)(2): from 4 ft on, no more than 25 ft of lateral travel.
+    dig = dig_rules()
+    profile, rules = trench(straight(length_ft * FOOT, depth_ft * FOOT), dig)
+    assert measure_excavation(profile, 0.0, length_ft * FOOT, dig, rules).ways_out == ways
+
+
+def test_spoil_keeps_two_feet_off_both_cuts():
+    # 29 CFR 1926.651(j)(2).
+    dig = dig_rules()
+    profile, rules = trench(straight(), dig)
+    found = measure_excavation(profile, 0.0, 20 * FOOT, dig, rules)
+    for cut, half in ((found.shored, 1.0), (found.sloped, 13.0)):
+        assert cut.keep_back.bounds[3] == pytest.approx((half + 2.0) * FOOT)
+        assert cut.keep_back.exterior.distance(cut.footprint) == pytest.approx(2.0 * FOOT)
+
+
 def test_bounds_hold_the_estimate():
     route = HandRoute(lengths_m=(10.0,), depth_m=2.0).build()
     route.covariance[2, 2] = 0.1**2

@@ -55,6 +55,11 @@ def reaches(findings=(), pipes=(), **fields):
         ("transition", None, False),
         ("other", "severe", True),
         ("other", "moderate", False),
+        ("crack at the tap", "severe", True),
+        ("grease and roots", "moderate", True),
+        ("roots in standing water", None, True),
+        ("manhole", None, False),
+        ("steel band", None, False),
     ],
 )
 def test_what_calls_for_repair(finding, severity, wanted):
