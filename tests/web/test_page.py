@@ -1,0 +1,479 @@
+"""The entry page in a real browser: what it says, keeps, refuses and survives."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, expect
+from web.yard import DESKTOP, PHONE, Yard, browser_context, served, wait_until
+
+from lateral_map.web.assets import all_assets
+from lateral_map.web.serve import Served
+
+pytestmark = pytest.mark.browser
+DEMO = Path(__file__).parents[2] / "demo_sites" / "plain_lot"
+HOSTILE = (
+    "<img src=x onerror=window.hurt=1>{{7*7}}{%x%}${7*7}`'\"</script><script>window.hurt=1</script>"
+    "<svg/onload=window.hurt=1>"
+)
+
+
+@pytest.fixture
+def server(sketch: Path, keys: Path) -> Iterator[Served]:
+    with served(sketch, keys) as running:
+        yield running
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    with browser_context(browser, **DESKTOP) as fresh:
+        yield fresh
+
+
+@pytest.fixture
+def yard(server: Served, context: BrowserContext) -> Yard:
+    return Yard(context, server.address)
+
+
+def rows_of(folder: Path, name: str = "locates.csv") -> list[str]:
+    return (folder / name).read_text().splitlines()[1:]
+
+
+def drawn_marks(yard: Yard) -> list[str]:
+    """Return the captions of the locates on the map."""
+    return yard.page.evaluate(
+        "lateralMap.page.data.layers.find(l => l.key === 'locates').items.map(i => i.caption)"
+    )
+
+
+def open_row(yard: Yard, mark: str) -> None:
+    yard.panel().locator("button.row").filter(
+        has=yard.page.locator(f"strong:text-is('{mark}')")
+    ).click()
+
+
+# ── entering ─────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_locate_is_saved_and_map_and_profile_redraw(yard: Yard, sketch: Path) -> None:
+    assert "E" not in " ".join(drawn_marks(yard))
+    profile = yard.page.locator("#profile-wide svg").inner_html()
+    yard.enter({"footage": "45", "depth": "3'4 1/2\"", "tape1_from": "hydrant", "tape1": "33 ft"})
+    assert rows_of(sketch)[-1].startswith('E,45,"3\'4 1/2"""')
+    assert "E" in drawn_marks(yard)
+    assert yard.page.locator("#profile-wide svg").inner_html() != profile
+    expect(yard.page.locator("#saving")).to_contain_text("Saved")
+
+
+def test_feet_and_inches_are_read_back_as_they_are_typed(yard: Yard) -> None:
+    form = yard.panel().locator("form").first
+    form.locator('[data-field="depth"] input').fill("7'6\"")
+    expect(form.locator('[data-field="depth"] .read-back')).to_have_text("= 7.50 ft")
+    form.locator('[data-field="depth"] input').fill("7 yards")
+    expect(form.locator('[data-field="depth"] .read-back')).to_contain_text("unknown unit")
+    expect(form.locator('[data-field="depth"] .unit')).to_have_text("ft")
+
+
+def test_the_next_row_starts_from_the_last_one(yard: Yard) -> None:
+    yard.enter({"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft"})
+    form = yard.panel().locator("form").first
+    expect(form.locator('[data-field="mark"] input')).to_have_value("F")
+    expect(form.locator('[data-field="tape1_from"] select')).to_have_value("hydrant")
+    expect(form.locator('[data-field="tape1"] input')).to_have_value("")
+    expect(form.locator('[data-field="footage"] input')).to_be_focused()
+    # A point left over from the last row, with nothing measured from it, is no half of a tape.
+    yard.enter({"footage": "45.5", "depth": "3"})
+    expect(yard.panel().locator(".row.left-out")).to_have_count(0)
+
+
+def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
+    yard: Yard, sketch: Path
+) -> None:
+    yard.enter({"footage": "45", "depth": "deep", "tape1_from": "hydrant", "tape1": "33"})
+    assert rows_of(sketch)[-1].startswith("E,45,deep")
+    fault = yard.panel().locator('[data-field="depth"] .fault')
+    expect(fault).to_contain_text("is not a length")
+    expect(yard.panel().locator('[data-field="depth"] input')).to_be_focused()
+    assert {"A", "B", "C", "D"} <= set(drawn_marks(yard))
+    yard.says("'deep' is not a length")
+    yard.enter({"depth": "3.3"})
+    assert "E" in drawn_marks(yard)
+    expect(yard.panel().locator(".row.left-out")).to_have_count(0)
+
+
+def test_a_suspect_is_named_with_its_residual(yard: Yard) -> None:
+    yard.enter({"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft 2 in",
+                "line": "curb", "past": "12.5"})  # fmt: skip
+    yard.says("Suspect: locate E")
+    yard.says("Off by")
+    yard.page.get_by_role("button", name="Open the row of E").first.click()
+    yard.panel().get_by_role("button", name="Set aside").click()
+    expect(yard.page.locator("#says-list")).not_to_contain_text("Suspect")
+    expect(yard.panel().locator(".row.set-aside")).to_have_count(1)
+
+
+def test_a_locate_farther_than_the_footage_allows_is_named(yard: Yard) -> None:
+    yard.enter({"footage": "45", "depth": "3", "line": "curb", "along": "85", "offset": "-30"})
+    yard.says("apart on the ground, but the counter says")
+    expect(yard.page.locator("#picture-note")).to_contain_text("from before what is wrong now")
+    expect(yard.panel().locator(".row.left-out")).to_contain_text("E")
+
+
+def test_a_new_site_opens_and_says_what_is_missing(
+    browser: Browser, tmp_path: Path, keys: Path
+) -> None:
+    folder = tmp_path / "new"
+    with served(folder, keys) as server, browser_context(browser, **DESKTOP) as context:
+        yard = Yard(context, server.address)
+        yard.says("Begin the site")
+        expect(yard.page.locator("#no-picture")).to_be_visible()
+        yard.enter({"name": "Yard"})
+        yard.says("How far did the camera go?")
+        expect(yard.page.locator("#picture-note")).to_contain_text("Only the plan is drawn")
+        yard.tab("Locates")
+        yard.enter({"footage": "20", "depth": "4"})
+        assert drawn_marks(yard) is not None
+        expect(yard.page.locator("#picture-note")).to_be_hidden()
+        assert yard.complaints == []
+
+
+def test_a_bend_and_a_finding_can_be_set_aside(yard: Yard, sketch: Path) -> None:
+    yard.tab("Bends")
+    yard.panel().get_by_role("button", name="22.5° left", exact=True).click()
+    yard.enter({"footage": "30"})
+    assert rows_of(sketch, "bends.csv") == ["30,-22.5,,fitting,"]
+    captions = "lateralMap.page.data.layers.some(l => l.key === 'bends')"
+    assert yard.page.evaluate(captions)
+    yard.panel().locator("button.row").first.click()
+    before = yard.saves()
+    yard.panel().get_by_role("button", name="Set aside").click()
+    yard.wait_saved(before)
+    assert rows_of(sketch, "bends.csv") == ["30,-22.5,,fitting,,no"]
+    assert not yard.page.evaluate(captions)
+
+
+def test_everything_can_be_undone_and_done_again(yard: Yard, sketch: Path) -> None:
+    before = (sketch / "locates.csv").read_bytes()
+    yard.enter({"footage": "45", "depth": "3"})
+    count = yard.saves()
+    yard.page.locator("#undo-last").click()
+    yard.wait_saved(count)
+    assert (sketch / "locates.csv").read_bytes() == before
+    yard.tab("More")
+    yard.panel().get_by_role("button", name="Do again").click()
+    yard.wait_saved(count + 1)
+    assert rows_of(sketch)[-1].startswith("E,45,3")
+
+
+def test_a_point_is_tapped_on_the_map(yard: Yard, sketch: Path) -> None:
+    yard.tab("Plan")
+    yard.panel().locator('[data-kind="reference"]').click()
+    yard.fill({"name": "post"}, yard.panel().locator("form.entry"))
+    yard.panel().get_by_role("button", name="Tap on the map").click()
+    where = yard.page.evaluate(
+        "(() => { const p = lateralMap.page.map.latLngToContainerPoint([3.048, 6.096]);"
+        "const b = document.getElementById('map_site').getBoundingClientRect();"
+        "return [b.x + p.x, b.y + p.y]; })()"
+    )
+    yard.page.mouse.click(*where)
+    yard.page.locator("#placing-done").click()
+    yard.save(yard.panel().locator("form.entry"))
+    feature = json.loads((sketch / "plan.geojson").read_text())["features"][-1]
+    assert feature["properties"] == {"kind": "reference", "name": "post"}
+    assert feature["geometry"]["coordinates"] == pytest.approx([20.0, 10.0], abs=0.3)
+
+
+def test_a_point_is_taped_from_two_others(yard: Yard, sketch: Path) -> None:
+    yard.tab("Plan")
+    yard.panel().locator('[data-kind="reference"]').click()
+    form = yard.panel().locator("form.entry")
+    yard.fill({"name": "post"}, form)
+    form.get_by_role("button", name="Two tapes").click()
+    yard.fill({"from1": "house corner A", "tape1": "3 ft", "from2": "house corner B",
+               "tape2": "3 ft", "side": "left"}, form.locator(".way-form"))  # fmt: skip
+    form.get_by_role("button", name="Take this place").click()
+    form.locator('button[type="submit"]').click()
+    expect(form).to_contain_text("the tapes cannot meet")
+    form.get_by_role("button", name="Two tapes").click()
+    yard.fill({"from1": "house corner A", "tape1": "20", "from2": "house corner B",
+               "tape2": "20", "side": "left"}, form.locator(".way-form"))  # fmt: skip
+    form.get_by_role("button", name="Take this place").click()
+    yard.save(form)
+    at = json.loads((sketch / "plan.geojson").read_text())["features"][-1]["geometry"][
+        "coordinates"
+    ]
+    for corner in ((0.04, -0.1), (29.92, -0.49)):
+        assert ((at[0] - corner[0]) ** 2 + (at[1] - corner[1]) ** 2) ** 0.5 == pytest.approx(
+            20, abs=1e-3
+        )
+    assert at[1] > 5  # left, going from A to B, is up
+
+
+def test_a_locate_is_entered_by_keyboard_alone(yard: Yard, sketch: Path) -> None:
+    page = yard.page
+    page.locator("body").press("Tab")
+    expect(page.get_by_role("link", name="Skip to the form")).to_be_focused()
+    page.keyboard.press("Enter")
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        if (
+            page.evaluate("document.activeElement.closest('[data-field]')?.dataset.field")
+            == "footage"
+        ):
+            break
+    page.keyboard.type("45")
+    page.keyboard.press("Tab")
+    page.keyboard.type("3'2\"")
+    before = yard.saves()
+    page.keyboard.press("Enter")
+    yard.wait_saved(before)
+    assert rows_of(sketch)[-1].startswith('E,45,"3\'2"""')
+    # The profile steps along by its arrow keys, and the map's point with it.
+    page.locator("#profile-slider").focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#readout")).to_contain_text("Depth to invert")
+
+
+# ── others ───────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_two_tabs_that_change_one_field_are_asked(
+    yard: Yard, server: Served, context: BrowserContext, sketch: Path
+) -> None:
+    other = Yard(context, server.address)
+    for each in (yard, other):
+        open_row(each, "B")
+    yard.fill({"depth": "3.2"})
+    yard.save()
+    other.page.evaluate("fetch")  # the other tab knows nothing of it yet
+    other.fill({"depth": "3.4"})
+    other.panel().locator('form button[type="submit"]').first.click()
+    dialog = other.page.locator("#ask")
+    expect(dialog).to_contain_text("Changed in two places")
+    expect(dialog.locator("tbody")).to_contain_text("3.2")
+    expect(dialog.locator("tbody")).to_contain_text("3.4")
+    count = other.saves()
+    dialog.get_by_role("button", name="Save mine over it").click()
+    other.wait_saved(count)
+    assert rows_of(sketch)[1].startswith("B,22.0,3.4,")
+
+
+def test_a_spreadsheet_that_saves_an_old_copy_is_noticed(yard: Yard, sketch: Path) -> None:
+    old = (sketch / "locates.csv").read_bytes()
+    yard.enter({"footage": "45", "depth": "3"})
+    (sketch / "locates.csv").write_bytes(old.replace(b"by the rose bed", b"by the roses"))
+    banner = yard.page.locator("[data-outside]")
+    expect(banner).to_contain_text("mark E", timeout=15_000)
+    banner.get_by_role("button", name="Put mine back").click()
+    expect(banner).to_have_count(0)
+    assert rows_of(sketch)[-1].startswith("E,45,3")
+    assert b"by the roses" in (sketch / "locates.csv").read_bytes()
+
+
+def test_out_of_reach_a_row_is_kept_and_sent_later_once(
+    yard: Yard, context: BrowserContext, sketch: Path
+) -> None:
+    context.set_offline(True)
+    yard.fill({"footage": "45", "depth": "3"})
+    yard.panel().locator('form button[type="submit"]').first.click()
+    expect(yard.page.locator("#saving")).to_contain_text("1 kept on this device")
+    assert len(rows_of(sketch)) == 4
+    context.set_offline(False)
+    wait_until(lambda: len(rows_of(sketch)) == 5)
+    expect(yard.page.locator("#saving")).to_contain_text("Saved")
+    assert rows_of(sketch)[-1].startswith("E,45,3")
+
+
+def test_what_was_typed_outlives_the_page(yard: Yard) -> None:
+    yard.fill({"footage": "45", "note": "by the gate"})
+    yard.open()
+    form = yard.panel().locator("form").first
+    expect(form.locator('[data-field="footage"] input')).to_have_value("45")
+    expect(form.locator('[data-field="note"] input')).to_have_value("by the gate")
+
+
+# ── hostile text ─────────────────────────────────────────────────────────────────────────────────
+
+
+def test_no_text_becomes_anything_but_text(yard: Yard, sketch: Path) -> None:
+    yard.enter({"mark": HOSTILE[:100], "footage": "45", "depth": "3", "note": HOSTILE})
+    yard.enter({"mark": "Z", "footage": "45.5", "depth": HOSTILE})
+    yard.tab("Findings")
+    yard.enter({"footage": "20", "finding": HOSTILE[:100], "note": HOSTILE})
+    yard.tab("Plan")
+    yard.add_feature("reference", {"name": HOSTILE[:100]}, [[5.0, 5.0]])
+    yard.tab("Site")
+    yard.enter({"name": HOSTILE[:110], "rule": HOSTILE})
+    (sketch / "bends.csv").write_text(f"footage,turn,{HOSTILE.replace(',', '')}\n20,{HOSTILE}\n")
+    yard.open()
+    for tab in ("Locates", "Bends", "Findings", "Plan", "Site", "More"):
+        yard.tab(tab)
+    yard.page.locator("#results > summary").click()
+    assert yard.page.evaluate("window.hurt") is None
+    assert yard.page.locator("img[src=x]").count() == 0
+    assert "{{7*7}}" in yard.page.locator("#site-name").inner_text()
+    assert yard.complaints == []
+
+
+def test_the_policy_stops_what_got_in_all_the_same(yard: Yard) -> None:
+    yard.page.evaluate(
+        """() => {
+        const script = document.createElement('script');
+        script.textContent = 'window.hurt = 1';
+        document.body.append(script);
+        document.body.insertAdjacentHTML('beforeend', '<b onclick="window.hurt=2" id="bait">x</b>');
+        document.getElementById('bait').click();
+        document.body.insertAdjacentHTML('beforeend', '<iframe src="https://example.com"></iframe>');
+        }"""
+    )
+    assert yard.page.evaluate("window.hurt") is None
+    assert len([words for words in yard.complaints if "Content Security Policy" in words]) >= 3
+
+
+# ── positions and files ──────────────────────────────────────────────────────────────────────────
+
+
+@pytest.fixture
+def lot(tmp_path: Path) -> Path:
+    folder = tmp_path / "lot"
+    shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("out"))
+    return folder
+
+
+def test_the_devices_position_is_a_tie_with_its_accuracy(
+    browser: Browser, lot: Path, keys: Path
+) -> None:
+    here = {"latitude": 43.86, "longitude": -83.62, "accuracy": 4.9}
+    how = {**PHONE, "geolocation": here, "permissions": ["geolocation"]}
+    with served(lot, keys) as server, browser_context(browser, **how) as context:
+        yard = Yard(context, server.address)
+        yard.fill({"mark": "P", "footage": "20"})
+        yard.panel().get_by_role("button", name="Position").first.click()
+        yard.panel().get_by_role("button", name="This device's position").click()
+        yard.panel().get_by_role("button", name="Use this position").click()
+        expect(yard.panel()).to_contain_text("holds 68 % of its fixes")
+        yard.save()
+        header, *_, last = (lot / "locates.csv").read_text().splitlines()
+        row = dict(zip(header.split(","), last.split(","), strict=True))
+        assert (float(row["lat"]), float(row["lon"])) == (43.86, -83.62)
+        # 4.9 m over sqrt(-2 ln 0.32) = 1.5096, the factor of a circular normal error.
+        assert row["accuracy"] == "3.25 m"
+        assert "P" in drawn_marks(yard)
+
+
+def test_points_of_a_file_are_matched_to_marks(browser: Browser, lot: Path, keys: Path) -> None:
+    gpx = (
+        '<?xml version="1.0"?><gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
+        '<wpt lat="43.86003" lon="-83.6199"><name>b</name></wpt>'
+        '<wpt lat="43.86" lon="-83.6198"><name>unknown</name></wpt></gpx>'
+    )
+    with served(lot, keys) as server, browser_context(browser, **DESKTOP) as context:
+        yard = Yard(context, server.address)
+        yard.tab("More")
+        yard.page.locator("#gnss-file").set_input_files(
+            {"name": "day.gpx", "mimeType": "application/gpx+xml", "buffer": gpx.encode()}
+        )
+        match = yard.panel().locator("form")
+        expect(match.locator("select").first).to_have_value("3")
+        expect(match.locator("select").nth(1)).to_have_value("")
+        yard.save(match)
+        changed = [line for line in rows_of(lot) if "43.86003000,-83.61990000" in line]
+        assert [line[0] for line in changed] == ["B"]
+        yard.page.locator("#gnss-file").set_input_files(
+            {"name": "day.gpx", "mimeType": "x", "buffer": b"<gpx"}
+        )
+        expect(yard.panel()).to_contain_text("no sound XML")
+
+
+def test_results_are_taken_away(yard: Yard, tmp_path: Path) -> None:
+    yard.tab("More")
+    with yard.page.expect_download() as download:
+        yard.panel().get_by_role("link", name="result.json").click()
+    saved = tmp_path / "result.json"
+    download.value.save_as(saved)
+    assert download.value.suggested_filename == "result.json"
+    assert json.loads(saved.read_text())["format"] == 1
+    with yard.page.expect_download() as download:
+        yard.panel().get_by_role("link", name="profile.svg").click()
+    assert download.value.suggested_filename == "profile.zip"
+
+
+def test_a_geopackage_plan_is_shown_and_left_alone(
+    browser: Browser, tmp_path: Path, keys: Path
+) -> None:
+    folder = tmp_path / "ground"
+    shutil.copytree(DEMO.parent / "rising_ground", folder, ignore=shutil.ignore_patterns("out"))
+    with served(folder, keys) as server, browser_context(browser, **DESKTOP) as context:
+        yard = Yard(context, server.address)
+        yard.tab("Plan")
+        expect(yard.panel()).to_contain_text("change it in a GIS")
+        yard.tab("Locates")
+        expect(yard.panel().locator('[data-field="footage"] .unit').first).to_have_text("m")
+        assert yard.complaints == []
+
+
+# ── for everyone ─────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("screen", [DESKTOP, PHONE], ids=["desktop", "phone"])
+def test_axe_finds_nothing_serious(
+    screen: dict[str, Any], browser: Browser, server: Served
+) -> None:
+    # axe-core's rules for WCAG 2 A and AA, contrast included.
+    with browser_context(browser, **screen) as context:
+        yard = Yard(context, server.address)
+        yard.enter({"footage": "45", "depth": "deep"})
+        found = violations(yard)
+        for tab in ("Bends", "Findings", "Plan", "Site", "More", "Locates"):
+            yard.tab(tab)
+            if tab == "Plan":
+                yard.panel().locator('[data-kind="utility"]').click()
+            found += violations(yard)
+        assert found == []
+
+
+def violations(yard: Yard) -> list[str]:
+    told = Axe().run(yard.page).response["violations"]
+    return [
+        f"{one['id']}: {node['html'][:160]}"
+        for one in told
+        if one["impact"] in ("serious", "critical")
+        for node in one["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("width", [320, 390, 760, 1024, 1440])
+def test_nothing_sticks_out_and_everything_can_be_touched(
+    width: int, browser: Browser, server: Served
+) -> None:
+    screen = {**PHONE, "viewport": {"width": width, "height": 800}}
+    with browser_context(browser, **screen) as context:
+        yard = Yard(context, server.address)
+        for tab in ("Locates", "Bends", "Findings", "Plan", "Site", "More"):
+            yard.tab(tab)
+            assert yard.page.evaluate("document.documentElement.scrollWidth") <= width
+            small = yard.page.evaluate(
+                "[...document.querySelectorAll('#panel button, #tabs button, #panel input, "
+                "#panel select, .bar button')].filter(e => e.offsetParent !== null"
+                " && e.getBoundingClientRect().height < 39).map(e => e.outerHTML.slice(0, 80))"
+            )
+            assert [words for words in small if "checkbox" not in words] == []
+
+
+def test_the_page_has_every_element_the_drawing_writes_to(
+    server: Served, context: BrowserContext
+) -> None:
+    wanted = set(
+        re.findall(r'(?:byId|getElementById)\("([\w-]+)"\)', all_assets()["drawing.js"].content)
+    )
+    page = context.new_page()
+    page.goto(server.address)
+    there = set(page.evaluate("[...document.querySelectorAll('[id]')].map(e => e.id)"))
+    assert wanted - there == set()
