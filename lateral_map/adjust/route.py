@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -215,46 +216,61 @@ def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]
             [transmitter_footage_m(system.site, one) for one in tied_locates(system.site)]
         ),
         iterations=solution.steps,
-        notices=tuple(_notices(system, alternatives)),
+        notices=tuple(_notices(system, alternatives, settled=solution.settled)),
     )
 
 
-def _notices(system: System, alternatives: tuple[Floats, ...]) -> list[str]:
-    site, said = system.site, []
+def _notices(
+    system: System, alternatives: tuple[Floats, ...], *, settled: bool = True
+) -> Iterator[str]:
+    """Say everything assumed or doubtful that a reader of the drawing should know."""
+    if not settled:
+        yield (
+            "the readings pull the route so far apart that no best fit was settled on: what is "
+            "drawn is provisional. Look at the suspect readings, correct one or set use = no, and "
+            "run again"
+        )
     if alternatives:
-        said.append(
+        yield (
             f"{len(alternatives) + 1} different routes fit these ties about as well (tapes from "
             "two points have a mirror image): tape one mark from a third point, or measure the "
             "first azimuth. The best-fitting one is drawn; the others are shown beside it."
         )
-    if not tied_locates(site):
-        said.append("no locate is tied in plan: the route is dead reckoning from footage and bends")
-        if site.start.azimuth_deg is None:
-            said.append(
+    if not tied_locates(system.site):
+        yield "no locate is tied in plan: the route is dead reckoning from footage and bends"
+        if system.site.start.azimuth_deg is None:
+            yield (
                 "no first azimuth either: the line is drawn heading for the nearest boundary, "
                 "and its direction is a guess"
             )
+    yield from _start_depth_notices(system.site)
+    yield from _tilt_notices(system.site)
+
+
+def _start_depth_notices(site: Site) -> Iterator[str]:
     if site.start.depth_m is None:
         guess = format_length(UNKNOWN_DEPTH_M, site.unit)
         spread = format_length(UNKNOWN_DEPTH_SD_M, site.unit)
-        said.append(
+        yield (
             f"the depth at the start was not measured: {guess} ± {spread} (1 sd) is assumed there"
         )
     elif site.start.riser_m > 0.0 and site.start.depth_m >= _BOTH_COUNTED * site.start.riser_m:
         depth = format_length(site.start.depth_m, site.unit)
         riser = format_length(site.start.riser_m, site.unit)
-        said.append(
+        yield (
             f"[start] depth ({depth}) counts from where the footage starts, at the top of the "
             f"riser ({riser}): the run is taken to begin at the two together. Where the footage "
             "starts at the ground, depth is 0"
         )
+
+
+def _tilt_notices(site: Site) -> Iterator[str]:
     for locate in used_locates(site):
         bend = near_vertical_bend_deg(site, locate)
         if bend:
-            said.append(
+            yield (
                 f"locate {locate.mark} lies within 1.5 depths of a vertical bend "
                 f"({bend:.0f} degrees): the transmitter lies tilted there, so its place along the "
                 "line and its depth are "
                 "trusted less"
             )
-    return said

@@ -6,6 +6,7 @@ pipe by the counter's reading error, plus the mark's own two offsets.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -25,6 +26,9 @@ Indices = NDArray[np.intp]
 _TieT = TypeVar("_TieT", PositionTie, TapeTie, AlongTie, OffsetTie)
 
 _NOWHERE = -1
+# A tape this short (6 in) says that the mark lies at the point, no longer on a ring round it: the
+# ring is as small as the mark's own uncertainty, and its curvature would trap the solver.
+_SHORT_TAPE_M = 0.1524
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,19 +81,17 @@ def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
     """Return a site's ties and depths in arrays, and name each among ``rows``' observations."""
     locates, marks = used_locates(site), tied_locates(site)
     row_of = {id(locate): index for index, locate in enumerate(locates)}
-    positions = _gather(marks, PositionTie)
-    tapes = _gather(marks, TapeTie)
+    positions = _positions_fixed(site, marks)
+    tapes = _ring_tapes(marks)
     depths = _depths(site, locates)
     ties = Ties(
         footage_m=np.array([transmitter_footage_m(site, one) for one in locates], float),
         reading_column=np.arange(layout.reading.start, layout.reading.stop),
         mark_row=np.array([row_of[id(one)] for one in marks], np.intp),
         mark_column=layout.mark.start + 2 * np.arange(len(marks)),
-        position_mark=np.array([mark for mark, _ in positions], np.intp),
-        position_m=np.array([[t.easting_m, t.northing_m] for _, t in positions], float).reshape(
-            -1, 2
-        ),
-        position_sd_m=np.array([tie.sd_m for _, tie in positions], float),
+        position_mark=np.array([one.mark for one in positions], np.intp),
+        position_m=np.array([one.place_m for one in positions], float).reshape(-1, 2),
+        position_sd_m=np.array([one.sd_m for one in positions], float),
         tape_mark=np.array([mark for mark, _ in tapes], np.intp),
         tape_point_m=_points(site, [tie for _, tie in tapes]),
         tape_shift_column=np.array([_shift(layout, tie.point) for _, tie in tapes], np.intp),
@@ -112,6 +114,35 @@ def _gather(marks: tuple[Locate, ...], kind: type[_TieT]) -> list[tuple[int, _Ti
         for tie in locate.ties
         if isinstance(tie, kind)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Fixed:
+    """A mark fixed at a place (easting, northing, m), 1 sd an axis, by the reading in a column."""
+
+    mark: int
+    column: str
+    place_m: tuple[float, float]
+    sd_m: float
+
+
+def _positions_fixed(site: Site, marks: tuple[Locate, ...]) -> list[_Fixed]:
+    """Return the marks fixed by coordinates, and those taped from right beside a point."""
+    fixed = [
+        _Fixed(mark, tie.method, (tie.easting_m, tie.northing_m), tie.sd_m)
+        for mark, tie in _gather(marks, PositionTie)
+    ]
+    for mark, tape in _gather(marks, TapeTie):
+        if tape.distance_m <= _SHORT_TAPE_M:
+            point = site.plan.point(tape.point)
+            # A ring of radius L has the variance L²/2 along each axis.
+            sd = math.sqrt(tape.sd_m**2 + point.sd_m**2 + tape.distance_m**2 / 2.0)
+            fixed.append(_Fixed(mark, tape.column, (point.easting_m, point.northing_m), sd))
+    return fixed
+
+
+def _ring_tapes(marks: tuple[Locate, ...]) -> list[tuple[int, TapeTie]]:
+    return [(mark, t) for mark, t in _gather(marks, TapeTie) if t.distance_m > _SHORT_TAPE_M]
 
 
 def _points(site: Site, tapes: list[TapeTie]) -> Floats:
@@ -167,11 +198,10 @@ def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, float, f
 def _name_ties(site: Site, rows: LinearRows) -> None:
     """Name the tie equations as readings, in the order ``evaluate_ties`` makes them."""
     locates, marks = used_locates(site), tied_locates(site)
-    named: list[tuple[Locate, str, int, float]] = []
-    for mark, position in _gather(marks, PositionTie):
-        named.append((marks[mark], position.method, 2, position.sd_m))
-    for mark, tape in _gather(marks, TapeTie):
-        named.append((marks[mark], tape.column, 1, tape.sd_m))
+    named = [
+        (marks[fixed.mark], fixed.column, 2, fixed.sd_m) for fixed in _positions_fixed(site, marks)
+    ]
+    named += [(marks[mark], tape.column, 1, tape.sd_m) for mark, tape in _ring_tapes(marks)]
     for line in site.plan.lines:
         for mark, tie in _ties_on(marks, line.name):
             named.append((marks[mark], _line_column(tie), 1, tie.sd_m))
