@@ -106,19 +106,28 @@ def _collect_notices(
 
 def _fit_notices(readings: tuple[ReadingCheck, ...], fit: Fit) -> Iterator[str]:
     """Say that no +- can be better than the readings it was worked out from."""
-    wrong = [check.reading for check in readings if check.set_aside_first]
-    if wrong:
-        one = len(wrong) == 1
+    first = [check for check in readings if check.set_aside_first]
+    if first:
+        verb = "does" if len(first) == 1 else "do"
         yield (
-            f"{_listed(wrong)} {'does' if one else 'do'} not agree with the other readings: every "
-            "± here takes all the readings used to be right. Correct the row or set use = no, and "
-            "run again"
+            f"{_listed([check.reading for check in first])} {verb} not agree with the other "
+            "readings: every ± here takes all the readings used to be right. "
+            f"{_remedy(first)}, and run again"
         )
     elif fit.p_value < _POOR_FIT:
         yield (
             "the readings scatter more than their accuracies say, and no single one explains it: "
             "the true uncertainty is larger than every ± here. Check [accuracy] in site.toml"
         )
+
+
+def _remedy(wrong: list[ReadingCheck]) -> str:
+    """Say what to put right: a row of readings, or a line or point of the plan."""
+    drawn = [check.footage_m is None for check in wrong]
+    row, plan = "Correct the row or set use = no", "correct the plan or give it a wider accuracy"
+    if all(drawn):
+        return plan.capitalize()
+    return f"{row}; where the map is wrong, {plan}" if any(drawn) else row
 
 
 def _listed(names: list[str]) -> str:

@@ -10,6 +10,7 @@ from scipy.special import chdtrc, ndtri  # scipy.stats takes half a second to im
 
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Observation, Route
+from lateral_map.model.site import AlongTie, OffsetTie
 
 Floats = NDArray[np.float64]
 
@@ -18,6 +19,7 @@ SUSPECT_BEYOND = 3.29
 # Below this share nothing but the reading itself fixes it, and a blunder would not show.
 UNCHECKED_BELOW = 0.05
 _DIRECTION_UNCHECKED_BELOW = 0.01
+_LINE_TIES = (AlongTie, OffsetTie)
 
 
 def measure_fit(route: Route) -> Fit:
@@ -38,14 +40,25 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
     The standardised residual tests a blunder in that reading alone: hᵀr / sqrt(hᵀRh), h the
     blunder's mark on the whitened residuals r and R their cofactor (Baarda's w for uncorrelated
     readings). A two-dimensional reading's chi-square is given as the normal deviate of equal
-    probability. Readings with |w| > 3.29 are suspect; those nothing checks are unchecked.
+    probability. Readings with |w| > 3.29 are suspect; those nothing checks are unchecked. The place
+    of a mapped line counts as a reading where a tie uses the line or responsibility hangs on it.
     """
     space = _blunder_space(route)
     first = _set_aside_in_turn(space)
-    return tuple(
+    checks = (
         _check(route, one, space, block, set_aside_first=index in first)
         for index, (one, block) in enumerate(zip(route.observations, space.blocks, strict=True))
     )
+    idle = _lines_nothing_hangs_on(route)
+    return tuple(one for one in checks if one.footage_m is not None or one.reading not in idle)
+
+
+def _lines_nothing_hangs_on(route: Route) -> set[str]:
+    """Return the readings of mapped lines that no tie uses and no boundary names."""
+    site = route.site
+    used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
+    used |= {boundary.line for boundary in site.boundaries}
+    return {f"{name} as mapped" for name in route.layout.lines if name not in used}
 
 
 def _check(

@@ -10,7 +10,7 @@ from lateral_map.draw.elements.findings import finding_words, side_words
 from lateral_map.draw.elements.locates import reading_words
 from lateral_map.draw.style import LINE_WORDS
 from lateral_map.draw.text import Z95, label, length, listed, odds, percent, plus_minus, tidy
-from lateral_map.model.results import Crossing, FindingResult, Report
+from lateral_map.model.results import Crossing, FindingResult, ReadingCheck, Report
 
 Tone = Literal["plain", "alarm"]
 _MOST_CROSSINGS = 3
@@ -160,7 +160,8 @@ def drawing_notices(report: Report) -> tuple[str, ...]:
 
 
 def _sentence(words: str) -> str:
-    begun = words[0].upper() + words[1:]
+    # A file's name keeps its small letter: it is case-sensitive.
+    begun = words if "." in words.split(" ", 1)[0] else words[0].upper() + words[1:]
     return begun if begun[-1] in ".!?…" else f"{begun}."
 
 
@@ -279,7 +280,7 @@ def _readings_table(report: Report) -> Table:
     loose = tuple(check for check in report.readings if not check.locate)
     rows = [
         Row(
-            (tidy(check.reading, 80), length(check.footage_m, unit), reading_words(check, unit)),
+            (tidy(check.reading, 80), _place_words(check, unit), reading_words(check, unit)),
             check.footage_m,
             check.verdict == "suspect",
         )
@@ -287,6 +288,10 @@ def _readings_table(report: Report) -> Table:
         for check in group
     ]
     return Table("readings", "Readings", ("Reading", "Footage", "Verdict"), tuple(rows))
+
+
+def _place_words(check: ReadingCheck, unit: str) -> str:
+    return "" if check.footage_m is None else length(check.footage_m, unit)
 
 
 def table_values(tables: tuple[Table, ...]) -> list[dict[str, Any]]:

@@ -209,6 +209,7 @@ class ReadingCheck:
     probability. ``likely_error`` is the size of the mistake if this reading alone is wrong (its
     own unit; 0 where nothing checks it). ``redundancy`` runs 0 (nothing checks it) to 1.
     ``set_aside_first`` is True for the reading that, set aside, best explains the suspects.
+    ``footage_m`` is None for a mapped line or point, which has no place along the pipe.
     """
 
     reading: str
@@ -219,7 +220,7 @@ class ReadingCheck:
     verdict: ReadingVerdict
     set_aside_first: bool
     locate: str
-    footage_m: float
+    footage_m: float | None
     likely_error: float = 0.0
 
 

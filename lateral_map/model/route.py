@@ -224,12 +224,13 @@ class Observation:
     residuals there by ``signature @ b`` (rows, k); ``recover @ residuals[rows]`` (k,) gives the
     reading's own residual, reading minus route, in metres or radians. Where readings are
     uncorrelated these are 1/sd and sd; a bend shares its equations with the pipe's wander.
-    ``locate`` is the mark it belongs to, empty for others.
+    ``locate`` is the mark it belongs to, empty for others; ``footage_m`` is None for a mapped line
+    or point, which has no place along the pipe.
     """
 
     reading: str
     locate: str
-    footage_m: float
+    footage_m: float | None
     rows: slice
     signature: Floats
     recover: Floats

@@ -70,13 +70,6 @@ def _gather(route: Route) -> _Readings:
         names.append(one.reading)
         shadow.append(one.signature.T @ route.design[one.rows])
         own.append(one.signature.T @ one.signature)
-    for line in route.layout.lines:
-        weight = 1.0 / route.site.plan.line(line).sd_m ** 2
-        row = np.zeros((1, route.layout.size))
-        row[0, route.layout.line_column(line)] = weight
-        names.append(f"{line} as mapped")
-        shadow.append(row)
-        own.append(np.array([[weight]]))
     ends = np.cumsum([len(rows) for rows in shadow])
     blocks = tuple(slice(int(e) - len(s), int(e)) for e, s in zip(ends, shadow, strict=True))
     stacked = np.concatenate(shadow) if shadow else np.zeros((0, route.layout.size))

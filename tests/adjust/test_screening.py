@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from adjust.builder import straight_site, surveyed, three_tapes
+from adjust.builder import CORNERS, CURB, straight_site, surveyed, three_tapes
 from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings, measure_fit
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.site import Bend, Locate, TapeTie
+from lateral_map.model.site import Bend, Locate, OffsetTie, TapeTie
 
 FOOTAGES = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0)
 
@@ -78,6 +78,56 @@ def test_nothing_checks_the_only_reading():
     assert checks["bend 32.81 turn"].verdict == "unchecked"
     assert checks["start position"].verdict == "unchecked"
     assert checks["start azimuth"].standardised == 0.0
+
+
+def curb_drawn_off(by_m, *, offset_ties=True):
+    """Return a site whose curb is mapped ``by_m`` beyond the real one, taped from at six marks."""
+    site = straight_site(locate_footages_m=FOOTAGES)
+    real = CURB.vertices_m[0, 0]
+    drawn = replace(CURB, vertices_m=np.add(CURB.vertices_m, (by_m, 0.0)))
+    locates = site.locates
+    if offset_ties:
+        level = np.cos(np.arctan(0.02))
+        # The curb runs south, so what lies beyond it is on its left: an offset short of it is +.
+        short = [real - (one.footage_m - 0.1524) * level for one in locates]
+        locates = tuple(
+            replace(one, ties=(*one.ties, OffsetTie("curb", by, 0.03, "offset")))
+            for one, by in zip(locates, short, strict=True)
+        )
+    return replace(site, locates=locates, plan=replace(site.plan, lines=(drawn,)))
+
+
+def test_a_curb_drawn_wrong_is_named_and_measured():
+    checks = checks_of(curb_drawn_off(3.0))
+    curb = checks["curb as mapped"]
+    assert [name for name, check in checks.items() if check.set_aside_first] == ["curb as mapped"]
+    assert curb.verdict == "suspect"
+    assert curb.footage_m is None
+    assert abs(curb.likely_error) == pytest.approx(3.0, abs=0.05)
+
+
+def test_a_curb_drawn_as_well_as_it_says_is_good():
+    curb = checks_of(curb_drawn_off(0.3))["curb as mapped"]
+    assert curb.verdict == "good"
+    assert abs(curb.residual) == pytest.approx(0.3, abs=0.02)
+
+
+def test_a_boundary_nobody_taped_is_unchecked_and_an_idle_line_is_left_out():
+    site = curb_drawn_off(3.0, offset_ties=False)
+    idle = replace(CURB, name="far curb", vertices_m=np.add(CURB.vertices_m, (9.0, 0.0)))
+    checks = checks_of(replace(site, plan=replace(site.plan, lines=(*site.plan.lines, idle))))
+    assert checks["curb as mapped"].verdict == "unchecked"
+    assert "far curb as mapped" not in checks
+
+
+def test_a_hydrant_drawn_wrong_is_named():
+    site = straight_site(locate_footages_m=FOOTAGES)
+    points = (site.plan.points[0], replace(site.plan.points[1], easting_m=13.0), CORNERS[2])
+    checks = checks_of(replace(site, plan=replace(site.plan, points=points)))
+    assert [name for name, check in checks.items() if check.set_aside_first] == [
+        "hydrant as mapped"
+    ]
+    assert checks["hydrant as mapped"].likely_error == pytest.approx(1.0, abs=0.15)
 
 
 def test_standardised_residuals_are_standard_normal_over_many_sites():

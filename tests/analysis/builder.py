@@ -114,6 +114,10 @@ class HandRoute:
                 for name, rows in (
                     ("start position", slice(0, 2)),
                     ("start azimuth", slice(layout.azimuth.start, layout.azimuth.start + 1)),
+                    *(
+                        (f"{one.name} as mapped", slice(at, at + 1))
+                        for at, one in enumerate(shifted, layout.line.start)
+                    ),
                 )
             ),
             alternatives=(),

@@ -16,6 +16,7 @@ from lateral_map.model.site import (
     Boundary,
     DigRules,
     Finding,
+    OffsetTie,
     PipeRun,
     PlanPoint,
     PositionTie,
@@ -95,6 +96,22 @@ def test_what_a_reader_must_know_is_said(fields, words):
     fields = {"findings": (), **fields}
     said = notices(good_site(**fields))
     assert sum(words in notice for notice in said) == 1
+
+
+def test_a_plan_drawn_wrong_is_to_be_corrected_in_the_plan():
+    site = good_site()
+    curb = site.plan.lines[0]
+    drawn = replace(curb, vertices_m=np.add(curb.vertices_m, (4.0, 0.0)), sd_m=0.1)
+    # Every locate is tied to the real curb as well as fixed in plan.
+    easts = [tie.easting_m for one in site.locates for tie in one.ties]
+    locates = tuple(
+        replace(one, ties=(*one.ties, OffsetTie("curb", 24.0 - east, 0.03, "offset")))
+        for one, east in zip(site.locates, easts, strict=True)
+    )
+    plan = replace(site.plan, lines=(drawn, *site.plan.lines[1:]))
+    said = notices(replace(site, locates=locates, plan=plan))
+    assert said[0].startswith("curb as mapped does not agree")
+    assert said[0].endswith("Correct the plan or give it a wider accuracy, and run again")
 
 
 def test_level_ground_is_owned_up_to():
