@@ -69,7 +69,8 @@ def _section(title: str, sentences: list[str]) -> list[Part]:
 
 
 def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    """Return words with a capital, but for a file's name, which is case-sensitive."""
+    return words if "." in words.split(" ", 1)[0] else words[:1].upper() + words[1:]
 
 
 def _heading(report: Report) -> Text:
@@ -82,15 +83,17 @@ def _heading(report: Report) -> Text:
 
 
 def _fit_words(report: Report) -> str:
+    """Say how well the whole fits; a single odd reading may hide in a good whole."""
     fit = report.fit
     counts = f"{fit.observations} observations, {fit.unknowns} unknowns"
     if fit.degrees_of_freedom <= 0:
         return f"Fit: {counts}; nothing is left over to check the readings with."
-    agree = (
-        "the readings agree"
-        if fit.p_value >= _UNLIKELY
-        else "the readings disagree more than their accuracies allow"
-    )
+    if fit.p_value < _UNLIKELY:
+        agree = "the readings disagree more than their accuracies allow"
+    elif report.suspects:
+        agree = "the readings agree as a whole, but for the suspects below"
+    else:
+        agree = "the readings agree"
     return (
         f"Fit: {agree} (chi-square {fit.chi_square:.1f} on {fit.degrees_of_freedom} degrees of "
         f"freedom, p = {fit.p_value:.3g}; {counts})."
@@ -128,7 +131,7 @@ def _suspects(report: Report) -> list[str]:
     words = [_suspect_words(report, one) for one in first]
     if after:
         words.append(
-            f"Off only while {'it counts' if len(first) == 1 else 'they count'}: {', '.join(after)}"
+            f"Likely off only because of {'it' if len(first) == 1 else 'them'}: {', '.join(after)}"
         )
     return words
 
@@ -140,6 +143,17 @@ def _suspect_words(report: Report, check: ReadingCheck) -> str:
         f"{check.reading}: off by {_in_own_unit(check.residual, check, unit)}, "
         f"{abs(check.standardised):.1f} times its standard deviation. Look at this one first: set "
         f"aside, it explains the suspects best; if it alone is wrong, it is wrong by about {wrong}."
+        f"{_where_else(check)}"
+    )
+
+
+def _where_else(check: ReadingCheck) -> str:
+    """Say what else may be wrong where a mark is off: it shows what its whole row did."""
+    if not check.locate or check.reading != f"locate {check.locate} mark":
+        return ""
+    return (
+        f" The mark takes the blame for its row: check locate {plain(check.locate)}'s footage and "
+        "every tie of it too."
     )
 
 

@@ -95,6 +95,27 @@ class TestCheck:
         assert "SUSPECT" in done.stdout
         assert "Look at this one first" in done.stdout
 
+    def test_a_wrong_mark_points_at_its_whole_row(self, run: Run, tmp_path: Path) -> None:
+        # A mark fixed by nothing but its coordinates takes the blame for a slip in them.
+        site = tmp_path / "site"
+        site.mkdir()
+        (site / "site.toml").write_text(
+            'format = 1\n[site]\nname = "s"\ncrs = "local"\nunit = "m"\n'
+            "[start]\nx = 0\ny = 0\ndepth = 1\n[run]\nend_footage = 30\n"
+        )
+        (site / "locates.csv").write_text(
+            "mark,footage,x,y,accuracy\n"
+            "A,5,0,5,0.02\nB,10,0,10,0.02\nC,15,1.2,15,0.02\nD,20,0,20,0.02\nE,25,0,25,0.02\n"
+        )
+        done = run("check", site)
+        assert "locate C mark: off by" in done.stdout, done.stdout
+        assert "check locate C's footage and every tie of it too." in " ".join(done.stdout.split())
+
+    def test_a_files_name_keeps_its_small_letter(self, run: Run, site: Path) -> None:
+        (site / "bends.csv").write_text("footage,turn,how\n25,-30,fitting\n")
+        done = run("check", site)
+        assert "bends.csv row 2" in done.stdout, done.stdout + done.stderr
+
     @pytest.mark.parametrize("columns", [40, 200])
     def test_a_terminal_of_any_width_loses_nothing(
         self, run: Run, site: Path, columns: int
