@@ -32,7 +32,8 @@ _HEADERS: Final[Mapping[str, str]] = {
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    # Not 'no-referrer': a form would then be sent with the origin 'null', and be refused.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "geolocation=(self), camera=(), microphone=(), payment=(), usb=()",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -31,17 +31,10 @@ class Saying:
 
 def say_all(report: Report) -> tuple[Saying, ...]:
     """Return what a report's readings imply: what needs doing first."""
-    return (
-        *_suspects(report),
-        *_close_calls(report),
-        *_mirrors(report),
-        _uncertainty(report),
-        *_crossings(report),
-        *_past(report),
-        *_next(report),
-        *_checks(report),
-        *_notices(report),
-    )
+    parts = (_suspects, _close_calls, _mirrors, _uncertainty, _crossings, _past, _next, _checks,
+             _notices)  # fmt: skip
+    sayings = [saying for part in parts for saying in part(report)]
+    return tuple(replace(saying, words=sentence(saying.words)) for saying in sayings)
 
 
 def sentence(text: str) -> str:
@@ -103,7 +96,7 @@ def _mirrors(report: Report) -> Iterator[Saying]:
         )
 
 
-def _uncertainty(report: Report) -> Saying:
+def _uncertainty(report: Report) -> Iterator[Saying]:
     stations, unit = report.stations, report.site.unit
     across = stations.across_sd_m
     worst, best = int(np.argmax(across)), int(np.argmin(across))
@@ -113,7 +106,7 @@ def _uncertainty(report: Report) -> Saying:
         f"{length(float(stations.footage_m[worst]), unit)}. Depth: "
         f"{range_95(float(stations.depth_sd_m.max()), unit)} at worst. (95 %)"
     )
-    return Saying("plain", "How sure the line is", words, float(stations.footage_m[worst]))
+    yield Saying("plain", "How sure the line is", words, float(stations.footage_m[worst]))
 
 
 def _crossings(report: Report) -> Iterator[Saying]:
@@ -134,13 +127,13 @@ def _past(report: Report) -> Iterator[Saying]:
     line, past, _ = past_findings(report)
     if past:
         names = listed([_finding(result, report.site.unit) for result in past], 4)
-        yield Saying("plain", f"Past {label(line)}", sentence(names))
+        yield Saying("plain", f"Past {label(line)}", names)
 
 
 def _next(report: Report) -> Iterator[Saying]:
     if report.next_locate is not None:
         yield Saying(
-            "plain", "Locate here next", sentence(tidy(report.next_locate.reason, 400)),
+            "plain", "Locate here next", tidy(report.next_locate.reason, 400),
             report.next_locate.footage_m,
         )  # fmt: skip
 

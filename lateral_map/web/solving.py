@@ -16,7 +16,6 @@ from typing import Final
 
 from lateral_map.errors import AdjustmentError, AnalysisError, Fault, FrameError, SiteError
 from lateral_map.model.results import Report
-from lateral_map.model.site import Site
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 from lateral_map.web.disk import encoding_of
@@ -44,31 +43,35 @@ class Solved:
 
 
 def solve(folder: Path) -> Solved:
-    """Solve a folder, leaving out what is faulty."""
+    """Solve a folder, leaving out what is faulty or cannot be where it says it is."""
     try:
-        return _reported(load_site(folder), ())
-    except SiteError as error:
+        return Solved(build_report(load_site(folder)), ())
+    except (SiteError, AdjustmentError) as error:
         faults = error.faults
+    except (AnalysisError, FrameError) as error:
+        return Solved(None, (Fault(str(error)),))
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as name:
         copy = Path(name)
         _copy(folder, copy)
-        for _ in range(_ROUNDS):
-            if not _leave_out(copy, faults):
-                break
-            try:
-                return _reported(load_site(copy), faults)
-            except SiteError as error:
-                faults = _merged(faults, error.faults)
-        return Solved(_plan_alone(copy), faults, plan_only=True)
+        return _solve_rest(copy, faults)
 
 
-def _reported(site: Site, faults: tuple[Fault, ...]) -> Solved:
-    try:
-        return Solved(build_report(site), faults)
-    except AdjustmentError as error:
-        return Solved(None, (*faults, *error.faults))
-    except (AnalysisError, FrameError) as error:
-        return Solved(None, (*faults, Fault(str(error))))
+def _solve_rest(copy: Path, faults: tuple[Fault, ...]) -> Solved:
+    """Solve a copy without what the faults name, round after round while there are new ones."""
+    newest, runs = faults, False
+    for _ in range(_ROUNDS):
+        if not _leave_out(copy, newest):
+            break
+        try:
+            site = load_site(copy)
+            runs = True
+            return Solved(build_report(site), faults)
+        except (SiteError, AdjustmentError) as error:
+            newest = error.faults
+            faults = tuple(dict.fromkeys([*faults, *newest]))
+        except (AnalysisError, FrameError) as error:
+            return Solved(None, (*faults, Fault(str(error))))
+    return Solved(None, faults) if runs else Solved(_plan_alone(copy), faults, plan_only=True)
 
 
 def _plan_alone(copy: Path) -> Report | None:
@@ -93,10 +96,6 @@ def _copy(folder: Path, copy: Path) -> None:
     for path in folder.iterdir():
         if path.name.casefold() in _COPIED:
             shutil.copyfile(path, copy / path.name.casefold())
-
-
-def _merged(first: Iterable[Fault], second: Iterable[Fault]) -> tuple[Fault, ...]:
-    return tuple(dict.fromkeys([*first, *second]))
 
 
 def _leave_out(copy: Path, faults: Iterable[Fault]) -> bool:

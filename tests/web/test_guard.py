@@ -263,7 +263,7 @@ def test_every_answer_carries_the_policies(client: Client, path: str) -> None:
     assert "unsafe" not in told["content-security-policy"]
     assert told["x-content-type-options"] == "nosniff"
     assert told["x-frame-options"] == "DENY"
-    assert told["referrer-policy"] == "no-referrer"
+    assert told["referrer-policy"] == "same-origin"
     assert told["cross-origin-resource-policy"] == "same-origin"
     assert "server" not in told
     assert told["cache-control"] in ("no-store", "no-cache")

@@ -1,6 +1,6 @@
 /* The page: what is entered goes to the site folder at once, and the line is drawn anew. */
 
-import { Refused, Unreached, ask, askProfile, askState, button, byId, clock, firstState, forms, isNarrow, isShared, keep, kept, make, newOp, offers, send } from "./parts.js";
+import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, firstState, forms, isNarrow, isShared, keep, kept, make, newOp, offers, send } from "./parts.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
 import { pointAt, showPicture, showProfile, watchViews } from "./picture.js";
@@ -560,7 +560,8 @@ function listPanel(name, title, key) {
 function morePanel() {
   return [
     make("h3", { text: "Take away" }),
-    make("div", { class: "chips" }, offers.map(({ name, summary }) => make("a", { class: "chip", href: `/export/${name}`, download: "", title: summary, text: summary.split(",")[0] }))),
+    make("p", { class: "quiet", text: "Made from what is entered now, and given to this browser to keep." }),
+    make("ul", { class: "rows" }, offers.map(offerRow)),
     make("h3", { text: "GNSS file" }),
     gnssPanel(),
     isShared ? make("h3", { text: "Another device" }) : null,
@@ -569,6 +570,28 @@ function morePanel() {
     make("ol", { class: "history" }, state.history.map(historyRow)),
     state.history.length ? null : make("p", { class: "quiet", text: "Nothing changed from this page yet." }),
   ];
+}
+
+function offerRow({ name, summary }) {
+  const [file, words] = summary.split(/, (.*)/s);
+  return make("li", {}, make("button", { type: "button", class: "row", onclick: () => takeAway(name, file) }, make("strong", { text: file }), make("span", { class: "bits", text: words || "" })));
+}
+
+/** Have one product made, and hand it over as a file. */
+async function takeAway(name, title) {
+  tell(`Making ${title} …`, "busy");
+  try {
+    const { file, content } = await askFile(`/export/${name}`);
+    const link = make("a", { href: URL.createObjectURL(content), download: file });
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+    tell(`${file} is made`, "good");
+  } catch (error) {
+    tell("Not made", "wrong");
+    if (error instanceof Refused) alertOnce(error.message);
+    else if (error instanceof Unreached) alertOnce("The page's server is not reached.");
+    else throw error;
+  }
 }
 
 function historyRow({ op, words, time, undone }) {

@@ -59,6 +59,19 @@ async function request(path, options) {
   return answer;
 }
 
+/** Ask for a file; its name is the server's. */
+export async function askFile(path) {
+  let response;
+  try {
+    response = await fetch(path, { credentials: "same-origin" });
+  } catch {
+    throw new Unreached("not reached");
+  }
+  if (!response.ok) throw new Refused(response.status, await response.json());
+  const named = (response.headers.get("content-disposition") || "").match(/filename="([^"]+)"/);
+  return { file: named ? named[1] : "file", content: await response.blob() };
+}
+
 /** Ask for something that changes nothing. */
 export const ask = (path) => request(path, {});
 

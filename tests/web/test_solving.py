@@ -1,0 +1,123 @@
+"""A folder as far as it has been entered: the rest is solved, what is wrong is named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from truth.simulate import simulate
+
+from lateral_map import build_report
+from lateral_map.web.entering import Entering
+from lateral_map.web.saying import say_all, sentence
+from lateral_map.web.solving import setting_path, solve
+from lateral_map.web.store import RowEdit, SiteStore
+
+
+def marks(folder: Path) -> list[str]:
+    report = solve(folder).report
+    return [] if report is None else [locate.mark for locate in report.site.locates]
+
+
+def replace_in(path: Path, old: str, new: str) -> None:
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+
+
+def test_a_sound_folder_has_no_faults(sketch: Path) -> None:
+    assert solve(sketch).faults == ()
+    assert marks(sketch) == ["A", "B", "C", "D"]
+
+
+def test_faulty_rows_are_left_out_and_keep_their_numbers(sketch: Path) -> None:
+    locates = sketch / "locates.csv"
+    replace_in(locates, "B,22.0,3.1", "B,22.0,deep")
+    replace_in(locates, "hydrant", "hidrant")
+    solved = solve(sketch)
+    assert {(fault.file, fault.row) for fault in solved.faults} == {
+        ("locates.csv", 3), ("locates.csv", 5),
+    }  # fmt: skip
+    assert marks(sketch) == ["A", "C"]
+    assert solved.report is not None
+    assert [one.place.row for one in solved.report.site.locates] == [2, 4]
+
+
+def test_a_locate_that_cannot_be_there_is_left_out(sketch: Path) -> None:
+    with (sketch / "locates.csv").open("a") as file:
+        file.write("E,45,3,,,,,curb,85,-30,,\n")
+    solved = solve(sketch)
+    assert "apart on the ground" in solved.faults[0].problem
+    assert marks(sketch) == ["A", "B", "C", "D"]
+
+
+def test_faulty_settings_and_features_are_left_out(sketch: Path) -> None:
+    replace_in(sketch / "site.toml", 'depth = "3 ft"', 'depth = "three"')
+    replace_in(sketch / "site.toml", 'material = "clay"', 'material = "cley"')
+    replace_in(sketch / "plan.geojson", '"kind": "surface", "name": "yard"', '"kind": "sorface"')
+    solved = solve(sketch)
+    assert {fault.file for fault in solved.faults} == {"site.toml", "plan.geojson"}
+    assert solved.report is not None
+    assert not solved.plan_only
+    assert solved.report.site.start.depth_m is None
+    assert solved.report.site.pipes == ()
+    assert [area.name for area in solved.report.site.plan.areas] == ["house", "sidewalk"]
+
+
+def test_without_a_start_the_plan_is_shown_alone(sketch: Path) -> None:
+    replace_in(sketch / "site.toml", 'point = "cleanout"', "")
+    solved = solve(sketch)
+    assert solved.plan_only
+    assert solved.report is not None
+    assert {line.name for line in solved.report.site.plan.lines} == {"curb", "right of way"}
+
+
+@pytest.mark.parametrize("text", ["", "nonsense =", "[site]\n", "format = 1\n[site]\ncrs = 3\n"])
+def test_a_folder_that_says_nothing_still_has_a_state(tmp_path: Path, text: str) -> None:
+    (tmp_path / "site.toml").write_text(text)
+    state = Entering(SiteStore(tmp_path)).state()
+    assert state["picture"] is None
+    assert state["tables"]["locates.csv"]["rows"] == []
+
+
+def test_a_setting_is_known_by_its_path() -> None:
+    assert setting_path("pipe[2].size") == "pipe.1.size"
+    assert setting_path("start.depth") == "start.depth"
+
+
+def test_verdicts_stand_beside_their_rows(sketch: Path) -> None:
+    entering = Entering(SiteStore(sketch))
+    values = {"mark": "E", "footage": "45", "depth": "3", "tape1_from": "hydrant",
+              "tape1": "33 ft 2 in", "line": "curb", "past": "12.5"}  # fmt: skip
+    entering.save_rows(uuid4().hex, "locates.csv", [RowEdit(values)])
+    rows = entering.state()["tables"]["locates.csv"]["rows"]
+    assert rows[-1]["verdict"] == "suspect"
+    entering.save_rows(
+        uuid4().hex, "locates.csv", [RowEdit({"use": "no"}, rows[-1]["text"], rows[-1]["at"])]
+    )
+    state = entering.state()
+    assert state["tables"]["locates.csv"]["rows"][-1]["verdict"] == "set aside"
+    assert state["history"][0]["words"] == "locate E at 45 set aside"
+    assert state["history"][1]["words"] == "locate E at 45 added"
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_simulated_lines_are_spoken_of_in_whole_sentences(seed: int) -> None:
+    report = build_report(simulate(seed)[0])
+    sayings = say_all(report)
+    assert {"How sure the line is", "Locate here next"} <= {saying.title for saying in sayings}
+    for saying in sayings:
+        assert saying.words[0].isupper() or saying.words[0].isdigit() or saying.words[0] in "-−"
+        assert "+-" not in saying.words
+    close = [r for r in report.findings if any(s.verdict == "too close to call" for s in r.sides)]
+    told = [saying for saying in sayings if saying.title.startswith("Too close to call")]
+    assert len(told) <= len(close)
+    suspects = [saying for saying in sayings if saying.title.startswith("Suspect")]
+    assert len(suspects) == len(report.suspects)
+
+
+def test_words_become_sentences() -> None:
+    assert sentence("one more tape, +- 2 ft") == "One more tape, ± 2 ft."
+    assert sentence("") == ""
+    assert sentence("Done.") == "Done."
