@@ -242,3 +242,13 @@ def format_area(value_m2: float, unit: str) -> str:
 def format_earth(value_m3: float, unit: str) -> str:
     """Return a volume of earth as text: ``12.4 cu yd`` or ``9.5 m³``."""
     return f"{value_m3 / earth_metres_per(unit):z.1f} {'m³' if unit == 'm' else 'cu yd'}"
+
+
+def steep_deg(ratio: float, half_ratio: float) -> tuple[float, float] | None:
+    """Return a slope and its half-range in degrees where it is steeper than 45, else None.
+
+    ``ratio`` is rise over run, which runs away towards a vertical drop; its angle does not.
+    """
+    if abs(ratio) <= 1.0:
+        return None
+    return math.degrees(math.atan(ratio)), math.degrees(half_ratio / (1.0 + ratio**2))

@@ -14,6 +14,7 @@ from lateral_map.model.past import variances
 from lateral_map.model.pipe_sizes import nominal_inches
 from lateral_map.model.results import FallStretch, FallVerdict, PipeStretch
 from lateral_map.model.route import Route
+from lateral_map.units import steep_deg
 
 Floats = NDArray[np.float64]
 
@@ -78,6 +79,7 @@ FALL_CODES: Final[dict[str, FallCode]] = {
 _SHORTEST_M: Final = 3.048
 _SAME_M: Final = 1e-6
 _END_M: Final = 0.3
+_LEAST_LEVEL: Final = 1e-3
 _NO_LEVELS = (
     "nobody measured the ground: depths are below a level line, "
     "so the readings cannot tell the true fall"
@@ -155,7 +157,8 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
     spent[0, 0] -= route.unknowns[4]
     pitch = route.unknowns[route.layout.pitch]
     sine, cosine = np.sin(pitch), np.cos(pitch)
-    level = spent @ cosine
+    # A pipe past the vertical, as a drop's readings may have it, is taken as vertical.
+    level = np.maximum(spent @ cosine, _LEAST_LEVEL * np.abs(spent).sum(axis=1))
     ratio = (spent @ sine) / level
     gradient = np.zeros((len(ratio), route.layout.size))
     gradient[:, route.layout.pitch] = spent * (cosine + ratio[:, None] * sine) / level[:, None]
@@ -203,18 +206,32 @@ def _why_unread(route: Route, ends: tuple[float, float], known_m: Floats) -> str
 
 
 def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:
-    spread = ONE_SIDED_95 * sd
-    if ratio + spread <= 0.0 and ratio < 0.0:
+    low, high = _bounds(ratio, ONE_SIDED_95 * sd)
+    if high <= 0.0 and ratio < 0.0:
         return "falls back"
     if step is None:
         return "readings cannot tell"
-    if ratio - spread >= step.ratio:
+    if low >= step.ratio:
         return "enough fall"
-    return "too flat" if ratio + spread < step.ratio else "readings cannot tell"
+    return "too flat" if high < step.ratio else "readings cannot tell"
+
+
+def _bounds(ratio: float, spread: float) -> tuple[float, float]:
+    """Return the least and greatest fall; a steep one by its angle, as its ratio runs away."""
+    steep = steep_deg(ratio, spread)
+    if steep is None:
+        return ratio - spread, ratio + spread
+    angle, half = steep
+    low, high = np.tan(np.radians(np.clip([angle - half, angle + half], -89.9, 89.9)))
+    return float(low), float(high)
 
 
 def _words(ratio: float, sd: float, step: FallStep | None, verdict: FallVerdict) -> str:
-    falls = f"{'falls' if ratio >= 0.0 else 'rises'} {abs(ratio):.1%} ± {TWO_SIDED_95 * sd:.1%}"
+    steep = steep_deg(abs(ratio), TWO_SIDED_95 * sd)
+    size = f"{abs(ratio):.1%} ± {TWO_SIDED_95 * sd:.1%}"
+    if steep is not None:
+        size = f"at {steep[0]:.0f}° ± {steep[1]:.0f}°"
+    falls = f"{'falls' if ratio >= 0.0 else 'rises'} {size}"
     if step is None:
         return f"{falls}; no pipe size was given to hold it against"
     least = f"the least for the size is {step.ratio:.1%}"

@@ -61,7 +61,7 @@ def interpolated(stations: Stations, values: Floats, footage_m: float) -> float:
 
 def transmitter_footage(report: Report, locate: Locate) -> float:
     """Return the footage (m) of the place a locate fixed: the transmitter's, behind the lens."""
-    return locate.footage_m - report.site.transmitter.behind_lens_m
+    return report.site.transmitter_footage_m(locate)
 
 
 def telling_side(report: Report, result: FindingResult) -> Side | None:

@@ -13,7 +13,7 @@ from lateral_map.draw.elements.responsibility import party_styles, undecided
 from lateral_map.draw.flags import drawable, fitting
 from lateral_map.draw.profile_layout import Window
 from lateral_map.draw.style import BASIS_LINES, INK, OKABE_ITO, PAPER, PARTY_LINES, QUIET
-from lateral_map.draw.text import Z95, label, percent
+from lateral_map.draw.text import fall_words, label
 from lateral_map.model.results import FallStretch, PipeStretch, Report
 from lateral_map.units import format_small, from_metres
 
@@ -77,18 +77,13 @@ def _pipe_cell(report: Report, pipe: PipeStretch) -> Cell:
     return Cell(pipe.from_m, pipe.to_m, (f"{size} {pipe.material}", pipe.material, size))
 
 
-def fall_words(fall: FallStretch) -> str:
-    """Return a fall in words with its 95 % range, such as ``2.1 % ± 0.8 %``."""
-    return f"{percent(fall.ratio)} ± {percent(Z95 * fall.sd_ratio)}"
-
-
 def _fall_cell(fall: FallStretch) -> Cell:
     remark = {"too flat": "too flat", "falls back": "FALLS BACK", "enough fall": "enough"}.get(
         fall.verdict, "cannot tell"
     )
     words = fall_words(fall)
     loud = fall.verdict in ("too flat", "falls back")
-    wordings = (f"{words}, {remark}", words, percent(fall.ratio))
+    wordings = (f"{words}, {remark}", words, words.partition(" ±")[0])
     return Cell(fall.from_m, fall.to_m, wordings, "#fbe3d3" if loud else PAPER, bold=loud)
 
 
@@ -172,4 +167,4 @@ def _tint(colour: str, share: float) -> tuple[float, float, float]:
     )
 
 
-__all__ = ["OKABE_ITO", "Cell", "Strip", "fall_words", "paint_strips", "profile_strips"]
+__all__ = ["OKABE_ITO", "Cell", "Strip", "paint_strips", "profile_strips"]

@@ -9,7 +9,16 @@ from lateral_map.draw.along import basis_stretches, checks_by_locate, telling_si
 from lateral_map.draw.elements.findings import finding_words, side_words
 from lateral_map.draw.elements.locates import reading_words
 from lateral_map.draw.style import LINE_WORDS
-from lateral_map.draw.text import Z95, label, length, listed, odds, percent, plus_minus, tidy
+from lateral_map.draw.text import (
+    fall_words,
+    label,
+    length,
+    listed,
+    odds,
+    percent,
+    plus_minus,
+    tidy,
+)
 from lateral_map.model.results import Crossing, FindingResult, ReadingCheck, Report
 
 Tone = Literal["plain", "alarm"]
@@ -260,7 +269,7 @@ def _falls_table(report: Report) -> Table:
         Row(
             (
                 f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
-                f"{percent(fall.ratio)} ± {percent(Z95 * fall.sd_ratio)}",
+                fall_words(fall),
                 "" if fall.minimum is None else percent(fall.minimum, 2),
                 tidy(fall.words, 160) or fall.verdict,
             ),

@@ -9,7 +9,8 @@ from typing import Final
 import numpy as np
 
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.units import format_length, from_metres
+from lateral_map.model.results import FallStretch
+from lateral_map.units import format_length, from_metres, steep_deg
 
 Z95: Final = TWO_SIDED_95  # the normal deviate of a two-sided 95 % range
 LABEL_LENGTH: Final = 28
@@ -45,7 +46,7 @@ def length(value_m: float, unit: str) -> str:
 def plus_minus(value_m: float, sd_m: float, unit: str) -> str:
     """Return a length with its 95 % range, such as ``43.2 ± 0.9 ft``, from 1 sd in metres."""
     value = from_metres(value_m, unit)
-    return f"{value:.{decimals_for(unit)}f} ± {_range(sd_m, unit)} {unit_word(unit)}"
+    return f"{value:z.{decimals_for(unit)}f} ± {_range(sd_m, unit)} {unit_word(unit)}"
 
 
 def range_95(sd_m: float, unit: str) -> str:
@@ -75,7 +76,15 @@ def odds(probability: float) -> str:
 
 def percent(ratio: float, decimals: int = 1) -> str:
     """Return a fall as a percentage, such as ``2.1 %``."""
-    return f"{100.0 * ratio:.{decimals}f}\u00a0%"
+    return f"{100.0 * ratio:z.{decimals}f}\u00a0%"
+
+
+def fall_words(fall: FallStretch) -> str:
+    """Return a fall in words with its 95 % range: ``2.1 % ± 0.8 %``, or ``88° ± 6°`` of a drop."""
+    steep = steep_deg(fall.ratio, Z95 * fall.sd_ratio)
+    if steep is not None:
+        return f"{steep[0]:.0f}° ± {steep[1]:.0f}°"
+    return f"{percent(fall.ratio)} ± {percent(Z95 * fall.sd_ratio)}"
 
 
 def tidy(text: str, limit: int = NOTE_LENGTH) -> str:

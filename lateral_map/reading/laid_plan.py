@@ -25,8 +25,9 @@ from lateral_map.reading.plan import LINE_KINDS, Sorted, SortedPlan
 
 Floats = NDArray[np.float64]
 
-# Vertices closer than this are one vertex drawn twice.
-_SAME_M: Final = 1e-4
+# Vertices closer than this are one drawn twice by an unsteady hand. Left in at a line's end, such a
+# pair would point the line's straight continuation anywhere.
+_SAME_M: Final = 0.01
 
 
 def to_plane(plan: SortedPlan, frame: Frame) -> list[BaseGeometry]:

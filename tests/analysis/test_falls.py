@@ -100,6 +100,25 @@ def test_verdicts_ask_for_95_percent(fall, sd, verdict):
     assert ("rises" in found.words) is (fall < 0.0)
 
 
+@pytest.mark.parametrize(
+    ("pitch_deg", "verdict", "words"),
+    [
+        (60.0, "enough fall", "falls at 60° ± 4°"),
+        (89.0, "enough fall", "falls at 89° ± 4°"),
+        # The readings of a vertical drop may well lean past the vertical.
+        (91.0, "enough fall", "falls at 90° ± 4°"),
+        (-60.0, "falls back", "rises at 60° ± 4°"),
+    ],
+)
+def test_a_drop_is_judged_by_its_angle(pitch_deg, verdict, words):
+    route = levelled(0.0, np.radians(2.0))
+    unknowns = route.unknowns.copy()
+    unknowns[route.layout.pitch] = np.radians(pitch_deg)
+    (found,) = measure(replace(route, unknowns=unknowns))
+    assert found.verdict == verdict
+    assert found.words.startswith(words)
+
+
 def test_level_by_assumption_tells_nothing():
     (found,) = measure(levelled(0.05, 1e-6, level_ground=True))
     assert found.verdict == "readings cannot tell"

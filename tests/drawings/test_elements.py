@@ -66,6 +66,14 @@ def test_corridor_lies_inside_the_dig_buffer(report: Report) -> None:
     assert "no one-call ticket" in dig.detail.note
 
 
+def test_a_transmitter_not_yet_in_the_pipe_stands_at_the_start(report: Report) -> None:
+    zero = report.site.counter.zero_m
+    early = replace(report.site.locates[0], footage_m=zero)
+    site = replace(report.site, locates=(early,))
+    (mark,) = locates_layer(replace(report, site=site)).items
+    assert mark.footage_m == zero
+
+
 def test_locates_stand_where_the_transmitter_lay_with_every_reading(report: Report) -> None:
     behind = report.site.transmitter.behind_lens_m
     for locate, mark in zip(report.site.locates, locates_layer(report).items, strict=True):

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lateral_map.draw.summary import number_ranges
-from lateral_map.draw.text import label, length, listed, odds, plus_minus, tidy
+from lateral_map.draw.text import fall_words, label, length, listed, odds, plus_minus, tidy
+from lateral_map.model.results import FallStretch
 
 
 @pytest.mark.parametrize(
@@ -15,6 +16,7 @@ from lateral_map.draw.text import label, length, listed, odds, plus_minus, tidy
         (3.048, 0.003, "ft", "10.0 ± 0.02 ft"),
         (3.0, 0.0, "m", "3.00 ± 0.00 m"),
         (1200 / 3937 * 50, 0.1, "us_ft", "50.0 ± 0.6 ft"),
+        (-0.001, 0.0, "m", "0.00 ± 0.00 m"),
     ],
 )
 def test_a_length_carries_its_95_percent_range(value_m, sd_m, unit, words) -> None:
@@ -76,3 +78,17 @@ def test_finding_numbers_run_together() -> None:
     assert number_ranges([1, 4, 5, 6, 9]) == "1, 4–6, 9"
     assert number_ranges([1, 3, 5, 7, 9, 10]) == "1, 3, 5, 7 and 2 more"
     assert number_ranges([]) == ""
+
+
+@pytest.mark.parametrize(
+    ("ratio", "sd", "words"),
+    [
+        (0.021, 0.004, "2.1\u00a0% ± 0.8\u00a0%"),
+        (-0.0001, 0.004, "0.0\u00a0% ± 0.8\u00a0%"),
+        (57.29, 114.6, "89° ± 4°"),
+        (-57.29, 114.6, "-89° ± 4°"),
+    ],
+)
+def test_a_drop_is_said_in_degrees(ratio, sd, words) -> None:
+    fall = FallStretch(0.0, 1.0, ratio, sd, None, "readings cannot tell", False)
+    assert fall_words(fall) == words

@@ -424,6 +424,22 @@ def test_pieces_that_follow_each_other_are_one_line(tmp_path: Path) -> None:
     assert any("drawn twice" in notice for notice in site.notices)
 
 
+def test_a_hook_at_a_lines_end_does_not_turn_its_continuation(tmp_path: Path) -> None:
+    # Half a centimetre sideways, as an unsteady double click leaves it.
+    folder = good_folder()
+    straight = folder.load(tmp_path / "straight").plan.line("curb").vertices_m
+    drawn = folder.features("curb")["geometry"]["coordinates"]
+    (east, north), *_, (last_east, last_north) = drawn
+    hooked = [[east, north], [east - 6e-8, north], *drawn[1:], [last_east - 6e-8, last_north]]
+    folder.features("curb")["geometry"]["coordinates"] = hooked
+    vertices = folder.load(tmp_path / "hooked").plan.line("curb").vertices_m
+    assert vertices == pytest.approx(straight, abs=1e-9)
+    far = [[-60.0, 40.0], [-60.0, -40.0], [60.0, 40.0]]
+    assert signed_offsets(vertices, far).offset_m == pytest.approx(
+        signed_offsets(straight, far).offset_m, abs=1e-6
+    )
+
+
 def test_a_building_of_two_parts(tmp_path: Path) -> None:
     folder = good_folder()
     square = [[at(0, 0), at(1, 0), at(1, 1), at(0, 0)]]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from lateral_map.units import (
@@ -12,6 +14,7 @@ from lateral_map.units import (
     metres_per,
     per_root_metre,
     small_unit,
+    steep_deg,
     to_metres,
 )
 
@@ -55,3 +58,11 @@ def test_a_random_walk_keeps_its_spread_when_its_unit_changes() -> None:
 def test_there_and_back(unit: str) -> None:
     assert from_metres(to_metres(123.456, unit), unit) == pytest.approx(123.456, rel=1e-15)
     assert metres_per(unit) == to_metres(1.0, unit)
+
+
+def test_a_slope_past_45_degrees_is_an_angle() -> None:
+    assert steep_deg(1.0, 0.2) is None
+    assert steep_deg(-0.02, 5.0) is None
+    # d atan(r) = dr / (1 + r²): at 60 degrees r² = 3.
+    assert steep_deg(3.0**0.5, 0.04) == pytest.approx((60.0, math.degrees(0.01)))
+    assert steep_deg(-(3.0**0.5), 0.04) == pytest.approx((-60.0, math.degrees(0.01)))
