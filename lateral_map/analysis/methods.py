@@ -64,10 +64,17 @@ def compare_methods(
 def _open_cut(
     reach: RepairReach, excavation: Excavation, cut: Cut, surfaces: tuple[SurfaceBroken, ...]
 ) -> list[Quantity]:
+    swell = excavation.swell
     quantities = [
         Quantity("mobilise open cut", 1.0, 1.0, "each", None),
         Quantity("excavate", cut.bank_low_m3, cut.bank_high_m3, "m3", None),
-        Quantity("haul", cut.loose_low_m3, cut.loose_high_m3, "m3", None),
+        Quantity(
+            "haul",
+            cut.bank_low_m3 * (1.0 + swell[0]),
+            cut.bank_high_m3 * (1.0 + swell[1]),
+            "m3",
+            None,
+        ),
         Quantity("bedding", excavation.bedding_m3, excavation.bedding_m3, "m3", None),
         Quantity("pipe", reach.length_m, reach.length_m, "m", None),
     ]
@@ -119,27 +126,32 @@ def _depth_cautions(site: Site, excavation: Excavation, rules: TrenchRules) -> l
     asked = rules.rule("protective system depth")
     said = [f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "]
     if rules.reached("protective system depth", deep):
-        said[0] += f"required from {format_length(asked.value, unit)} ({asked.paragraph})"
+        said[0] += f"required from {_figure(asked.value, unit)} ({asked.paragraph})"
     else:
         said[0] += (
             "required unless a competent person examines the ground and finds no sign of a "
             f"cave-in ({asked.paragraph})"
         )
     said += _entry_cautions(unit, excavation, rules)
-    if deep > rules.value("engineer depth"):
+    if rules.reached("engineer depth", deep):
         said.append(
-            f"deeper than {format_length(rules.value('engineer depth'), unit, 0)} at the 95 % "
+            f"deeper than {_figure(rules.value('engineer depth'), unit)} at the 95 % "
             "bound: a registered professional engineer designs it "
             f"({rules.rule('engineer depth').paragraph})"
         )
     return said
 
 
+def _figure(value_m: float, unit: str) -> str:
+    """Return a rule's figure as text, to the centimetre for metric sites as the rules print it."""
+    return format_length(value_m, unit, 2 if unit == "m" else 1)
+
+
 def _entry_cautions(unit: str, excavation: Excavation, rules: TrenchRules) -> list[str]:
     """Return what is asked before anybody goes in: a way out, and air to breathe."""
     deep, said = excavation.deepest_high_m, []
     if excavation.ways_out:
-        travel = format_length(rules.value("egress travel"), unit)
+        travel = _figure(rules.value("egress travel"), unit)
         count = excavation.ways_out
         said.append(
             f"at least {count} {'way' if count == 1 else 'ways'} out (ladder, stairway or ramp): "

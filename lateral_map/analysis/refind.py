@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely.geometry import LineString
 
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
 from lateral_map.model.dig import KeyPoint, Refind, RefindLine, RefindTape
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.past import measure_past, sense_past
 from lateral_map.model.route import Route
-from lateral_map.model.site import PlanPoint
+from lateral_map.model.site import Plan, PlanPoint
 from lateral_map.units import format_length, to_metres
 
 Floats = NDArray[np.float64]
@@ -27,8 +28,12 @@ LONGEST_TAPE_M: Final = to_metres(100.0, "ft")
 _SHORTEST_TAPE_M: Final = 0.3
 # A mirror point this near can be taken for the place itself.
 _MIRROR_NEAR_M: Final = to_metres(6.0, "ft")
-# A check tape must read this many of its own 95 % differently at the mirror point to tell.
+# A check tape must read so much differently at the mirror point to tell it from the place.
 _TELLS_APART_M: Final = to_metres(2.0, "ft")
+# Nobody tapes through a house. A tape that starts at its corner may run along its wall, and one
+# goes over a low wall no thicker than this (common practice, no source).
+_ALONG_WALL_M: Final = 0.1
+_OVER_WALL_M: Final = 0.5
 _FLAT_DEG: Final = 30.0
 
 
@@ -47,7 +52,8 @@ class _Tapes:
 
     ``unit`` (k, 2) points from the point to the place; ``gradient`` (k, n) is the predicted
     distance's derivative by the unknowns; ``own_sd_m`` is the mapped points' uncertainty the
-    adjustment knows nothing of, and ``tape_sd_m`` that of the crew's own taping.
+    adjustment knows nothing of, and ``tape_sd_m`` that of the crew's own taping. ``through`` names
+    the building a tape would have to pass through, empty where the way is clear.
     """
 
     points: tuple[PlanPoint, ...]
@@ -57,10 +63,13 @@ class _Tapes:
     gradient: Floats
     own_sd_m: Floats
     tape_sd_m: Floats
+    through: tuple[str, ...]
 
 
 def plan_refinds(route: Route, keys: Iterable[KeyPoint]) -> tuple[Refind, ...]:
     """Return the best tapes to each key point, by smallest resulting position error.
+
+    Tapes that would pass through a building are used only where no two others cross.
 
     Two tapes d fix a place x through U x = d (U the unit vectors from the points). The error of
     what is computed for them is joint with the adjustment: a corner mapped a little off that the
@@ -102,7 +111,7 @@ def _plan(route: Route, place: _Place) -> Refind:
 
 def _tape_all(route: Route, place: _Place) -> _Tapes:
     """Return tapes from every named point near enough, from all of them where few are."""
-    points = _reachable(route.site.plan.points, place.at_m)
+    points = _reachable(route.site.plan, place.at_m)
     mapped = np.array([[p.easting_m, p.northing_m] for p in points], float).reshape(-1, 2)
     columns = [route.layout.point_columns(p.name) for p in points]
     shift = np.array(
@@ -125,24 +134,46 @@ def _tape_all(route: Route, place: _Place) -> _Tapes:
         gradient=gradient,
         own_sd_m=np.array(own, float),
         tape_sd_m=np.hypot(accuracy.tape_m, accuracy.tape_fraction * distance),
+        through=tuple(_through(route.site.plan, point, place.at_m) for point in points),
     )
 
 
-def _reachable(points: Sequence[PlanPoint], at_m: Floats) -> tuple[PlanPoint, ...]:
+def _through(plan: Plan, point: PlanPoint, at_m: Floats) -> str:
+    """Return the building that lies between a point and a place, empty where none does."""
+    tape = LineString([(point.easting_m, point.northing_m), (float(at_m[0]), float(at_m[1]))])
+    for area in plan.areas:
+        if area.kind == "building":
+            inside = area.polygon.buffer(-_ALONG_WALL_M).intersection(tape)
+            if inside.length > _OVER_WALL_M:
+                return area.name or "a building"
+    return ""
+
+
+def _reachable(plan: Plan, at_m: Floats) -> tuple[PlanPoint, ...]:
     def away(point: PlanPoint) -> float:
         return float(np.hypot(point.easting_m - at_m[0], point.northing_m - at_m[1]))
 
-    usable = [point for point in points if away(point) >= _SHORTEST_TAPE_M]
+    usable = [point for point in plan.points if away(point) >= _SHORTEST_TAPE_M]
     near = [point for point in usable if away(point) <= LONGEST_TAPE_M]
     return tuple(near if len(near) >= 2 else sorted(usable, key=away)[:3])
 
 
 def _best_pair(route: Route, tapes: _Tapes) -> tuple[int, int] | None:
-    """Return the two tapes whose meeting point is surest, None where no two cross."""
-    pairs = list(itertools.combinations(range(len(tapes.points)), 2))
-    errors = [float(np.trace(_meeting_covariance(route, tapes, pair))) for pair in pairs]
-    finite = [(error, pair) for error, pair in zip(errors, pairs, strict=True) if error < np.inf]
-    return min(finite)[1] if finite else None
+    """Return the two tapes whose meeting point is surest, None where no two cross.
+
+    Two with a clear way come before any others.
+    """
+    pairs = itertools.combinations(range(len(tapes.points)), 2)
+    found = [
+        (
+            sum(bool(tapes.through[index]) for index in pair),
+            float(np.trace(_meeting_covariance(route, tapes, pair))),
+            pair,
+        )
+        for pair in pairs
+    ]
+    finite = [one for one in found if one[1] < np.inf]
+    return min(finite)[2] if finite else None
 
 
 def _meeting_covariance(
@@ -205,7 +236,7 @@ def _mirror(tapes: _Tapes, pair: tuple[int, int], at_m: Floats) -> Floats:
 
 
 def _check_tape(tapes: _Tapes, pair: tuple[int, int], mirror: Floats) -> int | None:
-    """Return a third point: the nearest of those that tell the mirror point, else the nearest."""
+    """Return a third point: one with a clear way, that tells the mirror point, and is near."""
     others = [index for index in range(len(tapes.points)) if index not in pair]
     if not others:
         return None
@@ -214,8 +245,12 @@ def _check_tape(tapes: _Tapes, pair: tuple[int, int], mirror: Floats) -> int | N
         there = float(np.hypot(*(mirror - tapes.from_m[index])))
         return abs(there - float(tapes.distance_m[index])) >= _TELLS_APART_M
 
-    telling = [index for index in others if tells(index)]
-    return min(telling or others, key=lambda index: float(tapes.distance_m[index]))
+    return min(
+        others,
+        key=lambda index: (
+            bool(tapes.through[index]), not tells(index), float(tapes.distance_m[index])
+        ),
+    )  # fmt: skip
 
 
 def _side(tapes: _Tapes, pair: tuple[int, int], at_m: Floats) -> str:
@@ -235,6 +270,12 @@ def _warnings(
     mirror_check_m: float | None,
 ) -> Iterable[str]:
     unit = route.site.unit
+    used = [*pair, *(i for i, p in enumerate(tapes.points) if check and p.name == check.point)]
+    through = dict.fromkeys(tapes.through[index] for index in used if tapes.through[index])
+    if through:
+        yield (
+            f"a tape would pass through {' and '.join(through)}: carry it round or measure inside"
+        )
     if gap_m <= _MIRROR_NEAR_M:
         yield (
             f"the tapes also meet {format_length(gap_m, unit)} away, across the line between their "

@@ -45,7 +45,7 @@ ITEM_WORDS: Final[dict[RateItem, str]] = {
     "mobilise open cut": "Coming to dig",
     "mobilise liner": "Coming to line",
     "excavate": "Earth dug, measured in place",
-    "haul": "Earth carted, loose",
+    "haul": "Earth to cart, loose, if all goes",
     "shore": "Walls to shore or shield",
     "bedding": "Bedding",
     "pipe": "New pipe",
@@ -102,6 +102,8 @@ def _deepest_fact(review: DigReview) -> Fact:
     note = f"{length(high, unit)} at the 95 % bound"
     if needs:
         note += ": protective system"
+    if rules.reached("engineer depth", high):
+        note += ", engineer's design"
     return Fact("Deepest trench", length(deep, unit), note, "alarm" if needs else "plain")
 
 
@@ -153,7 +155,14 @@ def _unread_facts(review: DigReview) -> list[Fact]:
         return []
     under = dict.fromkeys(row.under for row in loud if row.under)
     note = f"under {listed([label(name, 24) for name in under])}" if under else "see depth table"
-    return [Fact("Depth not read near by", f"{len(loud)} places", note, "alarm")]
+    return [
+        Fact(
+            "Depth not read near by",
+            f"{len(loud)} {'place' if len(loud) == 1 else 'places'}",
+            note,
+            "alarm",
+        )
+    ]
 
 
 def reach_title(one: ReachReview, unit: str) -> str:

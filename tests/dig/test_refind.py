@@ -9,6 +9,7 @@ import pytest
 from analysis.builder import HandRoute, Sds, line
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely.geometry import box
 from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
@@ -16,7 +17,7 @@ from lateral_map.analysis.key_points import list_key_points
 from lateral_map.analysis.refind import plan_refinds
 from lateral_map.model.dig import KeyPoint
 from lateral_map.model.results import PipeStretch
-from lateral_map.model.site import Bend, Boundary, Plan, PlanPoint
+from lateral_map.model.site import Bend, Boundary, Plan, PlanArea, PlanPoint
 
 ELLIPSE = np.sqrt(-2.0 * np.log(0.05))
 
@@ -25,10 +26,13 @@ def exact_tapes(site, sd_m):
     return replace(site, accuracy=replace(site.accuracy, tape_m=sd_m, tape_fraction=0.0))
 
 
-def refind(points, at_m=10.0, sd_tape_m=0.02, sds=None, **fields):
+def refind(points, at_m=10.0, sd_tape_m=0.02, sds=None, areas=(), **fields):
     """Return how a place on a run heading east from the origin is found again."""
     route = HandRoute(
-        lengths_m=(30.0,), sds=sds or Sds(), site_fields={"plan": Plan(points=points)}, **fields
+        lengths_m=(30.0,),
+        sds=sds or Sds(),
+        site_fields={"plan": Plan(points=points, areas=areas)},
+        **fields,
     ).build()
     route = replace(route, site=exact_tapes(route.site, sd_tape_m))
     (found,) = plan_refinds(route, [KeyPoint("place", "finding", at_m)])
@@ -125,6 +129,32 @@ def test_the_side_is_said_in_words():
     assert found.side == "to the right as you walk from a to b"
     found = refind((point("a", 4.0, -5.0), point("b", 16.0, -5.0)))
     assert found.side == "to the left as you walk from a to b"
+
+
+def test_nobody_tapes_through_a_house():
+    # The two surest points stand behind the house; two others see the place past it.
+    house = PlanArea("house", "building", box(2.0, 2.0, 18.0, 6.0))
+    behind = (point("b1", 4.0, 7.0), point("b2", 16.0, 7.0))
+    beside = tuple(
+        point(name, *at, sd_m=0.2)
+        for name, at in {"w": (1.0, 1.5), "s": (12.0, -12.0), "e": (19.0, 1.0)}.items()
+    )
+    open_ground = refind((*behind, *beside))
+    assert {"b1", "b2"} & {tape.point for tape in open_ground.tapes}
+    found = refind((*behind, *beside), areas=(house,))
+    assert not {"b1", "b2"} & {tape.point for tape in (*found.tapes, found.check)}
+    assert not any("pass through" in one for one in found.warnings)
+    forced = refind(behind, areas=(house,))
+    assert len(forced.tapes) == 2
+    assert any("pass through house" in one for one in forced.warnings)
+
+
+def test_a_corner_of_the_house_and_a_low_wall_are_no_hindrance():
+    wall = PlanArea("garden wall", "building", box(0.0, 2.0, 20.0, 2.4))
+    house = PlanArea("house", "building", box(4.0, 5.0, 16.0, 12.0))
+    found = refind((point("sw", 4.0, 5.0), point("se", 16.0, 5.0)), areas=(wall, house))
+    assert len(found.tapes) == 2
+    assert not any("pass through" in one for one in found.warnings)
 
 
 def test_one_point_is_not_enough():

@@ -437,6 +437,23 @@ def test_print_leaves_the_tools_out_and_keeps_map_legend_profile_and_cautions(
     assert pdf.startswith(b"%PDF")
 
 
+def test_the_printed_map_holds_the_whole_site(report: Report, open_page, page_of) -> None:
+    shown = open_page(page_of())
+    whole = """(() => {
+      const {map, data, plane} = lateralMap.page, [w, s, e, n] = data.bounds;
+      return map.getBounds().contains([[w, s], [e, n]].map(plane.toMap));
+    })()"""
+    shown.run("lateralMap.page.map.setZoom(lateralMap.page.map.getZoom() + 3, {animate: false})")
+    assert not shown.run(whole)
+    shown.run("window.dispatchEvent(new Event('beforeprint'))")
+    assert shown.run(whole)
+    # As wide as an A4 sheet within its margins, at 96 CSS pixels to the inch.
+    assert shown.run("lateralMap.page.map.getSize().x") <= 186 / 25.4 * 96
+    wide = shown.run("document.getElementById('plan').clientWidth")
+    shown.run("window.dispatchEvent(new Event('afterprint'))")
+    assert shown.run("document.getElementById('plan').clientWidth") > wide
+
+
 def test_the_page_is_titled_and_its_data_is_inert(report: Report, open_page, page_of) -> None:
     shown = open_page(page_of())
     assert shown.page.title() == "Invented yard 7 – located lateral"

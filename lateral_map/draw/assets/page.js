@@ -46,13 +46,18 @@
   }
 
   function keepWholeInPrint() {
+    const plan = document.getElementById("plan");
     let before = null;
     window.addEventListener("beforeprint", () => {
       before = [page.map.getCenter(), page.map.getZoom()];
+      // The sheet's layout comes after this event: the map must have its size on paper now.
+      plan.style.width = "min(186mm, 100%)";
+      plan.style.height = "118mm";
       page.map.invalidateSize({ animate: false });
       fit(false);
     });
     window.addEventListener("afterprint", () => {
+      plan.style.width = plan.style.height = "";
       page.map.invalidateSize({ animate: false });
       if (before) page.map.setView(before[0], before[1], { animate: false });
     });
