@@ -21,6 +21,7 @@ _SURE = 5.0
 # A tape crossing at a narrow angle fixes a point badly along one direction; this is the worst
 # stretch of the tapes' own error that is still called a fix.
 _NARROWEST = 0.25
+_START = "the start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,54 +36,102 @@ class Fix:
     sd_m: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class _Clash:
+    """Two fixes farther apart on the ground than the footage between them, metres."""
+
+    first: Fix
+    second: Fix
+    apart_m: float
+    between_m: float
+
+    @property
+    def fixes(self) -> tuple[Fix, Fix]:
+        return self.first, self.second
+
+
 def find_impossible(site: Site) -> tuple[Fault, ...]:
-    """Return a fault for every pair of fixes farther apart than their footage allows.
+    """Return a fault for every place farther from others than their footage allows.
 
     The start counts as a fix. A pair is impossible where every place its ties allow is farther
-    apart than the footage by more than 5 sd of everything that could explain it.
+    apart than the footage by more than 5 sd of everything that could explain it. Of a place in
+    several impossible pairs one fault is made: it, not the places it is far from, is likely wrong.
     """
     fixes = [
         _start_fix(site),
         *filter(None, (fix_by_ties(site, one) for one in used_locates(site))),
     ]
+    found = (_clash(site, first, second) for first, second in itertools.combinations(fixes, 2))
+    left = [clash for clash in found if clash]
     faults = []
-    for first, second in itertools.combinations(fixes, 2):
-        gap = first.points_m[:, None, :] - second.points_m[None, :, :]
-        apart = np.hypot(gap[..., 0], gap[..., 1])
-        from_start = first.name == "the start"
-        between = abs(second.footage_m - first.footage_m)
-        between = max(between - site.start.riser_m * from_start, 0.0)
-        slack = _SURE * np.sqrt(
-            np.square(first.sd_m)[:, None]
-            + np.square(second.sd_m)[None, :]
-            + (site.counter.sd_scale * between) ** 2
-            + 2.0 * site.counter.sd_reading_m**2
-            + site.counter.sd_zero_m**2 * from_start
-        )
-        if (apart > between + slack).all():
-            closest = float(apart.flat[int(np.argmin(apart - slack))])
-            faults.append(_fault(site, first, second, closest, between))
+    while left:
+        wrong = _likeliest_wrong(fixes, left)
+        own = [clash for clash in left if any(fix is wrong for fix in clash.fixes)]
+        left = [clash for clash in left if all(fix is not wrong for fix in clash.fixes)]
+        faults.append(_fault(site, wrong, own))
     return tuple(faults)
 
 
-def _fault(site: Site, first: Fix, second: Fix, apart: float, between: float) -> Fault:
-    ground = format_length(apart, site.unit)
-    pipe = format_length(between, site.unit)
-    return Fault(
-        f"{first.name} and {second.name} are {ground} apart on the ground, but the counter says "
-        f"only {pipe} of pipe between them",
-        f"check both footages and the ties of {second.name}, or set use = no on the wrong row",
-        file=second.file,
-        row=second.row,
-        field="footage",
+def _likeliest_wrong(fixes: list[Fix], clashes: list[_Clash]) -> Fix:
+    """Return the fix in most clashes; among equals the one farthest along, never the start."""
+    return max(
+        reversed(fixes),
+        key=lambda one: sum(one is fix for clash in clashes for fix in clash.fixes),
     )
+
+
+def _clash(site: Site, first: Fix, second: Fix) -> _Clash | None:
+    gap = first.points_m[:, None, :] - second.points_m[None, :, :]
+    apart = np.hypot(gap[..., 0], gap[..., 1])
+    from_start = first.name == _START
+    between = abs(second.footage_m - first.footage_m)
+    between = max(between - site.start.riser_m * from_start, 0.0)
+    slack = _SURE * np.sqrt(
+        np.square(first.sd_m)[:, None]
+        + np.square(second.sd_m)[None, :]
+        + (site.counter.sd_scale * between) ** 2
+        + 2.0 * site.counter.sd_reading_m**2
+        + site.counter.sd_zero_m**2 * from_start
+    )
+    if not (apart > between + slack).all():
+        return None
+    return _Clash(first, second, float(apart.flat[int(np.argmin(apart - slack))]), between)
+
+
+def _fault(site: Site, wrong: Fix, clashes: list[_Clash]) -> Fault:
+    """Tell of the clash with the nearest along the pipe; the others are named beside it."""
+    nearest = min(clashes, key=lambda clash: clash.between_m)
+    ground = format_length(nearest.apart_m, site.unit)
+    pipe = format_length(nearest.between_m, site.unit)
+    others = [
+        fix.name
+        for clash in clashes
+        if clash is not nearest
+        for fix in clash.fixes
+        if fix is not wrong
+    ]
+    also = f"; {wrong.name} is too far from {_listed(others)} as well" if others else ""
+    from_start = wrong.name == _START
+    both = f"check both footages and the ties of {wrong.name}, or set use = no on the wrong row"
+    return Fault(
+        f"{nearest.first.name} and {nearest.second.name} are {ground} apart on the ground, but the "
+        f"counter says only {pipe} of pipe between them{also}",
+        "check the start's place and [counter] zero" if from_start else both,
+        file=wrong.file,
+        row=wrong.row,
+        field="start" if from_start else "footage",
+    )
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _start_fix(site: Site) -> Fix:
     point = np.array([[site.start.easting_m, site.start.northing_m]])
     mapped = 0.0 if site.start.point is None else site.plan.point(site.start.point).sd_m
     sd = float(np.hypot(site.start.sd_m, mapped))
-    return Fix("the start", None, "site.toml", site.counter.zero_m, point, np.array([sd]))
+    return Fix(_START, None, "site.toml", site.counter.zero_m, point, np.array([sd]))
 
 
 def fix_by_ties(site: Site, locate: Locate) -> Fix | None:

@@ -166,6 +166,41 @@ def test_places_farther_apart_than_the_footage_are_refused_by_name():
     assert "13.1 ft of pipe between them" in text
 
 
+def impossible(site):
+    """Return the faults of a site whose places cannot all be."""
+    with pytest.raises(AdjustmentError) as caught:
+        adjust_route(site)
+    return caught.value.faults
+
+
+def test_one_place_too_far_from_all_others_is_one_fault_in_its_own_row():
+    site = straight_site(locate_footages_m=FOOTAGES, tie=surveyed)
+    locates = list(site.locates)
+    locates[2] = replace(locates[2], ties=surveyed(12.0, 60.0))
+    (fault,) = impossible(replace(site, locates=tuple(locates)))
+    assert "locate 3 is too far from the start, locate 1" in fault.problem
+    assert "the ties of locate 3" in fault.remedy
+
+
+def test_a_start_too_far_from_every_locate_is_the_starts_fault():
+    site = straight_site(locate_footages_m=FOOTAGES, tie=surveyed)
+    (fault,) = impossible(replace(site, start=replace(site.start, northing_m=90.0)))
+    assert (fault.file, fault.row, fault.field) == ("site.toml", None, "start")
+    assert "check the start's place" in fault.remedy
+
+
+def test_two_places_wrong_apart_are_two_faults():
+    site = straight_site(locate_footages_m=FOOTAGES, tie=surveyed)
+    locates = list(site.locates)
+    locates[1] = replace(locates[1], ties=surveyed(8.0, 70.0))
+    locates[4] = replace(locates[4], ties=surveyed(20.0, -70.0))
+    faults = impossible(replace(site, locates=tuple(locates)))
+    assert sorted(fault.remedy.split("ties of ")[1][:8] for fault in faults) == [
+        "locate 2",
+        "locate 5",
+    ]
+
+
 def test_two_tapes_from_one_side_leave_a_mirror_image_and_it_is_said():
     """Both reference points stand in line with the start: left and right look the same."""
     site = straight_site(known_azimuth=False, azimuth_deg=60.0)
