@@ -23,12 +23,11 @@ from lateral_map.model.dig import (
     ReachReview,
     RepairReach,
     TrenchProfile,
-    TrenchRule,
     TrenchRules,
     UtilityConflict,
 )
 from lateral_map.model.results import Report
-from lateral_map.units import format_length
+from lateral_map.units import format_length, format_small
 
 Progress = Callable[[str], None]
 
@@ -128,6 +127,12 @@ def _warnings(
 
 def _rule_warnings(report: Report, rules: TrenchRules) -> list[str]:
     said = []
+    if report.site.dig.tolerance_zone_m is None:
+        small = format_small(report.dig.tolerance_m, report.site.unit)
+        said.append(
+            f"site.toml gives no tolerance zone: {small} is used, and many states ask more. Look "
+            "yours up and write it before digging"
+        )
     if rules.soil in ("A", "stable rock"):
         said.append(
             f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
@@ -135,18 +140,12 @@ def _rule_warnings(report: Report, rules: TrenchRules) -> list[str]:
             "lines rest on it"
         )
     said += [
-        f"{rule.key}: the site's {_figure(report, rule)} asks less than the federal figure; a "
-        "stricter rule comes first, so check its citation"
+        f"{rule.key}: the site's {rule.figure(report.site.unit)} asks less than the federal "
+        "figure; a stricter rule comes first, so check its citation"
         for rule in rules.rules
         if rule.looser
     ]
     return said
-
-
-def _figure(report: Report, rule: TrenchRule) -> str:
-    if rule.is_slope:
-        return f"{rule.value:g} across to 1 up"
-    return format_length(rule.value, report.site.unit)
 
 
 def _null_words(report: Report, check: NullCheck) -> str:

@@ -126,7 +126,7 @@ def _depth_cautions(site: Site, excavation: Excavation, rules: TrenchRules) -> l
     asked = rules.rule("protective system depth")
     said = [f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "]
     if rules.reached("protective system depth", deep):
-        said[0] += f"required from {_figure(asked.value, unit)} ({asked.paragraph})"
+        said[0] += f"required from {asked.figure(unit)} ({asked.paragraph})"
     else:
         said[0] += (
             "required unless a competent person examines the ground and finds no sign of a "
@@ -135,23 +135,18 @@ def _depth_cautions(site: Site, excavation: Excavation, rules: TrenchRules) -> l
     said += _entry_cautions(unit, excavation, rules)
     if rules.reached("engineer depth", deep):
         said.append(
-            f"deeper than {_figure(rules.value('engineer depth'), unit)} at the 95 % "
+            f"deeper than {rules.rule('engineer depth').figure(unit)} at the 95 % "
             "bound: a registered professional engineer designs it "
             f"({rules.rule('engineer depth').paragraph})"
         )
     return said
 
 
-def _figure(value_m: float, unit: str) -> str:
-    """Return a rule's figure as text, to the centimetre for metric sites as the rules print it."""
-    return format_length(value_m, unit, 2 if unit == "m" else 1)
-
-
 def _entry_cautions(unit: str, excavation: Excavation, rules: TrenchRules) -> list[str]:
     """Return what is asked before anybody goes in: a way out, and air to breathe."""
     deep, said = excavation.deepest_high_m, []
     if excavation.ways_out:
-        travel = _figure(rules.value("egress travel"), unit)
+        travel = rules.rule("egress travel").figure(unit)
         count = excavation.ways_out
         said.append(
             f"at least {count} {'way' if count == 1 else 'ways'} out (ladder, stairway or ramp): "

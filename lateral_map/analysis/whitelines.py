@@ -10,13 +10,15 @@ from lateral_map.model.earthwork import sweep_strip
 def outline_dig(profile: TrenchProfile, reach: RepairReach, rules: TrenchRules) -> Area:
     """Return the ground in which a reach may have to be dug, however it is opened.
 
-    The widest cut (walls and ends sloped to the soil), and round it the 95 % uncertainty of the
-    pipe's place: across the pipe beside it, along the pipe at both ends.
+    The widest cut (walls and ends sloped to the soil from the bottom at its deeper 95 % bound), and
+    round it the 95 % uncertainty of the pipe's place: across the pipe beside it, along it at both
+    ends.
     """
     stretch = profile.between(reach.begin.footage_m, reach.end.footage_m)
-    half = stretch.top_width_m / 2.0 + TWO_SIDED_95 * stretch.across_sd_m
+    slopes = rules.slope * stretch.depth_at_bound(1.0)
+    half = stretch.width_m / 2.0 + slopes + TWO_SIDED_95 * stretch.across_sd_m
     before, beyond = (
-        rules.slope * float(stretch.bottom_depth_m[index]) + TWO_SIDED_95 * end.along_sd_m
+        float(slopes[index]) + TWO_SIDED_95 * end.along_sd_m
         for index, end in ((0, reach.begin), (-1, reach.end))
     )
     return sweep_strip(stretch.place_m, half, before, beyond)

@@ -102,7 +102,7 @@ def _cut_detail(review: DigReview, reach: ReachReview, cut: Cut) -> Detail:
 def _spoil_lines(review: DigReview) -> Layer:
     """Return how near spoil may lie to either cut."""
     rule = review.rules.rule("spoil set-back")
-    away = length(rule.value, _unit(review))
+    away = rule.figure(_unit(review))
     items: list[Line] = []
     for one in review.reaches:
         for cut in (one.excavation.shored, one.excavation.sloped):

@@ -16,7 +16,7 @@ from lateral_map.model.dig import (
     UtilityConflict,
     UtilityCrossing,
 )
-from lateral_map.units import format_length, format_small, format_tape
+from lateral_map.units import format_small, format_tape
 
 _ON_LINE_M: Final = 0.01
 
@@ -98,7 +98,7 @@ def refind_table(review: DigReview) -> Table:
                 f"K{number}",
                 f"{tidy(one.key.name, 60)}, {length(one.key.footage_m, unit)}",
                 *_tape_cells(one, unit),
-                one.side,
+                tidy(one.side, 120),
                 _line_words(one.line, unit) if one.line else "–",
                 plus_minus(one.depth_m, one.sd_depth_m, unit),
                 _error_words(one, unit),
@@ -150,7 +150,7 @@ def _mirror_words(one: Refind, unit: str) -> str:
         if one.mirror_check_m is not None:
             mirror += f", where the check reads {format_tape(one.mirror_check_m, unit)}"
         said.append(mirror)
-    return "; ".join(said)
+    return tidy("; ".join(said), 400)
 
 
 def depth_table(review: DigReview) -> Table:
@@ -218,7 +218,12 @@ def rules_table(review: DigReview) -> Table:
     """Return the trench rules in force, each with its paragraph."""
     rows = tuple(
         Row(
-            (_figure(review, rule), rule.words, rule.paragraph, _standing(rule)),
+            (
+                rule.figure(review.report.site.unit),
+                rule.words,
+                tidy(rule.paragraph, 200),
+                _standing(rule),
+            ),
             alarm=rule.looser,
         )
         for rule in review.rules.rules
@@ -238,10 +243,3 @@ def _standing(rule: TrenchRule) -> str:
 
 def _influence(review: DigReview) -> TrenchRule:
     return review.rules.rule("influence slope")
-
-
-def _figure(review: DigReview, rule: TrenchRule) -> str:
-    unit = review.report.site.unit
-    if rule.is_slope:
-        return f"{rule.value:g} across to 1 up" if rule.value else "vertical"
-    return format_length(rule.value, unit, 2 if unit == "m" else 1)

@@ -25,6 +25,7 @@ from lateral_map.model.dig import (
     Method,
     Quantity,
     ReachReview,
+    StructureNear,
     SurfaceBroken,
 )
 from lateral_map.model.site import RateItem
@@ -225,9 +226,7 @@ def _reach_facts(review: DigReview, one: ReachReview) -> list[tuple[str, str]]:
 
 def _ways_out_words(review: DigReview, one: ReachReview) -> str:
     unit, rules = review.report.site.unit, review.rules
-    travel, above = (
-        length(rules.value(key), unit) for key in ("egress travel", "ladder projection")
-    )
+    travel, above = (rules.rule(k).figure(unit) for k in ("egress travel", "ladder projection"))
     return (
         f"at least {one.excavation.ways_out}: nobody more than {travel} from a ladder, stairway or "
         f"ramp; a ladder stands {above} above the ground"
@@ -396,7 +395,7 @@ def _structures_table(one: ReachReview, unit: str) -> Table:
         Row(
             (
                 label(found.name, 40),
-                found.verdict + (" at the 95 % bound" if found.only_by_bound else ""),
+                _stands(found),
                 (
                     f"{length(found.gap_m, unit)} "
                     f"({length(found.gap_low_m, unit)} to {length(found.gap_high_m, unit)})"
@@ -411,6 +410,10 @@ def _structures_table(one: ReachReview, unit: str) -> Table:
     )
     columns = ("What", "Where it lies", "From the trench wall", "Footage", "Trench depth there")
     return Table("structures", "What the cut may undermine", columns, rows)
+
+
+def _stands(found: StructureNear) -> str:
+    return found.verdict + (" at the 95 % bound" if found.only_by_bound else "")
 
 
 def swell_words(review: DigReview) -> str:
@@ -439,6 +442,8 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
             f"{format_earth(cut.loose_low_m3, unit)} to {format_earth(cut.loose_high_m3, unit)} "
             f"loose; sloped: {format_earth(sloped.bank_m3, unit)} in place, "
             f"{length(sloped.top_width_m, unit)} wide at the top"),
+            *(f"  {label(found.name, 40)}: {_stands(found)}" for found in one.structures
+              if found.kind == "building"),
             *(f"  {method.name}: {_cost_words(review, method)}" for method in one.methods
               if method.cost is not None),
         ]  # fmt: skip

@@ -17,6 +17,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Basis, FindingResult, PipeStretch, Report, read_only
 from lateral_map.model.site import Bend, Cover, Finding, RateItem, RuleKey, Soil, UtilityKind
+from lateral_map.units import format_length
 
 Floats = NDArray[np.float64]
 Area = Polygon | MultiPolygon
@@ -58,6 +59,12 @@ class TrenchRule:
     paragraph: str
     standing: Standing
     looser: bool = False
+
+    def figure(self, unit: str) -> str:
+        """Return the figure as text, to the centimetre on metric sites as the rules print it."""
+        if self.is_slope:
+            return f"{self.value:g} across to 1 up" if self.value else "vertical"
+        return format_length(self.value, unit, 2 if unit == "m" else 1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,6 +96,22 @@ def test_white_lines_hold_the_cut_and_its_uncertainty():
     assert outline.covers(found.sloped.footprint)
 
 
+def test_white_lines_hold_the_cut_of_a_trench_as_deep_as_it_may_be():
+    dig = dig_rules("B")
+    route = HandRoute(
+        lengths_m=(30.0,),
+        depth_m=DEPTH,
+        sds=Sds(elevation=0.2),
+        site_fields={"dig": dig, "reaches": (Reach(10.0, 20.0),)},
+    ).build()
+    profile, rules = trench(route, dig)
+    (reach,) = propose_reaches(route, (), (), ())
+    outline = outline_dig(profile, reach, rules)
+    # 1 ft of half width, and 1 across to 1 up from 8 ft and 1.96 x 0.2 m down.
+    assert outline.bounds[3] == pytest.approx(9 * FOOT + Z95 * 0.2, rel=1e-4)
+    assert outline.bounds[0] == pytest.approx(10.0 - 8 * FOOT - Z95 * 0.2, rel=1e-4)
+
+
 @given(st.floats(0.0, 0.5), st.floats(0.0, 0.5))
 def test_less_certainty_never_shrinks_the_white_lines(sd, more):
     outlines = []

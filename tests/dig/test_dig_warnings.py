@@ -1,0 +1,58 @@
+"""What the dig review says before anything else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from dig.builder import FOOT
+from truth.simulate import simulate
+
+from lateral_map.adjust.route import adjust_route
+from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig_tables import rules_table
+from lateral_map.model.site import DigRules, RuleOverride
+from lateral_map.report import build_report
+
+
+def review(alternatives=(), **dig):
+    site, _ = simulate(3)
+    site = replace(site, dig=replace(DigRules(), **dig))
+    report = build_report(site)
+    route = replace(adjust_route(site), alternatives=alternatives)
+    return build_dig_review(replace(report, route=route))
+
+
+@pytest.mark.parametrize("soil", ["A", "stable rock"])
+def test_dug_ground_taken_as_type_a_is_said_first(soil):
+    # Appendix A: previously disturbed soil is never Type A (from memory).
+    assert any("never Type A" in one for one in review(soil=soil).warnings)
+
+
+@pytest.mark.parametrize("soil", ["B", "C"])
+def test_other_soils_are_not_warned_of(soil):
+    assert not any("never Type A" in one for one in review(soil=soil).warnings)
+
+
+def test_a_looser_figure_is_named_with_the_notices_and_in_the_table():
+    own = RuleOverride("protective system depth", 6.0 * FOOT, "a county's note")
+    found = review(overrides=(own,))
+    (said,) = [one for one in found.warnings if "asks less" in one]
+    assert said.startswith("protective system depth: the site's 6.0 ft")
+    (row,) = [row for row in rules_table(found).rows if row.alarm]
+    assert "LESS than the federal figure" in row.cells[3]
+    stricter = review(overrides=(replace(own, value=4.0 * FOOT),))
+    assert not any("asks less" in one for one in stricter.warnings)
+
+
+def test_no_tolerance_of_ones_own_is_said():
+    assert any("no tolerance zone" in one for one in review().warnings)
+    given = review(tolerance_zone_m=24 * 0.0254, rule="the local rule")
+    assert not any("no tolerance zone" in one for one in given.warnings)
+
+
+def test_other_lines_that_fit_as_well_are_said():
+    site, _ = simulate(3)
+    other = adjust_route(site).positions([0.0, 5.0])[:, :2] + 3.0
+    assert any("more than one line" in one for one in review((other,)).warnings)
+    assert not any("more than one line" in one for one in review().warnings)
