@@ -10,6 +10,7 @@ from lateral_map import load_site
 from lateral_map.draw.packet.document import referral_html
 from lateral_map.draw.packet.facts import packet_facts
 from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.packet.sandbox import fill_template_apart
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.errors import ExportError, SiteError
 from lateral_map.export.pdf import html_to_pdf
@@ -64,6 +65,8 @@ def test_documented_fields_are_there(report: Report, field: str) -> None:
         ("{% import 'os' as os %}", "loader"),
         ("{{ 1 / 0 }}", "division"),
         ("{{ cautions[99] }}", "99"),
+        ("{% macro f(n) %}{{ f(n + 1) }}{% endmacro %}{{ f(1) }}", "call themselves"),
+        ("{{ 'a'|center(3000000000) }}", "more memory than"),
     ],
 )
 def test_a_letter_that_cannot_be_used_is_one_clear_error(
@@ -76,6 +79,26 @@ def test_a_letter_that_cannot_be_used_is_one_clear_error(
     assert said in str(fault)
     if template.startswith("line one"):
         assert fault.row == 2
+
+
+@pytest.mark.parametrize(
+    "template",
+    [
+        "{% for i in range(99000) %}{% for j in range(99000) %}{% endfor %}{% endfor %}",
+        "{% macro f(n) %}{% if n %}{{ f(n - 1) ~ f(n - 1) }}{% endif %}{% endmacro %}{{ f(60) }}",
+    ],
+)
+def test_a_letter_without_end_is_stopped(template: str) -> None:
+    with pytest.raises(SiteError, match="not done after 1 seconds"):
+        fill_template_apart(template, {}, most_seconds=1.0)
+
+
+def test_no_file_in_the_folder_worked_in_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "jinja2.py").write_text("raise SystemExit('a trap')")
+    monkeypatch.chdir(tmp_path)
+    assert fill_template_apart("Hello {{ site }}", {"site": "<\ud800>"}) == "Hello &lt;\ud800&gt;"
 
 
 def test_what_the_letter_prints_is_escaped(report: Report) -> None:

@@ -1,0 +1,144 @@
+"""The sandbox letters run in, and the process of its own that a user's letter runs in.
+
+Run as a module it reads {"text", "facts"} as JSON from standard input and writes {"html"} or
+{"problem", "row"}. A process of its own can be stopped and can be denied memory: a template that
+loops without end, or asks for a text of a thousand million letters, ends there and nowhere else.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError
+from jinja2.exceptions import SecurityError
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+from lateral_map.errors import Fault, SiteError
+
+_LONGEST: Final = 400_000
+_MOST_COPIES: Final = 10_000
+_MOST_SECONDS: Final = 10.0
+_MOST_MEMORY: Final = 1_000_000_000
+_PACKAGE_FOLDER: Final = str(Path(__file__).parents[3])
+_WRONG: Final = (
+    TemplateError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError,
+    RecursionError, MemoryError,
+)  # fmt: skip
+
+
+class _Sandbox(ImmutableSandboxedEnvironment):
+    """A sandbox in which arithmetic cannot make a text, a list or a number without end either."""
+
+    intercepted_binops = frozenset({"*", "**"})
+
+    def call_binop(self, context: Any, operator: str, left: Any, right: Any) -> Any:
+        """Work out a product or power of small numbers only."""
+        small = all(isinstance(v, int | float) and abs(v) <= _MOST_COPIES for v in (left, right))
+        if not small or (operator == "**" and abs(right) > 10):
+            raise SecurityError(f"{operator} with such values is not for letters")
+        return super().call_binop(context, operator, left, right)
+
+
+def fill_template(text: str, facts: Mapping[str, object]) -> str:
+    """Return a template filled with facts, in this process; raises ``SiteError``."""
+    sandbox = _Sandbox(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    try:
+        return _joined(sandbox, text, facts)
+    except TemplateSyntaxError as error:
+        raise _problem(error.message or "it cannot be read", error.lineno) from None
+    except _WRONG as error:
+        raise _problem(_reason(error), _line_of(error)) from None
+
+
+def fill_template_apart(
+    text: str, facts: Mapping[str, object], *, most_seconds: float = _MOST_SECONDS
+) -> str:
+    """Return a template filled with facts, in a process that is stopped after ``most_seconds``.
+
+    Raises ``SiteError``.
+    """
+    given = json.dumps({"text": text, "facts": facts})
+    # -P: a file called jinja2.py in the folder worked in is not taken for the library.
+    command = [sys.executable, "-P", "-m", __name__]
+    paths = [_PACKAGE_FOLDER, *filter(None, [os.environ.get("PYTHONPATH")])]
+    try:
+        # The command is fixed; what a stranger wrote goes in as data.
+        done = subprocess.run(  # noqa: S603
+            command, input=given.encode("ascii"), capture_output=True, check=False,
+            timeout=most_seconds, env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        raise _problem(f"it was not done after {most_seconds:g} seconds") from None
+    if done.returncode != 0:
+        raise _problem("it took more time or memory than a letter needs")
+    said = json.loads(done.stdout)
+    if "html" not in said:
+        raise _problem(said["problem"], said["row"])
+    return str(said["html"])
+
+
+def _problem(problem: str, row: int | None = None) -> SiteError:
+    return SiteError(Fault(problem, row=row))
+
+
+def _joined(sandbox: _Sandbox, text: str, facts: Mapping[str, object]) -> str:
+    parts: list[str] = []
+    size = 0
+    for part in sandbox.from_string(text).generate(dict(facts)):
+        size += len(part)
+        if size > _LONGEST:
+            raise _problem("it prints more than a letter holds")
+        parts.append(part)
+    return "".join(parts)
+
+
+def _reason(error: BaseException) -> str:
+    if isinstance(error, RecursionError):
+        return "its macros call themselves without end"
+    if isinstance(error, MemoryError):
+        return "it asks for more memory than a letter needs"
+    return str(error) or type(error).__name__
+
+
+def _line_of(error: BaseException) -> int | None:
+    step = error.__traceback__
+    line = None
+    while step is not None:
+        if step.tb_frame.f_code.co_filename == "<template>":
+            line = step.tb_lineno
+        step = step.tb_next
+    return line
+
+
+def _deny_memory() -> None:
+    """Let this process have no more memory than a letter needs, where the system can say so."""
+    try:
+        import resource
+    except ImportError:  # Windows: the time limit alone holds there.
+        return
+    resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
+
+
+def _answer(given: bytes) -> dict[str, object]:
+    asked = json.loads(given)
+    try:
+        return {"html": fill_template(asked["text"], asked["facts"])}
+    except SiteError as error:
+        (fault,) = error.faults
+        return {"problem": fault.problem, "row": fault.row}
+
+
+def main() -> None:
+    """Fill the template on standard input."""
+    _deny_memory()
+    sys.stdout.write(json.dumps(_answer(sys.stdin.buffer.read())))
+
+
+if __name__ == "__main__":
+    main()
