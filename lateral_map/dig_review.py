@@ -27,7 +27,7 @@ from lateral_map.model.dig import (
     UtilityConflict,
 )
 from lateral_map.model.results import Report
-from lateral_map.units import format_length, format_small
+from lateral_map.units import format_length
 
 Progress = Callable[[str], None]
 
@@ -127,12 +127,6 @@ def _warnings(
 
 def _rule_warnings(report: Report, rules: TrenchRules) -> list[str]:
     said = []
-    if report.site.dig.tolerance_zone_m is None:
-        small = format_small(report.dig.tolerance_m, report.site.unit)
-        said.append(
-            f"site.toml gives no tolerance zone: {small} is used, and many states ask more. Look "
-            "yours up and write it before digging"
-        )
     if rules.soil in ("A", "stable rock"):
         said.append(
             f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
@@ -153,5 +147,5 @@ def _null_words(report: Report, check: NullCheck) -> str:
     nulls, read = (format_length(d, unit) for d in (check.nulls_depth_m, check.read_depth_m))
     return (
         f"SUSPECT: locate {check.locate} nulls: they say {nulls} to the transmitter, the read-out "
-        f"says {read}; take both again before trusting either"
+        f"says {read}; take both again before trusting either, and reckon with the deeper till then"
     )

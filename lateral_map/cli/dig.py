@@ -16,7 +16,7 @@ def dig(
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.dig_review import build_dig_review
-    from lateral_map.draw.dig_words import dig_cautions, summary_lines
+    from lateral_map.draw.dig_words import dig_cautions, dig_notices, summary_lines
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.dig_files import dig_files
 
@@ -34,9 +34,10 @@ def dig(
     console.print(plain(loaded.name), style="bold")
     for line in summary_lines(review):
         console.print(plain(line))
-    if review.warnings:
+    notices = dig_notices(review)
+    if notices:
         console.print("\nNotices", style="bold")
-    for warning in review.warnings:
-        console.print(f"- {plain(warning)}")
+    for notice in notices:
+        console.print(f"- {plain(notice)}")
     console.print()
     tell_written(paths)

@@ -30,6 +30,7 @@ from lateral_map.draw.dig_words import (
     describe_reach,
     dig_cautions,
     dig_facts,
+    dig_notices,
     swell_words,
 )
 from lateral_map.draw.page import (
@@ -41,7 +42,6 @@ from lateral_map.draw.page import (
     map_frame,
     page_script,
 )
-from lateral_map.draw.summary import drawing_notices
 from lateral_map.draw.text import tidy
 from lateral_map.model.dig import DigReview
 
@@ -93,13 +93,14 @@ def _page_data(review: DigReview) -> dict[str, Any]:
         if layer["key"] in _HIDDEN:
             layer["shown"] = False
     return data | {
+        "bounds": _bounds(review, data["bounds"]),
         "style": data["style"] | dig_style_table(),
         "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
         "facts": [
             {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
             for fact in dig_facts(review)
         ],
-        "notices": [tidy(words, 300) for words in _notices(review)],
+        "notices": [tidy(words, 300) for words in dig_notices(review)],
         "tables": [],
         "cautions": list(dig_cautions()),
         "profiles": {
@@ -109,8 +110,11 @@ def _page_data(review: DigReview) -> dict[str, Any]:
     }
 
 
-def _notices(review: DigReview) -> tuple[str, ...]:
-    return tuple(dict.fromkeys([*review.warnings, *drawing_notices(review.report)]))
+def _bounds(review: DigReview, bounds: list[float]) -> list[float]:
+    """Return west, south, east, north (m) widened to hold every cut and its spoil line."""
+    kept = (one.excavation.sloped.keep_back.bounds for one in review.reaches)
+    west, south, east, north = zip(bounds, *kept, strict=True)
+    return [min(west), min(south), max(east), max(north)]
 
 
 def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:

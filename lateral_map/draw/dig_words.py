@@ -8,7 +8,7 @@ from typing import Final
 
 from lateral_map.draw.dig_style import DIG_CAUTIONS
 from lateral_map.draw.style import CAUTIONS, COVER_WORDS
-from lateral_map.draw.summary import Fact, Row, Table
+from lateral_map.draw.summary import Fact, Row, Table, drawing_notices
 from lateral_map.draw.text import (
     label,
     length,
@@ -93,6 +93,11 @@ def dig_facts(review: DigReview) -> tuple[Fact, ...]:
         facts.append(_deepest_fact(review))
     facts += [*_conflict_facts(review), _hand_dig_fact(review), *_unread_facts(review)]
     return tuple(facts)
+
+
+def dig_notices(review: DigReview) -> tuple[str, ...]:
+    """Return what the reader must know: the dig review's own warnings, then the report's."""
+    return tuple(dict.fromkeys([*review.warnings, *drawing_notices(review.report)]))
 
 
 def _deepest_fact(review: DigReview) -> Fact:

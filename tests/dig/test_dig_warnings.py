@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+import json
+import re
 from dataclasses import replace
 
 import pytest
 from dig.builder import FOOT
+from shapely.geometry import box
 from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig_page import dig_page
 from lateral_map.draw.dig_tables import rules_table
-from lateral_map.model.site import DigRules, RuleOverride
+from lateral_map.draw.dig_words import dig_notices
+from lateral_map.model.site import DigRules, Reach, RuleOverride
 from lateral_map.report import build_report
+
+
+def data_of(page):
+    return re.search(r'id="site-data">(.*?)</script>', page, re.DOTALL).group(1)
 
 
 def review(alternatives=(), **dig):
     site, _ = simulate(3)
-    site = replace(site, dig=replace(DigRules(), **dig))
+    site = replace(site, dig=replace(DigRules(), **dig), reaches=(Reach(2.0, 4.0),))
     report = build_report(site)
     route = replace(adjust_route(site), alternatives=alternatives)
     return build_dig_review(replace(report, route=route))
@@ -45,10 +54,19 @@ def test_a_looser_figure_is_named_with_the_notices_and_in_the_table():
     assert not any("asks less" in one for one in stricter.warnings)
 
 
-def test_no_tolerance_of_ones_own_is_said():
-    assert any("no tolerance zone" in one for one in review().warnings)
-    given = review(tolerance_zone_m=24 * 0.0254, rule="the local rule")
-    assert not any("no tolerance zone" in one for one in given.warnings)
+def test_the_reports_own_notices_are_said_too():
+    found = review()
+    report = replace(found.report, notices=("No local rule was given",))
+    assert "No local rule was given." in dig_notices(replace(found, report=report))
+
+
+def test_the_map_opens_on_every_cut_and_its_spoil():
+    found = review()
+    assert found.reaches
+    data = json.loads(data_of(dig_page(found)))
+    west, south, east, north = data["bounds"]
+    for one in found.reaches:
+        assert box(west, south, east, north).buffer(1e-6).covers(one.excavation.sloped.keep_back)
 
 
 def test_other_lines_that_fit_as_well_are_said():
