@@ -108,11 +108,7 @@ def map_data(
     plan = np.stack([report.stations.easting_m, report.stations.northing_m], axis=-1)
     return {
         "site": {"name": tidy(report.site.name, 120) or "Unnamed site", "line": _site_line(report)},
-        "unit": {
-            "word": unit_word(unit),
-            "metres": metres_per(unit),
-            "decimals": decimals_for(unit),
-        },
+        "unit": _unit_values(unit),
         "north": north_words(frame),
         "bounds": view_bounds(report),
         "plane": plane_link(frame, bounds_of([plan], _PLANE_MARGIN_M)),

@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from numpy.typing import ArrayLike, NDArray
 
+from lateral_map.adjust.transmitter import sd_depth_m
 from lateral_map.draw.along import (
     Stretch,
     basis_stretches,
@@ -245,16 +246,15 @@ def locate_invert(report: Report, locate: Locate) -> tuple[float, float, float]:
 
     Invert depth = reading - height held above ground + height the transmitter rides above invert.
     """
-    transmitter, unit = report.site.transmitter, report.site.unit
+    site, unit = report.site, report.site.unit
     read_m = locate.depth_m or 0.0
-    depth_m = read_m - locate.held_above_m + transmitter.above_invert_m
-    sd_m = max(transmitter.sd_depth_fraction * read_m, transmitter.sd_depth_floor_m)
+    depth_m = read_m - locate.held_above_m + site.transmitter.above_invert_m
     footage_m = transmitter_footage(report, locate)
     ground = at_footage(report, report.stations.ground_m, footage_m)
     return (
         from_metres(footage_m, unit),
         ground - from_metres(depth_m, unit),
-        from_metres(Z95 * sd_m, unit),
+        from_metres(Z95 * sd_depth_m(site, locate), unit),
     )
 
 

@@ -22,8 +22,10 @@ from lateral_map.draw.profile import (
     profile_png,
     profile_svg,
 )
+from lateral_map.draw.profile_parts import locate_invert
 from lateral_map.draw.profile_strips import profile_strips
 from lateral_map.model.results import Report
+from lateral_map.model.site import Bend
 from lateral_map.units import from_metres
 
 HOSTILE = "{{7*7}}{%{#${`</script><img src=x onerror=alert(1)>\u2028$x^2$ \\frac 🚿 שלום"
@@ -320,3 +322,13 @@ def test_short_and_deep_runs_are_drawn(make_report, length: float) -> None:
     low, high = figure.axes[0].get_ylim()
     assert low < from_metres(float(stations.elevation_m.min()), "ft")
     assert high > from_metres(float(stations.ground_m.max()), "ft")
+
+
+def test_a_locate_near_a_drop_is_drawn_as_loose_as_it_was_weighed(report: Report) -> None:
+    locate = next(one for one in report.site.locates if one.depth_m is not None)
+    drop = Bend(locate.footage_m + 0.5, fall_deg=45.0)
+    near = replace(report, site=replace(report.site, bends=(drop,)))
+    _, _, half_ft = locate_invert(near, locate)
+    # A transmitter tilted 45 degrees over-reads by 0.4577 of the depth (dipole, from its field).
+    own = max(0.05 * locate.depth_m, report.site.transmitter.sd_depth_floor_m)
+    assert half_ft * 0.3048 == pytest.approx(1.959964 * np.hypot(own, 0.4577 * locate.depth_m))

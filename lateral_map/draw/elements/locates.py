@@ -73,7 +73,7 @@ def reading_name(check: ReadingCheck) -> str:
 
 def reading_words(check: ReadingCheck, unit: str) -> str:
     """Return a reading's verdict and residual, such as ``good, off 0.12 ft (0.8 sd)``."""
-    off = f"{check.residual:.1f}°" if check.is_angle else format_length(check.residual, unit, 2)
+    off = f"{check.residual:z.1f}°" if check.is_angle else format_length(check.residual, unit, 2)
     words = f"{READING_WORDS[check.verdict]}, off {off} ({abs(check.standardised):.1f} sd)"
     return f"{words}; set this one aside first" if check.set_aside_first else words
 
