@@ -143,7 +143,7 @@ def _depth_cautions(site: Site, excavation: Excavation, rules: TrenchRules) -> l
 
 
 def _entry_cautions(unit: str, excavation: Excavation, rules: TrenchRules) -> list[str]:
-    """Return what is asked before anybody goes in: a way out, and air to breathe."""
+    """Return what is asked of anybody near it: a way out, air to breathe, an edge to see."""
     deep, said = excavation.deepest_high_m, []
     if excavation.ways_out:
         travel = rules.rule("egress travel").figure(unit)
@@ -156,6 +156,11 @@ def _entry_cautions(unit: str, excavation: Excavation, rules: TrenchRules) -> li
         said.append(
             "test the air before entry: an open sewer is a hazard to expect "
             f"({rules.rule('air test depth').paragraph})"
+        )
+    if rules.reached("fall protection depth", deep):
+        said.append(
+            "keep people from falling in where the edge is hard to see "
+            f"({rules.rule('fall protection depth').paragraph})"
         )
     return said
 

@@ -115,7 +115,9 @@ def _deepest_fact(review: DigReview) -> Fact:
 
 def _conflict_facts(review: DigReview) -> list[Fact]:
     crossing = [one for one in review.conflicts if one.verdict == "crosses the pipe"]
-    unknown = [one.name for one in crossing if one.depth_m is None]
+    unknown = [
+        one.name for one in review.conflicts if one.depth_m is None and one.verdict != "clear"
+    ]
     facts = [
         Fact(
             "Utilities across the pipe",

@@ -48,7 +48,8 @@ def said(method):
         (3.0, ("no sign of a cave-in",), ("way out", "test the air", "required from")),
         (4.5, ("no sign of a cave-in", "1 way out", "test the air"), ("required from",)),
         (4.96, ("required from 5.0 ft",), ("no sign",)),  # prints as 5.0 ft
-        (8.0, ("required from 5.0 ft", "652(a)(1)", "1 way out"), ("professional engineer",)),
+        (5.5, ("required from 5.0 ft",), ("falling in",)),
+        (8.0, ("required from 5.0 ft", "652(a)(1)", "falling in"), ("professional engineer",)),
         (20.5, ("professional engineer designs it",), ()),
     ],
 )

@@ -113,9 +113,8 @@ def test_the_mirror_point_is_named_and_told_by_the_check():
     assert any("no third point" in one for one in found.warnings)
     told = refind(points)
     mirror = np.array([10.0, 10.0])
-    pair = {tape.point for tape in told.tapes}
-    if pair == {"a", "b"}:
-        assert told.mirror_check_m == pytest.approx(np.hypot(*(mirror - [10.0, 13.0])))
+    assert {tape.point for tape in told.tapes} == {"a", "b"}
+    assert told.mirror_check_m == pytest.approx(np.hypot(*(mirror - [10.0, 13.0])))
 
 
 def test_nearly_in_line_is_warned_of():
