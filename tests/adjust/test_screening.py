@@ -130,11 +130,16 @@ def test_a_hydrant_drawn_wrong_is_named():
     assert checks["hydrant as mapped"].likely_error == pytest.approx(1.0, abs=0.15)
 
 
-def test_standardised_residuals_are_standard_normal_over_many_sites():
+@pytest.fixture(scope="module")
+def many_routes():
+    """Simulated sites, each adjusted once."""
+    return [adjust_route(simulate(seed)[0]) for seed in range(150)]
+
+
+def test_standardised_residuals_are_standard_normal_over_many_sites(many_routes):
     values = []
-    for seed in range(120):
-        site, _ = simulate(seed)
-        checks = check_readings(adjust_route(site))
+    for route in many_routes[:120]:
+        checks = check_readings(route)
         values.extend(check.standardised for check in checks if check.redundancy > 0.1)
     spread = np.abs(np.array(values))
     assert np.mean(spread > 1.96) == pytest.approx(0.05, abs=0.012)
@@ -148,8 +153,8 @@ def test_redundancy_of_scalar_readings_sums_to_the_freedom():
     assert np.sum(1.0 - hat) == pytest.approx(route.degrees_of_freedom, abs=1e-6)
 
 
-def test_chi_square_is_uniform_in_probability():
-    values = [measure_fit(adjust_route(simulate(seed)[0])).p_value for seed in range(150)]
+def test_chi_square_is_uniform_in_probability(many_routes):
+    values = [measure_fit(route).p_value for route in many_routes]
     counts, _ = np.histogram(values, 5, (0.0, 1.0))
     assert counts.min() > 15
     assert counts.max() < 50
