@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import threading
 import webbrowser
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -46,7 +47,8 @@ def enter(
         typer.echo(f"Open {served.address}")
         if browser:
             threading.Timer(0.6, webbrowser.open, [served.address]).start()
-    served.run()
+    with suppress(KeyboardInterrupt):  # Ctrl+C is how it is meant to end
+        served.run()
 
 
 def _prepare(site: Path, *, port: int, share: bool) -> Served:

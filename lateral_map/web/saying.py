@@ -46,26 +46,39 @@ def sentence(text: str) -> str:
 
 
 def _suspects(report: Report) -> Iterator[Saying]:
-    for check in report.suspects:
-        advice = ""
-        if check.set_aside_first:
-            advice = " Measure it again, or set its row aside and see whether the rest agrees."
+    """Say which reading to look at first, and name the others that it may have drawn along."""
+    unit = report.site.unit
+    ranked = sorted(report.suspects, key=lambda check: not check.set_aside_first)
+    for check in ranked[:1]:
+        advice = "Measure it again, or set its row aside and see whether the rest agrees."
         yield Saying(
             "stop",
             f"Suspect: {tidy(check.reading, 80)}",
-            f"{_residual(check, report.site.unit)} against the rest of the readings: "
+            f"Off by {_residual(check, unit)} against the rest of the readings: "
             f"{abs(check.standardised):.1f} of its own standard deviations, where more than "
-            f"{_SUSPECT} is suspect.{advice}",
+            f"{_SUSPECT} is suspect. {advice}",
             check.footage_m,
             check.locate,
+        )
+    if len(ranked) > 1:
+        others = [
+            f"{tidy(check.reading, 60)} ({_residual(check, unit)}, "
+            f"{abs(check.standardised):.1f} sd)"
+            for check in ranked[1:]
+        ]
+        yield Saying(
+            "watch",
+            "Suspect too, perhaps because of it",
+            f"{listed(others, 8)}. Settle the first one, then look at these again.",
+            ranked[1].footage_m,
         )
 
 
 def _residual(check: ReadingCheck, unit: str) -> str:
     if check.is_angle:
-        return f"Off by {check.residual:+.1f}°"
+        return f"{check.residual:+.1f}°"
     sign = "−" if check.residual < 0.0 else "+"
-    return f"Off by {sign}{length(abs(check.residual), unit)}"
+    return f"{sign}{length(abs(check.residual), unit)}"
 
 
 def _close_calls(report: Report) -> Iterator[Saying]:

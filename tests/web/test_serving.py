@@ -36,7 +36,7 @@ def test_the_command_serves_until_it_is_ended(tmp_path: Path) -> None:
         with urllib.request.urlopen(address) as page:
             assert b"What the readings say" in page.read()
         os.kill(process.pid, signal.SIGINT)
-        process.wait(15)
+        assert process.wait(15) == 0
         assert "Traceback" not in process.stderr.read()
     assert [path.name for path in folder.iterdir()] == [".history"]
 

@@ -3,7 +3,7 @@
 import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, firstState, forms, isNarrow, isShared, keep, kept, make, newOp, offers, send } from "./parts.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
-import { pointAt, showPicture, showProfile, watchViews } from "./picture.js";
+import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./picture.js";
 
 const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
 const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding" };
@@ -266,6 +266,7 @@ function openTab(key) {
 
 function renderPanel() {
   renderTabs();
+  if (tab !== "plan") showPlaces("Point", []);
   const title = TABS.find(([key]) => key === tab)[1];
   const head = make("h2", { id: "panel-title", tabindex: "-1", text: title });
   byId("panel").replaceChildren(head, ...panels[tab]().filter(Boolean));
@@ -573,8 +574,9 @@ function morePanel() {
 }
 
 function offerRow({ name, summary }) {
+  // "map.html, the linked map": what comes before the first comma names the file.
   const [file, words] = summary.split(/, (.*)/s);
-  return make("li", {}, make("button", { type: "button", class: "row", onclick: () => takeAway(name, file) }, make("strong", { text: file }), make("span", { class: "bits", text: words || "" })));
+  return make("li", {}, make("button", { type: "button", class: "row offer", onclick: () => takeAway(name, file) }, make("strong", { text: file }), make("span", { class: "bits", text: words || "" })));
 }
 
 /** Have one product made, and hand it over as a file. */

@@ -3,6 +3,7 @@
 import { ask, button, isNarrow, make } from "./parts.js";
 
 let count = 0;
+const FACES = { us_ft: "US survey ft" };
 const KEYS_FT = [["ft", "'"], ["in", '"'], ["¼", " 1/4"], ["½", " 1/2"], ["¾", " 3/4"], ["−", "-"]];
 const KEYS_M = [["cm", " cm"], ["−", "-"]];
 
@@ -34,10 +35,12 @@ export function makeForm(groups, context) {
       extra ? extra() : null,
     );
     holders.set(group.key || group.title, { holder, fields: fields.map((field) => pathOf(group, field)) });
-    if (group.optional) chips.append(opener(group, holder));
+    if (group.optional) {
+      if (!chips.parentNode) body.append(chips);
+      chips.append(opener(group, holder));
+    }
     body.append(holder);
   }
-  if (chips.children.length) body.insertBefore(chips, body.children[1] || null);
   const form = { element: body, inputs, faults, holders, chips };
   form.values = () => Object.fromEntries([...inputs].map(([name, input]) => [name, input.get()]));
   form.fill = (values, { openFilled = true } = {}) => {
@@ -233,7 +236,7 @@ function choiceField(field, place) {
     if (own) own.value = field.choices.includes(value) ? "" : value;
   };
   for (const choice of field.choices) {
-    group.append(button(choice, () => {
+    group.append(button(FACES[choice] || choice, () => {
       value = value === choice && !field.required ? "" : choice;
       show();
       group.dispatchEvent(new Event("input", { bubbles: true }));
