@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import shutil
@@ -36,6 +37,8 @@ def type_(desk: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.Mo
     """
 
     def type_(command: str) -> str:
+        if command.startswith("lateral-map enter "):
+            return _begin_and_stop(command, desk)
         if not command.startswith("lateral-map ") or "|" in command:
             return _ask_the_shell(command)
         monkeypatch.setattr(sys, "argv", shlex.split(command))
@@ -48,6 +51,24 @@ def type_(desk: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.Mo
         return said
 
     return type_
+
+
+def _begin_and_stop(command: str, home: Path) -> str:
+    """Open the entry page, which serves until it is stopped, and stop it once it says where."""
+    typed = [*shlex.split(command), "--port", "0", "--no-browser"]
+    environment = os.environ | {"XDG_CONFIG_HOME": str(home)}
+    with subprocess.Popen(
+        typed, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, encoding="utf-8", env=environment
+    ) as page:
+        assert page.stdout is not None
+        said = ""
+        for line in page.stdout:
+            said += line
+            if "http" in line:
+                break
+        page.send_signal(signal.SIGINT)
+    assert "http" in said, f"$ {command}\n{said}"
+    return said
 
 
 def _ask_the_shell(command: str) -> str:
