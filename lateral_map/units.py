@@ -10,11 +10,9 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
-from typing import Final, Literal
+from typing import Final
 
 from lateral_map.errors import Fault, SiteError
-
-LengthUnit = Literal["ft", "us_ft", "m"]
 
 _FACTORS: Final[dict[str, Fraction]] = {
     "m": Fraction(1),

@@ -20,14 +20,6 @@ _STAGING = ".writing-"
 _ABANDONED_S = 3600.0
 
 
-def write_file(path: Path, content: bytes) -> None:
-    """Write one file so that ``path`` holds its old content or all of the new.
-
-    Raises ``ExportError`` where the disk refuses.
-    """
-    write_folder(path.parent, {path.name: content})
-
-
 def write_folder(folder: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
     """Write several files (name -> content) into ``folder``, all of them or none.
 

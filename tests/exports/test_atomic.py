@@ -13,7 +13,7 @@ import pytest
 
 from lateral_map.errors import ExportError
 from lateral_map.export import atomic
-from lateral_map.export.atomic import write_file, write_folder
+from lateral_map.export.atomic import write_folder
 
 OLD = {"a": b"old a", "b": b"old b", "c": b"old c"}
 NEW = {"a": b"new a", "b": b"new b", "c": b"new c"}
@@ -37,8 +37,8 @@ def test_writes_and_overwrites(folder: Path) -> None:
     assert not [path for path in folder.iterdir() if path.is_dir()]
 
 
-def test_writes_one_file(tmp_path: Path) -> None:
-    write_file(tmp_path / "deep" / "er" / "file", b"content")
+def test_makes_the_folder_it_writes_to(tmp_path: Path) -> None:
+    write_folder(tmp_path / "deep" / "er", {"file": b"content"})
     assert contents(tmp_path / "deep" / "er") == {"file": b"content"}
 
 
