@@ -97,3 +97,37 @@ def add_to_list(yard: Yard, name: str, values: dict[str, str]) -> None:
     part.get_by_role("button", name="Add a").click()
     yard.fill(values, part.locator("form"))
     yard.save(part.locator("form"))
+
+
+@pytest.mark.browser
+def test_a_site_on_the_earth_is_begun_from_a_position(
+    browser: Browser, tmp_path: Path, keys: Path
+) -> None:
+    folder = tmp_path / "earth"
+    with served(folder, keys) as server, browser_context(browser, **DESKTOP) as context:
+        yard = Yard(context, server.address)
+        yard.fill({"crs": "EPSG:6499", "x": "", "y": "", "lat": "43.86", "lon": "-83.62"})
+        yard.panel().locator('form button[type="submit"]').first.click()
+        # The map was a sketch's: the page loads itself again with one of the earth.
+        yard.page.wait_for_selector('script[src="/static/frame-earth.js"]', state="attached")
+        yard.page.wait_for_selector("body[data-ready]")
+        yard.tab("Plan")
+        yard.panel().locator('[data-kind="curb"]').click()
+        form = yard.panel().locator("form.entry")
+        for lon in ("-83.6203", "-83.6197"):
+            form.get_by_role("button", name="Latitude, longitude").click()
+            yard.fill({"lat": "43.8602", "lon": lon}, form.locator(".way-form"))
+            form.get_by_role("button", name="Take this place").click()
+        yard.save(form)
+        yard.tab("Locates")
+        yard.enter({"footage": "60", "depth": "5", "lat": "43.86016", "lon": "-83.62",
+                    "accuracy": "0.5", "line": "curb", "offset": "14.6"})  # fmt: skip
+        assert yard.complaints == []
+    site = load_site(folder)
+    assert site.frame.crs == "EPSG:6499"
+    (locate,) = site.locates
+    assert {type(tie).__name__ for tie in locate.ties} == {"PositionTie", "OffsetTie"}
+    # By hand: a degree of latitude is 111.11 km there, so 0.00016 of one is 17.78 m.
+    report = build_report(site)
+    assert report.stations.northing_m[-1] == pytest.approx(17.78, abs=1.0)
+    assert not report.suspects
