@@ -109,7 +109,9 @@ def test_the_owners_page_stands_alone_in_a_browser(
         page.goto(file.as_uri())
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert page.locator(".card").count() == 10
-        assert page.locator("svg").bounding_box()["width"] <= width
+        assert page.locator(".drawing").bounding_box()["width"] <= width
+        # Wide enough to be read, pushed sideways where the window is narrower.
+        assert page.locator("svg").bounding_box()["width"] >= 700
         browser.close()
     assert asked == [file.as_uri()]
     assert complaints == []

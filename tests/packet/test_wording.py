@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
 
+import pdfplumber
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,6 +20,7 @@ from lateral_map.draw.packet.letter import render_letter
 from lateral_map.draw.packet.owner import owner_facts
 from lateral_map.draw.packet.sorting import sort_findings
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
+from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.referral import Referral
 from lateral_map.model.results import FindingResult, Report, Side, SideVerdict
 from lateral_map.model.site import Boundary
@@ -110,6 +113,45 @@ def test_without_a_deciding_line_nothing_is_put_on_either_side() -> None:
     assert "no finding is put on either side" in page
     assert "at which line responsibility for this lateral changes" in page
     assert "city" not in page
+
+
+def test_another_line_that_fits_is_said_wherever_places_are_given() -> None:
+    other = REPORT.route.positions(REPORT.route.chain.nodes_m)
+    report = replace(REPORT, route=replace(REPORT.route, alternatives=(other,)))
+    drawn = draw_sheets(REPORT)
+    said = words_of(referral_html(report, drawn))
+    assert said.count("More than one line fits the readings about as well") == 2
+    assert "another line fits what we measured about as well" in words_of(owner_html(report, drawn))
+    alone = words_of(referral_html(REPORT, drawn)) + words_of(owner_html(REPORT, drawn))
+    assert "More than one line" not in alone
+    assert "another line" not in alone
+
+
+def test_no_range_is_said_to_reach_over_the_line_where_only_another_line_does() -> None:
+    finding = judged(REPORT.findings[0], "too close to call", None)
+    side = replace(finding.sides[0], past_m=2.0, sd_past_m=0.5, probability_past=0.5)
+    report = replace(REPORT, findings=(replace(finding, sides=(side,)),))
+    said = words_of(referral_html(report, draw_sheets(report)))
+    assert "neither side is at least 95 % probable" in said
+    assert "reaches over the line" not in said
+
+
+def test_parties_named_with_an_article_take_no_second_one() -> None:
+    boundary = Boundary("curb", "the owner", "the city", decides=True)
+    report = line_report(60.0, 9, boundaries=(boundary,))
+    said = words_of(owner_html(report, draw_sheets(report)))
+    assert "the city's side" in said
+    assert "the the" not in said
+
+
+@pytest.mark.parametrize("name", ["plain_lot", "garage_slab", "rising_ground"])
+def test_the_findings_of_a_demo_stand_on_one_page(demo: Callable[[str], Report], name: str) -> None:
+    report = demo(name)
+    pages = pdfplumber.open(io.BytesIO(html_to_pdf(referral_html(report, draw_sheets(report)))))
+    text = pages.pages[1].extract_text(x_tolerance=1)
+    assert text.startswith("Findings")
+    for number in range(1, len(report.findings) + 1):
+        assert re.search(rf"(?m)^{number} ", text), number
 
 
 @pytest.mark.parametrize("name", ["plain_lot", "garage_slab", "rising_ground"])

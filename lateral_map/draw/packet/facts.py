@@ -17,6 +17,7 @@ from lateral_map.draw.packet.words import (
     finding_row,
     fit_sentences,
     locate_row,
+    mapped_words,
     numbers_words,
     reference_rows,
     run_length,
@@ -46,6 +47,7 @@ def packet_facts(report: Report) -> dict[str, Any]:
         "signature_lines": _text_lines(site.referral.signature),
         "question": tidy(site.referral.question, _WORDS) or question(report, findings),
         "line": the_line(boundary.line) if boundary else "",
+        "line_mapped": mapped_words(report, boundary.line) if boundary else "",
         "party_inside": label(boundary.inside) if boundary else "",
         "party_past": label(boundary.outside) if boundary else "",
         "crosses": deciding_crossing(report) is not None,
@@ -63,8 +65,10 @@ def packet_facts(report: Report) -> dict[str, Any]:
         "close_numbers": numbers_words(close),
         "coordinates": coordinates_sentence(report),
         "units": unit_sentence(site.unit),
+        "position_head": "Position" if site.frame.is_local else "Latitude, longitude; x,\u00a0y",
         "cautions": list(CAUTIONS),
         "suspects": len(report.suspects),
+        "alternatives": len(report.route.alternatives),
     }
 
 

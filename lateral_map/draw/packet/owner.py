@@ -73,10 +73,14 @@ def _whose(report: Report, each: Sorted) -> str:
     boundary = deciding_boundary(report)
     if boundary is None:
         return "Whose it is has not been said: nobody has named the line where it changes."
-    line, inside, past = the_line(boundary.line), label(boundary.inside), label(boundary.outside)
+    line, inside, past = (
+        the_line(boundary.line),
+        the_line(boundary.inside),
+        the_line(boundary.outside),
+    )
     return {
-        "past": f"Past {line}: the {past}'s side, as we understand it.",
-        "inside": f"Before {line}: the {inside}'s side, as we understand it.",
+        "past": f"Past {line}: {past}'s side, as we understand it.",
+        "inside": f"Before {line}: {inside}'s side, as we understand it.",
         "across": f"Reaches across {line}: part of it on each side.",
         "close": f"Too close to {line} to say on which side it is.",
         "no line": f"We cannot say on which side of {line} it is.",
@@ -91,7 +95,7 @@ def _next_steps(report: Report, findings: tuple[Sorted, ...]) -> list[str]:
     if boundary and (past or across):
         asked = numbers_words(tuple(sorted((*past, *across), key=lambda each: each.number)))
         steps.append(
-            f"Send the referral to the {label(boundary.outside)} and wait for the answer about "
+            f"Send the referral to {the_line(boundary.outside)} and wait for the answer about "
             f"{asked} before paying for work past {the_line(boundary.line)}."
         )
     if boundary and close:

@@ -71,12 +71,22 @@ def odds_words(each: Sorted) -> tuple[str, ...]:
     return tuple(odds(side.probability_past) for side in (each.near, each.far) if side)
 
 
+def mapped_words(report: Report, line: str) -> str:
+    """Return how well a plan line is mapped, as its 95 % range."""
+    return range_95(report.site.plan.line(line).sd_m, report.site.unit)
+
+
+def ties_words(each: Sorted) -> str:
+    """Return the readings a finding's side rests on most."""
+    return tidy(listed(each.result.rests_on, 5), _NOTE) if each.result.rests_on else ""
+
+
 def rests_words(report: Report, each: Sorted) -> str:
     """Return what a finding's side rests on: the ties, the line and how well it is mapped."""
-    words = [tidy(listed(each.result.rests_on, 5), _NOTE)] if each.result.rests_on else []
+    words = [ties_words(each)] if each.result.rests_on else []
     if each.near:
-        mapped = report.site.plan.line(each.near.line).sd_m
-        words.append(f"{label(each.near.line)} mapped to {range_95(mapped, report.site.unit)}")
+        line = each.near.line
+        words.append(f"{label(line)} mapped to {mapped_words(report, line)}")
     words.append(f"line here {each.result.basis}")
     return "; ".join(words)
 
@@ -96,13 +106,21 @@ def finding_row(report: Report, each: Sorted) -> dict[str, object]:
         "words": finding_words(result),
         "note": tidy(result.finding.note, _NOTE),
         "depth": depth_words(report, result),
-        "position": position_words(report, result.easting_m, result.northing_m),
+        "position": _paired(position_words(report, result.easting_m, result.northing_m)),
         "ellipse": f"{range_95(result.semi_major_m / Z95, report.site.unit)} (95 %)",
         "past": past_words(report, each),
         "odds": odds_words(each),
         "rests_on": rests_words(report, each),
+        "ties": ties_words(each),
+        "basis": result.basis,
         "settle": tidy(result.settle, _NOTE),
     }
+
+
+def _paired(position: tuple[str, ...]) -> tuple[str, ...]:
+    """Return a place two to a line, latitude and longitude bare as maps take them."""
+    bare = [words.removeprefix("lat ").removeprefix("lon ") for words in position]
+    return tuple(", ".join(pair) for pair in zip(bare[::2], bare[1::2], strict=True))
 
 
 def numbers_words(findings: tuple[Sorted, ...], most: int = 12) -> str:
