@@ -56,7 +56,7 @@ def _move_all(fresh: Path, folder: Path, kept: Path, names: tuple[str, ...]) -> 
         for name in moved:
             _put_back(kept / name, folder / name)
         raise
-    _sync_directory(folder)
+    sync_directory(folder)
 
 
 def _put_back(old: Path, place: Path) -> None:
@@ -67,8 +67,8 @@ def _put_back(old: Path, place: Path) -> None:
             place.unlink()
 
 
-def _sync_directory(folder: Path) -> None:
-    # Only then does the rename itself survive a power cut; some systems can't open a directory.
+def sync_directory(folder: Path) -> None:
+    """Make a rename in ``folder`` survive a power cut, where the system can."""
     with suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)
         try:

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from lateral_map.export.atomic import sync_directory
+
 
 class ChangedMeanwhileError(Exception):
     """The file is no longer what the new content was made from."""
@@ -67,16 +69,6 @@ def replace_if_unchanged(path: Path, content: bytes, expected: str) -> None:
             beside.unlink()
     if version_of(late) != expected:
         _give_back(path, late, content)
-
-
-def sync_directory(folder: Path) -> None:
-    """Make a rename in ``folder`` survive a power cut, where the system can."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
 
 
 @contextmanager

@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any, Final, Literal
 from uuid import uuid4
 
-from lateral_map.web.disk import sync_directory, version_of
+from lateral_map.export.atomic import sync_directory
+from lateral_map.web.disk import version_of
 
 FOLDER: Final = ".history"
 CHANGES: Final = ("add", "change", "undo")
