@@ -90,9 +90,8 @@ def turns_at_nodes(site: Site, chain: Chain) -> Turns:
         if not len(near):
             continue
         node = int(near[0])
-        sd = np.radians(
-            site.accuracy.fitting_deg if bend.how == "fitting" else site.accuracy.eye_deg
-        )
+        usual = site.accuracy.fitting_deg if bend.how == "fitting" else site.accuracy.eye_deg
+        sd = np.radians(usual if bend.sd_deg is None else bend.sd_deg)
         turns.turn[node] += np.radians(bend.turn_deg)
         turns.fall[node] += np.radians(bend.fall_deg)
         # A bend in one plane says nothing new of the other; only the plane it turns in is unsure.

@@ -8,6 +8,7 @@ formed once.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,7 +22,7 @@ from lateral_map.adjust.chain import (
 )
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.model.route import Chain, Ground, Layout, Observation
-from lateral_map.model.site import Locate, Site
+from lateral_map.model.site import Bend, Locate, Site
 from lateral_map.units import from_metres
 
 Floats = NDArray[np.float64]
@@ -151,7 +152,7 @@ def _direction_rows(
         rows.observations.append(changes.reading("start azimuth", 0, site.counter.zero_m))
     for node, bend in turns.bends:
         if bend.turn_deg:
-            name = f"bend {_footage(site, bend.footage_m)} turn"
+            name = bend_reading(site, bend, "turn")
             rows.observations.append(changes.reading(name, node + 1, bend.footage_m))
 
 
@@ -165,12 +166,14 @@ def _fall_rows(site: Site, chain: Chain, layout: Layout, turns: Turns, rows: Lin
     changes = _add_changes(rows, layout.pitch, covariance, expected)
     for node, bend in turns.bends:
         if bend.fall_deg:
-            name = f"bend {_footage(site, bend.footage_m)} fall"
+            name = bend_reading(site, bend, "fall")
             rows.observations.append(changes.reading(name, node + 1, bend.footage_m))
 
 
-def _footage(site: Site, footage_m: float) -> str:
-    return f"{from_metres(footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
+def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> str:
+    """Return the name of a bend's turn or fall among the readings, such as ``bend 24 turn``."""
+    footage = f"{from_metres(bend.footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
+    return f"bend {footage} {plane}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, ndtri  # scipy.stats takes half a second to import
 
+from lateral_map.adjust.set_aside import best_without
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Observation, Route
 from lateral_map.model.site import AlongTie, OffsetTie
@@ -20,6 +21,9 @@ SUSPECT_BEYOND = 3.29
 UNCHECKED_BELOW = 0.05
 _DIRECTION_UNCHECKED_BELOW = 0.01
 _LINE_TIES = (AlongTie, OffsetTie)
+# Beyond this many sd a mistake is gross: it is told from its victims by fitting without it.
+_GROSS = 8.0
+_MOST_GROSS = 3
 
 
 def measure_fit(route: Route) -> Fit:
@@ -44,10 +48,10 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
     of a mapped line counts as a reading where a tie uses the line or responsibility hangs on it.
     """
     space = _blunder_space(route)
-    first = _set_aside_in_turn(space)
+    first = _wrong_readings(route, space)
     checks = (
-        _check(route, one, space, block, set_aside_first=index in first)
-        for index, (one, block) in enumerate(zip(route.observations, space.blocks, strict=True))
+        _check(route, one, space, block, set_aside_first=one.reading in first)
+        for one, block in zip(route.observations, space.blocks, strict=True)
     )
     idle = _lines_nothing_hangs_on(route)
     return tuple(one for one in checks if one.footage_m is not None or one.reading not in idle)
@@ -148,6 +152,38 @@ def _mistake(space: _BlunderSpace, block: slice) -> Floats:
     values, vectors = _modes(space.cofactor[block, block])
     size = vectors @ ((vectors.T @ space.score[block]) / values)
     return np.asarray(size * space.unit[block])
+
+
+def _wrong_readings(route: Route, space: _BlunderSpace) -> set[str]:
+    """Return the readings whose loss leaves no suspect.
+
+    Small mistakes are found among the residuals of the one fit; gross ones bend the line too far
+    for that, and the line is fitted again without each suspect in turn.
+    """
+    wrong: set[str] = set()
+    for _ in range(_MOST_GROSS):
+        suspects = _by_deviate(route, space)
+        if not suspects or suspects[0][0] <= _GROSS:
+            break
+        found = best_without(route, [name for _, name in suspects if name not in wrong])
+        if found is None:
+            break
+        wrong.add(found[0])
+        route = found[1]
+        space = _blunder_space(route)
+    return wrong | {route.observations[index].reading for index in _set_aside_in_turn(space)}
+
+
+def _by_deviate(route: Route, space: _BlunderSpace) -> list[tuple[float, str]]:
+    """Return the suspects' deviates and names, the largest first."""
+    share = np.diag(space.cofactor)
+    deviates = [
+        (_deviate(space, block), one.reading)
+        for one, block in zip(route.observations, space.blocks, strict=True)
+        if np.mean(share[block]) >= UNCHECKED_BELOW
+    ]
+    suspects = [pair for pair in deviates if pair[0] > SUSPECT_BEYOND]
+    return sorted(suspects, key=lambda pair: -pair[0])
 
 
 def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:

@@ -149,12 +149,17 @@ def _suspect_words(report: Report, check: ReadingCheck) -> str:
 
 def _where_else(check: ReadingCheck) -> str:
     """Say what else may be wrong where a mark is off: it shows what its whole row did."""
-    if not check.locate or check.reading != f"locate {check.locate} mark":
-        return ""
-    return (
-        f" The mark takes the blame for its row: check locate {plain(check.locate)}'s footage and "
-        "every tie of it too."
-    )
+    if check.footage_m is None:
+        return " Where one tie alone was taken from it, that tie may be the wrong one."
+    mark = plain(check.locate)
+    if check.locate and check.reading == f"locate {check.locate} mark":
+        return (
+            f" The mark takes the blame for its row: check locate {mark}'s footage and every tie "
+            "of it too."
+        )
+    if check.locate and check.reading == f"locate {check.locate} depth":
+        return f" The ground level at locate {mark} may be the wrong one, where it has one."
+    return ""
 
 
 def _next_words(report: Report, proposal: NextLocate | None) -> str:

@@ -272,7 +272,10 @@ class Locate:
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """A turn (right positive) and fall (down positive) at a footage, in degrees."""
+    """A turn (right positive) and fall (down positive) at a footage, in degrees.
+
+    ``sd_deg`` is the 1 sd of both where it is not the usual one of ``how``.
+    """
 
     footage_m: float
     turn_deg: float = 0.0
@@ -280,6 +283,7 @@ class Bend:
     how: Literal["fitting", "eye"] = "fitting"
     note: str = ""
     place: Place = Place("bends.csv")
+    sd_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
