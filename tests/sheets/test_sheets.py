@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from html import escape
 from itertools import pairwise
 from typing import Any
 
@@ -17,6 +18,9 @@ from sheets.builder import line_report, line_site
 
 from lateral_map.draw.packet.document import sheet_html
 from lateral_map.draw.sheet.document import draw_sheets
+from lateral_map.draw.sheet.fonts import text_width
+from lateral_map.draw.sheet.profile import flag_text
+from lateral_map.draw.sheet.strip import legend_rows
 from lateral_map.draw.summary import report_tables
 from lateral_map.errors import AnalysisError
 from lateral_map.export.pdf import html_to_pdf
@@ -70,6 +74,35 @@ def test_no_text_is_printed_over_other_text_on_a_demo(
     assert not any(sheets.left_out)
     for page in pdf.pages:
         assert overprinted(page) == []
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_no_word_on_a_demos_sheet_is_cut(demo: Callable[[str], Report], name: str) -> None:
+    report = demo(name)
+    (drawing,) = draw_sheets(report).drawings
+    assert "…" not in drawing
+    for crossing in report.crossings:
+        # On the plan, and over the profile.
+        assert drawing.count(crossing.line) >= 2
+    for _, words in legend_rows(report):
+        assert escape(words) in drawing
+
+
+@pytest.mark.parametrize("bold", [False, True])
+def test_a_flag_takes_smaller_letters_before_fewer_words(bold: bool) -> None:
+    spellings = ("street centreline 119.0 ± 4.5 ft", "street centreline", "centreline")
+    widths = [text_width(words, 6.0, bold=bold) for words in spellings]
+    words, size = flag_text(spellings, widths[0] + 0.1, 6.0, bold=bold)
+    assert words == spellings[0]
+    assert size == pytest.approx(6.0)
+    words, size = flag_text(spellings, 0.9 * widths[0], 6.0, bold=bold)
+    assert words == spellings[0]
+    assert size == pytest.approx(5.4)
+    assert text_width(words, size, bold=bold) <= 0.9 * widths[0] + 1e-9
+    assert flag_text(spellings, widths[1] + 0.1, 6.0, bold=bold)[0] == spellings[1]
+    words, size = flag_text(spellings, 0.5 * widths[2], 6.0, bold=bold)
+    assert words.endswith("…")
+    assert text_width(words, size, bold=bold) <= 0.5 * widths[2]
 
 
 def test_300_ft_with_80_findings_still_reads(

@@ -13,8 +13,8 @@ AXIS_PT: Final = 42.0
 ROW_PT: Final = 11.0
 ROWS: Final = 5
 _SMALL_IN: Final = 9.0
-_FLAGS_PT: Final = 84.0
-_FLAGS_SMALL_PT: Final = 78.0
+_FLAGS_PT: Final = 108.0
+_FLAGS_SMALL_PT: Final = 96.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def panels_on(paper: Paper) -> Panels:
     strip_height = 104.0 if small else 116.0
     strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
     room = strip.top - border.top
-    split = border.top + (0.455 if small else 0.49) * room
+    split = border.top + (0.44 if small else 0.465) * room
     plan = Box(border.left, border.top, border.right, split)
     profile = Box(border.left, split, border.right, strip.top)
     flags_height = _FLAGS_SMALL_PT if small else _FLAGS_PT

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -41,13 +42,14 @@ from lateral_map.draw.style import (
     UTILITY_LETTERS,
 )
 from lateral_map.draw.text import Z95, label, length, plus_minus, range_95, unit_word
-from lateral_map.model.results import Report
+from lateral_map.model.results import Crossing, Report
 from lateral_map.units import from_metres, small_unit, to_metres
 
 Floats = NDArray[np.float64]
 
 _FLAG_PT: Final = 6.0
 _FLAG_WIDTH_PT: Final = 7.6
+_SMALLEST_FLAG_PT: Final = 5.0
 _ROW_TEXT_PT: Final = 5.8
 _AXIS_TEXT_PT: Final = 6.0
 _GRID: Final = Stroke("#c9ced2", 0.25)
@@ -56,12 +58,11 @@ _BAND: Final = OKABE_ITO["sky blue"]
 
 @dataclass(frozen=True, slots=True)
 class _Flag:
-    """An upright label over the profile: where it stands, what it says."""
+    """An upright label over the profile: where it stands, what it says, the fullest first."""
 
     footage_m: float
-    words: str
+    spellings: tuple[str, ...]
     bold: bool = False
-    shorter: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,44 +267,52 @@ def _flags(p: _Profile) -> None:
         ground = float(p.y([interpolated(stations, stations.ground_m, flag.footage_m)])[0])
         elbow = [(x, band.bottom - 12.0), (x, band.bottom - 9.0), (foot, band.bottom)]
         p.canvas.line([*elbow, (foot, max(ground, graph.top))], Stroke(QUIET, 0.3))
-        room = band.height - 14.0
-        fits = text_width(flag.words, size, bold=flag.bold) <= room
-        words = shorten(
-            flag.words if fits else flag.shorter or flag.words, room, size, bold=flag.bold
-        )
+        words, set_pt = flag_text(flag.spellings, band.height - 14.0, size, bold=flag.bold)
         p.canvas.text(
-            float(x) + 0.36 * size, band.bottom - 13.5, words, size,
+            float(x) + 0.36 * set_pt, band.bottom - 13.5, words, set_pt,
             bold=flag.bold, turn_deg=-90.0,
         )  # fmt: skip
 
 
+def flag_text(
+    spellings: Sequence[str], room_pt: float, size_pt: float, *, bold: bool
+) -> tuple[str, float]:
+    """Return the fullest of ``spellings`` that fits in ``room_pt``, and its size in points.
+
+    Smaller letters come before fewer words, and only what fits in no other way is cut.
+    """
+    for words in spellings:
+        fitting = size_pt * room_pt / max(text_width(words, size_pt, bold=bold), room_pt)
+        if fitting >= min(size_pt, _SMALLEST_FLAG_PT):
+            return words, fitting
+    return shorten(spellings[-1], room_pt, size_pt, bold=bold), size_pt
+
+
 def _all_flags(p: _Profile) -> list[_Flag]:
-    report, unit = p.report, p.report.site.unit
-    flags = [
-        _Flag(
-            crossing.footage_m,
-            f"{plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)} {label(crossing.line)}",
-            crossing.decides,
-            f"{label(crossing.line)} {length(crossing.footage_m, unit)}",
-        )
-        for crossing in report.crossings
-    ]
-    flags += [_Flag(bend.footage_m, f"bend {bend_words(bend)}") for bend in report.site.bends]
+    report = p.report
+    flags = [_crossing_flag(report, crossing) for crossing in report.crossings]
+    flags += [_Flag(bend.footage_m, (f"bend {bend_words(bend)}",)) for bend in report.site.bends]
     flags += [
-        _Flag(transmitter_footage(report, locate), f"locate {label(locate.mark, 12)}")
+        _Flag(transmitter_footage(report, locate), (f"locate {label(locate.mark, 12)}",))
         for locate in report.site.locates
         if locate.use
     ]
     flags += [
         _Flag(
             result.finding.footage_m,
-            f"#{number} {finding_words(result)}",
+            (f"#{number} {finding_words(result)}", f"#{number} {label(result.finding.finding)}"),
             _is_past(report, number),
-            f"#{number} {label(result.finding.finding)}",
         )
         for number, result in enumerate(report.findings, start=1)
     ]
     return flags
+
+
+def _crossing_flag(report: Report, crossing: Crossing) -> _Flag:
+    line, unit = label(crossing.line), report.site.unit
+    range_words = plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)
+    spellings = (f"{line} {range_words}", f"{line} {length(crossing.footage_m, unit)}", line)
+    return _Flag(crossing.footage_m, spellings, crossing.decides)
 
 
 def _is_past(report: Report, number: int) -> bool:

@@ -40,7 +40,7 @@ STATIONING: Final = (
     "Stationing is the footage along the pipe as the counter read it. "
     "Figures with ± are 95 % ranges."
 )
-_KEY_PT: Final = 5.4
+_KEY_PT: Final = 6.0
 _KEY_ROW_PT: Final = 8.4
 _SWATCH_PT: Final = 22.0
 
@@ -178,18 +178,23 @@ def legend_rows(report: Report) -> list[tuple[str, str]]:
 def _legend(canvas: Canvas, report: Report, box: Box) -> None:
     rows = legend_rows(report)
     per_column = max(1, int((box.height - 6.0) // _KEY_ROW_PT))
-    columns = int(np.ceil(len(rows) / per_column))
-    width = (box.width - 8.0) / columns
-    # Room for words is what the swatches leave; where columns are many the text gets smaller.
-    for index, (style, words) in enumerate(rows):
-        column, row = divmod(index, per_column)
-        x = box.left + 6.0 + column * width
-        y = box.top + 4.0 + (row + 0.5) * _KEY_ROW_PT
-        draw_swatch(canvas, style, Box(x, y - 3.2, x + _SWATCH_PT, y + 3.2))
-        room = width - _SWATCH_PT - 6.0
-        size = min(6.2, _KEY_PT * room / max(text_width(words, _KEY_PT), 1.0))
-        size = max(size, 4.2)
-        canvas.text(x + _SWATCH_PT + 3.0, y + 0.36 * size, shorten(words, room, size), size)
+    columns = [rows[k : k + per_column] for k in range(0, len(rows), per_column)]
+    x = box.left + 6.0
+    for column, words_pt in zip(columns, _words_widths(columns, box.width - 8.0), strict=True):
+        for row, (style, words) in enumerate(column):
+            y = box.top + 4.0 + (row + 0.5) * _KEY_ROW_PT
+            draw_swatch(canvas, style, Box(x, y - 3.2, x + _SWATCH_PT, y + 3.2))
+            size = min(_KEY_PT, _KEY_PT * words_pt / max(text_width(words, _KEY_PT), 1.0))
+            size = max(size, 4.2)
+            canvas.text(x + _SWATCH_PT + 3.0, y + 0.36 * size, shorten(words, words_pt, size), size)
+        x += words_pt + _SWATCH_PT + 9.0
+
+
+def _words_widths(columns: list[list[tuple[str, str]]], room_pt: float) -> list[float]:
+    """Return the width of each column's words in points: as they need it, shared where short."""
+    needs = [max(text_width(words, _KEY_PT) for _, words in column) + 1.0 for column in columns]
+    room = room_pt - len(columns) * (_SWATCH_PT + 9.0)
+    return [need * min(1.0, room / sum(needs)) for need in needs]
 
 
 def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
