@@ -17,6 +17,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from lateral_map.draw.data import data_json
+from lateral_map.draw.style import CAUTIONS
 from lateral_map.errors import ExportError, LateralMapError, SiteError
 from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
@@ -93,6 +94,7 @@ class EntryApp:
             self._page.render(
                 title=state["site"]["name"] or state["site"]["folder"],
                 frame=frame,
+                cautions=CAUTIONS,
                 start=Markup(data_json(start)),  # noqa: S704 - no < or > left in it
             )
         )

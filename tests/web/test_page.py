@@ -292,6 +292,29 @@ def test_out_of_reach_a_row_is_kept_and_sent_later_once(
     assert rows_of(sketch)[-1].startswith("E,45,3")
 
 
+def test_a_page_open_since_before_the_server_was_begun_anew_loses_no_row(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    with served(sketch, keys) as first:
+        yard = Yard(context, first.address)
+        port = int(first.address.rpartition(":")[2])
+    yard.fill({"footage": "45", "depth": "3"})
+    with served(sketch, keys, port=port):
+        yard.panel().locator('form button[type="submit"]').first.click()
+        wait_until(lambda: len(rows_of(sketch)) == 5)
+        expect(yard.page.locator("#saving")).to_contain_text("Saved")
+    assert rows_of(sketch)[-1].startswith("E,45,3")
+
+
+def test_the_cautions_stand_on_a_page_that_draws_nothing_yet(
+    browser: Browser, tmp_path: Path, keys: Path
+) -> None:
+    with served(tmp_path / "new", keys) as server, browser_context(browser) as context:
+        yard = Yard(context, server.address)
+        expect(yard.page.locator("#cautions")).to_contain_text("Call 811")
+        expect(yard.page.locator("#cautions")).to_contain_text("cave in")
+
+
 def test_what_was_typed_outlives_the_page(yard: Yard) -> None:
     yard.fill({"footage": "45", "note": "by the gate"})
     yard.open()

@@ -30,6 +30,9 @@ async function save(path, body, { draft = null, faults = null, after = null } = 
   } catch (error) {
     if (error instanceof Unreached) {
       keepForLater(change);
+    } else if (isStale(error)) {
+      keepForLater(change);
+      freshen();
     } else if (error instanceof Refused && error.answer.conflict) {
       tell("Needs an answer", "wrong");
       askAbout(error.answer, change, { draft });
@@ -73,6 +76,17 @@ function tellWaiting() {
   if (count) tell(`Not reached: ${count} kept on this device`, "wrong");
 }
 
+/* The server was begun anew since this page was loaded: the page's key is not its any more. */
+const isStale = (error) => error instanceof Refused && [401, 403].includes(error.status);
+
+/** Load the page again, at most every half minute; what is kept on this device is sent then. */
+function freshen() {
+  const now = Date.now();
+  if (now - (kept("freshened") || 0) < 30000) return tell("Join this page again; what you typed is kept", "wrong");
+  keep("freshened", now);
+  return location.reload();
+}
+
 /** Send what was kept while the server was out of reach, oldest first. */
 async function sendWaiting() {
   while ((kept("waiting") || []).length) {
@@ -82,6 +96,8 @@ async function sendWaiting() {
       await deliver(change, change.body.op);
     } catch (error) {
       if (error instanceof Unreached) return tellWaiting();
+      if (isStale(error)) return freshen();
+      if (error instanceof Refused && error.status >= 500) return tell(error.message, "wrong");
       if (!(error instanceof Refused)) throw error;
       if (error.answer.conflict) askAbout(error.answer, change, {});
       else alertOnce(`Kept on this device and not taken: ${describeChange(change)}. ${error.message}`);
@@ -225,6 +241,7 @@ async function look() {
     if (!formHasFocus()) renderPanel();
   } catch (error) {
     if (error instanceof Unreached) tell("The page's server is not reached; what you type is kept", "wrong");
+    else if (isStale(error)) freshen();
     else throw error;
   }
 }
