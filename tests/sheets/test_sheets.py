@@ -19,12 +19,12 @@ from sheets.builder import line_report, line_site
 from lateral_map.draw.packet.document import sheet_html
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.draw.sheet.fonts import text_width
-from lateral_map.draw.sheet.profile import flag_text
+from lateral_map.draw.sheet.profile import answers_bar, flag_text
 from lateral_map.draw.sheet.strip import legend_rows
 from lateral_map.draw.summary import report_tables
 from lateral_map.errors import AnalysisError
 from lateral_map.export.pdf import html_to_pdf
-from lateral_map.model.results import Report
+from lateral_map.model.results import Report, ResponsibilityStretch
 from lateral_map.model.site import Finding
 from lateral_map.report import build_report
 
@@ -103,6 +103,20 @@ def test_a_flag_takes_smaller_letters_before_fewer_words(bold: bool) -> None:
     words, size = flag_text(spellings, 0.5 * widths[2], 6.0, bold=bold)
     assert words.endswith("…")
     assert text_width(words, size, bold=bold) <= 0.5 * widths[2]
+
+
+def test_nobody_is_named_within_the_range_of_where_the_line_is_crossed() -> None:
+    owner = ResponsibilityStretch(0.0, 10.0, "owner", 0.0, 1.0, "", "curb")
+    city = ResponsibilityStretch(10.0, 30.0, "city", 1.0, 0.0, "curb", "")
+    assert answers_bar((owner, city)) == [
+        (0.0, pytest.approx(10.0 - 1.959964, abs=1e-5), "owner"),
+        (pytest.approx(10.0 - 1.959964, abs=1e-5), pytest.approx(11.959964, abs=1e-5), "?"),
+        (pytest.approx(11.959964, abs=1e-5), 30.0, "city"),
+    ]
+    unknown = (replace(owner, sd_to_m=99.0), replace(city, sd_from_m=99.0))
+    assert answers_bar(unknown) == [(0.0, 30.0, "?")]
+    assert answers_bar((replace(owner, sd_to_m=0.0),)) == [(0.0, 10.0, "owner")]
+    assert answers_bar(()) == []
 
 
 def test_300_ft_with_80_findings_still_reads(

@@ -42,7 +42,7 @@ from lateral_map.draw.style import (
     UTILITY_LETTERS,
 )
 from lateral_map.draw.text import Z95, label, length, plus_minus, range_95, unit_word
-from lateral_map.model.results import Crossing, Report
+from lateral_map.model.results import Crossing, Report, ResponsibilityStretch
 from lateral_map.units import from_metres, small_unit, to_metres
 
 Floats = NDArray[np.float64]
@@ -366,7 +366,27 @@ def _rows(p: _Profile) -> None:
         tops[3],
         [(s.from_m, s.to_m, _pipe_words(p, s.material, s.size_m)) for s in p.report.pipes],
     )
-    _bar(p, tops[4], [(s.from_m, s.to_m, label(s.party)) for s in p.report.responsibility])
+    _bar(p, tops[4], answers_bar(p.report.responsibility))
+
+
+def answers_bar(stretches: Sequence[ResponsibilityStretch]) -> list[tuple[float, float, str]]:
+    """Return (from, to, words) of who answers, footages in m.
+
+    Within the 95 % range of where a stretch begins or ends nobody is named.
+    """
+    bar: list[tuple[float, float, str]] = []
+    if not stretches:
+        return bar
+    done, last = stretches[0].from_m, stretches[-1].to_m
+    for stretch in stretches:
+        begin = min(max(stretch.from_m + Z95 * stretch.sd_from_m, done), last)
+        end = max(stretch.to_m - Z95 * stretch.sd_to_m, begin)
+        if begin > done:
+            bar.append((done, begin, "?"))
+        if end > begin:
+            bar.append((begin, end, label(stretch.party)))
+        done = end
+    return bar
 
 
 def _pipe_words(p: _Profile, material: str, size_m: float | None) -> str:
@@ -386,7 +406,7 @@ def _bar(p: _Profile, top: float, stretches: list[tuple[float, float, str]]) -> 
         left, right = p.at(low), p.at(high)
         p.canvas.box(left, top, right - left, ROW_PT, edge=Stroke(QUIET, 0.4))
         shown = shorten(words, right - left - 3.0, _ROW_TEXT_PT)
-        if len(shown) > 1:
+        if shown != "…":
             p.canvas.text((left + right) / 2.0, top + 7.8, shown, _ROW_TEXT_PT, anchor="middle")
 
 

@@ -38,7 +38,7 @@ CAUTION: Final = (
 )
 STATIONING: Final = (
     "Stationing is the footage along the pipe as the counter read it. "
-    "Figures with ± are 95 % ranges."
+    "Figures with ± are 95 % ranges; ? stands where who answers is within one."
 )
 _KEY_PT: Final = 6.0
 _KEY_ROW_PT: Final = 8.4
