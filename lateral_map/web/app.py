@@ -108,12 +108,12 @@ class EntryApp:
         """Spend the one-time token and let the device in."""
         del body
         token = request.query_params.get("token", "")
-        session = self.gate.join(token)
-        if session is None:
+        secret = self.gate.join(token)
+        if secret is None:
             return HTMLResponse(self._join.render(token="", failed=True), 403)
         answer = Response(status_code=303, headers={"Location": "/"})
         answer.set_cookie(
-            COOKIE, session, httponly=True, samesite="strict", path="/",
+            COOKIE, secret, httponly=True, samesite="strict", path="/",
             secure=self.gate.scheme == "https",
         )  # fmt: skip
         return answer

@@ -53,7 +53,7 @@ class Gate:
     needs_joining: bool = False
     key: str = field(default_factory=lambda: secrets.token_urlsafe(32))
     _links: set[str] = field(default_factory=set)
-    _sessions: set[str] = field(default_factory=set)
+    _devices: set[str] = field(default_factory=set)
 
     def new_link(self) -> str:
         """Return a token that lets one device join, once."""
@@ -62,18 +62,18 @@ class Gate:
         return token
 
     def join(self, token: str) -> str | None:
-        """Spend a one-time token; return a session, None where the token is spent or unknown."""
+        """Spend a one-time token; return the device's secret, None for a token spent or unknown."""
         match = _same(token, self._links)
         if match is None:
             return None
         self._links.discard(match)
-        session = secrets.token_urlsafe(32)
-        self._sessions.add(session)
-        return session
+        secret = secrets.token_urlsafe(32)
+        self._devices.add(secret)
+        return secret
 
-    def has_joined(self, session: str) -> bool:
-        """Say whether a session is one of ours."""
-        return not self.needs_joining or _same(session, self._sessions) is not None
+    def has_joined(self, secret: str) -> bool:
+        """Say whether a secret is that of a device that joined."""
+        return not self.needs_joining or _same(secret, self._devices) is not None
 
 
 def _same(given: str, known: Iterable[str]) -> str | None:
@@ -116,7 +116,7 @@ class Guard:
             return 403, "The entry page takes no requests from other pages."
         if scope["path"] == JOIN or scope["path"].startswith("/static/"):
             return None
-        if not self.gate.has_joined(_session(headers)):
+        if not self.gate.has_joined(_device_secret(headers)):
             return 401, (
                 "This device has not joined. Open a one-time link: the one in the terminal, or a "
                 "new one from a device that has joined (More, Another device)."
@@ -139,7 +139,7 @@ class Guard:
         return site in ("same-origin", "none") or navigation
 
 
-def _session(headers: Headers) -> str:
+def _device_secret(headers: Headers) -> str:
     jar: SimpleCookie = SimpleCookie()
     try:
         jar.load(headers.get("cookie", ""))

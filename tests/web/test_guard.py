@@ -301,7 +301,7 @@ def test_a_link_lets_one_device_in_once(shared: Served) -> None:
     assert "set-cookie" not in again[1]
 
 
-def test_a_wrong_token_and_a_wrong_session_let_nobody_in(shared: Served) -> None:
+def test_a_wrong_token_and_a_wrong_cookie_let_nobody_in(shared: Served) -> None:
     assert shared.new_link is not None
     shared.new_link()
     client = Client(shared)

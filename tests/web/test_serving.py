@@ -79,7 +79,7 @@ def test_a_phone_joins_by_the_link_and_saves(
         page.get_by_role("button", name="Join").click()
         page.wait_for_selector("body[data-ready]")
         page.close()
-        yard = Yard(context, server.address)  # the session holds for the device
+        yard = Yard(context, server.address)  # what it joined with holds for the device
         assert yard.page.evaluate("window.isSecureContext")
         yard.enter({"footage": "45", "depth": "3"})
         yard.tab("More")
