@@ -89,6 +89,8 @@ def _summary(report: Report, photographs: int) -> list[str]:
     if facts["close"]:
         lines.append(f"Too close to call, nothing claimed: {facts['close_numbers']}")
     lines.append(f"Asked: {facts['question']}")
+    if not facts["from_lines"]:
+        lines.append("The letter says not whom to answer: write [referral] from in site.toml")
     if photographs:
         lines.append(f"Photographs: {photographs}")
     return lines

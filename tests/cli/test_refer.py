@@ -42,8 +42,19 @@ def test_refer_writes_the_packet_and_says_what_it_asks(run: Run, tmp_path: Path)
     done = run("refer", folder, "--letter", folder / "mine.html", "--also", "dxf")
     assert done.returncode == 0, done.stderr
     assert "Asked: " in done.stdout
+    assert "says not whom to answer: write [referral] from in site.toml" in done.stdout
     names = {path.name for path in (folder / "out").iterdir()}
     assert names == {"referral.pdf", "owner.html", "owner.pdf", "referral.zip"}
+
+
+def test_refer_asks_for_no_sender_where_one_is_given(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "site"
+    shutil.copytree(LOCAL_SKETCH, folder)
+    with (folder / "site.toml").open("a", encoding="utf-8") as site:
+        site.write('\n[referral]\nfrom = "Ours"\n')
+    done = run("refer", folder)
+    assert done.returncode == 0, done.stderr
+    assert "whom to answer" not in done.stdout
 
 
 def test_a_letter_that_cannot_be_used_leaves_what_was_there(run: Run, tmp_path: Path) -> None:
