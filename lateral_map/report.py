@@ -92,13 +92,14 @@ def _collect_notices(
 ) -> tuple[str, ...]:
     """Return everything a reader of the drawings should know, each said once."""
     said = [
+        # What could hurt someone comes first.
+        *_dig_notices(route, dig),
         *route.site.notices,
         *route.notices,
         *_ground_notices(route),
         *_crossing_notices(route, crossings),
         *_uncrossed_notices(route.site, uncrossed),
         *_pipe_notices(route.site, pipes),
-        *_dig_notices(route, dig),
         *_end_notices(route.site),
     ]
     return tuple(dict.fromkeys(said))
