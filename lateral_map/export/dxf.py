@@ -138,7 +138,9 @@ class _Drawing:
         for utility in plan.utilities:
             facts = {
                 "name": utility.name,
-                "depth_to_top": self._out.length(utility.depth_m) or "unknown",
+                "depth_to_top": "unknown"
+                if utility.depth_m is None
+                else self._out.length(utility.depth_m),
                 "source": utility.source,
             }
             self._flat(utility.vertices_m, _UTILITIES[utility.utility][0], facts)
@@ -194,10 +196,18 @@ class _Drawing:
             "Not a utility locate, not a land survey. Call before you dig.",
             "Method: electromagnetic observation. ASCE 38-22 quality level: not assigned,",
             "a professional's judgement. Local code and record decide who answers.",
+            *self._doubts(),
         )
         (x, y, _), *_ = self._declared(np.array([[east, north, 0.0]]))
         for row, line in enumerate(words):
             self._words((x, y - (8 + 1.8 * row) * self._text, 0.0), line, "notes")
+
+    def _doubts(self) -> Iterator[str]:
+        """Yield what makes the line less sure than its own accuracy says."""
+        if self._report.route.alternatives:
+            yield "ANOTHER LINE FITS THE READINGS ABOUT AS WELL: it is not drawn here."
+        if self._report.suspects:
+            yield f"SUSPECT READINGS: {len(self._report.suspects)}. See the referral's evidence."
 
     def _declared(self, vertices_m: Floats) -> list[tuple[float, float, float]]:
         """Return vertices in the declared system, heights in its unit."""

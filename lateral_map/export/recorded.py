@@ -76,6 +76,8 @@ def _stretch(report: Report, out: Outward, from_m: float, to_m: float) -> Record
         "answers": _party(report, middle),
         "date": report.site.date.isoformat() if report.site.date else None,
         "elevations": _elevations(report),
+        "other_lines": len(report.route.alternatives),
+        "suspect_readings": len(report.suspects),
         "quality_level": QUALITY_LEVEL,
         "unit": out.unit,
     }

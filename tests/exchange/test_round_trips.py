@@ -8,6 +8,7 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -292,6 +293,22 @@ def test_stretches_join_end_to_end_and_say_the_worst_accuracy(sketch: Report) ->
     assert worst * 0.3048 == pytest.approx(float(sketch.stations.semi_major_m.max()), abs=1e-6)
     assert {each.record["answers"] for each in stretches} == {"owner", "city"}
     assert {each.record["material"] for each in stretches} == {"clay", "pvc"}
+
+
+def test_a_line_in_doubt_says_so_in_every_file(sketch: Report) -> None:
+    other = sketch.route.positions(sketch.route.chain.nodes_m)
+    first = replace(sketch.readings[0], verdict="suspect")
+    doubtful = replace(
+        sketch,
+        route=replace(sketch.route, alternatives=(other,)),
+        readings=(first, *sketch.readings[1:]),
+    )
+    for report, doubts in ((sketch, 0), (doubtful, 1)):
+        assert {each.record["other_lines"] for each in recorded_stretches(report)} == {doubts}
+        assert {each.record["suspect_readings"] for each in recorded_stretches(report)} == {doubts}
+        drawing = make_products(report, ("dxf",))["route.dxf"].decode("ascii")
+        assert drawing.count("ANOTHER LINE FITS") == doubts
+        assert drawing.count("SUSPECT READINGS: 1") == doubts
 
 
 def test_the_same_site_gives_the_same_bytes_in_another_process(made: Any, tmp_path: Path) -> None:
