@@ -136,6 +136,20 @@ def test_no_range_is_said_to_reach_over_the_line_where_only_another_line_does() 
     assert "reaches over the line" not in said
 
 
+@pytest.mark.parametrize(
+    ("verdict", "title"),
+    [
+        ("past", "referral of what lies past the curb"),
+        ("too close to call", "a question about the curb"),
+        ("inside", "no finding past the curb"),
+    ],
+)
+def test_the_letters_title_claims_no_more_than_the_letter(verdict: SideVerdict, title: str) -> None:
+    report = replace(REPORT, findings=(judged(REPORT.findings[0], verdict, None),))
+    letter = words_of(f"<div>{render_letter(packet_facts(report))}</div>")
+    assert f"Sewer lateral: {title}" in letter
+
+
 def test_parties_named_with_an_article_take_no_second_one() -> None:
     boundary = Boundary("curb", "the owner", "the city", decides=True)
     report = line_report(60.0, 9, boundaries=(boundary,))
