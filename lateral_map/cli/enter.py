@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import threading
 import webbrowser
 from contextlib import suppress
@@ -52,9 +51,6 @@ def enter(
 
 
 def _prepare(site: Path, *, port: int, share: bool) -> Served:
-    # A site's matrices are small: a second thread costs more in waiting than it saves, and on a
-    # busy machine several times as much. It must be said before the library is loaded.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from lateral_map.web.serve import NoNetworkError, prepare
 
     keys = Path(typer.get_app_dir("lateral-map"))

@@ -16,8 +16,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import sync_playwright
-from web.yard import CHROMIUM, DESKTOP, PHONE, SWITCHES, Yard, browser_context
+from playwright.sync_api import Browser
+from web.yard import DESKTOP, PHONE, Yard, browser_context
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.browser]
 LOCATES, BENDS, SAVES = 25, 4, 15
@@ -81,7 +81,7 @@ def feature(kind: str, name: str, shape: str, at: list) -> dict:
 
 
 @pytest.mark.parametrize("screen", [DESKTOP, PHONE], ids=["desktop", "phone"])
-def test_save_to_redraw(screen: dict, tmp_path: Path, benchmark) -> None:
+def test_save_to_redraw(screen: dict, tmp_path: Path, browser: Browser, benchmark) -> None:
     write_site(tmp_path / "site")
     command = [sys.executable, "-m", "lateral_map", "enter", str(tmp_path / "site"), "--port", "0",
                "--no-browser"]  # fmt: skip
@@ -89,19 +89,17 @@ def test_save_to_redraw(screen: dict, tmp_path: Path, benchmark) -> None:
         assert process.stdout is not None
         process.stdout.readline()
         address = process.stdout.readline().split()[-1]
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
-            with browser_context(browser, **screen) as context:
-                yard = Yard(context, address)
-                numbers = iter(range(1000))
+        with browser_context(browser, **screen) as context:
+            yard = Yard(context, address)
+            numbers = iter(range(1000))
 
-                def save() -> None:
-                    yard.enter({"mark": f"Z{next(numbers)}", "footage": "125", "depth": "6.5"})
+            def save() -> None:
+                yard.enter({"mark": f"Z{next(numbers)}", "footage": "125", "depth": "6.5"})
 
-                benchmark.pedantic(save, rounds=SAVES, warmup_rounds=2)
-                spent = yard.page.evaluate(
-                    "performance.getEntriesByName('save to redraw', 'measure').map(e => e.duration)"
-                )[2:]
+            benchmark.pedantic(save, rounds=SAVES, warmup_rounds=2)
+            spent = yard.page.evaluate(
+                "performance.getEntriesByName('save to redraw', 'measure').map(e => e.duration)"
+            )[2:]
         process.terminate()
     median, worst = statistics.median(spent), max(spent)
     told = f"median {median:.0f} ms, worst {worst:.0f} ms, load {os.getloadavg()[0]:.1f}"

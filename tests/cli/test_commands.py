@@ -120,7 +120,12 @@ class TestCheck:
     def test_a_terminal_of_any_width_loses_nothing(
         self, run: Run, site: Path, columns: int
     ) -> None:
-        terminal = {"COLUMNS": str(columns), "TTY_COMPATIBLE": "1", "NO_COLOR": "1"}
+        terminal = {
+            "COLUMNS": str(columns),
+            "TTY_COMPATIBLE": "1",
+            "NO_COLOR": "1",
+            "TERM": "xterm",
+        }
         shown = re.sub(r"\x1b\[\d*m", "", run("check", site, environment=terminal).stdout)
         assert max(map(len, shown.splitlines())) <= columns
         assert "…" not in shown

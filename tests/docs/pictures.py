@@ -6,11 +6,15 @@ Run as ``python tests/docs/pictures.py``; needs Chromium. Look at them afterward
 from __future__ import annotations
 
 import io
+import sys
 import tempfile
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from chromium import launched
 
 from lateral_map import build_report, load_site
 from lateral_map.export.registry import write_products
@@ -18,11 +22,6 @@ from lateral_map.export.registry import write_products
 TOP = Path(__file__).parents[2]
 IMAGES = TOP / "docs" / "images"
 WIDTH_PX = 1180
-CHROMIUM = "/usr/bin/chromium"
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run",
-]  # fmt: skip
 
 
 def main() -> None:
@@ -36,8 +35,7 @@ def main() -> None:
 
 def _photograph(page: Path) -> Image.Image:
     """Return the page from its top to the bottom of its map."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    with launched() as browser:
         tab = browser.new_page(viewport={"width": WIDTH_PX, "height": 1000})
         tab.goto(page.as_uri())
         tab.wait_for_function("document.querySelector('.leaflet-container') !== null")
@@ -46,7 +44,6 @@ def _photograph(page: Path) -> Image.Image:
         assert box is not None
         height = box["y"] + box["height"] + 8
         shot = tab.screenshot(clip={"x": 0, "y": 0, "width": WIDTH_PX, "height": height})
-        browser.close()
     return Image.open(io.BytesIO(shot))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from drawings.builder import build
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from lateral_map.draw.page import map_page
 from lateral_map.model.results import Report
@@ -38,21 +38,6 @@ def report(make_report: MakeReport) -> Report:
     return make_report()
 
 
-CHROMIUM = "/usr/bin/chromium"
-CHROMIUM_ARGUMENTS = (
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run",
-)  # fmt: skip
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=list(CHROMIUM_ARGUMENTS))
-        yield browser
-        browser.close()
-
-
 @dataclass
 class Opened:
     """A page open in the browser, with what it asked for and complained of."""
@@ -67,13 +52,13 @@ class Opened:
 
 
 @pytest.fixture
-def open_page(chromium: Browser, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
+def open_page(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
     contexts = []
 
     def opened(text: str, *, width: int = 1280, height: int = 900, touch: bool = False) -> Opened:
         file = tmp_path / f"map{len(contexts)}.html"
         file.write_text(text, encoding="utf-8")
-        context = chromium.new_context(
+        context = browser.new_context(
             viewport={"width": width, "height": height}, has_touch=touch, is_mobile=touch
         )
         contexts.append(context)

@@ -374,11 +374,11 @@ def test_new_data_redraws_in_place(make_report, open_page) -> None:
 
 
 def test_an_online_map_is_fetched_from_its_own_host_alone(
-    report: Report, chromium, tmp_path
+    report: Report, browser, tmp_path
 ) -> None:
     file = tmp_path / "online.html"
     file.write_text(map_page(report, base_map=True), encoding="utf-8")
-    page = chromium.new_page()
+    page = browser.new_page()
     asked: list[str] = []
 
     def refuse(route) -> None:
@@ -462,13 +462,13 @@ def test_the_page_is_titled_and_its_data_is_inert(report: Report, open_page, pag
 
 
 @pytest.mark.parametrize("width", [390, 1280])
-def test_no_barrier_that_an_accessibility_check_finds(chromium, page_of, tmp_path, width) -> None:
+def test_no_barrier_that_an_accessibility_check_finds(browser, page_of, tmp_path, width) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
     file = tmp_path / "map.html"
     file.write_text(page_of(), encoding="utf-8")
     # The checker's own script has to get past the page's policy.
-    context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
+    context = browser.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
     page = context.new_page()
     page.goto(file.as_uri())
     page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pdfplumber
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Browser
 from sheets.test_sheets import overprinted
 
 from lateral_map import build_report, load_site
@@ -21,8 +21,6 @@ from lateral_map.export.packet import MANIFEST, PacketOptions, make_packet, make
 from lateral_map.model.results import Report
 
 DEMOS = Path(__file__).parents[2] / "demo_sites"
-CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
-            "--disable-component-update", "--disable-sync", "--no-first-run"]  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -95,24 +93,22 @@ def test_the_referrals_pages_read_and_carry_nothing_twice(packet: dict[str, byte
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [390, 1280])
 def test_the_owners_page_stands_alone_in_a_browser(
-    packet: dict[str, bytes], tmp_path: Path, width: int
+    packet: dict[str, bytes], tmp_path: Path, browser: Browser, width: int
 ) -> None:
     file = tmp_path / "owner.html"
     file.write_bytes(packet["owner.html"])
     asked: list[str] = []
     complaints: list[str] = []
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
-        page = browser.new_page(viewport={"width": width, "height": 800})
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("console", lambda message: complaints.append(message.text))
-        page.goto(file.as_uri())
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert page.locator(".card").count() == 10
-        assert page.locator(".drawing").bounding_box()["width"] <= width
-        # Wide enough to be read, pushed sideways where the window is narrower.
-        assert page.locator("svg").bounding_box()["width"] >= 700
-        browser.close()
+    page = browser.new_page(viewport={"width": width, "height": 800})
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: complaints.append(message.text))
+    page.goto(file.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.locator(".card").count() == 10
+    assert page.locator(".drawing").bounding_box()["width"] <= width
+    # Wide enough to be read, pushed sideways where the window is narrower.
+    assert page.locator("svg").bounding_box()["width"] >= 700
+    page.close()
     assert asked == [file.as_uri()]
     assert complaints == []
 

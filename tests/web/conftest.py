@@ -1,21 +1,10 @@
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
-from web.yard import CHROMIUM, SWITCHES
 
 SITES = Path(__file__).parents[1] / "sites"
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

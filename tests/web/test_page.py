@@ -64,11 +64,11 @@ def open_row(yard: Yard, mark: str) -> None:
 
 def test_a_locate_is_saved_and_map_and_profile_redraw(yard: Yard, sketch: Path) -> None:
     assert "E" not in " ".join(drawn_marks(yard))
-    profile = yard.page.locator("#profile-wide svg").inner_html()
+    profile = yard.page.locator("#profile-slider svg").inner_html()
     yard.enter({"footage": "45", "depth": "3'4 1/2\"", "tape1_from": "hydrant", "tape1": "33 ft"})
     assert rows_of(sketch)[-1].startswith('E,45,"3\'4 1/2"""')
     assert "E" in drawn_marks(yard)
-    assert yard.page.locator("#profile-wide svg").inner_html() != profile
+    assert yard.page.locator("#profile-slider svg").inner_html() != profile
     expect(yard.page.locator("#saving")).to_contain_text("Saved")
 
 

@@ -13,11 +13,6 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from lateral_map.web.serve import Served, prepare
 
-CHROMIUM = "/usr/bin/chromium"
-SWITCHES = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run",
-]  # fmt: skip
 PHONE: dict[str, Any] = {
     "viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True,
     "device_scale_factor": 2,

@@ -25,8 +25,11 @@ export const offers = start.offers;
 export const isShared = start.shared;
 export const firstState = start.state;
 
-/** The narrow profile is drawn where the page is a telephone's. */
+/** The page is a telephone's. */
 export const isNarrow = () => window.innerWidth <= 760;
+
+/** The narrow profile is drawn wherever the wide one would be too small to read (see entry.css). */
+const wantsNarrowProfile = () => window.innerWidth <= 1700;
 
 /** A name for a change, so that one sent twice is made once. */
 export function newOp() {
@@ -79,7 +82,7 @@ export const ask = (path) => request(path, {});
 export const askState = () => ask("/state");
 
 /** Ask for the profile in this page's width. */
-export const askProfile = () => ask(`/profile${isNarrow() ? "?narrow=1" : ""}`);
+export const askProfile = () => ask(`/profile${wantsNarrowProfile() ? "?narrow=1" : ""}`);
 
 /** Send a change, or a file to be read. */
 export function send(path, body) {

@@ -8,6 +8,8 @@ let drawing = null; // the script is loaded with the first picture there is
 export function showProfile(profiles) {
   if (!page() || !Object.keys(profiles).length) return;
   page().data.profiles = profiles;
+  // Only the one asked for is drawn; the other may stand there from before the window changed.
+  for (const name of ["wide", "narrow"]) if (!(name in profiles)) byId(`profile-${name}`).replaceChildren();
   window.lateralMap.drawProfiles(page());
   if (page().station >= 0) page().point(page().station, "redraw");
 }
