@@ -14,6 +14,7 @@ from lateral_map.model.past import variances
 from lateral_map.model.pipe_sizes import nominal_inches
 from lateral_map.model.results import FallStretch, FallVerdict, PipeStretch
 from lateral_map.model.route import Route
+from lateral_map.model.site import FallCodeName
 from lateral_map.units import steep_deg
 
 Floats = NDArray[np.float64]
@@ -46,7 +47,7 @@ _ANY_SIZE = float("inf")
 
 # The codes print 1/4, 1/8 and 1/16 in per ft as 2, 1 and 1/2 percent. The printed percentage is
 # what a fall is held against: exact fractions (2.083 %) would fail a pipe laid at 2 percent.
-FALL_CODES: Final[dict[str, FallCode]] = {
+FALL_CODES: Final[dict[FallCodeName, FallCode]] = {
     "IPC": FallCode(
         "IPC Table 704.1",
         (
@@ -86,13 +87,11 @@ _NO_LEVELS = (
 )
 
 
-def measure_falls(
-    route: Route, pipes: Iterable[PipeStretch], code: str = "IPC"
-) -> tuple[FallStretch, ...]:
+def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStretch, ...]:
     """Return the fall of each stretch between depths read, vertical bends and changes of pipe.
 
     The ratio is fall over level distance; its 1 sd is from the joint covariance of the pieces'
-    pitches. ``code`` names one of ``FALL_CODES``; raises ``KeyError``. At least 95 % is asked for
+    pitches. The least fall is that of the code the site names. At least 95 % is asked for
     "enough fall", "too flat" and "falls back".
     """
     pipes = tuple(pipes)
@@ -106,7 +105,7 @@ def measure_falls(
             (float(ends[i]), float(ends[i + 1])),
             (float(ratio[i]), float(sd[i])),
             _size_at(pipes, (ends[i] + ends[i + 1]) / 2.0),
-            FALL_CODES[code],
+            FALL_CODES[route.site.fall_code],
             known,
         )
         for i in range(len(ratio))

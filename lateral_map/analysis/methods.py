@@ -274,8 +274,7 @@ def _offset_words(unit: str, reach: RepairReach) -> list[str]:
 
 
 def _bend_words(unit: str, bend: Bend) -> str:
-    turns = [(bend.turn_deg, "right", "left"), (bend.fall_deg, "down", "up")]
-    words = [f"{abs(turn):g}° {plus if turn > 0 else minus}" for turn, plus, minus in turns if turn]
+    words = bend.angles_in_words()
     return f"bend of {' and '.join(words)} at {format_length(bend.footage_m, unit)} ({bend.how})"
 
 

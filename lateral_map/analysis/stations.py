@@ -102,13 +102,7 @@ def _finding_events(finding: Finding) -> list[Event]:
 
 
 def _bend_words(bend: Bend) -> str:
-    turns = [(bend.turn_deg, "right", "left"), (bend.fall_deg, "down", "up")]
-    words = [
-        f"{abs(angle):g}° {positive if angle > 0 else negative}"
-        for angle, positive, negative in turns
-        if angle
-    ]
-    return " and ".join(["bend " + words[0], *words[1:]]) if words else "bend"
+    return f"bend {' and '.join(bend.angles_in_words())}".rstrip()
 
 
 def _across_along(plan: Floats, heading: Floats) -> tuple[Floats, Floats]:

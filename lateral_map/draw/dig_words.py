@@ -272,11 +272,10 @@ def _pipe_words(one: ReachReview, unit: str) -> str:
 
 
 def _bends_words(one: ReachReview, unit: str) -> str:
-    words = []
-    for bend in one.reach.bends:
-        turns = ((bend.turn_deg, "right", "left"), (bend.fall_deg, "down", "up"))
-        said = [f"{abs(a):g}° {plus if a > 0 else minus}" for a, plus, minus in turns if a]
-        words.append(f"{' and '.join(said)} at {length(bend.footage_m, unit)}")
+    words = [
+        f"{' and '.join(bend.angles_in_words())} at {length(bend.footage_m, unit)}"
+        for bend in one.reach.bends
+    ]
     return listed(words, 6) or "none"
 
 

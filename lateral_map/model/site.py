@@ -27,6 +27,7 @@ Material = Literal[
     "cast iron", "clay", "concrete", "pvc", "abs", "hdpe", "bituminous fibre", "other"
 ]
 Cover = Literal["lawn", "planting", "concrete", "asphalt", "gravel", "other"]
+FallCodeName = Literal["IPC", "IRC", "IRC 2024", "UPC", "UPC with approval"]
 Severity = Literal["minor", "moderate", "severe"]
 Peak = Literal["in-line", "total field", "null"]
 Soil = Literal["stable rock", "A", "B", "C"]
@@ -285,6 +286,15 @@ class Bend:
     place: Place = Place("bends.csv")
     sd_deg: float | None = None
 
+    def angles_in_words(self) -> tuple[str, ...]:
+        """Return the angles turned, such as ``("45° right", "22.5° down")``; none if straight."""
+        turns = ((self.turn_deg, "right", "left"), (self.fall_deg, "down", "up"))
+        return tuple(
+            f"{abs(angle):g}° {positive if angle > 0 else negative}"
+            for angle, positive, negative in turns
+            if angle
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -413,6 +423,7 @@ class Site:
     referral: Referral = field(default_factory=Referral)
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()
+    fall_code: FallCodeName = "IPC"
 
     def transmitter_footage_m(self, locate: Locate) -> float:
         """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""

@@ -113,6 +113,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         name=of.named.name,
         frame=of.placed.frame,
         unit=of.named.unit,
+        fall_code=of.named.fall_code,
         start=start,
         accuracy=build_accuracy(said.accuracy, said.unit),
         run=run,

@@ -14,10 +14,21 @@ from typing import Annotated, Any, Final, get_args
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo, WithJsonSchema
 
 from lateral_map.errors import SiteError
-from lateral_map.model.site import Cover, Material, Peak, RuleKey, Severity, UtilityKind
+from lateral_map.model.site import (
+    Cover,
+    FallCodeName,
+    Material,
+    Peak,
+    RuleKey,
+    Severity,
+    UtilityKind,
+)
 from lateral_map.reading.typed import Spelling, refuse
 from lateral_map.reading.words import LONGEST_NAME, clean_name, clean_text, listed, plain, suggest
 from lateral_map.units import parse_length, show_value, small_unit, to_metres
+
+# No coordinate on earth is as large in any unit; far larger ones overflow the geometry.
+FARTHEST: Final = 1e9
 
 
 def _spelling(info: ValidationInfo) -> Spelling:
@@ -354,6 +365,7 @@ CoverWord = Annotated[Cover, one_of(*get_args(Cover))]
 UtilityWord = Annotated[UtilityKind, one_of(*get_args(UtilityKind))]
 SeverityWord = Annotated[Severity, one_of(*get_args(Severity))]
 PeakWord = Annotated[Peak, one_of(*get_args(Peak))]
+FallCodeWord = Annotated[FallCodeName, one_of(*get_args(FallCodeName))]
 
 _YES_NO: Final = dict.fromkeys(("yes", "y", "true", "1"), True) | dict.fromkeys(
     ("no", "n", "false", "0"), False

@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import Fault, SiteError
 from lateral_map.reading.features import Feature, FeatureFile, label_of, name_of
+from lateral_map.reading.fields import FARTHEST
 from lateral_map.reading.files import decode_utf8, read_bytes
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.words import listed
@@ -194,6 +195,10 @@ def _position(raw: object, number: int) -> tuple[float, float]:
         x, y = float(numbers[0]), float(numbers[1])
     except OverflowError:
         x = y = math.inf
-    if not (math.isfinite(x) and math.isfinite(y)):
-        raise _refuse(f"vertex {number} is {show_value(raw)}", "coordinates are finite numbers")
+    # Not finite is beyond, too.
+    if not (abs(x) <= FARTHEST and abs(y) <= FARTHEST):
+        raise _refuse(
+            f"vertex {number} is {show_value(raw)}",
+            f"coordinates are finite numbers up to {FARTHEST:,.0f}",
+        )
     return x, y

@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from lateral_map.errors import Fault, FrameError, SiteError
 from lateral_map.frame import crs_middle_deg, reproject, same_crs
 from lateral_map.reading.features import Feature, FeatureFile, label_of, name_of
+from lateral_map.reading.fields import FARTHEST
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.plan import KINDS
 from lateral_map.reading.words import clean_name, plain
@@ -93,8 +94,10 @@ def _geometry(shape: bytes | None) -> BaseGeometry:
     )
     if geometry is None or geometry.is_empty:
         raise SiteError(Fault("it has no geometry", "draw it or remove it"))
-    if not np.isfinite(shapely.get_coordinates(geometry)).all():
-        raise SiteError(Fault("a vertex is no finite number", "draw it again"))
+    if not (np.abs(shapely.get_coordinates(geometry)) <= FARTHEST).all():
+        raise SiteError(
+            Fault(f"a vertex is no finite number up to {FARTHEST:,.0f}", "draw it again")
+        )
     parts = shapely.get_parts(geometry)
     return parts[0] if len(parts) == 1 else geometry
 

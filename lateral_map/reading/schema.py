@@ -17,6 +17,7 @@ from lateral_map.reading.fields import (
     Azimuth,
     Date,
     Depth,
+    FallCodeWord,
     Footage,
     Fraction,
     Grade,
@@ -102,6 +103,11 @@ class SiteTable(Typed):
         description="Unit of every bare length: ft (international foot), us_ft (US survey foot) "
         "or m.",
         examples=['"ft"'],
+    )
+    fall_code: FallCodeWord = Field(
+        default="IPC",
+        description="Plumbing code whose least fall for the size the pipe's fall is held against.",
+        examples=['"UPC"'],
     )
 
 

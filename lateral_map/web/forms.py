@@ -13,6 +13,7 @@ from typing import Any, Final, get_args
 
 from lateral_map.model.site import (
     Cover,
+    FallCodeName,
     LineKind,
     Material,
     Peak,
@@ -183,6 +184,13 @@ SITE: Final = (
                 "Coordinate system",
                 help="local for a sketch tied to no place on earth, else a projected system such "
                 "as EPSG:6499. GNSS needs a projected one.",
+            ),
+            Field(
+                "fall_code",
+                "Plumbing code for the fall",
+                "choice",
+                choices=get_args(FallCodeName),
+                help="Without one, the IPC's least fall is used.",
             ),
         ),
         path="site",

@@ -18,7 +18,20 @@ from tomlkit.items import AoT, Table
 LISTS: Final = ("pipe", "boundary")
 # Settings that are words whatever they look like; a site may well be called 12.
 _WORDS: Final = frozenset(
-    ("name", "crs", "unit", "point", "line", "inside", "outside", "material", "rule", "soil", "end")
+    (
+        "name",
+        "crs",
+        "unit",
+        "fall_code",
+        "point",
+        "line",
+        "inside",
+        "outside",
+        "material",
+        "rule",
+        "soil",
+        "end",
+    )
 )
 _FLAGS: Final = frozenset(("decides",))
 _NUMBER: Final = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")

@@ -339,6 +339,10 @@ SITE_TOML_CASES = [
     Case("nobody answers", toml("boundary#0", "outside", None), TOML, None, "boundary[1].outside", ("decides", '"city"')),
     Case("maybe", toml("boundary#0", "decides", '"maybe"'), TOML, None, "boundary[1].decides", ("'maybe'", "yes or no")),
     Case("24 ft of tolerance", toml("dig", "tolerance_zone", "24"), TOML, None, "dig.tolerance_zone", ("24 ft", "24 in")),
+    Case(
+        "unknown fall code", toml("site", "fall_code", '"UPCC"'), TOML, None, "site.fall_code",
+        ("'UPCC'", "'UPC'"),
+    ),
     Case("soil D", toml("dig", "soil", '"D"'), TOML, None, "dig.soil", ("'D'", "'stable rock'")),
     Case("no wander", toml("accuracy", "wander", "0"), TOML, None, "accuracy.wander", ("greater than 0",)),
     Case("mixed systems", toml("accuracy", "tape", '"1 ft 3 cm"'), TOML, None, "accuracy.tape", ("not a length",)),
@@ -437,6 +441,7 @@ PLAN_CASES = [
     Case("no coordinates", shape("hydrant", "Point", []), PLAN, None, "feature 2 'hydrant'", ("vertex 1 is []",)),
     Case("empty coordinates", shape("curb", "LineString", []), PLAN, None, "feature 5 'curb'", ("empty",)),
     Case("coordinates as text", shape("hydrant", "Point", ["-84.5", "42.7"]), PLAN, None, "feature 2 'hydrant'", ("vertex 1", "position")),
+    Case("off every map", shape("hydrant", "Point", [-84.5, -3e298]), PLAN, None, "feature 2 'hydrant'", ("e+298", "finite numbers up to 1,000,000,000")),
     Case("NaN", shape("hydrant", "Point", [float("nan"), 42.7]), PLAN, None, "feature 2 'hydrant'", ("nan", "finite")),
     Case("no geometry", lambda f: f.features("hydrant").update(geometry=None), PLAN, None, "feature 2 'hydrant'", ("no geometry",)),
     Case("a curve", shape("curb", "GeometryCollection", []), PLAN, None, "feature 5 'curb'", ("'GeometryCollection'",)),

@@ -10,12 +10,7 @@ from lateral_map.model.site import Bend
 
 def bend_words(bend: Bend) -> str:
     """Return a bend in words, such as ``45° right, 22.5° down``."""
-    parts = []
-    if bend.turn_deg:
-        parts.append(f"{abs(bend.turn_deg):g}° {'right' if bend.turn_deg > 0 else 'left'}")
-    if bend.fall_deg:
-        parts.append(f"{abs(bend.fall_deg):g}° {'down' if bend.fall_deg > 0 else 'up'}")
-    return ", ".join(parts) or "straight"
+    return ", ".join(bend.angles_in_words()) or "straight"
 
 
 def bends_layer(report: Report) -> Layer:
