@@ -78,7 +78,8 @@
     const points = item.at.map((at) => sheet.page.map.latLngToLayerPoint(sheet.page.plane.toMap(at)));
     const pieces = [];
     for (let i = 1; i < points.length; i += 1) {
-      const clipped = L.LineUtil.clipSegment(points[i - 1], points[i], bounds, i > 1, true);
+      // Without rounding: a place rounded to outside fractional bounds is clipped again for ever.
+      const clipped = L.LineUtil.clipSegment(points[i - 1], points[i], bounds, i > 1, false);
       if (clipped) pieces.push({ from: clipped[0], to: clipped[1], length: clipped[0].distanceTo(clipped[1]) });
     }
     return pieces;

@@ -1,0 +1,197 @@
+"""Every page with a map under the hand: dragged, flung, wheeled and pinched, and never at a stop.
+
+A page that hangs answers nothing, not even a time-out asked of it, so a watchdog outside the
+browser ends the browser's own process; what waits on it then fails.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from chromium import SWITCHES
+from drawings.builder import build
+from playwright.sync_api import Browser, BrowserContext, CDPSession, Page
+from web.yard import Yard, served
+
+from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig_page import dig_page
+from lateral_map.draw.page import map_page
+from lateral_map.reading.folder import load_site
+from lateral_map.report import build_report
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+SCALE_FACTORS = (1.0, 1.5, 2.625)
+GESTURES = 25
+PATIENCE_S = 15.0
+
+
+class Watchdog:
+    """Ends a browser's process unless it is fed in time."""
+
+    def __init__(self, browser: Browser) -> None:
+        asked = browser.new_browser_cdp_session().send("SystemInfo.getProcessInfo")
+        self.process = next(one["id"] for one in asked["processInfo"] if one["type"] == "browser")
+        self.timer: threading.Timer | None = None
+
+    def feed(self) -> None:
+        self.rest()
+        self.timer = threading.Timer(PATIENCE_S, os.kill, (self.process, signal.SIGKILL))
+        self.timer.daemon = True
+        self.timer.start()
+
+    def rest(self) -> None:
+        if self.timer:
+            self.timer.cancel()
+
+
+@contextmanager
+def watched(browser: Browser) -> Iterator[tuple[Browser, Watchdog]]:
+    """Give a browser of the test's own, for the watchdog may have to end it."""
+    own = browser.browser_type.launch(executable_path="/usr/bin/chromium", args=SWITCHES)
+    dog = Watchdog(own)
+    try:
+        yield own, dog
+    finally:
+        dog.rest()
+        own.close()
+
+
+def written(text: str) -> Callable[[BrowserContext, Path], Page]:
+    def opened(context: BrowserContext, folder: Path) -> Page:
+        file = folder / "page.html"
+        file.write_text(text, encoding="utf-8")
+        page = context.new_page()
+        page.goto(file.as_uri())
+        page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+        return page
+
+    return opened
+
+
+def pages() -> dict[str, Callable[[], str]]:
+    """Return a maker of each kind of page that stands in a file, on earth and as a sketch."""
+
+    def demo(name: str) -> Any:
+        return build_report(load_site(ROOT / "demo_sites" / name))
+
+    return {
+        "map": lambda: map_page(demo("plain_lot")),
+        "sketch": lambda: map_page(build(unit="us_ft", local=True, alternatives=True)),
+        "dig page": lambda: dig_page(build_dig_review(demo("garage_slab"))),
+    }
+
+
+class Hand:
+    """A hand on the map: each gesture is drawn from a seed."""
+
+    def __init__(self, page: Page, session: CDPSession, seed: int) -> None:
+        self.page, self.session, self.draw = page, session, random.Random(seed)
+        self.box = page.locator("#plan .leaflet-container, .leaflet-container").first.bounding_box()
+
+    def place(self) -> tuple[float, float]:
+        box = self.box
+        return (
+            box["x"] + self.draw.uniform(0.2, 0.8) * box["width"],
+            box["y"] + self.draw.uniform(0.2, 0.8) * box["height"],
+        )
+
+    def away(self, place: tuple[float, float]) -> tuple[float, float]:
+        return tuple(at + self.draw.uniform(-160, 160) for at in place)
+
+    def drag(self) -> None:
+        begin = self.place()
+        end = self.away(begin)
+        self.page.mouse.move(*begin)
+        self.page.mouse.down()
+        self.page.mouse.move(*end, steps=self.draw.randint(2, 6))
+        self.page.mouse.up()
+
+    def fling(self) -> None:
+        """Swipe by finger and let go at speed, so that the map runs on by itself."""
+        begin = self.place()
+        end = self.away(begin)
+        self.touches("touchStart", [begin])
+        for step in range(1, 5):
+            share = step / 4
+            self.touches(
+                "touchMove",
+                [tuple(a + share * (b - a) for a, b in zip(begin, end, strict=True))],
+            )
+        self.touches("touchEnd", [])
+
+    def pinch(self) -> None:
+        x, y = self.place()
+        before, after = self.draw.uniform(30, 120), self.draw.uniform(30, 120)
+        for step in range(5):
+            reach = before + (after - before) * step / 4
+            fingers = [(x - reach, y - reach / 3), (x + reach, y + reach / 3)]
+            self.touches("touchMove" if step else "touchStart", fingers)
+        self.touches("touchEnd", [])
+
+    def wheel(self) -> None:
+        self.page.mouse.move(*self.place())
+        self.page.mouse.wheel(0, self.draw.uniform(-300, 300))
+
+    def touches(self, kind: str, places: list[tuple[float, ...]]) -> None:
+        points = [{"x": at[0], "y": at[1], "id": i} for i, at in enumerate(places)]
+        self.session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    def any(self) -> None:
+        self.draw.choice((self.drag, self.drag, self.fling, self.fling, self.pinch, self.wheel))()
+        if self.draw.random() < 0.15:
+            # Wander no farther than a person who is still looking at the line.
+            self.page.evaluate("document.getElementById('whole-site')?.click()")
+
+
+def handle(page: Page, dog: Watchdog, seed: int) -> None:
+    """Handle the page's map for a while; the watchdog bites where it stops answering."""
+    hand = Hand(page, page.context.new_cdp_session(page), seed)
+    for _ in range(GESTURES):
+        dog.feed()
+        hand.any()
+        assert page.evaluate("1 + 1") == 2
+    dog.feed()
+    page.wait_for_timeout(400)
+    assert page.evaluate("1 + 1") == 2
+
+
+@pytest.mark.parametrize("factor", SCALE_FACTORS)
+@pytest.mark.parametrize("kind", ["map", "sketch", "dig page"])
+def test_a_page_in_a_file_never_stops_answering(browser, tmp_path, kind, factor) -> None:
+    with watched(browser) as (own, dog):
+        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
+        context = own.new_context(viewport=size, device_scale_factor=factor, has_touch=True)
+        dog.feed()
+        page = written(pages()[kind]())(context, tmp_path)
+        page.locator(".leaflet-container").first.scroll_into_view_if_needed()
+        handle(page, dog, seed=int(factor * 1000))
+
+
+@pytest.mark.parametrize("factor", SCALE_FACTORS)
+def test_the_entry_page_never_stops_answering(browser, sketch_copy, tmp_path, factor) -> None:
+    with served(sketch_copy, tmp_path / "keys") as server, watched(browser) as (own, dog):
+        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
+        context = own.new_context(viewport=size, device_scale_factor=factor, has_touch=True)
+        dog.feed()
+        yard = Yard(context, server.address)
+        handle(yard.page, dog, seed=int(factor * 1000) + 1)
+
+
+@pytest.fixture
+def sketch_copy(tmp_path: Path) -> Path:
+    folder = tmp_path / "sketch"
+    folder.mkdir()
+    for path in (ROOT / "tests" / "sites" / "local_sketch").iterdir():
+        if path.is_file():
+            (folder / path.name).write_bytes(path.read_bytes())
+    return folder
