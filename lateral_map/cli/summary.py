@@ -10,7 +10,7 @@ from rich.text import Text
 
 from lateral_map.cli.console import plain
 from lateral_map.draw.along import telling_side
-from lateral_map.draw.elements.findings import finding_words, side_words
+from lateral_map.draw.plan.findings import finding_words, side_words
 from lateral_map.draw.style import READING_WORDS
 from lateral_map.draw.text import decimals_for, length, plus_minus, range_95, tidy
 from lateral_map.units import format_length

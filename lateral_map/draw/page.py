@@ -20,7 +20,7 @@ from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
 from lateral_map.draw.data import LAYER_KEYS, data_json, map_data
-from lateral_map.draw.scene import Layer
+from lateral_map.draw.plan.scene import Layer
 from lateral_map.errors import FrameError
 from lateral_map.model.results import Report
 

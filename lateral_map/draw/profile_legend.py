@@ -9,9 +9,9 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from lateral_map.draw.along import checks_by_locate, utility_meetings
-from lateral_map.draw.elements.findings import findings_layer
-from lateral_map.draw.elements.locates import locate_verdict
 from lateral_map.draw.flags import drawable, text_width_in
+from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.style import (
     BASIS_LINES,
     BEND_MARK,

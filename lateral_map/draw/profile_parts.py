@@ -19,9 +19,9 @@ from lateral_map.draw.along import (
     transmitter_footage,
     utility_meetings,
 )
-from lateral_map.draw.elements.findings import side_style
-from lateral_map.draw.elements.locates import locate_verdict
 from lateral_map.draw.flags import drawable, fitting
+from lateral_map.draw.plan.findings import side_style
+from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.profile_layout import Lines, Window, at_footage
 from lateral_map.draw.profile_legend import INNER_MARKERS, MARKERS, dashes
 from lateral_map.draw.style import (

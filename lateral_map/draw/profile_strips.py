@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from lateral_map.draw.along import basis_stretches
-from lateral_map.draw.elements.responsibility import party_styles, undecided
 from lateral_map.draw.flags import drawable, fitting
+from lateral_map.draw.plan.responsibility import party_styles, undecided
 from lateral_map.draw.profile_layout import Window
 from lateral_map.draw.style import BASIS_LINES, INK, OKABE_ITO, PAPER, PARTY_LINES, QUIET
 from lateral_map.draw.text import fall_words, label

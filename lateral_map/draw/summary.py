@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from lateral_map.draw.along import basis_stretches, checks_by_locate, telling_side
-from lateral_map.draw.elements.findings import finding_words, side_words
-from lateral_map.draw.elements.locates import reading_words
+from lateral_map.draw.plan.findings import finding_words, side_words
+from lateral_map.draw.plan.locates import reading_words
 from lateral_map.draw.style import LINE_WORDS
 from lateral_map.draw.text import (
     fall_words,

@@ -9,7 +9,7 @@ from typing import Final, Literal
 import numpy as np
 
 from lateral_map.draw.along import telling_side
-from lateral_map.draw.elements.findings import finding_words
+from lateral_map.draw.plan.findings import finding_words
 from lateral_map.draw.summary import drawing_notices, past_findings
 from lateral_map.draw.text import label, length, listed, odds, plus_minus, range_95, tidy
 from lateral_map.model.results import FindingResult, ReadingCheck, Report

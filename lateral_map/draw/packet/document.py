@@ -11,11 +11,11 @@ from typing import Any, Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from lateral_map.draw.elements.findings import finding_words
 from lateral_map.draw.packet.facts import evidence_facts, packet_facts
 from lateral_map.draw.packet.letter import render_letter
 from lateral_map.draw.packet.owner import owner_facts
 from lateral_map.draw.packet.sorting import Sorted, sort_findings
+from lateral_map.draw.plan.findings import finding_words
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.draw.sheet.paper import Paper
 from lateral_map.draw.summary import drawing_notices, report_tables

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from lateral_map.draw.elements.findings import finding_words
 from lateral_map.draw.packet.sorting import Sorted, deciding_boundary, deciding_crossing
+from lateral_map.draw.plan.findings import finding_words
 from lateral_map.draw.text import (
     Z95,
     decimals_for,

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
 from lateral_map.draw.along import basis_stretches, line_between
-from lateral_map.draw.elements.boundaries import boundaries_layer
-from lateral_map.draw.elements.dig import dig_layer
-from lateral_map.draw.elements.ground import buildings_layer, surfaces_layer
-from lateral_map.draw.elements.route import alternatives_layer, corridor_layer
-from lateral_map.draw.elements.utilities import utilities_layer
-from lateral_map.draw.scene import Area, Layer, Line
+from lateral_map.draw.plan.boundaries import boundaries_layer
+from lateral_map.draw.plan.dig import dig_layer
+from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.plan.route import alternatives_layer, corridor_layer
+from lateral_map.draw.plan.scene import Area, Layer, Line
+from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.sheet.cuts import Cut, Setting
 from lateral_map.draw.sheet.hatch import hatch_lines
 from lateral_map.draw.sheet.labels import Box, Placer

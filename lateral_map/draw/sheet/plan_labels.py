@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
-from lateral_map.draw.elements.boundaries import boundaries_layer
-from lateral_map.draw.scene import Line
+from lateral_map.draw.plan.boundaries import boundaries_layer
+from lateral_map.draw.plan.scene import Line
 from lateral_map.draw.sheet.fonts import shorten, text_width
 from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.plan_panel import (

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from lateral_map.draw.elements.bends import bends_layer
-from lateral_map.draw.elements.crossings import crossings_layer
-from lateral_map.draw.elements.findings import findings_layer
-from lateral_map.draw.elements.locates import locates_layer, points_layer
-from lateral_map.draw.elements.route import route_layer
-from lateral_map.draw.scene import Layer, Mark
+from lateral_map.draw.plan.bends import bends_layer
+from lateral_map.draw.plan.crossings import crossings_layer
+from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.locates import locates_layer, points_layer
+from lateral_map.draw.plan.route import route_layer
+from lateral_map.draw.plan.scene import Layer, Mark
 from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.marks import draw_mark, mark_half
 from lateral_map.draw.sheet.plan_panel import LABEL_PT, SMALL_PT, PlanPanel

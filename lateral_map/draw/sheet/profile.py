@@ -19,9 +19,9 @@ from lateral_map.draw.along import (
     transmitter_footage,
     utility_meetings,
 )
-from lateral_map.draw.elements.bends import bend_words
-from lateral_map.draw.elements.findings import finding_words, side_style
-from lateral_map.draw.elements.locates import locate_verdict
+from lateral_map.draw.plan.bends import bend_words
+from lateral_map.draw.plan.findings import finding_words, side_style
+from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.sheet.cuts import Cut, Setting, height_range
 from lateral_map.draw.sheet.fonts import shorten, text_width
 from lateral_map.draw.sheet.hatch import hatch_lines

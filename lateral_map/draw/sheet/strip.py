@@ -9,16 +9,16 @@ from typing import Final
 import numpy as np
 from shapely import box as shapely_box
 
-from lateral_map.draw.elements.bends import bends_layer
-from lateral_map.draw.elements.boundaries import boundaries_layer
-from lateral_map.draw.elements.crossings import crossings_layer
-from lateral_map.draw.elements.dig import dig_layer
-from lateral_map.draw.elements.findings import findings_layer
-from lateral_map.draw.elements.ground import buildings_layer, surfaces_layer
-from lateral_map.draw.elements.locates import locates_layer, points_layer
-from lateral_map.draw.elements.route import alternatives_layer, corridor_layer, route_layer
-from lateral_map.draw.elements.utilities import utilities_layer
-from lateral_map.draw.scene import Layer
+from lateral_map.draw.plan.bends import bends_layer
+from lateral_map.draw.plan.boundaries import boundaries_layer
+from lateral_map.draw.plan.crossings import crossings_layer
+from lateral_map.draw.plan.dig import dig_layer
+from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.plan.locates import locates_layer, points_layer
+from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.plan.scene import Layer
+from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.sheet.cuts import Cut, Setting
 from lateral_map.draw.sheet.fonts import shorten, text_width, wrap
 from lateral_map.draw.sheet.hatch import hatch_lines

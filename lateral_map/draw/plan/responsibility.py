@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lateral_map.draw.along import line_between
-from lateral_map.draw.scene import Detail, Layer, Line
+from lateral_map.draw.plan.scene import Detail, Layer, Line
 from lateral_map.draw.style import PARTY_LINES
 from lateral_map.draw.text import Z95, label, length, plus_minus, tidy
 from lateral_map.model.results import Report, ResponsibilityStretch

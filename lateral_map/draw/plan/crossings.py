@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.scene import Detail, Layer, Mark
+from lateral_map.draw.plan.scene import Detail, Layer, Mark
 from lateral_map.draw.text import label, listed, plus_minus, tidy
 from lateral_map.model.results import Crossing, Report
 

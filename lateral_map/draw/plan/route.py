@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lateral_map.draw.along import basis_stretches, line_between
-from lateral_map.draw.scene import Area, Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import Area, Detail, Layer, Line, Mark
 from lateral_map.draw.style import BASIS_WORDS
 from lateral_map.draw.text import length, tidy
 from lateral_map.model.results import Report

@@ -11,18 +11,18 @@ from shapely.geometry import LineString, Point
 
 from lateral_map.draw.along import basis_stretches, line_between, utility_meetings
 from lateral_map.draw.data import LAYER_KEYS, plan_layers
-from lateral_map.draw.elements.bends import bend_words, bends_layer
-from lateral_map.draw.elements.boundaries import boundaries_layer
-from lateral_map.draw.elements.crossings import crossings_layer
-from lateral_map.draw.elements.dig import dig_layer
-from lateral_map.draw.elements.findings import findings_layer
-from lateral_map.draw.elements.ground import buildings_layer, surfaces_layer
-from lateral_map.draw.elements.locates import locates_layer, points_layer, ties_layer
-from lateral_map.draw.elements.next_locate import next_locate_layer
-from lateral_map.draw.elements.responsibility import responsibility_layer, undecided
-from lateral_map.draw.elements.route import alternatives_layer, corridor_layer, route_layer
-from lateral_map.draw.elements.utilities import utilities_layer
-from lateral_map.draw.scene import Line, Mark, SceneWriter
+from lateral_map.draw.plan.bends import bend_words, bends_layer
+from lateral_map.draw.plan.boundaries import boundaries_layer
+from lateral_map.draw.plan.crossings import crossings_layer
+from lateral_map.draw.plan.dig import dig_layer
+from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_layer
+from lateral_map.draw.plan.next_locate import next_locate_layer
+from lateral_map.draw.plan.responsibility import responsibility_layer, undecided
+from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.plan.scene import Line, Mark, SceneWriter
+from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.style import style_table
 from lateral_map.draw.summary import drawing_notices, report_tables, summary_facts
 from lateral_map.model.results import Report

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lateral_map.draw.along import checks_by_locate, transmitter_footage, worst_verdict
-from lateral_map.draw.scene import Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import Detail, Layer, Line, Mark
 from lateral_map.draw.style import LOCATE_WORDS, READING_WORDS
 from lateral_map.draw.text import label, length, tidy
 from lateral_map.model.results import ReadingCheck, Report

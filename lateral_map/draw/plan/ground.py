@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.scene import Area, Detail, Layer
+from lateral_map.draw.plan.scene import Area, Detail, Layer
 from lateral_map.draw.style import COVER_WORDS
 from lateral_map.draw.text import label, tidy
 from lateral_map.model.results import Report

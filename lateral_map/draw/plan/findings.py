@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lateral_map.draw.along import line_between, telling_side
-from lateral_map.draw.scene import Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import Detail, Layer, Line, Mark
 from lateral_map.draw.style import SEVERITY_SCALE, SIDE_WORDS
 from lateral_map.draw.text import label, length, listed, odds, plus_minus, tidy
 from lateral_map.model.results import FindingResult, Report, Side

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.scene import Detail, Layer, Line
+from lateral_map.draw.plan.scene import Detail, Layer, Line
 from lateral_map.draw.style import UTILITY_LETTERS, UTILITY_WORDS
 from lateral_map.draw.text import length, range_95, tidy
 from lateral_map.model.results import Report
