@@ -9,7 +9,8 @@ from dataclasses import dataclass
 class Referral:
     """The [referral] table. Every field may be empty; the packet then says it in its own words.
 
-    ``letter`` and ``photographs`` are paths within the site folder.
+    ``letter`` and ``photographs`` are paths within the site folder. ``client`` is the party, as
+    the boundaries name it, on whose side the sender is.
     """
 
     to: str = ""
@@ -20,6 +21,7 @@ class Referral:
     letter: str = ""
     photographs: str = "photographs"
     keep_metadata: bool = False
+    client: str = ""
 
 
 @dataclass(frozen=True, slots=True)

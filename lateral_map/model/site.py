@@ -22,6 +22,7 @@ from lateral_map.model.referral import Referral
 Floats = NDArray[np.float64]
 
 LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
+BoundaryKind = Literal["line", "main", "cleanout"]
 UtilityKind = Literal["gas", "electric", "water", "communication", "reclaimed", "sewer"]
 Material = Literal[
     "cast iron", "clay", "concrete", "pvc", "abs", "hdpe", "bituminous fibre", "other"
@@ -127,12 +128,20 @@ class PipeRun:
 
 @dataclass(frozen=True, slots=True)
 class Boundary:
-    """A plan line that matters, and who answers for the pipe on each side of it."""
+    """A plan line, the main or a cleanout, and who answers for the pipe on each side of it.
+
+    ``line`` is its name: the plan line's, ``main``, or what the cleanout is called. ``inside``
+    answers on the start's side. A cleanout stands at ``footage_m`` on the counter (None for the
+    others), read with ``sd_footage_m``.
+    """
 
     line: str
     inside: str
     outside: str
     decides: bool = False
+    kind: BoundaryKind = "line"
+    footage_m: float | None = None
+    sd_footage_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

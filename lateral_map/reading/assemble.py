@@ -8,9 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, get_args
 
-import numpy as np
-
-from lateral_map.model.lines import signed_offsets
 from lateral_map.model.referral import Referral
 from lateral_map.model.site import (
     Accuracy,
@@ -35,11 +32,11 @@ from lateral_map.model.site import (
     Start,
     Transmitter,
 )
+from lateral_map.reading.boundaries import note_boundaries
 from lateral_map.reading.footages import Rows
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.names import POINTS, PlanNames
 from lateral_map.reading.placing import PlacedStart
-from lateral_map.reading.plan import LINE_KINDS
 from lateral_map.reading.rows import BendRow, FindingRow
 from lateral_map.reading.schema import (
     AccuracyTable,
@@ -68,7 +65,6 @@ _SD_START_M: Final = to_metres(0.5, "ft")
 _SD_START_LONLAT_M: Final = to_metres(4.0, "ft")
 _WANDER_PER_ROOT_FT: Final = 0.5
 _FALL_WANDER_PER_ROOT_FT: Final = 0.2
-_ON_LINE_M: Final = 0.01
 _FITTINGS_DEG: Final = (11.25, 22.5, 45.0, 60.0, 72.0, 90.0)
 
 # Degrees one joint turns unseen, 1 sd (common practice, no source). Clay: a third of the 2.4
@@ -98,6 +94,8 @@ class Gathered:
     plan: Plan
     names: PlanNames
     rows: Rows
+    boundaries: tuple[Boundary, ...]
+    client: str
     locates: tuple[Locate, ...]
     folder: Path
 
@@ -107,7 +105,8 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
     said = of.said
     bends, findings = _bends(of.rows.bends, ledger), _findings(of.rows.findings, ledger)
     pipes, run = _pipes(said, ledger), _run(said, of.end_m, ledger)
-    start, boundaries = _start(of, ledger), _boundaries(of, ledger)
+    start = _start(of, ledger)
+    note_boundaries(of.boundaries, said, of.names, of.plan, of.placed, ledger)
     _note_units(of, ledger)
     return Site(
         name=of.named.name,
@@ -121,7 +120,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         counter=_counter(said.counter),
         transmitter=_transmitter(said.transmitter),
         pipes=pipes,
-        boundaries=boundaries,
+        boundaries=of.boundaries,
         dig=_dig(said.dig, said.dig_rules),
         locates=of.locates,
         bends=bends,
@@ -129,7 +128,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         plan=of.plan,
         notices=tuple(ledger.notices),
         folder=of.folder,
-        referral=_referral(said.referral),
+        referral=_referral(said.referral, of.client),
         reaches=tuple(Reach(one.from_, one.to, one.name) for one in said.reaches),
         rates=_rates(said.rates, said.unit),
     )
@@ -230,32 +229,6 @@ def _pipe_wander(pipe: PipeTable, unit: str) -> float | None:
     return None
 
 
-def _boundaries(of: Gathered, ledger: Ledger) -> tuple[Boundary, ...]:
-    boundaries = []
-    for one in of.said.boundaries:
-        line = of.names.resolve(one.line, LINE_KINDS) or one.line
-        boundaries.append(Boundary(line, one.inside, one.outside, one.decides))
-        _note_boundary(line, of, ledger)
-    return tuple(boundaries)
-
-
-def _note_boundary(line: str, of: Gathered, ledger: Ledger) -> None:
-    drawn = None if of.names.plan is None else of.names.plan.find(line, LINE_KINDS)
-    if drawn is not None and drawn.properties.accuracy is None:
-        shown = format_length(of.said.accuracy.mapped_line, of.said.unit)
-        ledger.notice(
-            f"The plan gives no accuracy for {line!r}; it is taken as {shown} (1 sd). Its crossing "
-            "is no surer than that unless a locate is tied to the line itself."
-        )
-    here = np.array([of.placed.easting_m, of.placed.northing_m])
-    off_m = abs(float(signed_offsets(of.plan.line(line).vertices_m, here).offset_m))
-    sd_m = of.started.accuracy or 0.0
-    if off_m <= max(_ON_LINE_M, sd_m):
-        ledger.notice(
-            f"The start is within its own accuracy of {line!r}: which side is past is not sure."
-        )
-
-
 def _dig(given: DigTable, own: Iterable[DigRuleTable]) -> DigRules:
     return DigRules(
         tolerance_zone_m=given.tolerance_zone,
@@ -294,7 +267,7 @@ def _rates(given: RatesTable, unit: str) -> Rates:
     return Rates(given.currency, tuple(rates))
 
 
-def _referral(given: ReferralTable) -> Referral:
+def _referral(given: ReferralTable, client: str) -> Referral:
     return Referral(
         to=given.to,
         sender=given.from_,
@@ -304,6 +277,7 @@ def _referral(given: ReferralTable) -> Referral:
         letter=given.letter,
         photographs=given.photographs,
         keep_metadata=given.keep_metadata,
+        client=client,
     )
 
 

@@ -9,6 +9,7 @@ from typing import TypeVar
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.site import Plan, Site
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
+from lateral_map.reading.boundaries import read_boundaries, resolve_client
 from lateral_map.reading.features import FeatureFile
 from lateral_map.reading.files import FolderFiles, list_files
 from lateral_map.reading.footages import Rows, check_footages, find_end
@@ -103,7 +104,9 @@ def _join(
     """Check the files against each other, lay everything in the plane, and build the site."""
     names = PlanNames(read.sorted, read.absent)
     check_marks(rows.locates, ledger)
-    check_names(said, rows.locates, names, ledger)
+    boundaries = read_boundaries(said, rows.findings, names, ledger)
+    client = resolve_client(said, ledger)
+    check_names(rows.locates, boundaries, names, ledger)
     end_m = find_end(said, rows, ledger)
     if end_m is not None:
         check_footages(said, rows, end_m, ledger)
@@ -121,7 +124,18 @@ def _join(
     if said.site is None or said.start is None or end_m is None:
         raise SiteError(Fault("the site is not whole", "see site.toml", file="site.toml"))
     gathered = Gathered(
-        said, said.site, said.start, placed, end_m, plan, names, rows, locates, folder
+        said=said,
+        named=said.site,
+        started=said.start,
+        placed=placed,
+        end_m=end_m,
+        plan=plan,
+        names=names,
+        rows=rows,
+        boundaries=boundaries,
+        client=client,
+        locates=locates,
+        folder=folder,
     )
     return assemble_site(gathered, ledger)
 

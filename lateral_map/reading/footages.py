@@ -92,6 +92,10 @@ def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
     for i, pipe in enumerate(said.pipes, 1):
         field = f"pipe[{i}].from"
         yield _Reading(pipe.from_, "site.toml", said.lines.get(field), field, "pipe")
+    for i, boundary in enumerate(said.boundaries, 1):
+        if boundary.at == "cleanout" and boundary.footage is not None:
+            field = f"boundary[{i}].footage"
+            yield _Reading(boundary.footage, "site.toml", said.lines.get(field), field, "boundary")
     tables: tuple[tuple[str, tuple[ReadRow[LocateRow | BendRow | FindingRow], ...]], ...] = (
         ("locate", rows.locates),
         ("bend", rows.bends),

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from lateral_map.model.site import Boundary
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.plan import LINE_KINDS, SortedPlan
 from lateral_map.reading.rows import TAPES, LocateRow
-from lateral_map.reading.site_file import SiteFile
 from lateral_map.reading.typed_rows import ReadRow
 from lateral_map.reading.words import clean_name, suggest
 
@@ -57,11 +57,13 @@ class PlanNames:
 
 
 def check_names(
-    said: SiteFile, locates: Iterable[ReadRow[LocateRow]], names: PlanNames, ledger: Ledger
+    locates: Iterable[ReadRow[LocateRow]],
+    boundaries: Iterable[Boundary],
+    names: PlanNames,
+    ledger: Ledger,
 ) -> None:
-    """Report every name in site.toml and locates.csv that the plan does not hold."""
-    _check_boundaries(said, names, ledger)
-    bounding = {names.resolve(one.line, LINE_KINDS) or one.line for one in said.boundaries}
+    """Report every name in locates.csv that the plan, or [[boundary]], does not hold."""
+    bounding = {one.line for one in boundaries if one.kind == "line"}
     for row in locates:
         for tape in TAPES:
             _check_cell(row, f"{tape}_from", POINTS, "reference point", names, ledger)
@@ -74,26 +76,6 @@ def check_names(
                 row=row.number,
                 field="past",
             )
-
-
-def _check_boundaries(said: SiteFile, names: PlanNames, ledger: Ledger) -> None:
-    seen: set[str] = set()
-    for i, boundary in enumerate(said.boundaries, 1):
-        field = f"boundary[{i}].line"
-        place = said.lines.get(field)
-        trouble = names.trouble(boundary.line, LINE_KINDS, "line")
-        if trouble is not None:
-            ledger.fault(*trouble, file="site.toml", row=place, field=field)
-        line = names.resolve(boundary.line, LINE_KINDS) or boundary.line
-        if line in seen:
-            ledger.fault(
-                f"{line!r} is a boundary already",
-                "keep one [[boundary]] for each line",
-                file="site.toml",
-                row=place,
-                field=field,
-            )
-        seen.add(line)
 
 
 def _check_cell(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, ConfigDict, Field
 
 from lateral_map.errors import Fault
 from lateral_map.reading.fields import (
@@ -65,6 +65,7 @@ def _inches(value: float, description: str) -> Any:
 
 UnitWord = Annotated[Literal["ft", "us_ft", "m"], one_of("ft", "us_ft", "m")]
 SoilWord = Annotated[Literal["stable rock", "A", "B", "C"], one_of("stable rock", "A", "B", "C")]
+BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], one_of("main", "cleanout")]
 EndWord = Annotated[Literal["main", "not reached"], one_of("main", "not reached")]
 # A bare 24 would be 24 ft: no local rule, trench or bedding is that wide.
 ZoneLength = Annotated[
@@ -203,9 +204,32 @@ class PipeTable(Typed):
 
 
 class BoundaryTable(Typed):
-    """[[boundary]]: a plan line that matters."""
+    """[[boundary]]: a plan line that matters, or the main or a cleanout where the party changes."""
 
-    line: Name = Field(description="Name of a line of the plan.", examples=['"curb"'])
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": ["line"]}, {"required": ["at"]}]}
+    )
+
+    line: Name | None = Field(
+        default=None, description="Name of a line of the plan.", examples=['"curb"']
+    )
+    at: BoundaryPlaceWord | None = Field(
+        default=None,
+        description="Instead of line: main (where the lateral meets it) or cleanout.",
+        examples=['"main"'],
+    )
+    footage: Footage | None = Field(
+        default=None,
+        description="Where that cleanout is; default the footage of the finding called cleanout.",
+        examples=["41.5"],
+    )
+    accuracy: Spread | None = Field(
+        default=None, description="1 sd of that footage; default [counter] reading_accuracy."
+    )
+    name: Name | None = Field(
+        default=None,
+        description="What the cleanout is called, where there is more than one; default cleanout.",
+    )
     inside: Text = Field(default="", description="Who answers on the start's side.")
     outside: Text = Field(default="", description="Who answers past it.")
     decides: YesNo = Field(
@@ -214,14 +238,30 @@ class BoundaryTable(Typed):
         json_schema_extra={"type": "boolean"},
     )
 
+    @classmethod
+    def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
+        """Yield a fault unless one of line and at is given."""
+        if "line" in given and "at" in given:
+            remedy = "write line for a line of the plan, or at for the main or a cleanout"
+            yield Fault("line is given too", remedy, field="at")
+        elif "line" not in given and "at" not in given:
+            remedy = 'write for example line = "curb", or at = "main" or "cleanout"'
+            yield Fault("it is missing", remedy, field="line")
+
     def value_faults(self) -> Iterable[Fault]:
-        """Yield a fault where a line decides between parties nobody named."""
+        """Yield a fault for a key only a cleanout has, or parties nobody named."""
+        if self.at != "cleanout":
+            for key in ("footage", "accuracy", "name"):
+                if getattr(self, key) is not None:
+                    remedy = 'it goes with at = "cleanout"; leave it out, or write that'
+                    yield Fault("only a cleanout is given so", remedy, field=key)
         sides = (("inside", self.inside, "owner"), ("outside", self.outside, "city"))
         for key, party, example in sides:
             if self.decides and not party:
-                where = "on the start's side" if key == "inside" else "past the line"
+                what = "line" if self.at is None else self.at
+                where = "on the start's side" if key == "inside" else f"past the {what}"
                 yield Fault(
-                    "the line decides responsibility, but this is missing",
+                    f"the {what} decides responsibility, but this is missing",
                     f'name who answers {where}, such as {key} = "{example}"',
                     field=key,
                 )
@@ -385,6 +425,11 @@ class ReferralTable(Typed):
 
     to: Text = Field(default="", description="Who it goes to; lines may follow one another.")
     from_: Text = Field(default="", alias="from", description="Who sends it.")
+    client: Name | None = Field(
+        default=None,
+        description="Whose side the sender is on: a party as a [[boundary]] names it.",
+        examples=['"owner"'],
+    )
     reference: Text = Field(default="", description="Your own or the utility's reference.")
     question: Text = Field(
         default="", description="What you ask of the utility, in one sentence of your own."

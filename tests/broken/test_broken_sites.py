@@ -44,6 +44,11 @@ def toml(table: str, key: str, value: str | None) -> Damage:
     return damage
 
 
+def boundary(**keys: str) -> Damage:
+    """Add a boundary."""
+    return lambda folder: folder.toml["boundary"].append(keys)
+
+
 def cell(table: str, row: int, **cells: str) -> Damage:
     """Set cells of a row, counted as a spreadsheet does."""
 
@@ -338,6 +343,34 @@ SITE_TOML_CASES = [
     Case("boundary on a utility", toml("boundary#1", "line", '"gas main"'), TOML, None, "boundary[2].line", ("is a utility",)),
     Case("nobody answers", toml("boundary#0", "outside", None), TOML, None, "boundary[1].outside", ("decides", '"city"')),
     Case("maybe", toml("boundary#0", "decides", '"maybe"'), TOML, None, "boundary[1].decides", ("'maybe'", "yes or no")),
+    Case("no line and no place", toml("boundary#1", "line", None), TOML, None, "boundary[2].line", ("missing", 'line = "curb"', 'at = "main"')),
+    Case("a line and a place", toml("boundary#1", "at", '"main"'), TOML, None, "boundary[2].at", ("line is given too",)),
+    Case("at the mian", boundary(at='"mian"'), TOML, None, "boundary[3].at", ("'mian'", "'main'")),
+    Case("the main twice", both(boundary(at='"main"'), boundary(at='"main"')), TOML, None, "boundary[4].at", ("'main' is a boundary already", "one [[boundary]] for the main")),
+    Case("two cleanouts of one name", both(boundary(at='"cleanout"', footage="30"), boundary(at='"cleanout"', footage="50")), TOML, None, "boundary[4].at", ("'cleanout' is a boundary already", 'name = "')),
+    Case("no such cleanout", boundary(at='"cleanout"'), TOML, None, "boundary[3].footage", ("no finding is called cleanout", "footage =")),
+    Case(
+        "two cleanouts found",
+        both(boundary(at='"cleanout"'), cell("findings", 2, finding="cleanout"), cell("findings", 3, finding="Clean-out, buried")),
+        TOML,
+        None,
+        "boundary[3].footage",
+        ("2 cleanouts (rows 2 and 3)", "footage ="),
+    ),
+    Case("a cleanout beyond the end", boundary(at='"cleanout"', footage="90"), TOML, None, "boundary[3].footage", ("beyond the run's end, 80.00 ft",)),
+    Case("a cleanout before the start", boundary(at='"cleanout"', footage="-1"), TOML, None, "boundary[3].footage", ("before the start",)),
+    Case("the main's footage", boundary(at='"main"', footage="70"), TOML, None, "boundary[3].footage", ("only a cleanout", 'at = "cleanout"')),
+    Case("a line's accuracy", toml("boundary#0", "accuracy", "1"), TOML, None, "boundary[1].accuracy", ("only a cleanout",)),
+    Case("nobody past the main", boundary(at='"main"', inside='"owner"', decides="true"), TOML, None, "boundary[3].outside", ("the main decides", "past the main")),
+    Case("a client nobody named", lambda f: f.toml.update(referral={"client": '"ownr"'}), TOML, None, "referral.client", ("'ownr'", "'owner'")),
+    Case(
+        "a client and no boundary",
+        lambda f: (f.toml.pop("boundary"), f.locates[2].pop("past"), f.toml.update(referral={"client": '"owner"'})),
+        TOML,
+        None,
+        "referral.client",
+        ("no [[boundary]] names 'owner'", "inside and outside"),
+    ),
     Case("24 ft of tolerance", toml("dig", "tolerance_zone", "24"), TOML, None, "dig.tolerance_zone", ("24 ft", "24 in")),
     Case(
         "unknown fall code", toml("site", "fall_code", '"UPCC"'), TOML, None, "site.fall_code",

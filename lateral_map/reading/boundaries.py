@@ -1,0 +1,213 @@
+"""Where responsibility may change: plan lines, the main, cleanouts; and what they say together."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.errors import Fault
+from lateral_map.model.lines import Offsets, signed_offsets
+from lateral_map.model.site import Boundary, Plan
+from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.names import PlanNames
+from lateral_map.reading.placing import PlacedStart
+from lateral_map.reading.plan import LINE_KINDS
+from lateral_map.reading.rows import FindingRow
+from lateral_map.reading.schema import BoundaryTable
+from lateral_map.reading.site_file import SiteFile
+from lateral_map.reading.typed_rows import ReadRow
+from lateral_map.reading.words import plain, suggest
+from lateral_map.units import format_length
+
+Floats = NDArray[np.float64]
+
+_CLEANOUT: Final = re.compile(r"\bclean[\s_-]?outs?\b", re.IGNORECASE)
+_ON_LINE_M: Final = 0.01
+# A lot has a handful of lines that decide; comparing each with each must stay cheap.
+_MOST_COMPARED: Final = 24
+
+
+def read_boundaries(
+    said: SiteFile, findings: Iterable[ReadRow[FindingRow]], names: PlanNames, ledger: Ledger
+) -> tuple[Boundary, ...]:
+    """Return the boundaries by the plan's own names; a fault for each that cannot be."""
+    cleanouts = [
+        (row.number, row.typed.footage)
+        for row in findings
+        if row.typed is not None and _CLEANOUT.search(row.typed.finding)
+    ]
+    read: dict[tuple[str, str], Boundary] = {}
+    for i, given in enumerate(said.boundaries, 1):
+        if given.line is None and given.at is None:
+            continue
+        boundary = Boundary(
+            _name(given, names),
+            given.inside,
+            given.outside,
+            given.decides,
+            "line" if given.line is not None else given.at or "line",
+            *_cleanout_place(given, cleanouts, said),
+        )
+        key = (boundary.kind, boundary.line)
+        fault = _trouble(given, boundary, cleanouts, names, known=key in read)
+        if fault is not None:
+            field = f"boundary[{i}].{fault.field}"
+            row = said.lines.get(field, said.lines.get(f"boundary[{i}]"))
+            ledger.fault(fault.problem, fault.remedy, file="site.toml", row=row, field=field)
+        read.setdefault(key, boundary)
+    return tuple(read.values())
+
+
+def _name(given: BoundaryTable, names: PlanNames) -> str:
+    if given.line is None:
+        return given.name or given.at or ""
+    return names.resolve(given.line, LINE_KINDS) or given.line
+
+
+def _cleanout_place(
+    given: BoundaryTable, cleanouts: Sequence[tuple[int, float]], said: SiteFile
+) -> tuple[float | None, float]:
+    if given.line is not None or given.at != "cleanout":
+        return None, 0.0
+    found = cleanouts[0][1] if len(cleanouts) == 1 else None
+    sd_m = said.counter.reading_accuracy if given.accuracy is None else given.accuracy
+    return found if given.footage is None else given.footage, sd_m
+
+
+def _trouble(
+    given: BoundaryTable,
+    boundary: Boundary,
+    cleanouts: Sequence[tuple[int, float]],
+    names: PlanNames,
+    *,
+    known: bool,
+) -> Fault | None:
+    """Return what is wrong with a boundary beside the plan, the findings and the others."""
+    if given.line is not None:
+        trouble = names.trouble(given.line, LINE_KINDS, "line")
+        if trouble is not None:
+            return Fault(*trouble, field="line")
+    if known:
+        field = "at" if given.line is None else "line"
+        remedy = "keep one [[boundary]] for each line"
+        if boundary.kind == "cleanout":
+            remedy = 'give each cleanout its own, such as name = "cleanout at the walk"'
+        elif boundary.kind == "main":
+            remedy = "keep one [[boundary]] for the main"
+        return Fault(f"{boundary.line!r} is a boundary already", remedy, field=field)
+    if boundary.kind == "cleanout" and boundary.footage_m is None:
+        problem = "nothing says where the cleanout is: no finding is called cleanout"
+        if cleanouts:
+            rows = " and ".join(str(row) for row, _ in cleanouts[:12])
+            problem = f"findings.csv has {len(cleanouts)} cleanouts (rows {rows})"
+        return Fault(problem, "write the footage of the one meant, footage = ...", field="footage")
+    return None
+
+
+def resolve_client(said: SiteFile, ledger: Ledger) -> str:
+    """Return [referral] client as a boundary spells it; a fault where none names it."""
+    client = said.referral.client
+    if client is None:
+        return ""
+    parties = [party for one in said.boundaries for party in (one.inside, one.outside) if party]
+    alike = next((party for party in parties if plain(party) == plain(client)), None)
+    if alike is None:
+        ledger.fault(
+            f"no [[boundary]] names {client!r}",
+            suggest(client, dict.fromkeys(parties)) or "write inside and outside of a [[boundary]]",
+            file="site.toml",
+            row=said.lines.get("referral.client"),
+            field="referral.client",
+        )
+    return alike or client
+
+
+def note_boundaries(
+    boundaries: Sequence[Boundary],
+    said: SiteFile,
+    names: PlanNames,
+    plan: Plan,
+    placed: PlacedStart,
+    ledger: Ledger,
+) -> None:
+    """Note what makes a boundary less sure than it looks, and parties that contradict."""
+    here = np.array([placed.easting_m, placed.northing_m])
+    for one in boundaries:
+        if one.kind == "main" and said.run.end == "not reached":
+            ledger.notice(
+                "The main is a boundary, but the camera did not reach it: all of the run lies "
+                f"before it{f', and is {one.inside!r}' if one.inside else ''}."
+            )
+        if one.kind != "line":
+            continue
+        drawn = None if names.plan is None else names.plan.find(one.line, LINE_KINDS)
+        if drawn is not None and drawn.properties.accuracy is None:
+            shown = format_length(said.accuracy.mapped_line, said.unit)
+            ledger.notice(
+                f"The plan gives no accuracy for {one.line!r}; it is taken as {shown} (1 sd). Its "
+                "crossing is no surer than that unless a locate is tied to the line itself."
+            )
+        off_m = abs(float(signed_offsets(plan.line(one.line).vertices_m, here).offset_m))
+        sd_m = (said.start.accuracy if said.start is not None else None) or 0.0
+        if off_m <= max(_ON_LINE_M, sd_m):
+            ledger.notice(
+                f"The start is within its own accuracy of {one.line!r}: which side is past is not "
+                "sure."
+            )
+    for one, following in pairwise(_in_order(boundaries, plan, here)):
+        if one.outside != following.inside:
+            ledger.notice(
+                f"The boundaries contradict each other: past {one.line!r} {one.outside!r} answers, "
+                f"but before {following.line!r}, the next that decides, {following.inside!r} does. "
+                "Mend inside or outside of one of them in site.toml."
+            )
+
+
+def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
+    """Return the deciding boundaries as a run from the start would meet them.
+
+    Lines are followed only where each lies beyond the one before as seen from the start: two sides
+    of a lot are never both crossed. Where a cleanout stands among them nobody knows before the
+    adjustment, so it is put where it contradicts least.
+    """
+    deciding = [one for one in boundaries if one.decides]
+    chain = _nested_lines([one for one in deciding if one.kind == "line"], plan, here)
+    chain += [one for one in deciding if one.kind == "main"]
+    cleanouts = [one for one in deciding if one.kind == "cleanout"]
+    first = 0
+    for cleanout in sorted(cleanouts, key=lambda one: one.footage_m or 0.0):
+        last = len(chain) - (1 if chain and chain[-1].kind == "main" else 0)
+        places = range(first, max(first, last) + 1)
+        at = min(places, key=lambda place: _breaks([*chain[:place], cleanout, *chain[place:]]))
+        chain.insert(at, cleanout)
+        first = at + 1
+    return chain
+
+
+def _breaks(chain: Sequence[Boundary]) -> int:
+    return sum(one.outside != following.inside for one, following in pairwise(chain))
+
+
+def _nested_lines(lines: Collection[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
+    """Return the longest row of lines each of which lies beyond the one before it."""
+    offsets = {one.line: signed_offsets(plan.line(one.line).vertices_m, here) for one in lines}
+    distance: Mapping[str, float] = {name: abs(float(of.offset_m)) for name, of in offsets.items()}
+    nearest = sorted(lines, key=lambda one: distance[one.line])[:_MOST_COMPARED]
+    rows: list[list[Boundary]] = []
+    for one in nearest:
+        of = offsets[one.line]
+        foot = here - of.offset_m * of.normal
+        before = [row for row in rows if _is_beyond(foot, plan, row[-1].line, offsets)]
+        rows.append([*max(before, key=len, default=[]), one])
+    return max(rows, key=len, default=[])
+
+
+def _is_beyond(foot: Floats, plan: Plan, line: str, offsets: Mapping[str, Offsets]) -> bool:
+    """Say whether a point is on the other side of a line than the start."""
+    there = signed_offsets(plan.line(line).vertices_m, foot).offset_m
+    return bool(there * offsets[line].offset_m < 0.0)
