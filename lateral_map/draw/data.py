@@ -12,21 +12,11 @@ from typing import Any, Final
 
 import numpy as np
 
-from lateral_map.draw.plan.bends import bends_layer
-from lateral_map.draw.plan.boundaries import boundaries_layer
-from lateral_map.draw.plan.crossings import crossings_layer
-from lateral_map.draw.plan.dig import dig_layer
-from lateral_map.draw.plan.findings import findings_layer
-from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
-from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_layer
-from lateral_map.draw.plan.next_locate import next_locate_layer
-from lateral_map.draw.plan.responsibility import responsibility_layer
-from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.scene import Layer, SceneWriter, bounds_of
-from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.plane import plane_link
 from lateral_map.draw.profile import page_profile
-from lateral_map.draw.style import CAUTIONS, CONFIDENCE_WORDS, style_table
+from lateral_map.draw.style import CAUTIONS, CONFIDENCE_WORDS, STYLES, style_values
 from lateral_map.draw.summary import (
     drawing_notices,
     report_tables,
@@ -47,32 +37,6 @@ from lateral_map.frame import Frame
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres, metres_per, to_metres
 
-# From the ground up: each stands in a pane of its own, so that switching one off and on again does
-# not bring it to the top.
-LAYER_MAKERS: Final = (
-    surfaces_layer,
-    buildings_layer,
-    dig_layer,
-    corridor_layer,
-    responsibility_layer,
-    utilities_layer,
-    boundaries_layer,
-    alternatives_layer,
-    ties_layer,
-    route_layer,
-    points_layer,
-    bends_layer,
-    crossings_layer,
-    # Under the findings: it is often proposed at the very finding that is too close to call.
-    next_locate_layer,
-    findings_layer,
-    locates_layer,
-)
-LAYER_KEYS: Final = (
-    "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
-    "alternatives", "ties", "route", "points", "bends", "crossings", "next", "findings", "locates",
-)  # fmt: skip
-
 # In the legend what the drawing is about comes first.
 _KEY_ORDER: Final = (
     "route", "corridor", "locates", "findings", "crossings", "bends", "next", "boundaries",
@@ -87,11 +51,6 @@ _SCALE_STEPS: Final[dict[str, tuple[tuple[int, str], ...]]] = {
     "ft": (*((count, "in") for count in (1, 3, 6)), *((count, "ft") for count in _ROUND)),
     "us_ft": (*((count, "us_in") for count in (1, 3, 6)), *((count, "us_ft") for count in _ROUND)),
 }
-
-
-def plan_layers(report: Report) -> tuple[Layer, ...]:
-    """Return every layer of the plan, the lowest first."""
-    return tuple(maker(report) for maker in LAYER_MAKERS)
 
 
 def map_data(
@@ -117,7 +76,7 @@ def map_data(
         "layers": layers,
         "key": [*_KEY_ORDER, *(layer.key for layer in extra)],
         "details": writer.details,
-        "style": style_table(),
+        "style": style_values(STYLES),
         "stations": _station_values(report),
         "profiles": {width: page_profile(report, narrow=width == "narrow") for width in widths},
         "facts": [

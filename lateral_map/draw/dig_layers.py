@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 
-from lateral_map.draw.plan.scene import Area, Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import CONFLICT, Area, Detail, Layer, Line, Mark
 from lateral_map.draw.style import UTILITY_WORDS
 from lateral_map.draw.text import label, length, plus_minus, tidy
 from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind, UtilityConflict
@@ -194,7 +194,7 @@ def _conflicts(review: DigReview) -> Layer:
             label(one.name, 18),
             _conflict_detail(review, one, number),
             footage_m=met.footage_m,
-            weight=5,
+            weight=CONFLICT,
         )
         for one in review.conflicts
         for number, met in enumerate(one.crossings)

@@ -13,11 +13,11 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
-from lateral_map.draw.data import LAYER_KEYS, data_json, map_data
+from lateral_map.draw.data import data_json, map_data
 from lateral_map.draw.dig_layers import DIG_LAYER_KEYS, dig_layers
 from lateral_map.draw.dig_profile import dig_profile
 from lateral_map.draw.dig_section import section_svg
-from lateral_map.draw.dig_style import dig_style_table
+from lateral_map.draw.dig_style import DIG_STYLES
 from lateral_map.draw.dig_tables import (
     conflicts_table,
     depth_table,
@@ -42,6 +42,8 @@ from lateral_map.draw.page import (
     map_frame,
     page_script,
 )
+from lateral_map.draw.plan.layers import LAYER_KEYS
+from lateral_map.draw.style import style_values
 from lateral_map.draw.text import tidy
 from lateral_map.model.dig import DigReview
 
@@ -94,7 +96,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
             layer["shown"] = False
     return data | {
         "bounds": _bounds(review, data["bounds"]),
-        "style": data["style"] | dig_style_table(),
+        "style": data["style"] | style_values(DIG_STYLES),
         "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
         "facts": [
             {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}

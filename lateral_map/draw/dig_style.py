@@ -12,9 +12,7 @@ from lateral_map.draw.style import (
     AreaStyle,
     LineStyle,
     MarkStyle,
-    area_values,
-    line_values,
-    mark_values,
+    Style,
 )
 
 SHORED_AREA: Final = AreaStyle(
@@ -54,27 +52,19 @@ DIG_CAUTIONS: Final[tuple[str, ...]] = (
 )
 
 
-def dig_style_table() -> dict[str, dict[str, object]]:
-    """Return the styles of the dig review's layers in plain values, as ``style_table`` does."""
-    zones = {
+DIG_STYLES: Final[dict[str, Style]] = {
+    "white line": WHITE_LINE,
+    "spoil line": SPOIL_LINE,
+    "refind tape": TAPE_LINE,
+    "cut shored": SHORED_AREA,
+    "cut sloped": SLOPED_AREA,
+    **{
         f"zone {kind}": AreaStyle(colour, 0.22, LineStyle(colour, 1.6, (4.0, 4.0)))
         for kind, colour in UTILITY_COLOURS.items()
-    }
-    marks = {
+    },
+    "key point": KEY_MARK,
+    **{
         f"conflict {kind}": MarkStyle("diamond", colour, INK, size_px=18)
         for kind, colour in UTILITY_COLOURS.items()
-    }
-    return {
-        "white line": {"as": "line", **line_values(WHITE_LINE)},
-        "spoil line": {"as": "line", **line_values(SPOIL_LINE)},
-        "refind tape": {"as": "line", **line_values(TAPE_LINE)},
-        **{
-            key: area_values(style)
-            for key, style in {
-                "cut shored": SHORED_AREA,
-                "cut sloped": SLOPED_AREA,
-                **zones,
-            }.items()
-        },
-        **{key: mark_values(style) for key, style in {"key point": KEY_MARK, **marks}.items()},
-    }
+    },
+}

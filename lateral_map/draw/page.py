@@ -19,7 +19,8 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
-from lateral_map.draw.data import LAYER_KEYS, data_json, map_data
+from lateral_map.draw.data import data_json, map_data
+from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.plan.scene import Layer
 from lateral_map.errors import FrameError
 from lateral_map.model.results import Report

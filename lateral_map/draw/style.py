@@ -11,6 +11,7 @@ Color Code; that code names hues, not screen values, so the values here are this
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -77,6 +78,8 @@ class MarkStyle:
     edge: str = INK
     size_px: float = 16.0
 
+
+Style = LineStyle | AreaStyle | MarkStyle
 
 BASIS_LINES: Final[dict[Basis, LineStyle]] = {
     "located": LineStyle(OKABE_ITO["bluish green"], 5.0, (), PAPER, 9.0),
@@ -240,42 +243,43 @@ DEAD_RECKONED_WORDS: Final = (
 BETWEEN_WORDS: Final = ("between locates: depth interpolated", "depth interpolated", "interpolated")
 
 
-def style_table() -> dict[str, dict[str, object]]:
-    """Return every line, area and mark style by key, in plain values for the page's script."""
-    lines: dict[str, LineStyle] = {
-        **{f"basis {name}": style for name, style in BASIS_LINES.items()},
-        **{f"line {name}": style for name, style in LINE_KINDS.items()},
-        **{f"utility {name}": style for name, style in UTILITY_LINES.items()},
-        **{f"party {index}": style for index, style in enumerate(PARTY_LINES)},
-        "party undecided": UNDECIDED_LINE,
-        "alternative": ALTERNATIVE_LINE,
-        "tie": TIE_LINE,
-        "stretch": STRETCH_LINE,
-    }
-    areas: dict[str, AreaStyle] = {
-        **{f"cover {name}": style for name, style in COVER_AREAS.items()},
-        "building": BUILDING_AREA,
-        "corridor": CORRIDOR_AREA,
-        "dig": DIG_AREA,
-        "ellipse": ELLIPSE_AREA,
-    }
-    marks: dict[str, MarkStyle] = {
-        **{f"side {name}": style for name, style in SIDE_MARKS.items()},
-        **{f"locate {name}": style for name, style in LOCATE_MARKS.items()},
-        "side none": NO_SIDE_MARK,
-        "bend": BEND_MARK,
-        "gate": GATE_MARK,
-        "terminal": START_MARK,
-        "point": POINT_MARK,
-        "level": LEVEL_MARK,
-        "next": NEXT_MARK,
-        "cursor": CURSOR_MARK,
-        "measured": MEASURED_MARK,
-    }
+STYLES: Final[dict[str, Style]] = {
+    **{f"basis {name}": style for name, style in BASIS_LINES.items()},
+    **{f"line {name}": style for name, style in LINE_KINDS.items()},
+    **{f"utility {name}": style for name, style in UTILITY_LINES.items()},
+    **{f"party {index}": style for index, style in enumerate(PARTY_LINES)},
+    "party undecided": UNDECIDED_LINE,
+    "alternative": ALTERNATIVE_LINE,
+    "tie": TIE_LINE,
+    "stretch": STRETCH_LINE,
+    **{f"cover {name}": style for name, style in COVER_AREAS.items()},
+    "building": BUILDING_AREA,
+    "corridor": CORRIDOR_AREA,
+    "dig": DIG_AREA,
+    "ellipse": ELLIPSE_AREA,
+    **{f"side {name}": style for name, style in SIDE_MARKS.items()},
+    **{f"locate {name}": style for name, style in LOCATE_MARKS.items()},
+    "side none": NO_SIDE_MARK,
+    "bend": BEND_MARK,
+    "gate": GATE_MARK,
+    "terminal": START_MARK,
+    "point": POINT_MARK,
+    "level": LEVEL_MARK,
+    "next": NEXT_MARK,
+    "cursor": CURSOR_MARK,
+    "measured": MEASURED_MARK,
+}
+
+
+def style_values(styles: Mapping[str, Style]) -> dict[str, dict[str, object]]:
+    """Return line, area and mark styles by key in plain values for the page's script."""
     return {
-        **{key: {"as": "line", **line_values(style)} for key, style in lines.items()},
-        **{key: area_values(style) for key, style in areas.items()},
-        **{key: mark_values(style) for key, style in marks.items()},
+        key: {"as": "line", **line_values(style)}
+        if isinstance(style, LineStyle)
+        else area_values(style)
+        if isinstance(style, AreaStyle)
+        else mark_values(style)
+        for key, style in styles.items()
     }
 
 

@@ -10,8 +10,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-from lateral_map.draw.data import LAYER_KEYS, data_json, map_data, north_words
+from lateral_map.draw.data import data_json, map_data, north_words
 from lateral_map.draw.page import content_policy, leaflet_css, map_frame, map_page, page_script
+from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.plan.scene import Layer, Mark
 from lateral_map.errors import FrameError
 from lateral_map.frame import local_frame, projected_frame_at

@@ -9,8 +9,9 @@ import json
 import numpy as np
 import pytest
 
-from lateral_map.draw.data import LAYER_KEYS, data_json, map_data
+from lateral_map.draw.data import data_json, map_data
 from lateral_map.draw.page import TILE_HOST, map_page
+from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.model.results import Report
 
 pytestmark = pytest.mark.browser

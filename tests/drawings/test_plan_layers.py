@@ -10,20 +10,20 @@ import pytest
 from shapely.geometry import LineString, Point
 
 from lateral_map.draw.along import basis_stretches, line_between, utility_meetings
-from lateral_map.draw.data import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.bends import bend_words, bends_layer
 from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.crossings import crossings_layer
 from lateral_map.draw.plan.dig import dig_layer
 from lateral_map.draw.plan.findings import findings_layer
 from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_layer
 from lateral_map.draw.plan.next_locate import next_locate_layer
 from lateral_map.draw.plan.responsibility import responsibility_layer, undecided
 from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
 from lateral_map.draw.plan.scene import Line, Mark, SceneWriter
 from lateral_map.draw.plan.utilities import utilities_layer
-from lateral_map.draw.style import style_table
+from lateral_map.draw.style import STYLES
 from lateral_map.draw.summary import drawing_notices, report_tables, summary_facts
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend
@@ -224,7 +224,7 @@ def test_utilities_meet_the_line_where_a_slow_walk_finds_them(report: Report) ->
 def test_layers_have_the_keys_and_styles_the_page_knows(report: Report) -> None:
     layers = plan_layers(report)
     assert tuple(layer.key for layer in layers) == LAYER_KEYS
-    known = style_table()
+    known = STYLES
     for layer in layers:
         assert {item.style for item in layer.items} <= set(known)
         assert {style for style, _ in layer.legend} <= set(known)

@@ -100,7 +100,7 @@ def test_the_cautions_are_said() -> None:
 
 
 def test_every_style_goes_to_the_page() -> None:
-    table = style.style_table()
+    table = style.style_values(style.STYLES)
     assert {entry["as"] for entry in table.values()} == {"line", "area", "mark"}
     for kind in style.UTILITY_COLOURS:
         assert table[f"utility {kind}"]["letter"] == style.UTILITY_LETTERS[kind]

@@ -3,6 +3,8 @@
 /* Writes captions beside marks, along lines and in areas so that none overlap; heavier ones first. */
 (function () {
   const GAP = 3;
+  // As in draw/plan/scene.py: what weighs this much is labelled wherever there is room.
+  const ALWAYS = 90;
   const LETTER_EVERY = 120;
 
   /** Lay every caption out anew for the view as it is. */
@@ -52,7 +54,7 @@
 
   /* Eight places round a mark, the best that is free of other captions. */
   function besideMark(sheet, mark) {
-    const words = write(sheet, mark.item.caption, mark.item.weight > 3 ? "strong" : "plain");
+    const words = write(sheet, mark.item.caption, mark.item.weight >= ALWAYS ? "strong" : "plain");
     const [w, h] = [words.offsetWidth, words.offsetHeight];
     const { x, y } = mark.at;
     const far = mark.half + 3;
@@ -68,7 +70,7 @@
       const cost = 6 * sheet.marks.filter((other) => meets(box, other)).length + 2 * sheet.line.filter((at) => holds(box, at)).length + 0.3 * order;
       if (!best || cost < best.cost) best = { box, cost };
     });
-    if (best && (best.cost < 10 || mark.item.weight > 4)) set(sheet, words, best.box);
+    if (best && (best.cost < 10 || mark.item.weight >= ALWAYS)) set(sheet, words, best.box);
     else words.remove();
   }
 

@@ -39,5 +39,4 @@ def _mark(report: Report, bend: Bend) -> Mark:
         detail,
         turn_deg=heading,
         footage_m=bend.footage_m,
-        weight=2,
     )

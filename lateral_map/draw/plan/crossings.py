@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.plan.scene import Detail, Layer, Mark
+from lateral_map.draw.plan.scene import BOUNDARY, DECIDING_CROSSING, OTHER, Detail, Layer, Mark
 from lateral_map.draw.text import label, listed, plus_minus, tidy
 from lateral_map.model.results import Crossing, Report
 
@@ -38,8 +38,9 @@ def _mark(report: Report, crossing: Crossing) -> Mark:
 
 def _weight(report: Report, crossing: Crossing) -> int:
     if crossing.decides:
-        return 6
-    return 5 if crossing.line in {boundary.line for boundary in report.site.boundaries} else 2
+        return DECIDING_CROSSING
+    named = {boundary.line for boundary in report.site.boundaries}
+    return BOUNDARY if crossing.line in named else OTHER
 
 
 def crossing_detail(report: Report, crossing: Crossing) -> Detail:

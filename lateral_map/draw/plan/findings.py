@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.along import line_between, telling_side
-from lateral_map.draw.plan.scene import Detail, Layer, Line, Mark
+import numpy as np
+
+from lateral_map.draw.along import telling_side
+from lateral_map.draw.plan.scene import (
+    DECIDING_FINDING,
+    FINDING,
+    LAST_FINDING,
+    Detail,
+    Layer,
+    Mark,
+    line_along,
+)
 from lateral_map.draw.style import SEVERITY_SCALE, SIDE_WORDS
 from lateral_map.draw.text import label, length, listed, odds, plus_minus, tidy
 from lateral_map.model.results import FindingResult, Report, Side
@@ -12,12 +22,14 @@ from lateral_map.model.results import FindingResult, Report, Side
 def findings_layer(report: Report) -> Layer:
     """Return every finding, numbered as in the table; a stretch is also drawn along the line."""
     stretches = tuple(
-        Line(line_between(report, result.finding.footage_m, result.finding.to_m), "stretch")
+        line_along(report, result.finding.footage_m, result.finding.to_m, "stretch")
         for result in report.findings
         if result.finding.to_m is not None
     )
+    weights = _weights(report)
     marks = tuple(
-        _mark(report, number, result) for number, result in enumerate(report.findings, start=1)
+        _mark(report, number, result, weights[number - 1])
+        for number, result in enumerate(report.findings, start=1)
     )
     return Layer("findings", "Findings", (*stretches, *marks), _legend(report, marks))
 
@@ -33,6 +45,18 @@ def _legend(report: Report, marks: tuple[Mark, ...]) -> tuple[tuple[str, str], .
     }
     used = {mark.style for mark in marks}
     return tuple((style, text) for style, text in words.items() if style in used)
+
+
+def _weights(report: Report) -> list[int]:
+    """Return how much each finding's caption matters: the nearer to the deciding line, the more."""
+    sides = [telling_side(report, result) for result in report.findings]
+    gaps = [abs(side.past_m) if side else np.inf for side in sides]
+    weights = [FINDING] * len(gaps)
+    for rank, index in enumerate(np.argsort(gaps, kind="stable")):
+        weights[index] = max(FINDING - rank, LAST_FINDING)
+        if rank == 0 and np.isfinite(gaps[index]):
+            weights[index] = DECIDING_FINDING
+    return weights
 
 
 def side_style(report: Report, result: FindingResult) -> str:
@@ -57,17 +81,17 @@ def side_words(side: Side, unit: str) -> str:
     return f"{words} by {gap}, odds of past {odds(side.probability_past)}"
 
 
-def _mark(report: Report, number: int, result: FindingResult) -> Mark:
-    severe = result.finding.severity == "severe"
+def _mark(report: Report, number: int, result: FindingResult, weight: int) -> Mark:
     return Mark(
         result.easting_m,
         result.northing_m,
         side_style(report, result),
-        f"{number} {label(result.finding.finding, 18)}",
+        f"#{number} {label(result.finding.finding, 18)}",
         _detail(report, number, result),
         footage_m=result.finding.footage_m,
         scale=SEVERITY_SCALE[result.finding.severity],
-        weight=4 if severe else 2,
+        weight=weight,
+        short=f"#{number}",
     )
 
 

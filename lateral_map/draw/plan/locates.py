@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lateral_map.draw.along import checks_by_locate, transmitter_footage, worst_verdict
-from lateral_map.draw.plan.scene import Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import LOCATE, MINOR, SUSPECT, Detail, Layer, Line, Mark
 from lateral_map.draw.style import LOCATE_WORDS, READING_WORDS
 from lateral_map.draw.text import label, length, tidy
 from lateral_map.model.results import ReadingCheck, Report
@@ -37,7 +37,8 @@ def _mark(report: Report, locate: Locate, checks: tuple[ReadingCheck, ...]) -> M
     footage = transmitter_footage(report, locate)
     east, north, _ = (float(value) for value in report.route.positions([footage])[0])
     verdict = locate_verdict(locate, checks)
-    caption = label(locate.mark, 16) + (" ?" if verdict == "suspect" else "")
+    # With the word locate: a mark may be a letter, as utilities have them.
+    caption = f"locate {label(locate.mark, 16)}" + (" ?" if verdict == "suspect" else "")
     return Mark(
         east,
         north,
@@ -45,7 +46,7 @@ def _mark(report: Report, locate: Locate, checks: tuple[ReadingCheck, ...]) -> M
         caption,
         _detail(report, locate, checks),
         footage_m=footage,
-        weight=5 if verdict == "suspect" else 3,
+        weight=SUSPECT if verdict == "suspect" else LOCATE,
     )
 
 
@@ -100,7 +101,7 @@ def points_layer(report: Report) -> Layer:
             Detail(
                 tidy(level.name) or "Spot level", (("Elevation", length(level.elevation_m, unit)),)
             ),
-            weight=0,
+            weight=MINOR,
         )
         for level in report.site.plan.levels
     )
@@ -136,5 +137,7 @@ def _ties(report: Report, locate: Locate) -> list[Line | Mark]:
                 f"Locate {tidy(locate.mark)} as measured",
                 (("By", "GNSS" if tie.method == "gnss" else "surveyed coordinates"),),
             )
-            items.append(Mark(float(origin[0]), float(origin[1]), "measured", "", detail, weight=0))
+            items.append(
+                Mark(float(origin[0]), float(origin[1]), "measured", "", detail, weight=MINOR)
+            )
     return items

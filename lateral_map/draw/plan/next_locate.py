@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.plan.scene import Detail, Layer, Mark
+from lateral_map.draw.plan.scene import NEXT_LOCATE, Detail, Layer, Mark
 from lateral_map.draw.text import length, range_95, tidy
 from lateral_map.model.results import Report
 
@@ -28,6 +28,6 @@ def next_locate_layer(report: Report) -> Layer:
         f"locate next: {length(suggestion.footage_m, unit)}",
         detail,
         footage_m=suggestion.footage_m,
-        weight=3,
+        weight=NEXT_LOCATE,
     )
     return Layer("next", "Next locate", (mark,), (("next", "Where one more locate helps most"),))

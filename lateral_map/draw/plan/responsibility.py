@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.along import line_between
-from lateral_map.draw.plan.scene import Detail, Layer, Line
+from lateral_map.draw.plan.scene import Detail, Layer, line_along
 from lateral_map.draw.style import PARTY_LINES
 from lateral_map.draw.text import Z95, label, length, plus_minus, tidy
 from lateral_map.model.results import Report, ResponsibilityStretch
@@ -13,8 +12,10 @@ def responsibility_layer(report: Report) -> Layer:
     """Return a band along the line for each party, and one where the change is uncertain."""
     parties = party_styles(report)
     items = [
-        Line(
-            line_between(report, stretch.from_m, stretch.to_m),
+        line_along(
+            report,
+            stretch.from_m,
+            stretch.to_m,
             parties[stretch.party],
             _detail(report, stretch),
             label(stretch.party),
@@ -23,7 +24,7 @@ def responsibility_layer(report: Report) -> Layer:
         if stretch.to_m > stretch.from_m
     ]
     items += [
-        Line(line_between(report, low, high), "party undecided", Detail(_UNDECIDED))
+        line_along(report, low, high, "party undecided", Detail(_UNDECIDED))
         for low, high in undecided(report)
     ]
     legend = [(style, tidy(party)) for party, style in parties.items()]

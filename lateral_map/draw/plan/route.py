@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.along import basis_stretches, line_between
-from lateral_map.draw.plan.scene import Area, Detail, Layer, Line, Mark
+from lateral_map.draw.along import basis_stretches
+from lateral_map.draw.plan.scene import TERMINAL, Area, Detail, Layer, Line, Mark, line_along
 from lateral_map.draw.style import BASIS_WORDS
 from lateral_map.draw.text import length, tidy
 from lateral_map.model.results import Report
@@ -14,8 +14,10 @@ def route_layer(report: Report) -> Layer:
     stretches = basis_stretches(report.stations)
     unit = report.site.unit
     items = tuple(
-        Line(
-            line_between(report, stretch.from_m, stretch.to_m),
+        line_along(
+            report,
+            stretch.from_m,
+            stretch.to_m,
             f"basis {stretch.basis}",
             Detail(
                 BASIS_WORDS[stretch.basis],
@@ -51,7 +53,7 @@ def _end(report: Report, footage_m: float, caption: str, title: str) -> Mark:
     east, north, _ = (float(value) for value in report.route.positions([footage_m])[0])
     rows = (("Footage", length(footage_m, report.site.unit)),)
     return Mark(
-        east, north, "terminal", caption, Detail(title, rows), footage_m=footage_m, weight=4
+        east, north, "terminal", caption, Detail(title, rows), footage_m=footage_m, weight=TERMINAL
     )
 
 

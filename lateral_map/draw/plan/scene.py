@@ -1,23 +1,39 @@
 """What a plan drawing is made of: layers of lines, areas and marks in the site's plane.
 
-A drawing element answers with one ``Layer``; the map page, the entry page and other drawings show
-layers without knowing what they mean. Coordinates are metres in the site's plane, easting first;
-styles are keys of ``style.style_table``.
+A drawing element answers with one ``Layer``; the map page, the entry page and the plan on paper
+show layers without knowing what they mean. Coordinates are metres in the site's plane, easting
+first; styles are keys of ``style.STYLES``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.draw.text import rounded
+from lateral_map.model.results import Report
 
 Floats = NDArray[np.float64]
+
+# How much a caption matters where not all find room. What weighs ALWAYS or more is never left out.
+DECIDING_CROSSING: Final = 100
+DECIDING_FINDING: Final = 99
+CONFLICT: Final = 95
+ALWAYS: Final = 90
+FINDING: Final = 89  # and one less a finding farther from the line that decides
+LAST_FINDING: Final = 60
+SUSPECT: Final = 55
+BOUNDARY: Final = 50
+TERMINAL: Final = 40
+NEXT_LOCATE: Final = 35
+LOCATE: Final = 30
+OTHER: Final = 20
+MINOR: Final = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +47,30 @@ class Detail:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line through (n, 2) points in metres; ``caption`` is written along it."""
+    """A line through (n, 2) points in metres; ``caption`` is written along it.
+
+    ``footages_m`` holds each point's footage where the line follows the pipe.
+    """
 
     at_m: Floats
     style: str
     detail: Detail | None = None
     caption: str = ""
+    footages_m: Floats | None = None
+
+    def between(self, from_m: float, to_m: float) -> Floats:
+        """Return the (n, 2) points between two footages, none where the line has no part there."""
+        if self.footages_m is None:
+            return self.at_m
+        low, high = max(from_m, self.footages_m[0]), min(to_m, self.footages_m[-1])
+        if low >= high:
+            return self.at_m[:0]
+        inside = (self.footages_m > low) & (self.footages_m < high)
+        ends = (
+            [np.interp(end, self.footages_m, axis) for axis in self.at_m.T] for end in (low, high)
+        )
+        begin, finish = ends
+        return np.array([begin, *self.at_m[inside], finish])
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +87,8 @@ class Area:
 class Mark:
     """A point in metres. ``turn_deg`` turns its shape clockwise; ``footage_m`` links the profile.
 
-    ``caption`` stands beside it; of captions that collide the one of greater ``weight`` is kept.
+    ``caption`` stands beside it, ``short`` in its place where there are too many for it; of
+    captions that collide the one of greater ``weight`` is kept.
     """
 
     easting_m: float
@@ -64,7 +99,8 @@ class Mark:
     turn_deg: float = 0.0
     footage_m: float | None = None
     scale: float = 1.0
-    weight: int = 1
+    weight: int = OTHER
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +112,20 @@ class Layer:
     items: tuple[Line | Area | Mark, ...]
     legend: tuple[tuple[str, str], ...] = ()
     shown: bool = True
+
+
+def line_along(
+    report: Report,
+    from_m: float,
+    to_m: float,
+    style: str,
+    detail: Detail | None = None,
+    caption: str = "",
+) -> Line:
+    """Return a line that follows the pipe from one footage (m) to another, bends included."""
+    nodes = report.route.chain.nodes_m
+    footages = np.array([from_m, *nodes[(nodes > from_m) & (nodes < to_m)], to_m])
+    return Line(report.route.positions(footages)[:, :2], style, detail, caption, footages)
 
 
 def rings(polygon: Polygon | MultiPolygon) -> list[list[list[list[float]]]]:

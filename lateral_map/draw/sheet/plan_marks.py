@@ -10,7 +10,7 @@ from lateral_map.draw.plan.crossings import crossings_layer
 from lateral_map.draw.plan.findings import findings_layer
 from lateral_map.draw.plan.locates import locates_layer, points_layer
 from lateral_map.draw.plan.route import route_layer
-from lateral_map.draw.plan.scene import Layer, Mark
+from lateral_map.draw.plan.scene import ALWAYS, MINOR, Layer, Mark
 from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.marks import draw_mark, mark_half
 from lateral_map.draw.sheet.plan_panel import LABEL_PT, SMALL_PT, PlanPanel
@@ -29,7 +29,7 @@ def draw_marks(plan: PlanPanel) -> None:
         points_layer(report),
         crossings_layer(report),
         bends_layer(report),
-        _named(locates_layer(report)),
+        locates_layer(report),
         _numbered(plan, findings_layer(report)),
     )
     for layer in layers:
@@ -42,17 +42,8 @@ def _only_marks(layer: Layer) -> Layer:
     return replace(layer, items=tuple(item for item in layer.items if isinstance(item, Mark)))
 
 
-def _named(layer: Layer) -> Layer:
-    """Say locate before a mark's name, which may be a letter as utilities have them."""
-    items = tuple(
-        replace(item, caption=f"locate {item.caption}") if isinstance(item, Mark) else item
-        for item in layer.items
-    )
-    return replace(layer, items=items)
-
-
 def _numbered(plan: PlanPanel, layer: Layer) -> Layer:
-    """Number findings as #1, #2, unlike locates; where the sheet carries many, with no words."""
+    """Give findings their numbers alone where the sheet carries many."""
     here = [
         item
         for item in layer.items
@@ -62,7 +53,7 @@ def _numbered(plan: PlanPanel, layer: Layer) -> Layer:
     items = tuple(
         replace(
             item,
-            caption=f"#{item.caption.split(' ')[0] if many else item.caption}",
+            caption=item.short if many else item.caption,
             scale=item.scale * (0.75 if many else 1.0),
         )
         if isinstance(item, Mark)
@@ -88,6 +79,6 @@ def _mark(plan: PlanPanel, mark: Mark) -> None:
         # Names of points to tape from are cheap to lead away; a level's only stands beside it.
         reach = 20.0 if mark.style == "level" else 230.0
         plan.wish(
-            label(mark.caption, 34), (x, y), half, weight=mark.weight, bold=mark.weight >= 6,
-            reach_pt=reach, size_pt=SMALL_PT if mark.weight < 2 else LABEL_PT,
+            label(mark.caption, 34), (x, y), half, weight=mark.weight, bold=mark.weight >= ALWAYS,
+            reach_pt=reach, size_pt=SMALL_PT if mark.weight <= MINOR else LABEL_PT,
         )  # fmt: skip
