@@ -17,15 +17,8 @@ from lateral_map.analysis.surfaces import CUTBACK_M, measure_surfaces
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import outline_dig
-from lateral_map.model.dig import (
-    DigReview,
-    NullCheck,
-    ReachReview,
-    RepairReach,
-    TrenchProfile,
-    TrenchRules,
-    UtilityConflict,
-)
+from lateral_map.model.dig import DigReview, NullCheck, ReachReview, RepairReach, TrenchRules
+from lateral_map.model.trench import TrenchProfile, UtilityConflict
 from lateral_map.model.results import Report
 from lateral_map.units import format_length
 

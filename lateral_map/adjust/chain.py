@@ -6,12 +6,10 @@ import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Chain
 from lateral_map.model.site import Bend, Locate, Site
-
-Floats = NDArray[np.float64]
 
 # A chord over a wandering pipe strays from it by wander * sqrt(L^3 / 48) at mid-length (an
 # integrated random walk). At 5 ft and 0.5 degrees per square root of a foot that is 0.014 ft.

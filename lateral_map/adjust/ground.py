@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.adjust.chain import transmitter_footage_m, used_locates
+from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Chain, Ground
 from lateral_map.model.site import Site
-
-Floats = NDArray[np.float64]
 
 # Ground between known levels may rise or dip unseen: 3 % of the distance to the nearest one.
 # A reasoned allowance (common practice, no source).

@@ -6,15 +6,13 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.adjust.chain import used_locates
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.errors import Fault
+from lateral_map.model.arrays import Floats
 from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
 from lateral_map.units import format_length
-
-Floats = NDArray[np.float64]
 
 # A false alarm here would stop the drawing, so only what no luck explains counts.
 _SURE = 5.0

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lateral_map.adjust.chain import (
     Turns,
@@ -21,11 +21,11 @@ from lateral_map.adjust.chain import (
     wander_rates,
 )
 from lateral_map.adjust.transmitter import sd_mark_m
+from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Chain, Ground, Layout, Observation
 from lateral_map.model.site import Bend, Locate, Site
 from lateral_map.units import from_metres
-
-Floats = NDArray[np.float64]
 
 # Nobody measured the invert at the start: most building drains leave between 1 and 7 ft down.
 UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M = 1.2192, 0.9144
@@ -68,18 +68,15 @@ class LinearRows:
 
     def name(
         self,
-        reading: str,
+        reading: ReadingId,
         rows: slice,
         sd: float,
         *,
-        locate: str = "",
         footage_m: float | None = 0.0,
     ) -> None:
         """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
         unit = np.eye(rows.stop - rows.start)
-        self.observations.append(
-            Observation(reading, locate, footage_m, rows, unit / sd, unit * sd)
-        )
+        self.observations.append(Observation(reading, footage_m, rows, unit / sd, unit * sd))
 
     def stacked(self) -> tuple[Floats, Floats]:
         """Return (design, observed)."""
@@ -118,7 +115,7 @@ def _start_rows(site: Site, layout: Layout, ground: Ground, rows: LinearRows) ->
         columns += [shift.start, shift.start + 1]
         coefficients = np.hstack([coefficients, -coefficients])
     at = rows.add(columns, coefficients, [start.easting_m, start.northing_m], start.sd_m)
-    rows.name("start position", at, start.sd_m, footage_m=site.counter.zero_m)
+    rows.name(ReadingId("start position"), at, start.sd_m, footage_m=site.counter.zero_m)
     level = float(ground.elevation(site.counter.zero_m)[0])
     known = start.depth_m is not None
     depth = start.depth_m if start.depth_m is not None else UNKNOWN_DEPTH_M
@@ -127,7 +124,7 @@ def _start_rows(site: Site, layout: Layout, ground: Ground, rows: LinearRows) ->
     weights = ground.correction_weights(site.counter.zero_m)[0]
     at = rows.add([2, *knots], [1.0, *(-weights)], level - depth, sd)
     if known:
-        rows.name("start depth", at, sd, footage_m=site.counter.zero_m)
+        rows.name(ReadingId("start depth"), at, sd, footage_m=site.counter.zero_m)
 
 
 def _counter_rows(site: Site, rows: LinearRows) -> None:
@@ -149,11 +146,13 @@ def _direction_rows(
         rows, layout.azimuth, covariance, np.concatenate([[first[0]], turns.turn])
     )
     if site.start.azimuth_deg is not None:
-        rows.observations.append(changes.reading("start azimuth", 0, site.counter.zero_m))
+        rows.observations.append(
+            changes.reading(ReadingId("start azimuth"), 0, site.counter.zero_m)
+        )
     for node, bend in turns.bends:
         if bend.turn_deg:
-            name = bend_reading(site, bend, "turn")
-            rows.observations.append(changes.reading(name, node + 1, bend.footage_m))
+            turn = bend_reading(site, bend, "turn")
+            rows.observations.append(changes.reading(turn, node + 1, bend.footage_m))
 
 
 def _fall_rows(site: Site, chain: Chain, layout: Layout, turns: Turns, rows: LinearRows) -> None:
@@ -166,14 +165,19 @@ def _fall_rows(site: Site, chain: Chain, layout: Layout, turns: Turns, rows: Lin
     changes = _add_changes(rows, layout.pitch, covariance, expected)
     for node, bend in turns.bends:
         if bend.fall_deg:
-            name = bend_reading(site, bend, "fall")
-            rows.observations.append(changes.reading(name, node + 1, bend.footage_m))
+            fall = bend_reading(site, bend, "fall")
+            rows.observations.append(changes.reading(fall, node + 1, bend.footage_m))
 
 
-def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> str:
-    """Return the name of a bend's turn or fall among the readings, such as ``bend 24 turn``."""
+def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> ReadingId:
+    """Return what a bend's turn or fall is known by among the readings.
+
+    Bends at one footage are told apart by their order.
+    """
     footage = f"{from_metres(bend.footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
-    return f"bend {footage} {plane}"
+    same = [one for one in site.bends if one.footage_m == bend.footage_m]
+    order = next(index for index, one in enumerate(same) if one is bend)
+    return ReadingId(plane, f"{footage} #{order + 1}" if order else footage, plane)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,11 +188,10 @@ class _Changes:
     whiten: Floats
     lower: Floats
 
-    def reading(self, name: str, index: int, footage_m: float) -> Observation:
+    def reading(self, reading: ReadingId, index: int, footage_m: float) -> Observation:
         """Name one change as a reading."""
         return Observation(
-            reading=name,
-            locate="",
+            id=reading,
             footage_m=footage_m,
             rows=self.rows,
             signature=self.whiten[:, [index]],
@@ -223,17 +226,20 @@ def _mark_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
     at_readings = rows.add_pseudo(layout.reading, sd_reading).start
     for index, (locate, sd) in enumerate(zip(marks, sd_marks, strict=True)):
         first = at_marks + 2 * index
-        _name_locate(site, rows, locate, "mark", slice(first, first + 2), sd)
+        rows.name(
+            ReadingId("mark", locate.mark, "mark"),
+            slice(first, first + 2),
+            sd,
+            footage_m=transmitter_footage_m(site, locate),
+        )
     for index, locate in enumerate(locates):
         at = slice(at_readings + index, at_readings + index + 1)
-        _name_locate(site, rows, locate, "footage", at, sd_reading)
-
-
-def _name_locate(
-    site: Site, rows: LinearRows, locate: Locate, column: str, at: slice, sd: float
-) -> None:
-    place = transmitter_footage_m(site, locate)
-    rows.name(f"locate {locate.mark} {column}", at, sd, locate=locate.mark, footage_m=place)
+        rows.name(
+            ReadingId("footage", locate.mark, "footage"),
+            at,
+            sd_reading,
+            footage_m=transmitter_footage_m(site, locate),
+        )
 
 
 def _plan_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
@@ -242,9 +248,9 @@ def _plan_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
     first = rows.add_pseudo(layout.line, sd_lines).start
     for index, (name, sd) in enumerate(zip(layout.lines, sd_lines, strict=True)):
         at = slice(first + index, first + index + 1)
-        rows.name(f"{name} as mapped", at, sd, footage_m=None)
+        rows.name(ReadingId("line", name), at, sd, footage_m=None)
     sd_points = [site.plan.point(name).sd_m for name in layout.points]
     first = rows.add_pseudo(layout.point, np.repeat(sd_points, 2)).start
     for index, (name, sd) in enumerate(zip(layout.points, sd_points, strict=True)):
         at = slice(first + 2 * index, first + 2 * index + 2)
-        rows.name(f"{name} as mapped", at, sd, footage_m=None)
+        rows.name(ReadingId("point", name), at, sd, footage_m=None)

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.adjust.chain import (
     Turns,
@@ -29,11 +28,10 @@ from lateral_map.adjust.starts import first_azimuths, first_guess
 from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
 from lateral_map.errors import AdjustmentError, Fault
+from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Chain, Ground, Layout, Route
 from lateral_map.model.site import Site, TapeTie
 from lateral_map.units import format_length
-
-Floats = NDArray[np.float64]
 
 # Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
 # freedom cannot be told apart by the readings.

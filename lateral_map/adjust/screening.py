@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtrc, ndtri  # scipy.stats takes half a second to import
 
 from lateral_map.adjust.set_aside import best_without
+from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Observation, Route
 from lateral_map.model.site import AlongTie, OffsetTie
-
-Floats = NDArray[np.float64]
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
 SUSPECT_BEYOND = 3.29
@@ -50,19 +49,19 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
     space = _blunder_space(route)
     first = _wrong_readings(route, space)
     checks = (
-        _check(route, one, space, block, set_aside_first=one.reading in first)
+        _check(route, one, space, block, set_aside_first=one.id in first)
         for one, block in zip(route.observations, space.blocks, strict=True)
     )
     idle = _lines_nothing_hangs_on(route)
-    return tuple(one for one in checks if one.footage_m is not None or one.reading not in idle)
+    return tuple(one for one in checks if one.id not in idle)
 
 
-def _lines_nothing_hangs_on(route: Route) -> set[str]:
+def _lines_nothing_hangs_on(route: Route) -> set[ReadingId]:
     """Return the readings of mapped lines that no tie uses and no boundary names."""
     site = route.site
     used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
     used |= {boundary.line for boundary in site.boundaries}
-    return {f"{name} as mapped" for name in route.layout.lines if name not in used}
+    return {ReadingId("line", name) for name in route.layout.lines if name not in used}
 
 
 def _check(
@@ -75,14 +74,13 @@ def _check(
     mistake = _size(_mistake(space, block)) if checked else 0.0
     unit = 180.0 / np.pi if one.is_angle else 1.0
     return ReadingCheck(
-        reading=one.reading,
+        id=one.id,
         residual=residual * unit,
         is_angle=one.is_angle,
         standardised=float(np.copysign(deviate, residual)),
         redundancy=redundancy,
         verdict=_verdict(checked, deviate),
         set_aside_first=set_aside_first,
-        locate=one.locate,
         footage_m=one.footage_m,
         likely_error=mistake * unit,
     )
@@ -154,31 +152,31 @@ def _mistake(space: _BlunderSpace, block: slice) -> Floats:
     return np.asarray(size * space.unit[block])
 
 
-def _wrong_readings(route: Route, space: _BlunderSpace) -> set[str]:
+def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
     """Return the readings whose loss leaves no suspect.
 
     Small mistakes are found among the residuals of the one fit; gross ones bend the line too far
     for that, and the line is fitted again without each suspect in turn.
     """
-    wrong: set[str] = set()
+    wrong: set[ReadingId] = set()
     for _ in range(_MOST_GROSS):
         suspects = _by_deviate(route, space)
         if not suspects or suspects[0][0] <= _GROSS:
             break
-        found = best_without(route, [name for _, name in suspects if name not in wrong])
+        found = best_without(route, [one for _, one in suspects if one not in wrong])
         if found is None:
             break
         wrong.add(found[0])
         route = found[1]
         space = _blunder_space(route)
-    return wrong | {route.observations[index].reading for index in _set_aside_in_turn(space)}
+    return wrong | {route.observations[index].id for index in _set_aside_in_turn(space)}
 
 
-def _by_deviate(route: Route, space: _BlunderSpace) -> list[tuple[float, str]]:
-    """Return the suspects' deviates and names, the largest first."""
+def _by_deviate(route: Route, space: _BlunderSpace) -> list[tuple[float, ReadingId]]:
+    """Return the suspects and their deviates, the largest first."""
     share = np.diag(space.cofactor)
     deviates = [
-        (_deviate(space, block), one.reading)
+        (_deviate(space, block), one.id)
         for one, block in zip(route.observations, space.blocks, strict=True)
         if np.mean(share[block]) >= UNCHECKED_BELOW
     ]

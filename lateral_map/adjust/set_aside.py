@@ -3,25 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from typing import TypeVar
 
 from scipy.special import chdtri  # scipy.stats takes half a second to import
 
 from lateral_map.adjust.prior import bend_reading
 from lateral_map.adjust.route import adjust_route
+from lateral_map.adjust.ties import tie_reading
 from lateral_map.errors import AdjustmentError
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Route
-from lateral_map.model.site import (
-    AlongTie,
-    Bend,
-    Locate,
-    OffsetTie,
-    PositionTie,
-    Site,
-    TapeTie,
-    Tie,
-)
+from lateral_map.model.site import Bend, Locate, PlanLine, PlanPoint, Site
 
 # So wide that the reading says nothing more: 100 ft, and a quarter turn.
 _ANYWHERE_M = 30.48
@@ -36,15 +30,15 @@ _MOST_TRIED = 8
 _MAP_TRUSTED = 4.0
 
 
-def best_without(route: Route, suspects: Iterable[str]) -> tuple[str, Route] | None:
+def best_without(route: Route, suspects: Iterable[ReadingId]) -> tuple[ReadingId, Route] | None:
     """Return the suspect whose loss lets the rest agree best, and the route without it.
 
     ``suspects`` stand in the order of their standardised residuals. A gross mistake bends the whole
     line, so that residuals about the bent line blame the wrong readings; the line fitted without
     the mistake is straight again. None where no suspect can be left out.
     """
-    best: tuple[float, str, Route] | None = None
-    for reading in _likeliest(route, suspects):
+    best: tuple[float, ReadingId, Route] | None = None
+    for reading in _likeliest(suspects):
         other = _refit(route, reading)
         if other is None:
             continue
@@ -56,16 +50,15 @@ def best_without(route: Route, suspects: Iterable[str]) -> tuple[str, Route] | N
     return None if best is None else best[1:]
 
 
-def _likeliest(route: Route, suspects: Iterable[str]) -> list[str]:
+def _likeliest(suspects: Iterable[ReadingId]) -> list[ReadingId]:
     """Return the suspects worth trying: the worst, others of the worst locate, then the rest.
 
     Two tapes that agree outweigh the wrong coordinates beside them, and then look worse. A wrong
     footage shows as a wrong mark, which is tried.
     """
-    tried = [reading for reading in suspects if not reading.endswith(" footage")]
-    locate_of = {one.reading: one.locate for one in route.observations}
-    worst = next((locate_of[one] for one in tried if locate_of[one]), "")
-    beside = [one for one in tried[1:] if worst and locate_of[one] == worst]
+    tried = [reading for reading in suspects if reading.kind != "footage"]
+    worst = next((one.mark for one in tried if one.mark), "")
+    beside = [one for one in tried[1:] if worst and one.mark == worst]
     rest = [one for one in tried[1:] if one not in beside]
     return [*tried[:1], *beside, *rest][:_MOST_TRIED]
 
@@ -76,15 +69,15 @@ def _agrees(route: Route) -> bool:
     return route.chi_square <= freedom + math.sqrt(2.0 * freedom)
 
 
-def _price(route: Route, other: Route, reading: str) -> float:
+def _price(route: Route, other: Route, reading: ReadingId) -> float:
     """Return how much chi-square must fall for leaving a reading out to be worth it."""
-    widths = {one.reading: one.signature.shape[1] for one in route.observations}
+    widths = {one.id: one.signature.shape[1] for one in route.observations}
     given_up = max(route.degrees_of_freedom - other.degrees_of_freedom, widths[reading])
     price = float(chdtri(given_up, _BY_LUCK))
-    return price + (_MAP_TRUSTED if reading.endswith(" as mapped") else 0.0)
+    return price + (_MAP_TRUSTED if reading.is_mapped else 0.0)
 
 
-def _refit(route: Route, reading: str) -> Route | None:
+def _refit(route: Route, reading: ReadingId) -> Route | None:
     """Return the best route without a reading, None where there is none."""
     left = without_reading(route.site, reading)
     if left is None:
@@ -98,7 +91,7 @@ def _refit(route: Route, reading: str) -> Route | None:
     return min(found, key=lambda one: one.chi_square) if found else None
 
 
-def _bent_back(site: Site, reading: str) -> Iterator[Site]:
+def _bent_back(site: Site, reading: ReadingId) -> Iterator[Site]:
     """Yield the site with a loosened bend the other way, where the solver may find more."""
     for index, one in enumerate(site.bends):
         if reading in _bend_readings(site, one):
@@ -106,91 +99,71 @@ def _bent_back(site: Site, reading: str) -> Iterator[Site]:
             yield replace(site, bends=(*site.bends[:index], back, *site.bends[index + 1 :]))
 
 
-def _bend_readings(site: Site, bend: Bend) -> tuple[str, str]:
+def _bend_readings(site: Site, bend: Bend) -> tuple[ReadingId, ReadingId]:
     return bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall")
 
 
-def without_reading(site: Site, reading: str) -> Site | None:
+def without_reading(site: Site, reading: ReadingId) -> Site | None:
     """Return the site as if nobody had taken a reading; None where it is no reading to leave out.
 
     A mark is left out with all of its ties. A footage is left out with its whole locate.
     """
-    ways: tuple[Callable[[Site, str], Site | None], ...] = (
-        _without_locate_reading,
-        _without_bend,
-        _without_start,
-        _without_map,
-    )
-    return next((found for way in ways if (found := way(site, reading)) is not None), None)
-
-
-def _without_locate_reading(site: Site, reading: str) -> Site | None:
-    for index, one in enumerate(site.locates):
-        prefix = f"locate {one.mark} "
-        if one.use and reading.startswith(prefix):
-            left = _less(one, reading.removeprefix(prefix))
-            if left is not None:
-                return replace(
-                    site, locates=(*site.locates[:index], left, *site.locates[index + 1 :])
-                )
-    return None
-
-
-def _less(locate: Locate, column: str) -> Locate | None:
-    if column == "footage":
-        return replace(locate, use=False)
-    if column == "mark":
-        left = replace(locate, ties=())
-    elif column == "depth":
-        left = replace(locate, depth_m=None)
-    elif column == "nulls":
-        left = replace(locate, nulls_m=None)
-    else:
-        kept = tuple(tie for tie in locate.ties if tie_column(tie) != column)
-        if len(kept) == len(locate.ties):
-            return None
-        left = replace(locate, ties=kept)
-    bare = not left.ties and left.depth_m is None and left.nulls_m is None
-    return replace(left, use=False) if bare else left
-
-
-def tie_column(tie: Tie) -> str:
-    """Return the word a tie's reading is named by, such as ``tape2`` or ``past``."""
-    match tie:
-        case PositionTie():
-            return tie.method
-        case TapeTie():
-            return tie.column
-        case AlongTie():
-            return "along"
-        case OffsetTie():
-            return "past" if tie.as_past else "offset"
-
-
-def _without_bend(site: Site, reading: str) -> Site | None:
-    for index, one in enumerate(site.bends):
-        if reading in _bend_readings(site, one):
-            loose = replace(one, sd_deg=_ANY_WAY_DEG)
-            return replace(site, bends=(*site.bends[:index], loose, *site.bends[index + 1 :]))
-    return None
-
-
-def _without_start(site: Site, reading: str) -> Site | None:
-    start = site.start
-    match reading:
+    start, plan = site.start, site.plan
+    match reading.kind:
         case "start position":
             return replace(site, start=replace(start, sd_m=_ANYWHERE_M))
         case "start depth":
             return replace(site, start=replace(start, depth_m=None))
         case "start azimuth":
             return replace(site, start=replace(start, azimuth_deg=None))
+        case "line":
+            lines = tuple(_anywhere(one, reading.of) for one in plan.lines)
+            return replace(site, plan=replace(plan, lines=lines))
+        case "point":
+            points = tuple(_anywhere(one, reading.of) for one in plan.points)
+            return replace(site, plan=replace(plan, points=points))
+        case "turn" | "fall":
+            return _without_bend(site, reading)
+        case _:
+            return _without_locate_reading(site, reading)
+
+
+_MappedT = TypeVar("_MappedT", PlanLine, PlanPoint)
+
+
+def _anywhere(mapped: _MappedT, name: str) -> _MappedT:
+    return replace(mapped, sd_m=_ANYWHERE_M) if mapped.name == name else mapped
+
+
+def _without_locate_reading(site: Site, reading: ReadingId) -> Site | None:
+    for index, one in enumerate(site.locates):
+        if one.use and one.mark == reading.mark and (left := _less(one, reading)) is not None:
+            return replace(site, locates=(*site.locates[:index], left, *site.locates[index + 1 :]))
     return None
 
 
-def _without_map(site: Site, reading: str) -> Site | None:
-    name, plan = reading.removesuffix(" as mapped"), site.plan
-    if name == reading:
-        return None
-    lines = tuple(replace(x, sd_m=_ANYWHERE_M) if x.name == name else x for x in plan.lines)
-    points = tuple(replace(x, sd_m=_ANYWHERE_M) if x.name == name else x for x in plan.points)
-    return replace(site, plan=replace(plan, lines=lines, points=points))
+def _less(locate: Locate, reading: ReadingId) -> Locate | None:
+    match reading.kind:
+        case "footage":
+            return replace(locate, use=False)
+        case "mark":
+            left = replace(locate, ties=())
+        case "depth":
+            left = replace(locate, depth_m=None)
+        case "nulls":
+            left = replace(locate, nulls_m=None)
+        case _:
+            kept = tuple(tie for tie in locate.ties if tie_reading(locate, tie) != reading)
+            if len(kept) == len(locate.ties):
+                return None
+            left = replace(locate, ties=kept)
+    bare = not left.ties and left.depth_m is None and left.nulls_m is None
+    return replace(left, use=False) if bare else left
+
+
+def _without_bend(site: Site, reading: ReadingId) -> Site | None:
+    for index, one in enumerate(site.bends):
+        if reading in _bend_readings(site, one):
+            loose = replace(one, sd_deg=_ANY_WAY_DEG)
+            return replace(site, bends=(*site.bends[:index], loose, *site.bends[index + 1 :]))
+    return None

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import blas, lapack
 
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
+
 Evaluate = Callable[[Floats], tuple[Floats, Floats]]
 
 _MOST_STEPS = 60

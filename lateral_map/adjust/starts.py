@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.adjust.chain import Turns
 from lateral_map.adjust.ties import LineTies, Ties
+from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Chain, Layout
 from lateral_map.model.site import Site
-
-Floats = NDArray[np.float64]
 
 _TRIED = 72
 _MOST_STARTS = 6

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from lateral_map.adjust.chain import transmitter_footage_m, used_locates
 from lateral_map.adjust.prior import LinearRows, tied_locates
 from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
+from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Chain, Ground, Layout
-from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
+from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie, Tie
 
-Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 _TieT = TypeVar("_TieT", PositionTie, TapeTie, AlongTie, OffsetTie)
@@ -118,10 +119,10 @@ def _gather(marks: tuple[Locate, ...], kind: type[_TieT]) -> list[tuple[int, _Ti
 
 @dataclass(frozen=True, slots=True)
 class _Fixed:
-    """A mark fixed at a place (easting, northing, m), 1 sd an axis, by the reading in a column."""
+    """A mark fixed at a place (easting, northing, m), 1 sd an axis, by one reading."""
 
     mark: int
-    column: str
+    reading: ReadingId
     place_m: tuple[float, float]
     sd_m: float
 
@@ -129,7 +130,7 @@ class _Fixed:
 def _positions_fixed(site: Site, marks: tuple[Locate, ...]) -> list[_Fixed]:
     """Return the marks fixed by coordinates, and those taped from right beside a point."""
     fixed = [
-        _Fixed(mark, tie.method, (tie.easting_m, tie.northing_m), tie.sd_m)
+        _Fixed(mark, tie_reading(marks[mark], tie), (tie.easting_m, tie.northing_m), tie.sd_m)
         for mark, tie in _gather(marks, PositionTie)
     ]
     for mark, tape in _gather(marks, TapeTie):
@@ -137,7 +138,8 @@ def _positions_fixed(site: Site, marks: tuple[Locate, ...]) -> list[_Fixed]:
             point = site.plan.point(tape.point)
             # A ring of radius L has the variance L²/2 along each axis.
             sd = math.sqrt(tape.sd_m**2 + point.sd_m**2 + tape.distance_m**2 / 2.0)
-            fixed.append(_Fixed(mark, tape.column, (point.easting_m, point.northing_m), sd))
+            reading = tie_reading(marks[mark], tape)
+            fixed.append(_Fixed(mark, reading, (point.easting_m, point.northing_m), sd))
     return fixed
 
 
@@ -181,10 +183,12 @@ def _line_ties(site: Site, layout: Layout, marks: tuple[Locate, ...]) -> tuple[L
     return tuple(groups)
 
 
-def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, float, float, str]]:
+def _depths(
+    site: Site, locates: tuple[Locate, ...]
+) -> list[tuple[int, float, float, Literal["depth", "nulls"]]]:
     """Return (locate row, invert depth, sd, column) of each depth read or found from nulls."""
     above = site.transmitter.above_invert_m
-    found = []
+    found: list[tuple[int, float, float, Literal["depth", "nulls"]]] = []
     for row, locate in enumerate(locates):
         if locate.depth_m is not None:
             invert = locate.depth_m - locate.held_above_m + above
@@ -199,30 +203,39 @@ def _name_ties(site: Site, rows: LinearRows) -> None:
     """Name the tie equations as readings, in the order ``evaluate_ties`` makes them."""
     locates, marks = used_locates(site), tied_locates(site)
     named = [
-        (marks[fixed.mark], fixed.column, 2, fixed.sd_m) for fixed in _positions_fixed(site, marks)
+        (marks[fixed.mark], fixed.reading, 2, fixed.sd_m) for fixed in _positions_fixed(site, marks)
     ]
-    named += [(marks[mark], tape.column, 1, tape.sd_m) for mark, tape in _ring_tapes(marks)]
+    named += [
+        (marks[mark], tie_reading(marks[mark], tape), 1, tape.sd_m)
+        for mark, tape in _ring_tapes(marks)
+    ]
     for line in site.plan.lines:
         for mark, tie in _ties_on(marks, line.name):
-            named.append((marks[mark], _line_column(tie), 1, tie.sd_m))
+            named.append((marks[mark], tie_reading(marks[mark], tie), 1, tie.sd_m))
     for index, _, sd, column in _depths(site, locates):
-        named.append((locates[index], column, 1, sd))
+        named.append((locates[index], ReadingId(column, locates[index].mark, column), 1, sd))
     row = rows.count
-    for locate, column, count, sd in named:
+    for locate, reading, count, sd in named:
         rows.name(
-            f"locate {locate.mark} {column}",
+            reading,
             slice(row, row + count),
             sd,
-            locate=locate.mark,
             footage_m=transmitter_footage_m(site, locate),
         )
         row += count
 
 
-def _line_column(tie: OffsetTie | AlongTie) -> str:
-    if isinstance(tie, AlongTie):
-        return "along"
-    return "past" if tie.as_past else "offset"
+def tie_reading(locate: Locate, tie: Tie) -> ReadingId:
+    """Return what a locate's tie is known by among the readings."""
+    match tie:
+        case PositionTie():
+            return ReadingId("position", locate.mark, tie.method)
+        case TapeTie():
+            return ReadingId("tape", locate.mark, tie.column)
+        case AlongTie():
+            return ReadingId("along", locate.mark, "along")
+        case OffsetTie():
+            return ReadingId("offset", locate.mark, "past" if tie.as_past else "offset")
 
 
 def loosen_ties(ties: Ties, slack_m: float) -> Ties:

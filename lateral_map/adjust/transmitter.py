@@ -8,12 +8,9 @@ dipole in uniform ground (quasi-static); they are recomputed from the field in t
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.adjust.chain import transmitter_footage_m
 from lateral_map.model.site import Locate, Site
-
-Floats = NDArray[np.float64]
 
 _TILT_DEG = np.array([0.0, 1.19, 5.0, 10.0, 20.0, 30.0, 45.0])
 # Shift of the found point along the pipe, as a share of the depth, by what was found.

@@ -8,16 +8,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.past import Past, line_shift_m, measure_past
-from lateral_map.model.results import Crossing
+from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
-from lateral_map.model.site import PlanLine
-from lateral_map.model.telling import name_telling_readings
-from lateral_map.units import format_length, format_spread
-
-Floats = NDArray[np.float64]
+from lateral_map.model.site import Boundary, PlanLine
+from lateral_map.model.telling import find_telling_readings
 
 _SAME_M: Final = 1e-6
 _ON_LINE_M: Final = 1e-6
@@ -28,23 +25,57 @@ _CARRIED_ON_M: Final = 3.048
 GRAZING_DEG: Final = 15.0
 
 
-def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[str, ...]]:
-    """Return every crossing of a plan line by footage, and a sentence for each line not crossed.
+def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed, ...]]:
+    """Return every crossing of a boundary or plan line by footage, and the lines not crossed.
 
     The route's straight pieces meet the real line: the mapped one moved by its adjusted shift along
     its normal, its end pieces carried straight on. A crossing's 1 sd of footage is that of the
     signed distance past the line, jointly with the line's own shift, over that distance's rate of
-    change along the pipe.
+    change along the pipe. The main and cleanouts are crossed where the counter says they are.
     """
     crossings: list[Crossing] = []
-    uncrossed: list[str] = []
+    uncrossed: list[Uncrossed] = []
     for line in route.site.plan.lines:
         footages = _crossing_footages(route, line)
         if len(footages):
             crossings += _describe(route, line, footages)
         else:
             uncrossed.append(_distance_short(route, line))
+    for boundary in route.site.boundaries:
+        if boundary.kind == "line":
+            continue
+        at = route.site.boundary_footage_m(boundary)
+        if boundary.kind == "main" and not route.site.run.reached_main:
+            uncrossed.append(Uncrossed(boundary.line, "main", boundary.decides))
+        elif at <= route.site.run.end_m:
+            crossings.append(_along_pipe(route, boundary, at))
+        else:
+            gap = at - route.site.run.end_m
+            sd = math.sqrt(2.0) * route.site.counter.sd_reading_m
+            uncrossed.append(
+                Uncrossed(boundary.line, "cleanout", boundary.decides, gap, sd, at, at_end=True)
+            )
     return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
+
+
+def _along_pipe(route: Route, boundary: Boundary, at: float) -> Crossing:
+    """Return the crossing of the main or a cleanout, which the pipe meets squarely."""
+    place = route.positions(at)[0]
+    depth, sd_depth = route.depths(at)
+    return Crossing(
+        line=boundary.line,
+        kind="main" if boundary.kind == "main" else "cleanout",
+        footage_m=at,
+        sd_footage_m=route.site.counter.sd_reading_m,
+        easting_m=float(place[0]),
+        northing_m=float(place[1]),
+        depth_m=float(depth[0]),
+        sd_depth_m=float(sd_depth[0]),
+        angle_deg=90.0,
+        decides=boundary.decides,
+        extended=False,
+        rests_on=(),
+    )
 
 
 def _run_corners(route: Route) -> tuple[Floats, Floats]:
@@ -74,7 +105,7 @@ def _crossing_footages(route: Route, line: PlanLine) -> Floats:
     at = np.sort((footage[piece] + share * (footage[piece + 1] - footage[piece]))[on_line])
     at = at[np.concatenate([[True], np.diff(at) > _SAME_M])] if len(at) else at
     at = at[_changes_side(route, line, footage, at)]
-    if len(at) and not _is_boundary(route, line):
+    if len(at) and _boundary_at(route, line) is None:
         at = at[measure_past(route, line.name, at).carried_m <= _CARRIED_ON_M]
     return at
 
@@ -125,8 +156,11 @@ def _changes_side(route: Route, line: PlanLine, footage: Floats, at: Floats) -> 
     return np.asarray(beyond[:-1] != beyond[1:])
 
 
-def _is_boundary(route: Route, line: PlanLine) -> bool:
-    return any(boundary.line == line.name for boundary in route.site.boundaries)
+def _boundary_at(route: Route, line: PlanLine) -> Boundary | None:
+    """Return the boundary at a plan line, None where the site names none."""
+    return next(
+        (one for one in route.site.boundaries if one.kind == "line" and one.line == line.name), None
+    )
 
 
 def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
@@ -136,8 +170,8 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
     position = route.positions(footages)
     depth, sd_depth = _depth_at(route, footages, past.gradient / rate[:, None])
     angle = np.degrees(np.arcsin(np.clip(np.abs(_sine(route, footages, past)), 0.0, 1.0)))
-    rests_on = name_telling_readings(route, past.gradient)
-    decides = any(b.decides for b in route.site.boundaries if b.line == line.name)
+    rests_on = find_telling_readings(route, past.gradient)
+    boundary = _boundary_at(route, line)
     return [
         Crossing(
             line=line.name,
@@ -149,11 +183,11 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
             depth_m=float(depth[i]),
             sd_depth_m=float(sd_depth[i]),
             angle_deg=float(angle[i]),
-            decides=decides,
+            decides=boundary is not None and boundary.decides,
             extended=bool(past.carried_m[i] > 0.0),
             rests_on=rests_on[i],
             outward=bool(past.rate[i] > 0.0),
-            note=_note(route, float(angle[i]), float(sd_footage[i])),
+            grazing=bool(angle[i] < GRAZING_DEG),
         )
         for i in range(len(footages))
     ]
@@ -183,34 +217,29 @@ def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Fl
     return depth, np.sqrt(there + np.maximum(sd_here**2 - here, 0.0))
 
 
-def _note(route: Route, angle_deg: float, sd_footage_m: float) -> str:
-    if angle_deg >= GRAZING_DEG:
-        return ""
-    loose = format_spread(TWO_SIDED_95 * sd_footage_m, route.site.unit)
-    return (
-        f"the pipe meets the line at only {angle_deg:.0f} degrees, nearly along it: "
-        f"the crossing's footage is good to no better than ± {loose}"
-    )
-
-
-def _distance_short(route: Route, line: PlanLine) -> str:
-    """Say in words how near the run comes to a line it never crosses."""
+def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
+    """Return how near the run comes to a line it never crosses."""
+    boundary = _boundary_at(route, line)
+    decides = boundary is not None and boundary.decides
     footage, corners = _run_corners(route)
     if not len(footage):
-        return f"{line.name}: the run ends in its riser, so nothing is crossed"
+        return Uncrossed(line.name, line.kind, decides)
     candidates = np.concatenate([footage, _feet(line.vertices_m, footage, corners)])
     past = measure_past(route, line.name, candidates)
-    carried = 0.0 if _is_boundary(route, line) else past.carried_m
+    carried = past.carried_m if boundary is None else 0.0
     away = np.hypot(past.past_m, carried)
     nearest = int(np.argmin(away))
-    unit = route.site.unit
-    gap = format_length(float(away[nearest]), unit)
-    spread = format_spread(TWO_SIDED_95 * float(past.sd_m(route)[nearest]), unit)
-    at = float(candidates[nearest])
-    if math.isclose(at, float(footage[-1]), abs_tol=1e-3):
-        return f"{line.name}: never crossed; the run ends {gap} ± {spread} short of it"
-    where = format_length(at, unit)
-    return f"{line.name}: never crossed; the run comes nearest at {where}, {gap} ± {spread} away"
+    # The corner just past the start is the start.
+    at = round(float(candidates[nearest]), 9)
+    return Uncrossed(
+        line=line.name,
+        kind=line.kind,
+        decides=decides,
+        gap_m=float(away[nearest]),
+        sd_gap_m=float(past.sd_m(route)[nearest]),
+        at_m=at,
+        at_end=math.isclose(at, float(footage[-1]), abs_tol=1e-3),
+    )
 
 
 def _feet(vertices_m: Floats, footage: Floats, corners: Floats) -> Floats:

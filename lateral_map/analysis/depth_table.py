@@ -6,15 +6,14 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from lateral_map.model.dig import DepthRow, TrenchProfile
+from lateral_map.model.arrays import Floats
+from lateral_map.model.dig import DepthRow
 from lateral_map.model.results import Stations
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
+from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, to_metres
-
-Floats = NDArray[np.float64]
 
 _EVERY: Final = {"ft": 5.0, "us_ft": 5.0, "m": 1.5}
 # A depth farther than this from any depth reading is interpolated (common practice, no source).

@@ -7,15 +7,13 @@ from typing import Final, cast
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
+from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.results import DigBuffer, PipeStretch, Stations, read_only
+from lateral_map.model.results import DigBuffer, PipeStretch, Stations
 from lateral_map.model.route import Route
 from lateral_map.units import to_metres
-
-Floats = NDArray[np.float64]
 
 # Common Ground Alliance, Best Practice 5.19: the facility's width and 18 in on each side.
 LEAST_TOLERANCE_M: Final = to_metres(18.0, "in")

@@ -8,21 +8,12 @@ from typing import Final, cast
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from lateral_map.model.dig import (
-    Area,
-    Cut,
-    CutMethod,
-    DepthClass,
-    Excavation,
-    TrenchProfile,
-    TrenchRules,
-)
+from lateral_map.model.arrays import Floats
+from lateral_map.model.dig import Cut, CutMethod, DepthClass, Excavation, TrenchRules
 from lateral_map.model.earthwork import prismoidal_volume_m3, trench_footprint
 from lateral_map.model.site import DigRules, RuleKey
-
-Floats = NDArray[np.float64]
+from lateral_map.model.trench import Area, TrenchProfile
 
 COMMON_EARTH_SWELL: Final = (0.20, 0.30)
 SWELL_SOURCE: Final = (

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ONE_SIDED_95, TWO_SIDED_95
 from lateral_map.model.past import variances
 from lateral_map.model.pipe_sizes import nominal_inches
@@ -16,8 +16,6 @@ from lateral_map.model.results import FallStretch, FallVerdict, PipeStretch
 from lateral_map.model.route import Route
 from lateral_map.model.site import FallCodeName
 from lateral_map.units import steep_deg
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.past import measure_past, variances
 from lateral_map.model.results import Crossing, FindingResult, NextLocate, Stations
 from lateral_map.model.route import Route
-from lateral_map.units import format_length
-
-Floats = NDArray[np.float64]
 
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
 _WORTH_IT: Final = 0.95
@@ -48,8 +46,8 @@ class _Goal:
     sd people know (a crossing's along the pipe). ``past_m`` is 0 where no verdict hangs on it.
     """
 
-    words: str
     line: str
+    finding: int | None
     footage_m: float
     past_m: float
     gradient: Floats
@@ -64,8 +62,8 @@ class _Proposal:
     station: int
     sd_before_m: float
     sd_after_m: float
-    words: str
-    line: str
+    line: str = ""
+    finding: int | None = None
 
     @property
     def is_worth_it(self) -> bool:
@@ -161,34 +159,32 @@ def _for_findings(
 
 
 def _doubts(route: Route, findings: Iterable[FindingResult]) -> list[_Goal]:
-    """Return the distances too close to call; of the deciding boundaries, where there are any."""
+    """Return the distances too close to call; of the deciding lines, where there are any."""
     boundaries = route.site.boundaries
-    lines = {b.line for b in boundaries if b.decides} or {b.line for b in boundaries}
-    goals = []
-    for result in findings:
-        ends = [(result.finding.footage_m, side) for side in result.sides]
-        if result.finding.to_m is not None:
-            ends += [(result.finding.to_m, side) for side in result.sides_to]
-        for at, side in ends:
-            if side.verdict == "too close to call" and side.line in lines:
-                where = format_length(at, route.site.unit)
-                words = f"whether {result.finding.finding} at {where} lies past the {side.line}"
-                goals.append(_goal(route, side.line, at, words, is_reading=True))
-    return goals
+    any_decides = any(boundary.decides for boundary in boundaries)
+    return [
+        _goal(route, side.line, place.footage_m, result.number)
+        for result in findings
+        for place, sides in result.ends
+        for boundary, side in zip(boundaries, sides, strict=True)
+        if side.verdict == "too close to call"
+        and boundary.kind == "line"
+        and (boundary.decides or not any_decides)
+    ]
 
 
-def _goal(route: Route, line: str, footage_m: float, words: str, *, is_reading: bool) -> _Goal:
+def _goal(route: Route, line: str, footage_m: float, finding: int | None) -> _Goal:
     past = measure_past(route, line, footage_m)
     rate = float(past.rate[0])
-    noise = (route.site.counter.sd_reading_m * rate) ** 2 if is_reading else 0.0
+    seen = finding is not None
     return _Goal(
-        words=words,
         line=line,
+        finding=finding,
         footage_m=footage_m,
         past_m=float(past.past_m[0]),
         gradient=past.gradient[0],
-        noise_m2=noise,
-        rate=1.0 if is_reading else max(abs(rate), 1e-9),
+        noise_m2=(route.site.counter.sd_reading_m * rate) ** 2 if seen else 0.0,
+        rate=1.0 if seen else max(abs(rate), 1e-9),
     )
 
 
@@ -200,9 +196,9 @@ def _for_crossings(
 ) -> _Proposal | None:
     """Propose the locate that sharpens the loosest deciding crossing most."""
     goals = [
-        _goal(route, c.line, c.footage_m, f"where the pipe crosses the {c.line}", is_reading=False)
-        for c in crossings
-        if c.decides
+        _goal(route, one.line, one.footage_m, None)
+        for one in crossings
+        if one.decides and one.kind not in ("main", "cleanout")
     ]
     proposals = _best_each(route, stations, reachable, goals)
     return max(proposals, key=lambda proposal: proposal.sd_before_m, default=None)
@@ -229,8 +225,8 @@ def _best(route: Route, marks: _Marks, goal: _Goal) -> _Proposal:
         station=int(marks.station[chosen]),
         sd_before_m=math.sqrt(before + goal.noise_m2) / goal.rate,
         sd_after_m=math.sqrt(float(left[chosen])) / goal.rate,
-        words=goal.words,
         line=goal.line,
+        finding=goal.finding,
     )
 
 
@@ -247,24 +243,19 @@ def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) ->
         station=int(reachable[chosen]),
         sd_before_m=float(stations.across_sd_m.max()),
         sd_after_m=math.sqrt(float(widest[chosen])),
-        words="how wide the route's least certain place is",
-        line="",
     )
 
 
 def _put(route: Route, stations: Stations, proposal: _Proposal) -> NextLocate:
-    """Say the proposal in words, with the counter's reading that brings the transmitter there."""
-    site = route.site
     footage = float(stations.footage_m[proposal.station])
-    lens = format_length(footage + site.transmitter.behind_lens_m, site.unit)
-    tied = "tie its mark by tapes from permanent points"
-    if proposal.line:
-        tied += f" and from the real {proposal.line}"
     return NextLocate(
         footage_m=footage,
+        lens_m=footage + route.site.transmitter.behind_lens_m,
         easting_m=float(stations.easting_m[proposal.station]),
         northing_m=float(stations.northing_m[proposal.station]),
-        reason=f"{proposal.words}: stop where the counter reads {lens}, locate, and {tied}",
+        goal="finding" if proposal.finding else "crossing" if proposal.line else "width",
+        line=proposal.line,
+        finding=proposal.finding,
         sd_before_m=proposal.sd_before_m,
         sd_after_m=proposal.sd_after_m,
     )

@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.dig import NullCheck, NullVerdict
 from lateral_map.model.route import Route
 from lateral_map.model.site import Locate
-
-Floats = NDArray[np.float64]
 
 # Two-sided 0.1 %, the limit a single standardised residual is rejected at (Baarda).
 SUSPECT_BEYOND: Final = 3.29

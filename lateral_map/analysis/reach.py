@@ -2,32 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.model.chance import TWO_SIDED_95, chance_above_zero
 from lateral_map.model.dig import ReachEnd, ReachPart, RepairReach
 from lateral_map.model.results import FindingResult, PipeStretch, ResponsibilityStretch
 from lateral_map.model.route import Route
 from lateral_map.model.site import Finding, Severity, Site
+from lateral_map.model.trade import calls_for_repair, is_standing_water, is_tap
 from lateral_map.units import to_metres
 
-Floats = NDArray[np.float64]
-
-# Words that mean the pipe itself has failed or is failing, in plain trade words.
-STRUCTURAL_WORDS: Final = (
-    "crack", "broken", "break", "offset", "hole", "collapse", "root", "fracture", "separat",
-    "deform", "crush", "missing", "joint", "displace", "split", "void", "leak", "infiltration",
-)  # fmt: skip
-_STANDING_WATER: Final = ("standing water", "belly", "sag")
-_TAP: Final = ("tap", "wye", "tee", "saddle", "connection")
-# What is cleaned, or only noted, is not dug for.
-_NEVER_ALONE: Final = ("grease", "transition", *_TAP)
 # A repair is cut in sound pipe beyond the damage: 2 ft either way, and two repairs with less than
 # 10 ft between them are one (common practice, no source).
 SOUND_PIPE_M: Final = to_metres(2.0, "ft")
@@ -60,24 +48,6 @@ def propose_reaches(
     seen, runs, parties = tuple(findings), tuple(pipes), tuple(responsibility)
     spans = _given(route.site) or _called_for(route.site)
     return tuple(_describe(route, span, seen, runs, parties) for span in spans)
-
-
-def calls_for_repair(finding: Finding) -> bool:
-    """Say whether a finding by itself is worth opening the ground or lining for.
-
-    Damage or standing water of moderate or severe degree, damage whose degree nobody gave, and
-    anything severe that is not merely cleaned. Damage counts wherever it is: a crack at a tap too.
-    """
-    if _says(finding, STRUCTURAL_WORDS):
-        return finding.severity in ("moderate", "severe", None)
-    if _says(finding, _STANDING_WATER):
-        return finding.severity in ("moderate", "severe")
-    return finding.severity == "severe" and not _says(finding, _NEVER_ALONE)
-
-
-def _says(finding: Finding, words: tuple[str, ...]) -> bool:
-    """Say whether a word of the finding begins with one of these: a manhole is no hole."""
-    return re.search(rf"\b(?:{'|'.join(words)})", finding.finding.lower()) is not None
 
 
 def _given(site: Site) -> list[_Span]:
@@ -139,8 +109,8 @@ def _describe(
         transitions_m=tuple(pipe.from_m for pipe in crossed if pipe.from_m > span.from_m),
         bends=tuple(b for b in route.site.bends if span.from_m <= b.footage_m <= span.to_m),
         findings=tuple(within),
-        taps=tuple(one for one in seen if _says(one, _TAP)),
-        standing_water=tuple(one for one in seen if _says(one, _STANDING_WATER)),
+        taps=tuple(one for one in seen if is_tap(one)),
+        standing_water=tuple(one for one in seen if is_standing_water(one)),
         parts=_parts(span, begin, end, parties),
     )
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry import LineString
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
 from lateral_map.model.dig import KeyPoint, Refind, RefindLine, RefindTape
 from lateral_map.model.lines import signed_offsets
@@ -18,8 +18,6 @@ from lateral_map.model.past import measure_past, sense_past
 from lateral_map.model.route import Route
 from lateral_map.model.site import Plan, PlanPoint
 from lateral_map.units import format_length, to_metres
-
-Floats = NDArray[np.float64]
 
 # A tape laid by two people on a lot; a longer one sags and bends round things (common practice,
 # no source). Longer ones are used only where there is nothing nearer.

@@ -1,4 +1,4 @@
-"""Who answers for which stretch of the pipe, by footage?"""
+"""Who answers for which stretch of the pipe, and so who is to be asked about what?"""
 
 from __future__ import annotations
 
@@ -6,9 +6,14 @@ import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from lateral_map.model.results import Crossing, ResponsibilityStretch
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    PartyLetter,
+    ResponsibilityStretch,
+)
 from lateral_map.model.route import Route
-from lateral_map.model.site import Boundary
+from lateral_map.model.site import Boundary, Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,13 +35,13 @@ def share_responsibility(
     as sure as that crossing is.
     """
     site = route.site
-    deciding = {b.line: b for b in site.boundaries if b.decides}
+    deciding = {_key(b): b for b in site.boundaries if b.decides}
     if not deciding:
         return ()
-    met = sorted((c for c in crossings if c.line in deciding), key=lambda c: c.footage_m)
-    first = _Change(site.counter.zero_m, 0.0, "", _party_at_start(site.boundaries, met))
+    met = sorted((c for c in crossings if _met_key(c) in deciding), key=lambda c: c.footage_m)
+    first = _Change(site.counter.zero_m, 0.0, "", _party_at_start(deciding, met))
     last = _Change(site.run.end_m, 0.0, "", "")
-    changes = [first, *(_change(deciding[c.line], c) for c in met), last]
+    changes = [first, *(_change(deciding[_met_key(c)], c) for c in met), last]
     return _merged(
         ResponsibilityStretch(
             from_m=begin.footage_m,
@@ -48,15 +53,25 @@ def share_responsibility(
             line_to=end.line,
         )
         for begin, end in itertools.pairwise(changes)
+        # Beyond the main at the run's own end nothing was seen.
+        if end.footage_m > begin.footage_m or len(changes) == 2
     )
 
 
-def _party_at_start(boundaries: tuple[Boundary, ...], met: list[Crossing]) -> str:
-    """Return who answers at the start: the start's side of the first deciding line met."""
-    deciding = {b.line: b for b in boundaries if b.decides}
+def _key(boundary: Boundary) -> tuple[str, str]:
+    """Return what a boundary is known by: a plan line may be called main, too."""
+    return boundary.kind, boundary.line
+
+
+def _met_key(crossing: Crossing) -> tuple[str, str]:
+    return crossing.kind if crossing.kind in ("main", "cleanout") else "line", crossing.line
+
+
+def _party_at_start(deciding: dict[tuple[str, str], Boundary], met: list[Crossing]) -> str:
+    """Return who answers at the start: the start's side of the first deciding boundary met."""
     if not met:
         return next(iter(deciding.values())).inside
-    boundary = deciding[met[0].line]
+    boundary = deciding[_met_key(met[0])]
     return boundary.inside if met[0].outward else boundary.outside
 
 
@@ -76,3 +91,67 @@ def _merged(stretches: Iterable[ResponsibilityStretch]) -> tuple[ResponsibilityS
         else:
             joined.append(stretch)
     return tuple(joined)
+
+
+def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> str:
+    """Return the party the sender speaks for, empty where no boundary names any.
+
+    That is the one the referral names. Where it names none, a technician works for the one party
+    whose name says owner; where that does not tell either, for the one at the start.
+    """
+    if site.referral.client:
+        return site.referral.client
+    parties = _parties(site)
+    owners = [party for party in parties if "owner" in party.lower().split()]
+    if len(owners) == 1:
+        return owners[0]
+    if stretches:
+        return stretches[0].party
+    return parties[0] if parties else ""
+
+
+def address_letters(
+    site: Site,
+    client: str,
+    findings: Iterable[FindingResult],
+    crossings: Iterable[Crossing],
+) -> tuple[PartyLetter, ...]:
+    """Return one letter for each party that the sender does not speak for; defects only."""
+    findings = tuple(findings)
+    defects = [one for one in findings if one.finding_class == "defect"]
+    dangers = tuple(one for one in findings if one.finding_class == "danger")
+    decided = [crossing for crossing in crossings if crossing.decides]
+    letters = []
+    for party in _parties(site):
+        if party == client:
+            continue
+        begins = next((b for b in site.boundaries if b.decides and _parts(b, party)), None)
+        met = [c for c in decided if begins is not None and _met_key(c) == _key(begins)]
+        letters.append(
+            PartyLetter(
+                party=party,
+                line=begins.line if begins else "",
+                crossing=met[0] if met else None,
+                theirs=tuple(one for one in defects if _wholly(one, party)),
+                shared=tuple(
+                    one for one in defects if party in one.answers and not _wholly(one, party)
+                ),
+                close=tuple(one for one in defects if not one.answers and party in one.may_answer),
+                dangers=dangers,
+            )
+        )
+    return tuple(letters)
+
+
+def _parties(site: Site) -> tuple[str, ...]:
+    """Return every party that a deciding boundary names, each once, as site.toml has them."""
+    deciding = [boundary for boundary in site.boundaries if boundary.decides]
+    return tuple(dict.fromkeys(party for b in deciding for party in (b.inside, b.outside)))
+
+
+def _parts(boundary: Boundary, party: str) -> bool:
+    return (boundary.inside == party) != (boundary.outside == party)
+
+
+def _wholly(result: FindingResult, party: str) -> bool:
+    return result.may_answer == (party,)

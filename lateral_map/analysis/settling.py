@@ -7,23 +7,16 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lateral_map.model.chance import ONE_SIDED_95, TWO_SIDED_95
+from lateral_map.model.arrays import Floats
+from lateral_map.model.chance import ONE_SIDED_95
 from lateral_map.model.past import alternative_pasts, measure_past, variances
-from lateral_map.model.results import FindingResult, Side
+from lateral_map.model.results import FindingResult, Settling, Side
+from lateral_map.model.results import SettlingWay as Way
 from lateral_map.model.route import Route
-from lateral_map.model.site import Locate
-from lateral_map.units import format_length, format_spread
-
-Floats = NDArray[np.float64]
 
 # Asking for two readings instead of one must be worth it: a fifth off the uncertainty.
 _WORTH_BOTH: Final = 0.8
-_WHICH_ROUTE: Final = (
-    "a tape to one mark from a third point, or the first azimuth: either tells which of the routes "
-    "that fit is the right one"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,39 +36,30 @@ class _Doubt:
     variance_m2: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Option:
-    """One more reading that could be taken, and the distance's 1 sd (m) with it."""
-
-    words: str
-    sd_after_m: float
-
-    def would_settle(self, doubt: _Doubt) -> bool:
-        """Say whether a verdict is to be expected, if the distance stays as it is."""
-        return abs(doubt.past_m) >= ONE_SIDED_95 * self.sd_after_m
-
-
 def settle_findings(route: Route, findings: tuple[FindingResult, ...]) -> tuple[FindingResult, ...]:
-    """Return the findings with ``settle`` said for those too close to call.
+    """Return the findings with the reading that would settle those too close to call.
 
     Fixing the pipe's place (a locate over the finding) and fixing the line's (a tape from the real
     line to a mark that is there already) are weighed by the variance of the distance past the line
     that each would leave; where neither is likely to settle it, both at once.
     """
-    return tuple(replace(finding, settle=_settle(route, finding)) for finding in findings)
+    return tuple(replace(finding, settling=_settle(route, finding)) for finding in findings)
 
 
-def _settle(route: Route, result: FindingResult) -> str:
-    ends = [(result.finding.footage_m, side) for side in result.sides]
-    if result.finding.to_m is not None:
-        ends += [(result.finding.to_m, side) for side in result.sides_to]
-    close = [(at, side) for at, side in ends if side.verdict == "too close to call"]
+def _settle(route: Route, result: FindingResult) -> Settling | None:
+    boundaries = route.site.boundaries
+    close = [
+        (boundary.decides, place.footage_m, side)
+        for place, sides in result.ends
+        for boundary, side in zip(boundaries, sides, strict=True)
+        # What the counter alone parts, the main and cleanouts, no locate settles.
+        if side.verdict == "too close to call" and boundary.kind == "line"
+    ]
     if not close:
-        return ""
-    deciding = {b.line for b in route.site.boundaries if b.decides}
-    if route.alternatives and any(_parts_routes(route, at, side) for at, side in close):
-        return _WHICH_ROUTE
-    at, side = min(close, key=lambda end: (end[1].line not in deciding, abs(end[1].past_m)))
+        return None
+    if route.alternatives and any(_parts_routes(route, at, side) for _, at, side in close):
+        return Settling("which route")
+    _, at, side = min(close, key=lambda end: (not end[0], abs(end[2].past_m)))
     return _best_reading(route, _doubt(route, at, side))
 
 
@@ -103,21 +87,33 @@ def _doubt(route: Route, footage_m: float, side: Side) -> _Doubt:
     )
 
 
-def _best_reading(route: Route, doubt: _Doubt) -> str:
-    """Say which of the readings tells most, and whether it is likely to be enough."""
+def _best_reading(route: Route, doubt: _Doubt) -> Settling:
+    """Return which of the readings tells most, and whether it is likely to be enough."""
     singles = [_locate_over(route, doubt), *_tape_from_line(route, doubt)]
     best = min(singles, key=lambda option: option.sd_after_m)
-    both = _locate_taped_from_line(route, doubt)
-    if not best.would_settle(doubt) and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
-        best = both
-    before, after = (
-        format_spread(TWO_SIDED_95 * sd, route.site.unit)
-        for sd in (math.sqrt(doubt.variance_m2), best.sd_after_m)
+    # One locate over the place, its mark taped from the real line: the distance itself, seen.
+    noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.offset_m**2
+    both = _option("locate taped from line", doubt, doubt.variance_m2, doubt.variance_m2 + noise)
+    if not best.enough and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
+        return both
+    return best
+
+
+def _option(
+    way: Way, doubt: _Doubt, shared: float, seen: float, at_m: float | None = None, mark: str = ""
+) -> Settling:
+    """Return one more reading: ``shared`` its covariance with the distance, ``seen`` its own."""
+    after = math.sqrt(max(doubt.variance_m2 - shared**2 / seen, 0.0))
+    return Settling(
+        way=way,
+        line=doubt.line,
+        at_m=doubt.footage_m if at_m is None else at_m,
+        mark=mark,
+        sd_before_m=math.sqrt(doubt.variance_m2),
+        sd_after_m=after,
+        # A verdict is to be expected if the distance stays as it is.
+        enough=abs(doubt.past_m) >= ONE_SIDED_95 * after,
     )
-    sentence = f"{best.words}: ± {before} would become ± {after}"
-    if best.would_settle(doubt):
-        return sentence
-    return f"{sentence}, which may still be too close; uncovering the pipe there would settle it"
 
 
 def _mark_variance(route: Route, footage_m: float) -> float:
@@ -127,25 +123,24 @@ def _mark_variance(route: Route, footage_m: float) -> float:
     return accuracy.mark_m**2 + (accuracy.mark_fraction * depth) ** 2
 
 
-def _locate_over(route: Route, doubt: _Doubt) -> _Option:
+def _locate_over(route: Route, doubt: _Doubt) -> Settling:
     """One locate with the transmitter parked under the place, its mark tied to plan points."""
     pipe = doubt.pipe_gradient
     noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.tape_m**2
     seen = float(pipe @ route.covariance @ pipe) + doubt.noise_m2 + noise
     shared = float(doubt.gradient @ route.covariance @ pipe) + doubt.noise_m2
-    where = format_length(doubt.footage_m, route.site.unit)
-    words = f"one more locate over {where}, its mark taped from permanent points"
-    return _Option(words, _sd_after(doubt, shared, seen))
+    return _option("locate over", doubt, shared, seen)
 
 
-def _tape_from_line(route: Route, doubt: _Doubt) -> list[_Option]:
+def _tape_from_line(route: Route, doubt: _Doubt) -> list[Settling]:
     """One tape from the real line to the nearest paint mark; none where no locate is tied."""
     if not len(route.tied_footages_m):
         return []
     mark = int(np.argmin(np.abs(route.tied_footages_m - doubt.footage_m)))
     place = float(route.tied_footages_m[mark])
     there = measure_past(route, doubt.line, place)
-    used, locate = _used_and_tied(route, mark)
+    tied = [(index, one) for index, one in enumerate(route.site.used_locates()) if one.ties]
+    used, locate = tied[mark]
     # The mark stands at the place, moved along the pipe by its counter reading's error and then by
     # its own two offsets.
     taped = there.gradient[0].copy()
@@ -154,24 +149,4 @@ def _tape_from_line(route: Route, doubt: _Doubt) -> list[_Option]:
     taped[route.layout.reading.start + used] += there.rate[0]
     seen = float(taped @ route.covariance @ taped) + route.site.accuracy.offset_m**2
     shared = float(doubt.gradient @ route.covariance @ taped)
-    where = format_length(place, route.site.unit)
-    words = f"one more tape from the real {doubt.line} to mark {locate.mark} near {where}"
-    return [_Option(words, _sd_after(doubt, shared, seen))]
-
-
-def _sd_after(doubt: _Doubt, shared: float, seen: float) -> float:
-    return math.sqrt(max(doubt.variance_m2 - shared**2 / seen, 0.0))
-
-
-def _used_and_tied(route: Route, mark: int) -> tuple[int, Locate]:
-    """Return a tied locate's place among the locates used, by footage, and the locate itself."""
-    used = enumerate(route.site.used_locates())
-    return [(index, one) for index, one in used if one.ties][mark]
-
-
-def _locate_taped_from_line(route: Route, doubt: _Doubt) -> _Option:
-    """One locate over the place, its mark taped from the real line: the distance itself, seen."""
-    noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.offset_m**2
-    where = format_length(doubt.footage_m, route.site.unit)
-    words = f"one more locate over {where}, its mark taped from the real {doubt.line}"
-    return _Option(words, _sd_after(doubt, doubt.variance_m2, doubt.variance_m2 + noise))
+    return [_option("tape from line", doubt, shared, seen, place, locate.mark)]

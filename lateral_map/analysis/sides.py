@@ -2,108 +2,213 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from statistics import fmean
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chance_above_zero
-from lateral_map.model.past import Past, alternative_pasts, measure_past, variances
-from lateral_map.model.results import FindingResult, Side, SideVerdict, Stations
+from lateral_map.model.past import alternative_pasts, measure_past, variances
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    FindingVerdict,
+    FoundPlace,
+    Side,
+    SideVerdict,
+    Stations,
+)
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, Finding
-from lateral_map.model.telling import name_telling_readings
-
-Floats = NDArray[np.float64]
+from lateral_map.model.telling import find_telling_readings
+from lateral_map.model.trade import class_of
 
 _SURE: Final = 0.95
-TOO_CLOSE: Final = "too close to call"
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
-    """Places against one boundary, one side each."""
-
-    boundary: Boundary
-    past: Past
-    sides: tuple[Side, ...]
-
-
-def judge_findings(route: Route, stations: Stations) -> tuple[FindingResult, ...]:
+def judge_findings(
+    route: Route, stations: Stations, crossings: Iterable[Crossing]
+) -> tuple[FindingResult, ...]:
     """Return every finding's place, its side of every boundary, and the party that answers for it.
 
     The distance past is judged jointly with the boundary's own shift and with the counter's reading
     noise at the finding, which acts along the pipe: P(past) = Phi(distance / sd), and 95 % is asked
     for a verdict. Where other routes fit the readings as well, P(past) is the mean over all of
-    them. ``stations`` must hold a station at every finding.
+    them. ``stations`` must hold a station at both ends of every finding.
     """
     findings = route.site.findings
     if not findings:
         return ()
-    near = _judge(route, [finding.footage_m for finding in findings])
-    far = _judge(route, [_far_end(finding) for finding in findings])
-    rests_on = _rests_on(route, near, findings)
-    return tuple(
-        _result(route, stations, finding, near, far, index, rests_on[index])
-        for index, finding in enumerate(findings)
-    )
+    decided_at = [crossing.footage_m for crossing in crossings if crossing.decides]
+    # Of a stretch, its ends and a place between each two crossings that part it.
+    places = [_places_along(finding, decided_at) for finding in findings]
+    judged = iter(_judge(route, [at for along in places for at in along]))
+    rests_on = find_telling_readings(route, _telling_gradients(route, findings))
+    results = []
+    for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
+        sides = [next(judged) for _ in along]
+        stretch = finding.to_m is not None
+        decisive = _decisive(route.site.boundaries, sides)
+        parties = [_parties(route.site.boundaries, each) for each in sides]
+        results.append(
+            FindingResult(
+                number=index + 1,
+                finding=finding,
+                finding_class=class_of(finding),
+                near=_place(stations, along[0]),
+                far=_place(stations, along[-1]) if stretch else None,
+                sides=sides[0],
+                sides_to=sides[-1] if stretch else (),
+                deciding=None if decisive is None else sides[0][decisive],
+                deciding_to=sides[-1][decisive] if stretch and decisive is not None else None,
+                verdict=None
+                if decisive is None
+                else _verdict([s[decisive].verdict for s in sides]),
+                answers=_answers(parties),
+                may_answer=tuple(dict.fromkeys(itertools.chain.from_iterable(parties))),
+                rests_on=rests_on[index],
+            )
+        )
+    return tuple(results)
 
 
-def _far_end(finding: Finding) -> float:
-    return finding.footage_m if finding.to_m is None else finding.to_m
+def _places_along(finding: Finding, decided_at: list[float]) -> list[float]:
+    if finding.to_m is None:
+        return [finding.footage_m]
+    inner = [at for at in decided_at if finding.footage_m < at < finding.to_m]
+    between = [(one + other) / 2.0 for one, other in itertools.pairwise(inner)]
+    return [finding.footage_m, *between, finding.to_m]
 
 
-def _judge(route: Route, footages: Iterable[float]) -> tuple[_Judged, ...]:
-    """Judge places at footages against every boundary."""
-    at = np.array(list(footages), float)
-    judged = []
-    for boundary in route.site.boundaries:
-        past = measure_past(route, boundary.line, at)
-        reading = np.square(route.site.counter.sd_reading_m * past.rate)
-        sd = np.sqrt(variances(past.gradient, route.covariance) + reading)
-        distances = np.vstack([past.past_m, alternative_pasts(route, boundary.line, at)])
-        sides = tuple(_side(boundary.line, past, sd, distances, i) for i in range(len(at)))
-        judged.append(_Judged(boundary, past, sides))
-    return tuple(judged)
+def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:
+    """Return, for each place, its side of every boundary in the site's order."""
+    at = np.array(footages, float)
+    columns = [
+        _sides_of_line(route, boundary, at)
+        if boundary.kind == "line"
+        else _sides_along_pipe(route, boundary, at)
+        for boundary in route.site.boundaries
+    ]
+    return list(zip(*columns, strict=True)) if columns else [()] * len(at)
 
 
-def _side(line: str, past: Past, sd: Floats, distances: Floats, index: int) -> Side:
-    """Judge one place; ``distances`` (routes, k) are those of every route that fits."""
-    chances = [chance_above_zero(float(one), float(sd[index])) for one in distances[:, index]]
-    probability = fmean(chances)
-    return Side(
-        line=line,
-        past_m=float(past.past_m[index]),
-        sd_past_m=float(sd[index]),
-        probability_past=probability,
-        verdict=_verdict(probability),
-        extended=bool(past.carried_m[index] > 0.0),
-    )
+def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
+    past = measure_past(route, boundary.line, at)
+    reading = np.square(route.site.counter.sd_reading_m * past.rate)
+    sd = np.sqrt(variances(past.gradient, route.covariance) + reading)
+    distances = np.vstack([past.past_m, alternative_pasts(route, boundary.line, at)])
+    chance = [
+        fmean(chance_above_zero(float(one), float(sd[i])) for one in distances[:, i])
+        for i in range(len(at))
+    ]
+    return [
+        Side(
+            line=boundary.line,
+            past_m=float(past.past_m[i]),
+            sd_past_m=float(sd[i]),
+            probability_past=chance[i],
+            verdict=_side_verdict(chance[i]),
+            extended=bool(past.carried_m[i] > 0.0),
+        )
+        for i in range(len(at))
+    ]
 
 
-def _verdict(probability_past: float) -> SideVerdict:
+def _sides_along_pipe(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
+    """Judge places against the main or a cleanout: two readings of one counter, each with noise."""
+    site = route.site
+    place = site.boundary_footage_m(boundary)
+    sd = math.sqrt(2.0) * site.counter.sd_reading_m
+    sides = []
+    for footage in at:
+        past = float(footage) - place
+        chance = chance_above_zero(past, sd)
+        if boundary.kind == "main":
+            # Whatever the camera saw it saw before the main, or before where it stopped short.
+            chance = 0.0
+        sides.append(Side(boundary.line, past, sd, chance, _side_verdict(chance)))
+    return sides
+
+
+def _side_verdict(probability_past: float) -> SideVerdict:
     if probability_past >= _SURE:
         return "past"
-    return "inside" if probability_past <= 1.0 - _SURE else TOO_CLOSE
+    return "inside" if probability_past <= 1.0 - _SURE else "too close to call"
 
 
-def _result(
-    route: Route,
-    stations: Stations,
-    finding: Finding,
-    near: tuple[_Judged, ...],
-    far: tuple[_Judged, ...],
-    index: int,
-    rests_on: tuple[str, ...],
-) -> FindingResult:
-    at = stations.index_of(finding.footage_m)
-    sides = tuple(judged.sides[index] for judged in near)
-    sides_to = tuple(judged.sides[index] for judged in far) if finding.to_m is not None else ()
-    return FindingResult(
-        finding=finding,
+def _decisive(boundaries: tuple[Boundary, ...], sides: list[tuple[Side, ...]]) -> int | None:
+    """Return which boundary decides a finding, None where none does.
+
+    One whose side is in doubt before one it lies across, that before the one crossed last, that
+    before the one to be crossed next; of equals the nearest. A boundary with one party on both
+    sides decides only where there is no other.
+    """
+    deciding = [i for i, b in enumerate(boundaries) if b.decides]
+    parting = [i for i in deciding if boundaries[i].inside != boundaries[i].outside]
+
+    def rank(index: int) -> tuple[int, float]:
+        verdicts = {each[index].verdict for each in sides}
+        near = min(abs(each[index].past_m) for each in sides)
+        if "too close to call" in verdicts:
+            return 0, near
+        if len(verdicts) > 1:
+            return 1, near
+        return (2 if "past" in verdicts else 3), near
+
+    return min(parting or deciding, key=rank, default=None)
+
+
+def _verdict(along: list[SideVerdict]) -> FindingVerdict:
+    """Return the verdict of a finding whose places along it have these sides of one boundary."""
+    seen = set(along)
+    if len(seen) == 1:
+        return along[0]
+    if "too close to call" not in seen:
+        return "across"
+    from_within = along[0] == "too close to call" and set(along[1:]) == {"past"}
+    return "past from within" if from_within else "too close to call"
+
+
+def _parties(boundaries: tuple[Boundary, ...], sides: tuple[Side, ...]) -> tuple[str, ...]:
+    """Return whoever may answer at one place: one party where nothing that matters is in doubt."""
+    deciding = [(b, s) for b, s in zip(boundaries, sides, strict=True) if b.decides]
+    if not deciding:
+        return ()
+    choices = [
+        (False, True) if side.verdict == "too close to call" else (side.verdict == "past",)
+        for _, side in deciding
+    ]
+    return tuple(dict.fromkeys(_party_if(deciding, pasts) for pasts in itertools.product(*choices)))
+
+
+def _party_if(deciding: list[tuple[Boundary, Side]], pasts: tuple[bool, ...]) -> str:
+    """Return who answers: beyond the boundary crossed last, or before the one crossed next."""
+    placed = list(zip(deciding, pasts, strict=True))
+    crossed = [(abs(side.past_m), one.outside) for (one, side), past in placed if past]
+    ahead = [(abs(side.past_m), one.inside) for (one, side), past in placed if not past]
+    return min(crossed or ahead)[1]
+
+
+def _answers(parties: list[tuple[str, ...]]) -> tuple[str, ...]:
+    """Return the parties known along a finding, in order, each once in a row.
+
+    Where a place at its beginning is in doubt, what is known of the rest stands; where its end is,
+    nothing does.
+    """
+    if any(len(each) > 1 for each in parties[1:]) or len(parties[-1]) != 1:
+        return ()
+    known = [each[0] for each in parties if len(each) == 1]
+    return tuple(party for party, _ in itertools.groupby(known))
+
+
+def _place(stations: Stations, footage_m: float) -> FoundPlace:
+    at = stations.index_of(footage_m)
+    return FoundPlace(
+        footage_m=footage_m,
         easting_m=float(stations.easting_m[at]),
         northing_m=float(stations.northing_m[at]),
         depth_m=float(stations.depth_m[at]),
@@ -112,68 +217,22 @@ def _result(
         semi_minor_m=float(stations.semi_minor_m[at]),
         ellipse_azimuth_deg=float(stations.ellipse_azimuth_deg[at]),
         basis=stations.basis[at],
-        sides=sides,
-        sides_to=sides_to,
-        answers=_answers(route, sides, sides_to),
-        settle="",
-        rests_on=rests_on,
-        straddles=_straddles(sides, sides_to),
     )
 
 
-def _straddles(sides: tuple[Side, ...], sides_to: tuple[Side, ...]) -> tuple[str, ...]:
-    """Return the lines that a stretch's two ends lie on either side of, for all we know best."""
-    return tuple(
-        near.line
-        for near, far in zip(sides, sides_to, strict=False)
-        if (near.past_m > 0.0) != (far.past_m > 0.0)
-    )
+def _telling_gradients(route: Route, findings: tuple[Finding, ...]) -> Floats:
+    """Return (k, unknowns): what each finding's side hangs on.
 
-
-def _answers(route: Route, sides: tuple[Side, ...], sides_to: tuple[Side, ...]) -> str:
-    near = _party(route.site.boundaries, sides)
-    if not sides_to:
-        return near
-    far = _party(route.site.boundaries, sides_to)
-    return near if near == far else f"{near}, then {far}"
-
-
-def _party(boundaries: tuple[Boundary, ...], sides: tuple[Side, ...]) -> str:
-    """Return who answers at one place; doubt about a side that changes nothing is no doubt."""
-    deciding = [(b, s) for b, s in zip(boundaries, sides, strict=True) if b.decides]
-    if not deciding:
-        return ""
-    parties = {
-        _party_if(
-            [(b, s, s.verdict == "past" or (s.verdict == TOO_CLOSE and given)) for b, s in deciding]
-        )
-        for given in (True, False)
-    }
-    return parties.pop() if len(parties) == 1 else TOO_CLOSE
-
-
-def _party_if(deciding: list[tuple[Boundary, Side, bool]]) -> str:
-    """Return who answers: beyond the line crossed last, or before the one to be crossed next."""
-    crossed = [(abs(side.past_m), b.outside) for b, side, past in deciding if past]
-    ahead = [(abs(side.past_m), b.inside) for b, side, past in deciding if not past]
-    return min(crossed or ahead)[1]
-
-
-def _rests_on(
-    route: Route, near: tuple[_Judged, ...], findings: tuple[Finding, ...]
-) -> tuple[tuple[str, ...], ...]:
-    """Name the readings the deciding distance rests on, or the place across the pipe."""
-    deciding = [judged for judged in near if judged.boundary.decides] or list(near)
-    if not deciding:
-        return name_telling_readings(route, _across(route, findings))
-    distance = np.abs([judged.past.past_m for judged in deciding])
-    closest = np.argmin(distance, axis=0)
-    gradients = np.stack([judged.past.gradient for judged in deciding])
-    return name_telling_readings(route, gradients[closest, np.arange(len(findings))])
-
-
-def _across(route: Route, findings: tuple[Finding, ...]) -> Floats:
+    That is the distance past the nearest line that decides, else past the nearest line, else the
+    place across the pipe.
+    """
     footage = np.array([finding.footage_m for finding in findings])
+    lines = [b for b in route.site.boundaries if b.kind == "line"]
+    lines = [b for b in lines if b.decides] or lines
+    if lines:
+        pasts = [measure_past(route, boundary.line, footage) for boundary in lines]
+        closest = np.argmin(np.abs([past.past_m for past in pasts]), axis=0)
+        return np.stack([past.gradient for past in pasts])[closest, np.arange(len(footage))]
     heading = np.radians(route.headings_deg(footage)[0])
     right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
     return np.asarray(np.einsum("kx,kxn->kn", right, route.position_jacobian(footage)[1][:, :2]))

@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
-from lateral_map.model.results import Basis, Crossing, Stations, read_only
+from lateral_map.model.results import Basis, Crossing, Stations
 from lateral_map.model.route import Route, propagate
 from lateral_map.model.site import Bend, Finding, Site
 from lateral_map.units import metres_per, to_metres
 
-Floats = NDArray[np.float64]
 Event = tuple[float, str]
 
 _SAME_M = 1e-6

@@ -8,24 +8,14 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.dig import (
-    Area,
-    Excavation,
-    Nearness,
-    StructureKind,
-    StructureNear,
-    TrenchProfile,
-    TrenchRules,
-)
+from lateral_map.model.dig import Excavation, Nearness, StructureKind, StructureNear, TrenchRules
 from lateral_map.model.earthwork import trench_footprint
 from lateral_map.model.site import Site
-
-Floats = NDArray[np.float64]
+from lateral_map.model.trench import Area, TrenchProfile
 
 _STEP_M: Final = 0.1
 

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.model.dig import PAVED, Area, GroundCover, SurfaceBroken
+from lateral_map.model.arrays import Floats
+from lateral_map.model.dig import PAVED, GroundCover, SurfaceBroken
 from lateral_map.model.site import Plan, PlanArea
+from lateral_map.model.trench import Area
 from lateral_map.units import to_metres
-
-Floats = NDArray[np.float64]
 
 # Local paving rules ask 6 in beyond each edge at least (Sevier County UT, Ord. 2023-4-1; Silverton
 # OR, Public Works Design Standards 2.36); others ask 12 in (from memory).

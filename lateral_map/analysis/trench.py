@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from lateral_map.model.dig import TrenchProfile, TrenchRules
-from lateral_map.model.results import PipeStretch, Stations, read_only
+from lateral_map.model.arrays import Floats, read_only
+from lateral_map.model.dig import TrenchRules
+from lateral_map.model.results import PipeStretch, Stations
 from lateral_map.model.site import DigRules
+from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import to_metres
-
-Floats = NDArray[np.float64]
 
 _INCH: Final = to_metres(1.0, "in")
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.dig import Area, RepairReach, TrenchProfile, TrenchRules
+from lateral_map.model.dig import RepairReach, TrenchRules
 from lateral_map.model.earthwork import sweep_strip
+from lateral_map.model.trench import Area, TrenchProfile
 
 
 def outline_dig(profile: TrenchProfile, reach: RepairReach, rules: TrenchRules) -> Area:

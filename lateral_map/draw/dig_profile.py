@@ -26,7 +26,8 @@ from lateral_map.draw.style import (
 )
 from lateral_map.draw.svg import figure_svg
 from lateral_map.draw.text import label, unit_word
-from lateral_map.model.dig import DigReview, TrenchProfile
+from lateral_map.model.dig import DigReview
+from lateral_map.model.trench import TrenchProfile
 from lateral_map.model.site import RuleKey
 from lateral_map.units import format_length, from_metres
 

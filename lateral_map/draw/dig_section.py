@@ -15,7 +15,8 @@ from lateral_map.draw.flags import FONT_FAMILY
 from lateral_map.draw.style import GROUND, INK, OKABE_ITO, QUIET
 from lateral_map.draw.svg import figure_svg
 from lateral_map.draw.text import Z95
-from lateral_map.model.dig import DigReview, ReachReview, TrenchProfile
+from lateral_map.model.dig import DigReview, ReachReview
+from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, format_small, from_metres
 
 _TEXT_PT: Final = 8.5

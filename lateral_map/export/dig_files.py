@@ -18,14 +18,8 @@ from lateral_map.export.station_table import neutralise_formula
 from lateral_map.units import format_tape, from_metres, small_unit
 
 if TYPE_CHECKING:
-    from lateral_map.model.dig import (
-        Cut,
-        DigReview,
-        ReachReview,
-        Refind,
-        UtilityConflict,
-        UtilityCrossing,
-    )
+    from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind
+    from lateral_map.model.trench import UtilityConflict, UtilityCrossing
 
 Record = dict[str, Any]
 

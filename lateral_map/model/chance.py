@@ -8,9 +8,8 @@ from statistics import NormalDist
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 _NORMAL = NormalDist()
 

@@ -6,10 +6,10 @@ from typing import Final, cast
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Point, Polygon
 
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
+
 Area = Polygon | MultiPolygon
 
 _ARC_STEP_RAD: Final = np.radians(6.0)

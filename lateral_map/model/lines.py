@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import line_sense, signed_offsets
 from lateral_map.model.route import Route
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

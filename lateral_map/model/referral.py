@@ -13,6 +13,7 @@ class Referral:
     the boundaries name it, on whose side the sender is.
     """
 
+    client: str = ""
     to: str = ""
     sender: str = ""
     reference: str = ""

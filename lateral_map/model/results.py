@@ -1,6 +1,7 @@
 """What the analyses answer, in metres and degrees in the site's plane; arrays are read-only.
 
-``rests_on`` holds the names of the readings an answer depends on, most telling first.
+``rests_on`` holds the readings an answer depends on, most telling first. Everything here is a fact
+decided once; ``words`` makes the sentences.
 """
 
 from __future__ import annotations
@@ -9,25 +10,25 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
+from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Route
-from lateral_map.model.site import Finding, LineKind, Site
-
-Floats = NDArray[np.float64]
+from lateral_map.model.site import Finding, LineKind, Locate, Site
+from lateral_map.model.trade import FindingClass
+from lateral_map.model.trench import TrenchProfile, UtilityConflict
 
 Basis = Literal["located", "between locates", "dead reckoned"]
 SideVerdict = Literal["inside", "past", "too close to call"]
+# Of a finding, both ends of a stretch seen: "across" has one end inside and the other past, each at
+# 95 %; "past from within" a far part that is past and a beginning that is too close to call.
+FindingVerdict = Literal["inside", "past", "across", "past from within", "too close to call"]
+BoundaryKind = LineKind | Literal["main", "cleanout"]
+SettlingWay = Literal["which route", "locate over", "tape from line", "locate taped from line"]
+LocateState = Literal["good", "suspect", "unchecked", "set aside"]
 ReadingVerdict = Literal["good", "suspect", "unchecked"]
 FallVerdict = Literal["enough fall", "too flat", "falls back", "readings cannot tell"]
-
-
-def read_only(values: ArrayLike) -> Floats:
-    """Return ``values`` as an array nobody can write to."""
-    array = np.array(values, float)
-    array.setflags(write=False)
-    return array
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,17 @@ class Stations:
         """Return the index of the station nearest to a footage."""
         return int(np.argmin(np.abs(self.footage_m - footage_m)))
 
+    def basis_stretches(self) -> tuple[BasisStretch, ...]:
+        """Return the line cut where its basis changes, half-way between those that differ."""
+        footage = self.footage_m
+        changes = [i for i in range(1, len(footage)) if self.basis[i] != self.basis[i - 1]]
+        cuts = [float(footage[i - 1] + footage[i]) / 2.0 for i in changes]
+        edges = [float(footage[0]), *cuts, float(footage[-1])]
+        return tuple(
+            BasisStretch(edges[k], edges[k + 1], self.basis[first])
+            for k, first in enumerate([0, *changes])
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
@@ -71,11 +83,12 @@ class Crossing:
     ``angle_deg`` is between pipe and line, 90 where they meet squarely. ``extended`` is True where
     the line had to be carried on past its mapped end. ``decides`` is True where responsibility
     changes at this line. ``outward`` is True where the run goes past the line, False where it comes
-    back. ``note`` says in words what makes the crossing less sure than it looks, else empty.
+    back. ``grazing`` is True where the pipe runs nearly along the line, so that the crossing's
+    footage is several times looser than the distance to it.
     """
 
     line: str
-    kind: LineKind
+    kind: BoundaryKind
     footage_m: float
     sd_footage_m: float
     easting_m: float
@@ -85,17 +98,35 @@ class Crossing:
     angle_deg: float
     decides: bool
     extended: bool
-    rests_on: tuple[str, ...]
+    rests_on: tuple[ReadingId, ...]
     outward: bool = True
-    note: str = ""
+    grazing: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Uncrossed:
+    """A line the run never crosses, and how near it comes.
+
+    ``gap_m`` is the least distance, with 1 sd, at ``at_m`` along the run; all three are None where
+    the run ends in its riser. ``at_end`` is True where that is the run's end.
+    """
+
+    line: str
+    kind: BoundaryKind
+    decides: bool
+    gap_m: float | None = None
+    sd_gap_m: float | None = None
+    at_m: float | None = None
+    at_end: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """On which side of a line something lies.
+    """On which side of a boundary something lies.
 
-    ``past_m`` is positive past it, as seen from the start. ``extended`` is True where the line had
-    to be carried on past its mapped end.
+    ``past_m`` is positive past it, as seen from the start: in plan from a line, along the pipe from
+    the main or a cleanout. ``extended`` is True where the line had to be carried on past its mapped
+    end.
     """
 
     line: str
@@ -107,16 +138,10 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True)
-class FindingResult:
-    """A finding placed on the ground. ``sides_to`` is for the far end of a stretch, else empty.
+class FoundPlace:
+    """Where on the ground and how deep a footage lies; depths are the invert's."""
 
-    ``answers`` is who answers for it ("too close to call" where the odds do not say), empty where
-    no boundary decides; for a stretch whose ends differ, both in order: "owner, then city".
-    ``settle`` says in words which one more reading would settle it. ``straddles`` names the lines
-    between a stretch's two ends.
-    """
-
-    finding: Finding
+    footage_m: float
     easting_m: float
     northing_m: float
     depth_m: float
@@ -125,12 +150,71 @@ class FindingResult:
     semi_minor_m: float
     ellipse_azimuth_deg: float
     basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """The one more reading that would tell most about a finding too close to call.
+
+    ``way`` is "which route" where other routes fit as well (the rest is then empty), "locate over"
+    (a locate over ``at_m``, its mark taped from permanent points), "tape from line" (from the real
+    ``line`` to the mark ``mark`` near ``at_m``) or "locate taped from line" (both at once).
+    ``sd_before_m`` and ``sd_after_m`` are 1 sd of the distance past ``line``; ``enough`` is True
+    where a verdict is to be expected.
+    """
+
+    way: SettlingWay
+    line: str = ""
+    at_m: float = 0.0
+    mark: str = ""
+    sd_before_m: float = 0.0
+    sd_after_m: float = 0.0
+    enough: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictWithout:
+    """What a finding's verdict would be with one suspect reading left out."""
+
+    reading: ReadingId
+    verdict: FindingVerdict
+
+
+@dataclass(frozen=True, slots=True)
+class FindingResult:
+    """A finding placed on the ground and judged.
+
+    ``number`` counts from 1 and is the finding's on every drawing and in every file;
+    ``finding_class`` tells a defect from how the pipe was built and from a danger. ``near`` and
+    ``far`` are the places of its two ends; ``far`` is None where it is no stretch. ``sides`` and
+    ``sides_to`` are those of the two ends, one a boundary; ``deciding`` and ``deciding_to`` those
+    of the boundary that decides it, None where none does. ``verdict`` is for that boundary.
+    ``answers`` are the parties in order along the finding, empty where it is too close to call or
+    no boundary decides; ``may_answer`` are all that the readings leave possible. ``settling`` is
+    None where nothing is in doubt.
+    """
+
+    number: int
+    finding: Finding
+    finding_class: FindingClass
+    near: FoundPlace
+    far: FoundPlace | None
     sides: tuple[Side, ...]
     sides_to: tuple[Side, ...]
-    answers: str
-    settle: str
-    rests_on: tuple[str, ...]
-    straddles: tuple[str, ...] = ()
+    deciding: Side | None
+    deciding_to: Side | None
+    verdict: FindingVerdict | None
+    answers: tuple[str, ...]
+    may_answer: tuple[str, ...]
+    rests_on: tuple[ReadingId, ...]
+    settling: Settling | None = None
+    verdict_without: tuple[VerdictWithout, ...] = ()
+
+    @property
+    def ends(self) -> tuple[tuple[FoundPlace, tuple[Side, ...]], ...]:
+        """Each end's place and its sides, one or two."""
+        near = (self.near, self.sides)
+        return (near,) if self.far is None else (near, (self.far, self.sides_to))
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,16 +296,35 @@ class ReadingCheck:
     ``footage_m`` is None for a mapped line or point, which has no place along the pipe.
     """
 
-    reading: str
+    id: ReadingId
     residual: float
     is_angle: bool
     standardised: float
     redundancy: float
     verdict: ReadingVerdict
     set_aside_first: bool
-    locate: str
     footage_m: float | None
     likely_error: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LocateResult:
+    """A locate on the plan and in the profile.
+
+    ``easting_m``, ``northing_m`` are the paint mark's: adjusted for a locate in use, where its own
+    ties put it for one set aside, None where those do not fix a place. ``footage_m`` is the
+    transmitter's along the pipe. ``depth_m`` is the invert's below ground by its own read-out, with
+    1 sd, None where no depth was read. ``checks`` are its readings against the line.
+    """
+
+    locate: Locate
+    footage_m: float
+    easting_m: float | None
+    northing_m: float | None
+    depth_m: float | None
+    sd_depth_m: float | None
+    state: LocateState
+    checks: tuple[ReadingCheck, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,40 +340,99 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class NextLocate:
-    """Where one more locate would help most, and what it would settle, in words.
+    """Where one more locate would help most, and what it would sharpen.
 
-    ``footage_m`` is the place on the run, where the transmitter should lie; ``reason`` gives the
-    counter's reading that brings it there. The 1 sd are of what ``reason`` names.
+    ``footage_m`` is the place on the run where the transmitter should lie, ``lens_m`` the counter's
+    reading that brings it there. ``goal`` says what it is for: a ``finding`` number's side of
+    ``line``, the crossing of ``line``, or the route's widest place. The 1 sd are of that.
     """
 
     footage_m: float
+    lens_m: float
     easting_m: float
     northing_m: float
-    reason: str
+    goal: Literal["finding", "crossing", "width"]
+    line: str
+    finding: int | None
     sd_before_m: float
     sd_after_m: float
 
 
 @dataclass(frozen=True, slots=True)
+class BasisStretch:
+    """Footages (m) between which the line rests on one basis."""
+
+    from_m: float
+    to_m: float
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class PartyLetter:
+    """What is to be asked of one party that the sender does not speak for; defects only.
+
+    ``theirs`` lie wholly in its part, ``shared`` reach into it, ``close`` may lie in it for all the
+    readings tell. ``dangers`` are everybody's. ``line`` and ``crossing`` begin its part as seen
+    from the client's, both empty where the run does not reach it.
+    """
+
+    party: str
+    line: str
+    crossing: Crossing | None
+    theirs: tuple[FindingResult, ...]
+    shared: tuple[FindingResult, ...]
+    close: tuple[FindingResult, ...]
+    dangers: tuple[FindingResult, ...]
+
+    @property
+    def asks_about(self) -> tuple[FindingResult, ...]:
+        """Every defect the letter asks about, by number."""
+        return tuple(sorted((*self.theirs, *self.shared, *self.close), key=lambda one: one.number))
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
-    """Everything drawn, written or said about one site."""
+    """Everything drawn, written or said about one site.
+
+    ``client`` is the party the sender speaks for. ``utilities`` stand in order of danger.
+    """
 
     site: Site
     route: Route
     stations: Stations
     crossings: tuple[Crossing, ...]
-    uncrossed: tuple[str, ...]
+    uncrossed: tuple[Uncrossed, ...]
     findings: tuple[FindingResult, ...]
     responsibility: tuple[ResponsibilityStretch, ...]
+    client: str
+    letters: tuple[PartyLetter, ...]
     falls: tuple[FallStretch, ...]
     pipes: tuple[PipeStretch, ...]
     dig: DigBuffer
     readings: tuple[ReadingCheck, ...]
+    locates: tuple[LocateResult, ...]
     fit: Fit
     next_locate: NextLocate | None
-    notices: tuple[str, ...]
+    trench: TrenchProfile
+    utilities: tuple[UtilityConflict, ...]
 
     @property
     def suspects(self) -> tuple[ReadingCheck, ...]:
         """Readings the rest of the site disagrees with."""
         return tuple(reading for reading in self.readings if reading.verdict == "suspect")
+
+    @property
+    def deciding_crossings(self) -> tuple[Crossing, ...]:
+        """Where responsibility changes, by footage."""
+        return tuple(crossing for crossing in self.crossings if crossing.decides)
+
+    @property
+    def parties(self) -> tuple[str, ...]:
+        """Everybody who answers for some of the run, in order along it."""
+        return tuple(dict.fromkeys(stretch.party for stretch in self.responsibility))
+
+    def line_between(self, from_m: float, to_m: float) -> Floats:
+        """Return (n, 2) plan points (m) of the line from one footage to another, bends included."""
+        nodes = self.route.chain.nodes_m
+        inside = nodes[(nodes > from_m) & (nodes < to_m)]
+        return self.route.positions([from_m, *inside, to_m])[:, :2]

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
+
 if TYPE_CHECKING:
     from lateral_map.model.site import Site
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,12 +225,10 @@ class Observation:
     residuals there by ``signature @ b`` (rows, k); ``recover @ residuals[rows]`` (k,) gives the
     reading's own residual, reading minus route, in metres or radians. Where readings are
     uncorrelated these are 1/sd and sd; a bend shares its equations with the pipe's wander.
-    ``locate`` is the mark it belongs to, empty for others; ``footage_m`` is None for a mapped line
-    or point, which has no place along the pipe.
+    ``footage_m`` is None for a mapped line or point, which has no place along the pipe.
     """
 
-    reading: str
-    locate: str
+    id: ReadingId
     footage_m: float | None
     rows: slice
     signature: Floats

@@ -12,14 +12,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from lateral_map.frame import Frame
+from lateral_map.model.arrays import Floats
 from lateral_map.model.referral import Referral
-
-Floats = NDArray[np.float64]
 
 LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
 BoundaryKind = Literal["line", "main", "cleanout"]
@@ -437,6 +434,25 @@ class Site:
     def transmitter_footage_m(self, locate: Locate) -> float:
         """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""
         return max(locate.footage_m - self.transmitter.behind_lens_m, self.counter.zero_m)
+
+    def read_invert_depth_m(self, locate: Locate) -> float | None:
+        """Return the invert below ground by a locate's own read-out, None where none was read.
+
+        The read-out runs from the locator, held above the ground, to the transmitter, which rides
+        above the invert.
+        """
+        if locate.depth_m is None:
+            return None
+        return locate.depth_m - locate.held_above_m + self.transmitter.above_invert_m
+
+    def boundary_footage_m(self, boundary: Boundary) -> float:
+        """Return the footage of a boundary at the main (the run's end) or at a cleanout.
+
+        A cleanout without a footage of its own is the one the run starts from.
+        """
+        if boundary.kind == "main":
+            return self.run.end_m
+        return self.counter.zero_m if boundary.footage_m is None else boundary.footage_m
 
     def used_locates(self) -> tuple[Locate, ...]:
         """Return the locates in use, by footage."""

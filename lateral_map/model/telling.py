@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Route
-
-Floats = NDArray[np.float64]
 
 # Worth naming: without the reading the answer's variance would grow by a tenth or more.
 _WORTH_NAMING = 0.1
@@ -24,13 +23,13 @@ class _Readings:
     ``own`` gives Sᵀ S of each reading, ``blocks`` its rows in ``shadow``.
     """
 
-    names: tuple[str, ...]
+    ids: tuple[ReadingId, ...]
     shadow: Floats
     own: tuple[Floats, ...]
     blocks: tuple[slice, ...]
 
 
-def name_telling_readings(route: Route, gradient: Floats) -> tuple[tuple[str, ...], ...]:
+def find_telling_readings(route: Route, gradient: Floats) -> tuple[tuple[ReadingId, ...], ...]:
     """Return, for each linear quantity, the readings whose loss would hurt it most.
 
     ``gradient`` (k, unknowns) are the quantities' derivatives. Setting a reading with blunder
@@ -38,47 +37,44 @@ def name_telling_readings(route: Route, gradient: Floats) -> tuple[tuple[str, ..
     are named in the order of that growth. A line's mapped place counts as a reading.
     """
     readings = _gather(route)
-    if not readings.names:
+    if not readings.ids:
         return ((),) * len(gradient)
     spread = readings.shadow @ route.covariance
     growth = _growth(readings, spread, spread @ gradient.T)
     variance = np.einsum("kn,kn->k", gradient @ route.covariance, gradient)
     share = growth / np.maximum(variance, 1e-300)
-    return tuple(_pick(readings.names, column) for column in share.T)
+    return tuple(_pick(readings.ids, column) for column in share.T)
 
 
-def _pick(names: tuple[str, ...], share: Floats) -> tuple[str, ...]:
+def _pick(ids: tuple[ReadingId, ...], share: Floats) -> tuple[ReadingId, ...]:
     order = np.argsort(-share, kind="stable")[:_MOST_NAMED]
     return tuple(
-        names[i]
+        ids[i]
         for rank, i in enumerate(order)
         if share[i] >= _WORTH_NAMING or (rank == 0 and share[i] > 0.0)
     )
 
 
 def _gather(route: Route) -> _Readings:
-    names: list[str] = []
+    ids: list[ReadingId] = []
     shadow: list[Floats] = []
     own: list[Floats] = []
     for one in route.observations:
         # The mark's and the counter's own noise are no readings that anybody could take again.
-        if one.locate and one.reading in (
-            f"locate {one.locate} mark",
-            f"locate {one.locate} footage",
-        ):
+        if one.id.is_noise:
             continue
-        names.append(one.reading)
+        ids.append(one.id)
         shadow.append(one.signature.T @ route.design[one.rows])
         own.append(one.signature.T @ one.signature)
     ends = np.cumsum([len(rows) for rows in shadow])
     blocks = tuple(slice(int(e) - len(s), int(e)) for e, s in zip(ends, shadow, strict=True))
     stacked = np.concatenate(shadow) if shadow else np.zeros((0, route.layout.size))
-    return _Readings(tuple(names), stacked, tuple(own), blocks)
+    return _Readings(tuple(ids), stacked, tuple(own), blocks)
 
 
 def _growth(readings: _Readings, spread: Floats, effect: Floats) -> Floats:
     """Return (readings, k): how much each quantity's variance grows without each reading."""
-    growth = np.zeros((len(readings.names), effect.shape[1]))
+    growth = np.zeros((len(readings.ids), effect.shape[1]))
     for index, (own, block) in enumerate(zip(readings.own, readings.blocks, strict=True)):
         left = own - spread[block] @ readings.shadow[block].T
         # Where nothing else fixes what the reading fixes, its loss leaves the quantity adrift.

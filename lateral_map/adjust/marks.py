@@ -1,0 +1,56 @@
+"""Where each locate's mark stands, how deep its read-out puts the invert, and how it agrees."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+import numpy as np
+
+from lateral_map.adjust.possible import fix_by_ties
+from lateral_map.adjust.transmitter import sd_depth_m
+from lateral_map.model.results import LocateResult, LocateState, ReadingCheck
+from lateral_map.model.route import Route
+
+
+def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[LocateResult, ...]:
+    """Return every locate, those set aside too, in the site's order.
+
+    A locate in use stands on the adjusted line over its transmitter; one set aside where its own
+    ties put its mark.
+    """
+    site = route.site
+    checks: defaultdict[str, list[ReadingCheck]] = defaultdict(list)
+    for check in readings:
+        if check.id.mark:
+            checks[check.id.mark].append(check)
+    results = []
+    for locate in site.locates:
+        at = site.transmitter_footage_m(locate)
+        if locate.use:
+            place: np.ndarray | None = route.positions(at)[0, :2]
+        else:
+            fix = fix_by_ties(site, locate)
+            place = None if fix is None else fix.points_m[0]
+        own = tuple(checks[locate.mark]) if locate.use else ()
+        read = site.read_invert_depth_m(locate)
+        results.append(
+            LocateResult(
+                locate=locate,
+                footage_m=at,
+                easting_m=None if place is None else float(place[0]),
+                northing_m=None if place is None else float(place[1]),
+                depth_m=read,
+                sd_depth_m=None if read is None else sd_depth_m(site, locate),
+                state=_state(own) if locate.use else "set aside",
+                checks=own,
+            )
+        )
+    return tuple(results)
+
+
+def _state(checks: tuple[ReadingCheck, ...]) -> LocateState:
+    verdicts = {check.verdict for check in checks}
+    if "suspect" in verdicts:
+        return "suspect"
+    return "good" if "good" in verdicts else "unchecked"

@@ -1,0 +1,143 @@
+"""The trench along the run, and the mapped utilities against it; metres, depths positive down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from shapely.geometry import MultiPolygon, Polygon
+
+from lateral_map.model.arrays import Floats, read_only
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.site import UtilityKind
+
+Area = Polygon | MultiPolygon
+
+Passing = Literal["above", "below", "at the pipe's own depth", "depth unknown"]
+ConflictVerdict = Literal[
+    "crosses the pipe", "within the trench", "hand dig", "hand dig if sloped", "clear"
+]
+UtilityRelation = Literal["crosses", "along", "beside"]
+
+
+@dataclass(frozen=True, slots=True)
+class TrenchProfile:
+    """The excavation's section, one array entry a station, at right angles to the pipe.
+
+    ``width_m`` is the width at the bottom (and of vertical walls), ``standard_width_m`` the least
+    width ASTM D2321 asks, ``top_width_m`` that of walls sloped all the way up. Areas are of the
+    earth dug. ``ground_m`` and ``plan_m`` are elevation and distance run in plan.
+    """
+
+    footage_m: Floats
+    plan_m: Floats
+    easting_m: Floats
+    northing_m: Floats
+    ground_m: Floats
+    invert_depth_m: Floats
+    crown_depth_m: Floats
+    bottom_depth_m: Floats
+    sd_depth_m: Floats
+    across_sd_m: Floats
+    outside_diameter_m: Floats
+    width_m: Floats
+    standard_width_m: Floats
+    top_width_m: Floats
+    shored_area_m2: Floats
+    sloped_area_m2: Floats
+
+    @property
+    def place_m(self) -> Floats:
+        """Places (n, 2), easting and northing."""
+        return np.stack([self.easting_m, self.northing_m], axis=-1)
+
+    def depth_at_bound(self, sign: float) -> Floats:
+        """Return the bottom's depths at their upper (+1) or lower (-1) 95 % bound."""
+        return np.maximum(self.bottom_depth_m + sign * TWO_SIDED_95 * self.sd_depth_m, 0.0)
+
+    def at(self, footage_m: ArrayLike) -> TrenchProfile:
+        """Return the profile at other footages, straight between stations."""
+        at = np.atleast_1d(np.asarray(footage_m, float))
+        return TrenchProfile(
+            *(
+                read_only(np.interp(at, self.footage_m, getattr(self, one.name)))
+                for one in fields(self)
+            )
+        )
+
+    def between(self, from_m: float, to_m: float) -> TrenchProfile:
+        """Return the stations between two footages, and one at each of them."""
+        inside = (self.footage_m > from_m + 1e-6) & (self.footage_m < to_m - 1e-6)
+        return self.at(np.concatenate([[from_m], self.footage_m[inside], [to_m]]))
+
+
+@dataclass(frozen=True, slots=True)
+class UtilityCrossing:
+    """Where a utility crosses the pipe in plan. Footage bounds are along the pipe.
+
+    ``clearance_m`` is vertical, between the pipe's outside wall and the utility's top, None where
+    the utility's depth is unknown. Above the pipe it counts down from the utility's top to the
+    pipe's crown, so the utility's own height comes off it.
+    """
+
+    footage_m: float
+    sd_footage_m: float
+    easting_m: float
+    northing_m: float
+    angle_deg: float
+    passing: Passing
+    clearance_m: float | None
+    clearance_low_m: float | None
+    clearance_high_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class UtilityConflict:
+    """One mapped utility against the pipe and its trench.
+
+    ``plan_clearance_m`` is from the pipe's outside wall to the mapped line, with 95 % bounds (the
+    lower one never below 0). ``space_clearance_m`` is the same in space (to the utility's top),
+    None where its depth is unknown. ``hand_dig_m`` are the footages where the trench comes within
+    the tolerance of it at 95 %, ``hand_dig_sloped_m`` those where a sloped cut would.
+    ``sd_source`` says where the utility's own accuracy is from.
+    ``joins`` is True where it is the main the lateral ends at; ``zone`` is the tolerance zone about
+    the mapped line, widened by its mapped 95 %.
+
+    ``relation`` says how it lies to the pipe, ``from_m`` to ``to_m`` where. ``in_trench`` is True
+    where it lies within the trench's width and its depth is unknown or no deeper than the trench's
+    bottom at its 95 % bound. ``clearance_m`` (1 sd ``sd_clearance_m``) is the one figure every
+    output gives: at a crossing the least vertical one, elsewhere that in space, or in plan where
+    its depth is unknown; None at a crossing of unknown depth.
+    """
+
+    name: str
+    utility: UtilityKind
+    verdict: ConflictVerdict
+    crossings: tuple[UtilityCrossing, ...]
+    plan_clearance_m: float
+    plan_clearance_low_m: float
+    plan_clearance_high_m: float
+    space_clearance_m: float | None
+    space_clearance_low_m: float | None
+    nearest_footage_m: float
+    hand_dig_m: tuple[tuple[float, float], ...]
+    hand_dig_sloped_m: tuple[tuple[float, float], ...]
+    depth_m: float | None
+    sd_plan_m: float
+    sd_source: str
+    source: str
+    joins: bool
+    zone: Area
+    relation: UtilityRelation
+    from_m: float
+    to_m: float
+    in_trench: bool
+    clearance_m: float | None
+    sd_clearance_m: float | None
+
+    @property
+    def depth_known(self) -> bool:
+        """Whether anybody gave its depth."""
+        return self.depth_m is not None
