@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.analysis.depth_table import table_depths
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.key_points import list_key_points
@@ -14,12 +13,11 @@ from lateral_map.analysis.reach import propose_reaches
 from lateral_map.analysis.refind import plan_refinds
 from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import CUTBACK_M, measure_surfaces
-from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import outline_dig
 from lateral_map.model.dig import DigReview, NullCheck, ReachReview, RepairReach, TrenchRules
-from lateral_map.model.trench import TrenchProfile, UtilityConflict
 from lateral_map.model.results import Report
+from lateral_map.model.trench import TrenchProfile, UtilityConflict
 from lateral_map.units import format_length
 
 Progress = Callable[[str], None]
@@ -33,13 +31,11 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     say = progress or _say_nothing
     site, route = report.site, report.route
     rules = read_trench_rules(site.dig)
-    say("laying the trench")
-    profile = lay_trench(report.stations, report.pipes, site.dig, rules)
+    profile = report.trench
     found = propose_reaches(route, report.findings, report.pipes, report.responsibility)
     say("measuring the cuts")
     reaches = tuple(_review_reach(report, profile, rules, reach) for reach in found)
-    say("looking for what is in the way")
-    conflicts = find_conflicts(route, profile, report.dig.tolerance_m)
+    conflicts = report.utilities
     say("choosing tapes")
     keys = list_key_points(site, report.crossings, report.pipes, found)
     refinds = plan_refinds(route, keys)

@@ -61,7 +61,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     dig = draw_dig_buffer(route, stations, pipes)
     trench = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
     responsibility = share_responsibility(route, crossings)
-    client = name_client(site, responsibility)
+    client, client_assumed = name_client(site, responsibility)
     return Report(
         site=site,
         route=route,
@@ -71,6 +71,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         findings=findings,
         responsibility=responsibility,
         client=client,
+        client_assumed=client_assumed,
         letters=address_letters(site, client, findings, crossings),
         falls=measure_falls(route, pipes),
         pipes=pipes,

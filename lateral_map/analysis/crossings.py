@@ -51,7 +51,7 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
             crossings.append(_along_pipe(route, boundary, at))
         else:
             gap = at - route.site.run.end_m
-            sd = math.sqrt(2.0) * route.site.counter.sd_reading_m
+            sd = math.hypot(route.site.counter.sd_reading_m, route.site.boundary_sd_m(boundary))
             uncrossed.append(
                 Uncrossed(boundary.line, "cleanout", boundary.decides, gap, sd, at, at_end=True)
             )
@@ -66,7 +66,7 @@ def _along_pipe(route: Route, boundary: Boundary, at: float) -> Crossing:
         line=boundary.line,
         kind="main" if boundary.kind == "main" else "cleanout",
         footage_m=at,
-        sd_footage_m=route.site.counter.sd_reading_m,
+        sd_footage_m=route.site.boundary_sd_m(boundary),
         easting_m=float(place[0]),
         northing_m=float(place[1]),
         depth_m=float(depth[0]),

@@ -93,21 +93,22 @@ def _merged(stretches: Iterable[ResponsibilityStretch]) -> tuple[ResponsibilityS
     return tuple(joined)
 
 
-def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> str:
-    """Return the party the sender speaks for, empty where no boundary names any.
+def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> tuple[str, bool]:
+    """Return the party the sender speaks for, and whether that is only assumed.
 
     That is the one the referral names. Where it names none, a technician works for the one party
-    whose name says owner; where that does not tell either, for the one at the start.
+    whose name says owner; where that does not tell either, the one at the start is assumed. Empty
+    where no boundary names any party.
     """
     if site.referral.client:
-        return site.referral.client
+        return site.referral.client, False
     parties = _parties(site)
     owners = [party for party in parties if "owner" in party.lower().split()]
     if len(owners) == 1:
-        return owners[0]
+        return owners[0], False
     if stretches:
-        return stretches[0].party
-    return parties[0] if parties else ""
+        return stretches[0].party, True
+    return (parties[0], True) if parties else ("", False)
 
 
 def address_letters(

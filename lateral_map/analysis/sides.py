@@ -122,7 +122,7 @@ def _sides_along_pipe(route: Route, boundary: Boundary, at: Floats) -> list[Side
     """Judge places against the main or a cleanout: two readings of one counter, each with noise."""
     site = route.site
     place = site.boundary_footage_m(boundary)
-    sd = math.sqrt(2.0) * site.counter.sd_reading_m
+    sd = math.hypot(site.counter.sd_reading_m, site.boundary_sd_m(boundary))
     sides = []
     for footage in at:
         past = float(footage) - place
@@ -232,7 +232,7 @@ def _telling_gradients(route: Route, findings: tuple[Finding, ...]) -> Floats:
     if lines:
         pasts = [measure_past(route, boundary.line, footage) for boundary in lines]
         closest = np.argmin(np.abs([past.past_m for past in pasts]), axis=0)
-        return np.stack([past.gradient for past in pasts])[closest, np.arange(len(footage))]
+        return np.asarray(np.stack([past.gradient for past in pasts])[closest, range(len(footage))])
     heading = np.radians(route.headings_deg(footage)[0])
     right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
     return np.asarray(np.einsum("kx,kxn->kn", right, route.position_jacobian(footage)[1][:, :2]))

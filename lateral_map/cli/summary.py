@@ -9,11 +9,12 @@ from rich.table import Table
 from rich.text import Text
 
 from lateral_map.cli.console import plain
-from lateral_map.draw.along import telling_side
-from lateral_map.draw.plan.findings import finding_words, side_words
-from lateral_map.draw.style import READING_WORDS
-from lateral_map.draw.text import decimals_for, length, plus_minus, range_95, tidy
+from lateral_map.model.chance import POOR_FIT
 from lateral_map.units import format_length
+from lateral_map.words.names import READING_WORDS, finding_words, footage_words, reading_name
+from lateral_map.words.notices import as_sentence, grazing_words, report_notices, uncrossed_words
+from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95, tidy
+from lateral_map.words.technician import next_locate_words, verdict_words
 
 if TYPE_CHECKING:
     from lateral_map.model.results import (
@@ -32,19 +33,18 @@ _COLOURS: Final[dict[ReadingVerdict, str]] = {
     "suspect": "bold red",
     "unchecked": "yellow",
 }
-# A fit this unlikely by chance says that the readings or their stated accuracies are off.
-_UNLIKELY: Final = 0.01
 
 
 def check_parts(report: Report) -> list[Part]:
-    """Return what ``check`` prints: the fit, every reading, suspects, the next locate, notices."""
+    """Return what ``check`` prints: whether the readings agree, what to do, every reading."""
     return [
         _heading(report),
         Text(_fit_words(report)),
-        _readings_table(report),
         *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [_next_words(report, report.next_locate)]),
-        *_section("Notices", [_sentence(notice) for notice in report.notices]),
+        *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
+        Text("Readings", style="bold"),
+        _readings_table(report),
     ]
 
 
@@ -54,10 +54,10 @@ def drawing_parts(report: Report) -> list[Part]:
     return [
         _heading(report),
         *_section("Crossings", [_crossing_words(each, unit) for each in report.crossings]),
-        *_section("Not crossed", list(report.uncrossed)),
+        *_section("Not crossed", [uncrossed_words(each, unit) for each in report.uncrossed]),
         *_section("Findings", [_finding_words(report, each) for each in report.findings]),
         *_section("Suspect readings", _suspects(report)),
-        *_section("Notices", [_sentence(notice) for notice in report.notices]),
+        *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
     ]
 
 
@@ -66,11 +66,6 @@ def _section(title: str, sentences: list[str]) -> list[Part]:
     spoken = [Text(plain(tidy(sentence))) for sentence in sentences if sentence]
     lines = (Padding.indent(sentence, 2) for sentence in spoken)
     return [Text(title, style="bold"), *lines] if spoken else []
-
-
-def _sentence(words: str) -> str:
-    """Return words with a capital, but for a file's name, which is case-sensitive."""
-    return words if "." in words.split(" ", 1)[0] else words[:1].upper() + words[1:]
 
 
 def _heading(report: Report) -> Text:
@@ -85,33 +80,24 @@ def _heading(report: Report) -> Text:
 def _fit_words(report: Report) -> str:
     """Say how well the whole fits; a single odd reading may hide in a good whole."""
     fit = report.fit
-    counts = f"{fit.observations} observations, {fit.unknowns} unknowns"
     if fit.degrees_of_freedom <= 0:
-        return f"Fit: {counts}; nothing is left over to check the readings with."
-    if fit.p_value < _UNLIKELY:
-        agree = "the readings disagree more than their accuracies allow"
-    elif report.suspects:
-        agree = "the readings agree as a whole, but for the suspects below"
-    else:
-        agree = "the readings agree"
-    return (
-        f"Fit: {agree} (chi-square {fit.chi_square:.1f} on {fit.degrees_of_freedom} degrees of "
-        f"freedom, p = {fit.p_value:.3g}; {counts})."
-    )
+        return "No reading is left over to check the others with."
+    if fit.p_value < POOR_FIT:
+        return "The readings disagree more than their accuracies allow."
+    if report.suspects:
+        return "The readings agree as a whole, but for the suspects below."
+    return "The readings agree."
 
 
 def _readings_table(report: Report) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     table.add_column("Reading", overflow="fold", min_width=6)
-    for title in ("Off by", "In sd", "Checked"):
-        table.add_column(title, justify="right", no_wrap=True)
+    table.add_column("Off by", justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
     for check in report.readings:
         table.add_row(
-            Text(plain(tidy(check.reading, 80))),
+            Text(plain(tidy(reading_name(check.id, report.site.plan), 80))),
             _in_own_unit(check.residual, check, report.site.unit),
-            f"{round(check.standardised, 1) + 0.0:.1f}",
-            f"{100.0 * check.redundancy:.0f} %",
             Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
         )
     return table
@@ -127,7 +113,11 @@ def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
 def _suspects(report: Report) -> list[str]:
     """Return the readings to look at first, then those off only while they count."""
     first = [one for one in report.suspects if one.set_aside_first]
-    after = [plain(one.reading) for one in report.suspects if not one.set_aside_first]
+    after = [
+        plain(reading_name(one.id, report.site.plan))
+        for one in report.suspects
+        if not one.set_aside_first
+    ]
     words = [_suspect_words(report, one) for one in first]
     if after:
         words.append(
@@ -140,10 +130,10 @@ def _suspect_words(report: Report, check: ReadingCheck) -> str:
     unit = report.site.unit
     wrong = _in_own_unit(abs(check.likely_error), check, unit)
     return (
-        f"{check.reading}: off by {_in_own_unit(check.residual, check, unit)}, "
-        f"{abs(check.standardised):.1f} times its standard deviation. Look at this one first: set "
-        f"aside, it explains the suspects best; if it alone is wrong, it is wrong by about {wrong}."
-        f"{_where_else(check)}"
+        f"{reading_name(check.id, report.site.plan)}: off by "
+        f"{_in_own_unit(check.residual, check, unit)}, far more than its accuracy allows. Look at "
+        "this one first: set aside, it explains the suspects best; if it alone is wrong, it is "
+        f"wrong by about {wrong}.{_where_else(check)}"
     )
 
 
@@ -151,13 +141,13 @@ def _where_else(check: ReadingCheck) -> str:
     """Say what else may be wrong where a mark is off: it shows what its whole row did."""
     if check.footage_m is None:
         return " Where one tie alone was taken from it, that tie may be the wrong one."
-    mark = plain(check.locate)
-    if check.locate and check.reading == f"locate {check.locate} mark":
+    mark = plain(check.id.mark)
+    if check.id.kind == "mark":
         return (
             f" The mark takes the blame for its row: check locate {mark}'s footage and every tie "
             "of it too."
         )
-    if check.locate and check.reading == f"locate {check.locate} depth":
+    if check.id.kind == "depth":
         return f" The ground level at locate {mark} may be the wrong one, where it has one."
     return ""
 
@@ -170,7 +160,7 @@ def _next_words(report: Report, proposal: NextLocate | None) -> str:
         f"{range_95(proposal.sd_before_m, unit)} now, "
         f"{range_95(proposal.sd_after_m, unit)} after it"
     )
-    return f"At {length(proposal.footage_m, unit)}: {proposal.reason} ({gain})."
+    return f"At {length(proposal.footage_m, unit)}: {next_locate_words(report)} ({gain})."
 
 
 def _crossing_words(crossing: Crossing, unit: str) -> str:
@@ -179,19 +169,15 @@ def _crossing_words(crossing: Crossing, unit: str) -> str:
         f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep"
     )
     words += "; responsibility changes here" if crossing.decides else ""
-    return f"{words}; {crossing.note}" if crossing.note else words
+    return f"{words}; {grazing_words(crossing, unit)}" if crossing.grazing else words
 
 
 def _finding_words(report: Report, result: FindingResult) -> str:
-    unit, finding = report.site.unit, result.finding
-    footage = length(finding.footage_m, unit)
-    if finding.to_m is not None:
-        footage = f"{footage} to {length(finding.to_m, unit)}"
-    side = telling_side(report, result)
-    words = f"{footage} {finding_words(result)}"
-    if side:
-        words += f": {side.line}, {side_words(side, unit)}"
-    undecided = side is not None and result.answers == side.verdict
-    return (
-        f"{words}; answers for it: {result.answers}" if result.answers and not undecided else words
-    )
+    unit = report.site.unit
+    words = f"{result.number}: {footage_words(result.finding, unit)} {finding_words(result)}"
+    if result.finding_class == "danger":
+        words = f"STOP, {words}"
+    if said := verdict_words(result, unit):
+        words += f": {said}"
+    answers = ", then ".join(result.answers)
+    return f"{words}; answers for it: {answers}" if answers else words

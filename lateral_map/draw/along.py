@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -64,22 +63,14 @@ def transmitter_footage(report: Report, locate: Locate) -> float:
     return report.site.transmitter_footage_m(locate)
 
 
-def telling_side(report: Report, result: FindingResult) -> Side | None:
-    """Return a finding's side of the line that decides, else of the first boundary, else None."""
-    deciding = [boundary.line for boundary in report.site.boundaries if boundary.decides]
-    for side in result.sides:
-        if side.line in deciding:
-            return side
-    return result.sides[0] if result.sides else None
+def telling_side(_: Report, result: FindingResult) -> Side | None:
+    """Return the side to tell first."""
+    return result.telling
 
 
 def checks_by_locate(report: Report) -> dict[str, tuple[ReadingCheck, ...]]:
     """Return the checked readings of each locate's mark."""
-    found: defaultdict[str, list[ReadingCheck]] = defaultdict(list)
-    for check in report.readings:
-        if check.locate:
-            found[check.locate].append(check)
-    return {mark: tuple(checks) for mark, checks in found.items()}
+    return {one.locate.mark: one.checks for one in report.locates}
 
 
 def worst_verdict(checks: tuple[ReadingCheck, ...]) -> ReadingVerdict:

@@ -16,14 +16,14 @@ from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.scene import Layer, SceneWriter, bounds_of
 from lateral_map.draw.plane import plane_link
 from lateral_map.draw.profile import page_profile
-from lateral_map.draw.style import CAUTIONS, CONFIDENCE_WORDS, STYLES, style_values
-from lateral_map.draw.summary import (
-    drawing_notices,
-    report_tables,
-    summary_facts,
-    table_values,
-)
-from lateral_map.draw.text import (
+from lateral_map.draw.style import STYLES, style_values
+from lateral_map.frame import Frame
+from lateral_map.model.results import Report
+from lateral_map.units import from_metres, metres_per, to_metres
+from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.names import CONFIDENCE_WORDS
+from lateral_map.words.notices import drawing_notices
+from lateral_map.words.numbers import (
     decimals_for,
     label,
     length,
@@ -33,9 +33,11 @@ from lateral_map.draw.text import (
     unit_sentence,
     unit_word,
 )
-from lateral_map.frame import Frame
-from lateral_map.model.results import Report
-from lateral_map.units import from_metres, metres_per, to_metres
+from lateral_map.words.technician import (
+    report_tables,
+    summary_facts,
+    table_values,
+)
 
 # In the legend what the drawing is about comes first.
 _KEY_ORDER: Final = (

@@ -6,11 +6,11 @@ import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.draw.plan.scene import CONFLICT, Area, Detail, Layer, Line, Mark
-from lateral_map.draw.style import UTILITY_WORDS
-from lateral_map.draw.text import label, length, plus_minus, tidy
 from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind
 from lateral_map.model.trench import UtilityConflict
 from lateral_map.units import format_area, format_earth, format_small, format_tape
+from lateral_map.words.names import UTILITY_WORDS
+from lateral_map.words.numbers import label, length, plus_minus, tidy
 
 # From the ground up. Keys are words of the page's script: letters alone.
 DIG_LAYER_KEYS = ("zones", "sloped", "shored", "spoil", "white", "tapes", "keys", "conflicts")

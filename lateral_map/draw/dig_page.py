@@ -44,8 +44,8 @@ from lateral_map.draw.page import (
 )
 from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.style import style_values
-from lateral_map.draw.text import tidy
 from lateral_map.model.dig import DigReview
+from lateral_map.words.numbers import tidy
 
 # What the excavator looks for first; the plan's own layers follow.
 _HIDDEN: Final = frozenset({"ties", "corridor", "next", "responsibility"})

@@ -16,20 +16,13 @@ from numpy.typing import NDArray
 
 from lateral_map.draw.dig_style import CLASS_FILLS
 from lateral_map.draw.flags import FONT_FAMILY, drawable
-from lateral_map.draw.style import (
-    GROUND,
-    INK,
-    OKABE_ITO,
-    QUIET,
-    UTILITY_COLOURS,
-    UTILITY_LETTERS,
-)
+from lateral_map.draw.style import GROUND, INK, OKABE_ITO, QUIET, UTILITY_COLOURS, UTILITY_LETTERS
 from lateral_map.draw.svg import figure_svg
-from lateral_map.draw.text import label, unit_word
 from lateral_map.model.dig import DigReview
-from lateral_map.model.trench import TrenchProfile
 from lateral_map.model.site import RuleKey
+from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, from_metres
+from lateral_map.words.numbers import label, unit_word
 
 Floats = NDArray[np.float64]
 

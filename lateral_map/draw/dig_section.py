@@ -14,7 +14,7 @@ from lateral_map.draw.dig_style import CLASS_FILLS, SHORED_AREA, SLOPED_AREA
 from lateral_map.draw.flags import FONT_FAMILY
 from lateral_map.draw.style import GROUND, INK, OKABE_ITO, QUIET
 from lateral_map.draw.svg import figure_svg
-from lateral_map.draw.text import Z95
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import DigReview, ReachReview
 from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, format_small, from_metres
@@ -80,7 +80,7 @@ def _deepest(review: DigReview, one: ReachReview) -> _Trench:
         soil=rules.soil,
         slope=rules.slope,
         depth=at(stretch.bottom_depth_m),
-        spread=from_metres(Z95 * float(stretch.sd_depth_m[index]), unit),
+        spread=from_metres(TWO_SIDED_95 * float(stretch.sd_depth_m[index]), unit),
         width=at(stretch.width_m),
         outside=at(stretch.outside_diameter_m),
         bedding=_bedding(stretch, index, unit),

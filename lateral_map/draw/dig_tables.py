@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from lateral_map.draw.style import UTILITY_WORDS
-from lateral_map.draw.summary import Row, Table
-from lateral_map.draw.text import label, length, listed, plus_minus, range_95, tidy
 from lateral_map.model.dig import DepthRow, DigReview, Refind, RefindLine, TrenchRule
 from lateral_map.model.trench import UtilityConflict, UtilityCrossing
 from lateral_map.units import format_small, format_tape
+from lateral_map.words.names import UTILITY_WORDS
+from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
+from lateral_map.words.technician import Row, Table
 
 _ON_LINE_M: Final = 0.01
 

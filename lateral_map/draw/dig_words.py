@@ -7,18 +7,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from lateral_map.draw.dig_style import DIG_CAUTIONS
-from lateral_map.draw.style import CAUTIONS, COVER_WORDS
-from lateral_map.draw.summary import Fact, Row, Table, drawing_notices
-from lateral_map.draw.text import (
-    label,
-    length,
-    listed,
-    odds,
-    plus_minus,
-    range_95,
-    tidy,
-    unit_word,
-)
 from lateral_map.model.dig import (
     DepthClass,
     DigReview,
@@ -38,6 +26,20 @@ from lateral_map.units import (
     from_metres,
     square_metres_per,
 )
+from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.names import COVER_WORDS
+from lateral_map.words.notices import drawing_notices
+from lateral_map.words.numbers import (
+    chance_words,
+    label,
+    length,
+    listed,
+    plus_minus,
+    range_95,
+    tidy,
+    unit_word,
+)
+from lateral_map.words.technician import Fact, Row, Table
 
 # Slivers of less than this (m², m³) are left out of tables.
 _LEAST: Final = 0.05
@@ -245,7 +247,10 @@ def _party_words(one: ReachReview, unit: str) -> list[str]:
     for part in one.reach.parts:
         party = tidy(part.party, 60)
         if part.to_m - part.from_m <= 0.0:
-            said.append(f"{party}: perhaps a little at one end, odds {odds(part.probability)}")
+            said.append(
+                f"{party}: perhaps a little at one end, probability "
+                f"{chance_words(part.probability)}"
+            )
             continue
         edges = [
             plus_minus(m, sd, unit) if sd > 0.0 and inside else length(m, unit)
@@ -254,7 +259,7 @@ def _party_words(one: ReachReview, unit: str) -> list[str]:
                 (part.to_m, part.sd_to_m, part.to_m < one.reach.end.footage_m),
             )
         ]
-        chance = f" (odds that any of it is theirs {odds(part.probability)})"
+        chance = f" (odds that any of it is theirs {chance_words(part.probability)})"
         said.append(
             f"{party}, {edges[0]} to {edges[1]}" + (chance if part.probability < 0.999 else "")
         )

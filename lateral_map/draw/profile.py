@@ -37,10 +37,11 @@ from lateral_map.draw.profile_layout import (
 )
 from lateral_map.draw.profile_legend import Entry, legend_entries, legend_rows, paint_legend
 from lateral_map.draw.profile_strips import Strip, paint_strips, profile_strips
-from lateral_map.draw.style import CONFIDENCE_WORDS, INK, LEVEL_GROUND_WORDS, QUIET
+from lateral_map.draw.style import INK, QUIET
 from lateral_map.draw.svg import figure_svg
-from lateral_map.draw.text import label, unit_word
 from lateral_map.model.results import Report
+from lateral_map.words.names import CONFIDENCE_WORDS, LEVEL_GROUND_WORDS
+from lateral_map.words.numbers import label, unit_word
 
 Floats = NDArray[np.float64]
 

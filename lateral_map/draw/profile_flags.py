@@ -5,13 +5,13 @@ from __future__ import annotations
 from lateral_map.draw.along import checks_by_locate, transmitter_footage
 from lateral_map.draw.flags import Flag, drawable
 from lateral_map.draw.plan.bends import bend_words
-from lateral_map.draw.plan.findings import finding_words
 from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.profile_layout import Window
-from lateral_map.draw.text import decimals_for, label, plus_minus, unit_word
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend, Locate
 from lateral_map.units import from_metres
+from lateral_map.words.names import finding_words
+from lateral_map.words.numbers import decimals_for, label, plus_minus, unit_word
 
 
 def event_flags(report: Report, window: Window, *, narrow: bool) -> tuple[Flag, ...]:

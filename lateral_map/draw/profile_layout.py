@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from lateral_map.draw.along import interpolated
-from lateral_map.draw.text import Z95
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres
 
@@ -51,7 +51,7 @@ def profile_lines(report: Report) -> Lines:
         ground=in_unit(stations.ground_m),
         crown=in_unit(stations.elevation_m + size),
         invert=in_unit(stations.elevation_m),
-        half_band=in_unit(Z95 * stations.depth_sd_m),
+        half_band=in_unit(TWO_SIDED_95 * stations.depth_sd_m),
     )
 
 

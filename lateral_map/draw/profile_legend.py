@@ -18,7 +18,6 @@ from lateral_map.draw.style import (
     GROUND,
     INK,
     LOCATE_MARKS,
-    LOCATE_WORDS,
     NO_SIDE_MARK,
     OKABE_ITO,
     PAPER,
@@ -26,6 +25,7 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.model.results import Report
+from lateral_map.words.names import LOCATE_WORDS
 
 MARKERS: Final = {
     "disc": "o", "square": "s", "diamond": "D", "triangle": "^", "target": "o",

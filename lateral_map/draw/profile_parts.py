@@ -27,8 +27,6 @@ from lateral_map.draw.profile_legend import INNER_MARKERS, MARKERS, dashes
 from lateral_map.draw.style import (
     BASIS_LINES,
     BEND_MARK,
-    BETWEEN_WORDS,
-    DEAD_RECKONED_WORDS,
     GROUND,
     INK,
     LINE_KINDS,
@@ -43,10 +41,11 @@ from lateral_map.draw.style import (
     UTILITY_LETTERS,
     MarkStyle,
 )
-from lateral_map.draw.text import Z95
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Basis, Report
 from lateral_map.model.site import Locate
 from lateral_map.units import from_metres
+from lateral_map.words.names import BETWEEN_WORDS, DEAD_RECKONED_WORDS
 
 Floats = NDArray[np.float64]
 
@@ -179,7 +178,7 @@ def paint_crossings(axes: Axes, report: Report) -> None:
     low, high = axes.get_ylim()
     for number, crossing in enumerate(report.crossings):
         at = from_metres(crossing.footage_m, unit)
-        half = from_metres(Z95 * crossing.sd_footage_m, unit)
+        half = from_metres(TWO_SIDED_95 * crossing.sd_footage_m, unit)
         width, height = 2 * half, high - low
         axes.add_artist(
             Rectangle((at - half, low), width, height, facecolor=QUIET, alpha=0.16, lw=0)
@@ -254,7 +253,7 @@ def locate_invert(report: Report, locate: Locate) -> tuple[float, float, float]:
     return (
         from_metres(footage_m, unit),
         ground - from_metres(depth_m, unit),
-        from_metres(Z95 * sd_depth_m(site, locate), unit),
+        from_metres(TWO_SIDED_95 * sd_depth_m(site, locate), unit),
     )
 
 
@@ -309,7 +308,7 @@ def paint_findings(axes: Axes, report: Report, window: Window) -> None:
                 axes, [at, from_metres(finding.to_m, unit)], [level, end],
                 color=INK, alpha=0.25, lw=7.0, solid_capstyle="butt",
             )  # fmt: skip
-        key = side_style(report, result).removeprefix("side ")
+        key = side_style(result).removeprefix("side ")
         style = SIDE_MARKS.get(key, NO_SIDE_MARK)  # type: ignore[call-overload]
         size = crowd * 6.8 * SEVERITY_SCALE[finding.severity]
         _mark(axes, at, level, style, size, f"finding-{number}")

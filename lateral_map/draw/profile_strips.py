@@ -13,9 +13,9 @@ from lateral_map.draw.flags import drawable, fitting
 from lateral_map.draw.plan.responsibility import party_styles, undecided
 from lateral_map.draw.profile_layout import Window
 from lateral_map.draw.style import BASIS_LINES, INK, OKABE_ITO, PAPER, PARTY_LINES, QUIET
-from lateral_map.draw.text import fall_words, label
 from lateral_map.model.results import FallStretch, PipeStretch, Report
 from lateral_map.units import format_small, from_metres
+from lateral_map.words.numbers import fall_words, label
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from lateral_map.model.results import Basis, ReadingVerdict, SideVerdict
-from lateral_map.model.site import Cover, LineKind, Severity, UtilityKind
+from lateral_map.model.results import Basis, BoundaryKind, FindingVerdict, ReadingVerdict
+from lateral_map.model.site import Cover, Severity, UtilityKind
 
 OKABE_ITO: Final[dict[str, str]] = {
     "black": "#000000",
@@ -86,45 +86,27 @@ BASIS_LINES: Final[dict[Basis, LineStyle]] = {
     "between locates": LineStyle(OKABE_ITO["blue"], 4.5, (13.0, 5.0), PAPER, 9.0),
     "dead reckoned": LineStyle(OKABE_ITO["vermillion"], 4.5, (3.0, 5.0), PAPER, 9.0),
 }
-BASIS_WORDS: Final[dict[Basis, str]] = {
-    "located": "Located",
-    "between locates": "Between locates",
-    "dead reckoned": "Dead reckoned: footage and bends only",
-}
 BASIS_HATCH: Final[dict[Basis, Hatch]] = {
     "located": "",
     "between locates": "rising",
     "dead reckoned": "crossed",
 }
 
-SIDE_MARKS: Final[dict[SideVerdict, MarkStyle]] = {
+SIDE_MARKS: Final[dict[FindingVerdict, MarkStyle]] = {
     "inside": MarkStyle("disc", OKABE_ITO["sky blue"], size_px=17),
     "past": MarkStyle("square", OKABE_ITO["reddish purple"], size_px=17),
+    "across": MarkStyle("diamond", OKABE_ITO["reddish purple"], size_px=20),
+    "past from within": MarkStyle("square", OKABE_ITO["yellow"], size_px=18),
     "too close to call": MarkStyle("diamond", OKABE_ITO["yellow"], size_px=20),
 }
+DANGER_MARK: Final = MarkStyle("diamond", OKABE_ITO["vermillion"], size_px=26)
 NO_SIDE_MARK: Final = MarkStyle("disc", PAPER, size_px=17)
-SIDE_WORDS: Final[dict[SideVerdict, str]] = {
-    "inside": "inside",
-    "past": "past",
-    "too close to call": "too close to call",
-}
 
 LOCATE_MARKS: Final[dict[ReadingVerdict | Literal["set aside"], MarkStyle]] = {
     "good": MarkStyle("target", PAPER, size_px=18),
     "unchecked": MarkStyle("target open", PAPER, size_px=18),
     "suspect": MarkStyle("target crossed", OKABE_ITO["orange"], size_px=22),
     "set aside": MarkStyle("target dashed", PAPER, QUIET, size_px=18),
-}
-LOCATE_WORDS: Final[dict[ReadingVerdict | Literal["set aside"], str]] = {
-    "good": "Locate, checked by other readings",
-    "unchecked": "Locate, nothing checks it",
-    "suspect": "Locate with a suspect reading",
-    "set aside": "Locate set aside, not used",
-}
-READING_WORDS: Final[dict[ReadingVerdict, str]] = {
-    "good": "good",
-    "suspect": "SUSPECT",
-    "unchecked": "unchecked",
 }
 
 BEND_MARK: Final = MarkStyle("triangle", PAPER, size_px=17)
@@ -136,17 +118,13 @@ NEXT_MARK: Final = MarkStyle("plus ring", PAPER, OKABE_ITO["blue"], size_px=24)
 CURSOR_MARK: Final = MarkStyle("cursor", OKABE_ITO["yellow"], size_px=26)
 MEASURED_MARK: Final = MarkStyle("cross", QUIET, QUIET, size_px=9)
 
-LINE_KINDS: Final[dict[LineKind, LineStyle]] = {
+LINE_KINDS: Final[dict[BoundaryKind, LineStyle]] = {
     "curb": LineStyle(INK, 3.0),
     "right_of_way": LineStyle(INK, 2.0, (16.0, 4.0, 3.0, 4.0)),
     "property_line": LineStyle(INK, 1.6, (18.0, 4.0, 2.0, 4.0, 2.0, 4.0)),
     "centreline": LineStyle(QUIET, 1.4, (10.0, 5.0)),
-}
-LINE_WORDS: Final[dict[LineKind, str]] = {
-    "curb": "Curb",
-    "right_of_way": "Right-of-way line",
-    "property_line": "Property line",
-    "centreline": "Centreline",
+    "main": LineStyle(INK, 2.0),
+    "cleanout": LineStyle(INK, 2.0),
 }
 
 # Hues: APWA Uniform Color Code (yellow gas, red electric, blue potable water, orange
@@ -163,10 +141,6 @@ UTILITY_LETTERS: Final[dict[UtilityKind, str]] = {
     "gas": "G", "electric": "E", "water": "W",
     "communication": "C", "reclaimed": "R", "sewer": "S",
 }  # fmt: skip
-UTILITY_WORDS: Final[dict[UtilityKind, str]] = {
-    "gas": "Gas", "electric": "Electric", "water": "Water",
-    "communication": "Communication", "reclaimed": "Reclaimed water", "sewer": "Sewer or drain",
-}  # fmt: skip
 UTILITY_LINES: Final[dict[UtilityKind, LineStyle]] = {
     kind: LineStyle(colour, 2.6, (), INK, 4.6, letter=UTILITY_LETTERS[kind])
     for kind, colour in UTILITY_COLOURS.items()
@@ -179,14 +153,6 @@ COVER_AREAS: Final[dict[Cover, AreaStyle]] = {
     "asphalt": AreaStyle("#dcdee1", 1.0, LineStyle("#9a9ea4", 1.0), "level", "#c6c9cd"),
     "gravel": AreaStyle("#efe9dc", 1.0, LineStyle("#b9ad92", 1.0), "dots", "#b9ad92"),
     "other": AreaStyle("#f6f6f6", 1.0, LineStyle("#b5b5b5", 1.0)),
-}
-COVER_WORDS: Final[dict[Cover, str]] = {
-    "lawn": "Lawn",
-    "planting": "Planting",
-    "concrete": "Concrete",
-    "asphalt": "Asphalt",
-    "gravel": "Gravel",
-    "other": "Other surface",
 }
 BUILDING_AREA: Final = AreaStyle("#cfc9c0", 1.0, LineStyle(INK, 1.8), "rising", "#aaa298")
 
@@ -212,36 +178,6 @@ SEVERITY_SCALE: Final[dict[Severity | None, float]] = {
     None: 1.0, "minor": 0.85, "moderate": 1.0, "severe": 1.25,
 }  # fmt: skip
 
-CAUTIONS: Final = tuple(
-    " ".join(caution.split())
-    for caution in """
-    Call 811, or your local one-call centre, before any digging. This drawing is not a utility
-    locate, not a land survey and not a one-call ticket; private laterals are usually not marked
-    by the one-call centre.
-
-    Hand dig or vacuum within the tolerance zone of every marked line. Locations here are estimates
-    with the uncertainty drawn; depth read at the surface is never proof of depth.
-
-    A trench can cave in without warning. Protective systems, access and spoil set-back are the
-    competent person's call under the rules that apply on site.
-
-    Before cutting roots or clearing a blockage, rule out a gas or electric line bored through the
-    pipe. If one is suspected: stop, keep ignition away, call the utility.
-
-    Who answers for the pipe is set by local code and record. Local code and licensed practice come
-    before anything drawn here.
-    """.strip().split("\n\n")
-)
-CONFIDENCE_WORDS: Final = "± is the 95 % range (1.96 standard deviations)."
-LEVEL_GROUND_WORDS: Final = "Ground taken as level: nobody measured it."
-DEAD_RECKONED_WORDS: Final = (
-    "DEAD RECKONED: footage and bends only, nothing located here",
-    "DEAD RECKONED: nothing located",
-    "DEAD RECKONED\nnothing located",
-    "DEAD\nRECKONED",
-)
-BETWEEN_WORDS: Final = ("between locates: depth interpolated", "depth interpolated", "interpolated")
-
 
 STYLES: Final[dict[str, Style]] = {
     **{f"basis {name}": style for name, style in BASIS_LINES.items()},
@@ -260,6 +196,7 @@ STYLES: Final[dict[str, Style]] = {
     **{f"side {name}": style for name, style in SIDE_MARKS.items()},
     **{f"locate {name}": style for name, style in LOCATE_MARKS.items()},
     "side none": NO_SIDE_MARK,
+    "danger": DANGER_MARK,
     "bend": BEND_MARK,
     "gate": GATE_MARK,
     "terminal": START_MARK,

@@ -16,9 +16,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lateral_map.draw.text import length, plus_minus, tidy
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
+from lateral_map.words.numbers import length, plus_minus, tidy
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -174,11 +174,13 @@ class _Drawing:
                 crossing.footage_m, f"{crossing.line} {footage}", "crossings",
                 {"line": crossing.line, "decides": crossing.decides},
             )  # fmt: skip
-        for number, result in enumerate(report.findings, start=1):
+        for result in report.findings:
             finding = result.finding
             facts = {"finding": finding.finding, "severity": finding.severity or "",
-                     "answers": result.answers, "note": finding.note}  # fmt: skip
-            self._on_line(finding.footage_m, f"{number} {finding.finding}", "findings", facts)
+                     "answers": ", then ".join(result.answers), "note": finding.note}  # fmt: skip
+            self._on_line(
+                finding.footage_m, f"{result.number} {finding.finding}", "findings", facts
+            )
 
     def notes(self) -> None:
         """Add what the drawing is and is not, under its lower left corner."""

@@ -13,19 +13,12 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from lateral_map.draw.along import (
-    basis_stretches,
-    checks_by_locate,
-    telling_side,
-    transmitter_footage,
-    worst_verdict,
-)
 from lateral_map.export.outward import Outward, outward, rounded
 from lateral_map.export.result import crossing_record, finding_record, station_records
 
 if TYPE_CHECKING:
+    from lateral_map.model.arrays import Floats
     from lateral_map.model.results import FindingResult, Report
-    from lateral_map.model.route import Floats
 
 Record = dict[str, Any]
 LayerName = Literal[
@@ -137,7 +130,7 @@ def _stretches(report: Report, out: Outward) -> tuple[Feature, ...]:
                 "to": out.length(stretch.to_m),
             },
         )
-        for stretch in basis_stretches(report.stations)
+        for stretch in report.stations.basis_stretches()
     )
 
 
@@ -159,39 +152,44 @@ def _crossings(report: Report, out: Outward) -> tuple[Feature, ...]:
 def _findings(report: Report, out: Outward) -> tuple[Feature, ...]:
     return tuple(
         Feature(
-            Point(result.easting_m, result.northing_m),
-            finding_record(result, out) | _side_attributes(report, result, out),
+            Point(result.near.easting_m, result.near.northing_m),
+            finding_record(result, out) | _side_attributes(result, out),
         )
         for result in report.findings
     )
 
 
 def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
-    locates, checks = report.site.locates, checks_by_locate(report)
-    at = [transmitter_footage(report, locate) for locate in locates]
-    return tuple(
-        Feature(
-            Point(position),
-            {
-                "mark": locate.mark,
-                "footage": out.length(locate.footage_m),
-                "depth_read": out.length(locate.depth_m),
-                "held_above": out.length(locate.held_above_m),
-                "state": worst_verdict(checks.get(locate.mark, ())) if locate.use else "set aside",
-                "note": locate.note,
-                "extra": dict(locate.extra),
-            },
+    """Return the locates that have a place: those set aside stand where they were marked."""
+    features = []
+    for result in report.locates:
+        if result.easting_m is None or result.northing_m is None:
+            continue
+        locate = result.locate
+        height = float(report.route.positions(result.footage_m)[0, 2])
+        features.append(
+            Feature(
+                Point(result.easting_m, result.northing_m, height),
+                {
+                    "mark": locate.mark,
+                    "footage": out.length(locate.footage_m),
+                    "depth_read": out.length(locate.depth_m),
+                    "held_above": out.length(locate.held_above_m),
+                    "state": result.state,
+                    "note": locate.note,
+                    "extra": dict(locate.extra),
+                },
+            )
         )
-        for locate, position in zip(locates, report.route.positions(at), strict=True)
-    )
+    return tuple(features)
 
 
-def _side_attributes(report: Report, result: FindingResult, out: Outward) -> Record:
-    side = telling_side(report, result)
+def _side_attributes(result: FindingResult, out: Outward) -> Record:
+    side = result.telling
     return {
         "line": side.line if side else None,
         "past": out.length(side.past_m) if side else None,
         "past_sd": out.length(side.sd_past_m) if side else None,
         "probability_past": rounded(side.probability_past, 9) if side else None,
-        "verdict": side.verdict if side else None,
+        "verdict": result.verdict,
     }

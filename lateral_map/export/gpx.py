@@ -10,12 +10,12 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from lateral_map.draw.text import decimals_for, label, unit_word
 from lateral_map.export.features import Feature, route_layers
 from lateral_map.export.kml import refuse_sketch
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import line_vertices
 from lateral_map.export.xml_text import add, xml_bytes
+from lateral_map.words.numbers import decimals_for, label, unit_word
 
 if TYPE_CHECKING:
     from lateral_map.model.results import Report

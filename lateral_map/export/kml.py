@@ -13,13 +13,14 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lateral_map.draw.style import BASIS_LINES, BASIS_WORDS, CORRIDOR_AREA, DIG_AREA
-from lateral_map.draw.text import label
+from lateral_map.draw.style import BASIS_LINES, CORRIDOR_AREA, DIG_AREA
 from lateral_map.errors import ExportError
 from lateral_map.export.features import Feature, route_layers
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
+from lateral_map.words.names import BASIS_WORDS
+from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

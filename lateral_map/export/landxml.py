@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map import __version__
-from lateral_map.draw.text import label
 from lateral_map.errors import ExportError
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import line_vertices, recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
+from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
     from lateral_map.model.results import Report

@@ -8,7 +8,6 @@ from typing import Final
 from lateral_map.draw.style import (
     ALTERNATIVE_LINE,
     BASIS_LINES,
-    BASIS_WORDS,
     CORRIDOR_AREA,
     DIG_AREA,
     GATE_MARK,
@@ -23,6 +22,7 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.export.features import LayerName
+from lateral_map.words.names import BASIS_WORDS
 
 Symbol = LineStyle | AreaStyle | MarkStyle
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from lateral_map.frame import Frame
     from lateral_map.model.results import Report
+from lateral_map.model.site import Plan
 
 LENGTH_DECIMALS = 6
 DEGREE_DECIMALS = 10  # of latitude and longitude: 0.01 mm
@@ -40,6 +41,7 @@ class Outward:
 
     frame: Frame
     unit: str
+    plan: Plan
 
     def length(self, value_m: float | None) -> float | None:
         """Return a length of ``value_m`` metres in the site's unit."""
@@ -101,4 +103,4 @@ class Outward:
 
 def outward(report: Report) -> Outward:
     """Return what carries ``report``'s numbers outward."""
-    return Outward(report.site.frame, report.site.unit)
+    return Outward(report.site.frame, report.site.unit, report.site.plan)

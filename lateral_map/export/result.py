@@ -11,16 +11,20 @@ from typing import TYPE_CHECKING, Any
 from lateral_map import __version__
 from lateral_map.export.json_text import lay_out
 from lateral_map.export.outward import Outward, outward, rounded
+from lateral_map.words.names import reading_name
+from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
+from lateral_map.words.technician import next_locate_words, settling_words
 
 if TYPE_CHECKING:
+    from lateral_map.model.identity import ReadingId
     from lateral_map.model.results import (
         Crossing,
         FindingResult,
-        NextLocate,
         ReadingCheck,
         Report,
         Side,
     )
+    from lateral_map.model.trench import UtilityConflict
 
 Record = dict[str, Any]
 
@@ -104,21 +108,21 @@ def crossing_record(crossing: Crossing, out: Outward) -> Record:
         "decides": crossing.decides,
         "outward": crossing.outward,
         "line_extended": crossing.extended,
-        "note": crossing.note,
-        "rests_on": list(crossing.rests_on),
+        "note": grazing_words(crossing, out.unit),
+        "rests_on": _names(crossing.rests_on, out),
     }
 
 
 def finding_record(result: FindingResult, out: Outward) -> Record:
     """Return one finding, with its side of every line."""
-    finding = result.finding
-    place = out.place(result.easting_m, result.northing_m)
+    finding, near = result.finding, result.near
+    place = out.place(near.easting_m, near.northing_m)
     return {
         "footage": out.length(finding.footage_m),
         "finding": finding.finding,
         "x": place["x"],
         "y": place["y"],
-        "depth_to_invert": out.length(result.depth_m),
+        "depth_to_invert": out.length(near.depth_m),
         "sides": [_side(side, out) for side in result.sides],
         "to": out.length(finding.to_m),
         "sides_to": [_side(side, out) for side in result.sides_to],
@@ -126,17 +130,41 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         "note": finding.note,
         "lat": place["lat"],
         "lon": place["lon"],
-        "depth_sd": out.length(result.sd_depth_m),
-        "ellipse_95": out.ellipse(
-            result.semi_major_m, result.semi_minor_m, result.ellipse_azimuth_deg
-        ),
-        "basis": result.basis,
-        "answers": result.answers,
-        "straddles": list(result.straddles),
-        "settle": result.settle,
-        "rests_on": list(result.rests_on),
+        "depth_sd": out.length(near.sd_depth_m),
+        "ellipse_95": out.ellipse(near.semi_major_m, near.semi_minor_m, near.ellipse_azimuth_deg),
+        "basis": near.basis,
+        "number": result.number,
+        "class": result.finding_class,
+        "verdict": result.verdict,
+        "verdict_line": result.deciding.line if result.deciding else None,
+        "answers": list(result.answers),
+        "may_answer": list(result.may_answer),
+        "verdict_without": [
+            {"reading": reading_name(one.reading, out.plan), "verdict": one.verdict}
+            for one in result.verdict_without
+        ],
+        "far_end": _far_end(result, out),
+        "settle": settling_words(result.settling, out.unit),
+        "rests_on": _names(result.rests_on, out),
         "extra": dict(finding.extra),
     }
+
+
+def _far_end(result: FindingResult, out: Outward) -> Record | None:
+    """Return where a stretch ends, None where it is none."""
+    far = result.far
+    if far is None:
+        return None
+    return {
+        **out.place(far.easting_m, far.northing_m),
+        "depth_to_invert": out.length(far.depth_m),
+        "depth_sd": out.length(far.sd_depth_m),
+        "basis": far.basis,
+    }
+
+
+def _names(readings: tuple[ReadingId, ...], out: Outward) -> list[str]:
+    return [reading_name(one, out.plan) for one in readings]
 
 
 def _side(side: Side, out: Outward) -> Record:
@@ -152,13 +180,14 @@ def _side(side: Side, out: Outward) -> Record:
 
 def _reading(check: ReadingCheck, out: Outward) -> Record:
     return {
-        "reading": check.reading,
+        "reading": reading_name(check.id, out.plan),
+        "id": {"kind": check.id.kind, "of": check.id.of, "column": check.id.column},
         "residual": _in_own_unit(check.residual, check, out),
         "standardised": rounded(check.standardised),
         "redundancy": rounded(check.redundancy),
         "verdict": check.verdict,
         "residual_unit": "degrees" if check.is_angle else out.unit,
-        "locate": check.locate,
+        "locate": check.id.mark,
         "footage": out.length(check.footage_m),
         "set_aside_first": check.set_aside_first,
         "likely_error": _in_own_unit(check.likely_error, check, out),
@@ -180,14 +209,16 @@ def _beyond_contract(report: Report, out: Outward) -> Record:
             "end": out.length(run.end_m),
             "reached_main": run.reached_main,
         },
-        "uncrossed": list(report.uncrossed),
+        "uncrossed": [uncrossed_words(short, out.unit) for short in report.uncrossed],
         "responsibility": _responsibility(report, out),
+        "client": report.client,
+        "utilities": [_utility(one, out) for one in report.utilities],
         "falls": _falls(report, out),
         "pipes": _pipes(report, out),
         "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
-        "next_locate": _next_locate(report.next_locate, out),
+        "next_locate": _next_locate(report, out),
         "alternatives": [out.places(*line.T) for line in report.route.alternatives],
-        "notices": list(report.notices),
+        "notices": list(report_notices(report)),
     }
 
 
@@ -238,13 +269,30 @@ def _pipes(report: Report, out: Outward) -> list[Record]:
     ]
 
 
-def _next_locate(proposal: NextLocate | None, out: Outward) -> Record | None:
+def _utility(one: UtilityConflict, out: Outward) -> Record:
+    return {
+        "name": one.name,
+        "utility": one.utility,
+        "relation": one.relation,
+        "from": out.length(one.from_m),
+        "to": out.length(one.to_m),
+        "clearance": out.length(one.clearance_m),
+        "clearance_sd": out.length(one.sd_clearance_m),
+        "depth_known": one.depth_known,
+        "in_trench": one.in_trench,
+        "joins": one.joins,
+        "verdict": one.verdict,
+    }
+
+
+def _next_locate(report: Report, out: Outward) -> Record | None:
+    proposal = report.next_locate
     if proposal is None:
         return None
     return {
         "footage": out.length(proposal.footage_m),
         **out.place(proposal.easting_m, proposal.northing_m),
-        "reason": proposal.reason,
+        "reason": next_locate_words(report),
         "sd_before": out.length(proposal.sd_before_m),
         "sd_after": out.length(proposal.sd_after_m),
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from lateral_map.draw.text import tidy
+from lateral_map.words.numbers import tidy
 
 _LONGEST: Final = 2000
 _ANY_LENGTH: Final = 1_000_000_000

@@ -19,6 +19,8 @@ TWO_SIDED_95: Final = _NORMAL.inv_cdf(0.975)
 ONE_SIDED_95: Final = _NORMAL.inv_cdf(0.95)
 # Two dimensions: sqrt(chi-square with 2 degrees of freedom at 0.95) = 2.4477, as in NSSDA.
 ELLIPSE_95: Final = math.sqrt(-2.0 * math.log(0.05))
+# A fit this unlikely is none of chance's: one site in a thousand fits worse.
+POOR_FIT: Final = 0.001
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,6 @@ class Referral:
     letter: str = ""
     photographs: str = "photographs"
     keep_metadata: bool = False
-    client: str = ""
 
 
 @dataclass(frozen=True, slots=True)

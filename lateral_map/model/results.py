@@ -211,6 +211,11 @@ class FindingResult:
     verdict_without: tuple[VerdictWithout, ...] = ()
 
     @property
+    def telling(self) -> Side | None:
+        """The side to tell first: of the boundary that decides, else of the first one."""
+        return self.deciding or (self.sides[0] if self.sides else None)
+
+    @property
     def ends(self) -> tuple[tuple[FoundPlace, tuple[Side, ...]], ...]:
         """Each end's place and its sides, one or two."""
         near = (self.near, self.sides)
@@ -405,6 +410,7 @@ class Report:
     findings: tuple[FindingResult, ...]
     responsibility: tuple[ResponsibilityStretch, ...]
     client: str
+    client_assumed: bool
     letters: tuple[PartyLetter, ...]
     falls: tuple[FallStretch, ...]
     pipes: tuple[PipeStretch, ...]

@@ -454,6 +454,10 @@ class Site:
             return self.run.end_m
         return self.counter.zero_m if boundary.footage_m is None else boundary.footage_m
 
+    def boundary_sd_m(self, boundary: Boundary) -> float:
+        """Return the 1 sd along the pipe of a boundary at the main or a cleanout."""
+        return boundary.sd_footage_m or self.counter.sd_reading_m
+
     def used_locates(self) -> tuple[Locate, ...]:
         """Return the locates in use, by footage."""
         return tuple(

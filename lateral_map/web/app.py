@@ -17,7 +17,6 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from lateral_map.draw.data import data_json
-from lateral_map.draw.style import CAUTIONS
 from lateral_map.errors import ExportError, LateralMapError, SiteError
 from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
@@ -28,6 +27,7 @@ from lateral_map.web.guard import COOKIE, JOIN, Gate, Guard
 from lateral_map.web.parts import Conflict
 from lateral_map.web.products import offers
 from lateral_map.web.store import UnreadableError
+from lateral_map.words.cautions import CAUTIONS
 
 Handler = Callable[[Request, bytes], Response]
 # Nothing of the site is kept in a browser's cache; the scripts may be asked for again cheaply.

@@ -16,10 +16,10 @@ from lateral_map.web.forms import PLAN_KINDS
 from lateral_map.web.history import Entry
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
 from lateral_map.web.picture import draw_map, draw_profile
-from lateral_map.web.saying import Saying, say_all
 from lateral_map.web.settings import LISTS, entries_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
+from lateral_map.words.sayings import Saying, say_all
 
 _MOST_HISTORY: Final = 200
 _NO: Final = frozenset({"no", "n", "false", "0"})
@@ -127,18 +127,11 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
 
 def _verdicts(report: Report | None) -> dict[int, str]:
     """Return the verdict of each locate's row: suspect if any of its readings is."""
-    if report is None:
-        return {}
-    found: dict[str, set[str]] = {}
-    for check in report.readings:
-        found.setdefault(check.locate, set()).add(check.verdict)
-    verdicts = {}
-    for locate in report.site.locates:
-        given = found.get(locate.mark, set())
-        worst = next((word for word in ("suspect", "good", "unchecked") if word in given), "")
-        if locate.place.row is not None:
-            verdicts[locate.place.row] = worst
-    return verdicts
+    return {
+        one.locate.place.row: one.state if one.checks else ""
+        for one in (report.locates if report else ())
+        if one.locate.place.row is not None
+    }
 
 
 def _by_field(faults: Iterable[Fault]) -> list[dict[str, str]]:

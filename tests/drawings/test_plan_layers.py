@@ -24,9 +24,10 @@ from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, rout
 from lateral_map.draw.plan.scene import Line, Mark, SceneWriter
 from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.style import STYLES
-from lateral_map.draw.summary import drawing_notices, report_tables, summary_facts
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend
+from lateral_map.words.notices import drawing_notices
+from lateral_map.words.technician import report_tables, summary_facts
 
 
 def rows_of(item) -> dict[str, str]:

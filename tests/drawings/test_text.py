@@ -4,9 +4,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lateral_map.draw.summary import number_ranges
-from lateral_map.draw.text import fall_words, label, length, listed, odds, plus_minus, tidy
 from lateral_map.model.results import FallStretch
+from lateral_map.words.numbers import (
+    chance_words,
+    fall_words,
+    label,
+    length,
+    listed,
+    plus_minus,
+    tidy,
+)
+from lateral_map.words.technician import number_ranges
 
 
 @pytest.mark.parametrize(
@@ -41,7 +49,7 @@ def test_lengths_take_the_decimals_of_their_unit() -> None:
     ],
 )
 def test_odds_never_claim_certainty(probability, words) -> None:
-    assert odds(probability).replace("\u00a0", " ") == words
+    assert chance_words(probability).replace("\u00a0", " ") == words
 
 
 @given(st.text(max_size=3000))

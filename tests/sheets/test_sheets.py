@@ -21,12 +21,12 @@ from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.draw.sheet.fonts import text_width
 from lateral_map.draw.sheet.profile import answers_bar, flag_text
 from lateral_map.draw.sheet.strip import legend_rows
-from lateral_map.draw.summary import report_tables
 from lateral_map.errors import AnalysisError
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.results import Report, ResponsibilityStretch
 from lateral_map.model.site import Finding
 from lateral_map.report import build_report
+from lateral_map.words.technician import report_tables
 
 DEMOS = ("plain_lot", "garage_slab", "rising_ground")
 HOSTILE = (

@@ -10,9 +10,9 @@ from truth.simulate import simulate
 
 from lateral_map import build_report
 from lateral_map.web.entering import Entering
-from lateral_map.web.saying import say_all, sentence
 from lateral_map.web.solving import setting_path, solve
 from lateral_map.web.store import RowEdit, SiteStore
+from lateral_map.words.sayings import say_all, sentence
 
 
 def marks(folder: Path) -> list[str]:

@@ -15,14 +15,15 @@ from lateral_map.draw.packet.facts import evidence_facts, packet_facts
 from lateral_map.draw.packet.letter import render_letter
 from lateral_map.draw.packet.owner import owner_facts
 from lateral_map.draw.packet.sorting import Sorted, sort_findings
-from lateral_map.draw.plan.findings import finding_words
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.draw.sheet.paper import Paper
-from lateral_map.draw.summary import drawing_notices, report_tables
-from lateral_map.draw.text import label, length, tidy
 from lateral_map.model.referral import Photograph
 from lateral_map.model.results import Report
 from lateral_map.units import to_metres
+from lateral_map.words.names import finding_words
+from lateral_map.words.notices import drawing_notices
+from lateral_map.words.numbers import label, length, tidy
+from lateral_map.words.technician import report_tables
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 # A photograph this near a finding shows it (common practice, no source).

@@ -23,10 +23,12 @@ from lateral_map.draw.packet.words import (
     run_length,
     the_line,
 )
-from lateral_map.draw.style import CAUTIONS
-from lateral_map.draw.summary import drawing_notices, report_tables
-from lateral_map.draw.text import label, tidy, unit_sentence
 from lateral_map.model.results import Report
+from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.names import reading_name
+from lateral_map.words.notices import drawing_notices
+from lateral_map.words.numbers import label, tidy, unit_sentence
+from lateral_map.words.technician import report_tables
 
 _WORDS = 1500
 _EVIDENCE = ("crossings", "responsibility", "falls", "readings")
@@ -80,7 +82,9 @@ def evidence_facts(report: Report) -> dict[str, Any]:
         "tables": [table for table in report_tables(report) if table.key in _EVIDENCE],
         "fit": fit_sentences(report),
         "notices": drawing_notices(report),
-        "suspects": [tidy(check.reading, 80) for check in report.suspects],
+        "suspects": [
+            tidy(reading_name(check.id, report.site.plan), 80) for check in report.suspects
+        ],
     }
 
 

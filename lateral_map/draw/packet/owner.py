@@ -11,9 +11,9 @@ from lateral_map.draw.packet.sorting import (
     sort_findings,
 )
 from lateral_map.draw.packet.words import footage_words, numbers_words, the_line
-from lateral_map.draw.text import label, length
 from lateral_map.model.results import Report
 from lateral_map.model.site import Severity
+from lateral_map.words.numbers import label, length
 
 _EVERYDAY: Final[dict[str, str]] = {
     "roots": "Tree roots have grown into the pipe",
@@ -50,7 +50,7 @@ def owner_facts(report: Report) -> dict[str, Any]:
 
 def _card(report: Report, each: Sorted) -> dict[str, Any]:
     unit = report.site.unit
-    depth = length(each.result.depth_m, unit)
+    depth = length(each.result.near.depth_m, unit)
     return {
         "number": each.number,
         "what": _what(each),

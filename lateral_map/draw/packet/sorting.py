@@ -6,9 +6,9 @@ Only what the odds carry is said. A stretch counts as past where both its ends d
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
-from lateral_map.model.results import Crossing, FindingResult, Report, Side
+from lateral_map.model.results import Crossing, FindingResult, FindingVerdict, Report, Side
 from lateral_map.model.site import Boundary
 
 Group = Literal["past", "across", "close", "inside", "no line"]
@@ -44,32 +44,21 @@ def deciding_crossing(report: Report) -> Crossing | None:
 
 def sort_findings(report: Report) -> tuple[Sorted, ...]:
     """Return every finding with its number and group, in the order of the tables."""
-    boundary = deciding_boundary(report)
-    line = boundary.line if boundary else ""
-    return tuple(
-        _sorted(number, result, line) for number, result in enumerate(report.findings, start=1)
-    )
+    return tuple(_sorted(result) for result in report.findings)
 
 
-def _sorted(number: int, result: FindingResult, line: str) -> Sorted:
-    near = _side(result.sides, line)
-    far = _side(result.sides_to, line)
-    return Sorted(number, result, _group(near, far, result), near, far)
+def _sorted(result: FindingResult) -> Sorted:
+    group: Group = _GROUPS[result.verdict] if result.verdict else "no line"
+    return Sorted(result.number, result, group, result.deciding, result.deciding_to)
 
 
-def _side(sides: tuple[Side, ...], line: str) -> Side | None:
-    return next((side for side in sides if side.line == line), None)
-
-
-def _group(near: Side | None, far: Side | None, result: FindingResult) -> Group:
-    if near is None:
-        return "no line"
-    verdicts = {near.verdict} | ({far.verdict} if far else set())
-    if verdicts == {"past"} and near.line not in result.straddles:
-        return "past"
-    if verdicts == {"inside"} and near.line not in result.straddles:
-        return "inside"
-    return "across" if "past" in verdicts else "close"
+_GROUPS: Final[dict[FindingVerdict, Group]] = {
+    "past": "past",
+    "across": "across",
+    "past from within": "across",
+    "too close to call": "close",
+    "inside": "inside",
+}
 
 
 def of_group(findings: tuple[Sorted, ...], group: Group) -> tuple[Sorted, ...]:

@@ -5,23 +5,24 @@ from __future__ import annotations
 from typing import Final
 
 from lateral_map.draw.packet.sorting import Sorted, deciding_boundary, deciding_crossing
-from lateral_map.draw.plan.findings import finding_words
-from lateral_map.draw.text import (
-    Z95,
+from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
+from lateral_map.model.results import FindingResult, Report, Side
+from lateral_map.model.site import Locate, OffsetTie, PositionTie, TapeTie, Tie
+from lateral_map.words.names import finding_words, readings_listed
+from lateral_map.words.notices import as_sentence, grazing_words
+from lateral_map.words.numbers import (
+    chance_words,
     decimals_for,
     label,
     length,
     listed,
-    odds,
     plus_minus,
     range_95,
     tidy,
 )
-from lateral_map.model.results import FindingResult, Report, Side
-from lateral_map.model.site import Locate, OffsetTie, PositionTie, TapeTie, Tie
+from lateral_map.words.technician import settling_words
 
 _NOTE: Final = 240
-_UNLIKELY: Final = 0.01
 
 
 def the_line(name: str) -> str:
@@ -68,7 +69,7 @@ def _past(side: Side, unit: str) -> str:
 
 def odds_words(each: Sorted) -> tuple[str, ...]:
     """Return the probability of lying past the line, for both ends of a stretch."""
-    return tuple(odds(side.probability_past) for side in (each.near, each.far) if side)
+    return tuple(chance_words(side.probability_past) for side in (each.near, each.far) if side)
 
 
 def mapped_words(report: Report, line: str) -> str:
@@ -76,24 +77,24 @@ def mapped_words(report: Report, line: str) -> str:
     return range_95(report.site.plan.line(line).sd_m, report.site.unit)
 
 
-def ties_words(each: Sorted) -> str:
+def ties_words(report: Report, each: Sorted) -> str:
     """Return the readings a finding's side rests on most."""
-    return tidy(listed(each.result.rests_on, 5), _NOTE) if each.result.rests_on else ""
+    return readings_listed(each.result.rests_on, report.site.plan, 5)
 
 
 def rests_words(report: Report, each: Sorted) -> str:
     """Return what a finding's side rests on: the ties, the line and how well it is mapped."""
-    words = [ties_words(each)] if each.result.rests_on else []
+    words = [ties_words(report, each)] if each.result.rests_on else []
     if each.near:
         line = each.near.line
         words.append(f"{label(line)} mapped to {mapped_words(report, line)}")
-    words.append(f"line here {each.result.basis}")
+    words.append(f"line here {each.result.near.basis}")
     return "; ".join(words)
 
 
 def depth_words(report: Report, result: FindingResult) -> str:
     """Return a finding's depth to invert with its 95 % range."""
-    return plus_minus(result.depth_m, result.sd_depth_m, report.site.unit)
+    return plus_minus(result.near.depth_m, result.near.sd_depth_m, report.site.unit)
 
 
 def finding_row(report: Report, each: Sorted) -> dict[str, object]:
@@ -106,14 +107,14 @@ def finding_row(report: Report, each: Sorted) -> dict[str, object]:
         "words": finding_words(result),
         "note": tidy(result.finding.note, _NOTE),
         "depth": depth_words(report, result),
-        "position": _paired(position_words(report, result.easting_m, result.northing_m)),
-        "ellipse": f"{range_95(result.semi_major_m / Z95, report.site.unit)} (95 %)",
+        "position": _paired(position_words(report, result.near.easting_m, result.near.northing_m)),
+        "ellipse": f"{range_95(result.near.semi_major_m / TWO_SIDED_95, report.site.unit)} (95 %)",
         "past": past_words(report, each),
         "odds": odds_words(each),
         "rests_on": rests_words(report, each),
-        "ties": ties_words(each),
-        "basis": result.basis,
-        "settle": tidy(result.settle, _NOTE),
+        "ties": ties_words(report, each),
+        "basis": result.near.basis,
+        "settle": tidy(settling_words(result.settling, report.site.unit), _NOTE),
     }
 
 
@@ -144,7 +145,7 @@ def crossing_sentence(report: Report) -> str:
         f"{plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, the invert "
         f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} below the ground."
     )
-    return f"{words} {tidy(crossing.note, _NOTE)}." if crossing.note else words
+    return f"{words} {as_sentence(grazing_words(crossing, unit))}".strip()
 
 
 def fit_sentences(report: Report) -> tuple[str, ...]:
@@ -157,7 +158,7 @@ def fit_sentences(report: Report) -> tuple[str, ...]:
         return (counts, "Nothing is left over to check the readings against one another.")
     agree = (
         "The readings agree with one another as well as their stated accuracies promise"
-        if fit.p_value >= _UNLIKELY
+        if fit.p_value >= POOR_FIT
         else "The readings disagree with one another more than their stated accuracies allow"
     )
     figures = (

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import Detail, Layer, Mark
-from lateral_map.draw.text import length, tidy
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend
+from lateral_map.words.numbers import length, tidy
 
 
 def bend_words(bend: Bend) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import Detail, Layer, Line
-from lateral_map.draw.style import LINE_WORDS
-from lateral_map.draw.text import label, range_95, tidy
 from lateral_map.model.results import Report
 from lateral_map.model.site import PlanLine
+from lateral_map.words.names import LINE_WORDS
+from lateral_map.words.numbers import label, range_95, tidy
 
 
 def boundaries_layer(report: Report) -> Layer:

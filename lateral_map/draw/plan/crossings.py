@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import BOUNDARY, DECIDING_CROSSING, OTHER, Detail, Layer, Mark
-from lateral_map.draw.text import label, listed, plus_minus, tidy
 from lateral_map.model.results import Crossing, Report
+from lateral_map.words.names import readings_listed
+from lateral_map.words.notices import grazing_words
+from lateral_map.words.numbers import plus_minus, tidy
+from lateral_map.words.technician import crossing_words
 
 
 def crossings_layer(report: Report) -> Layer:
@@ -15,11 +18,6 @@ def crossings_layer(report: Report) -> Layer:
         tuple(_mark(report, crossing) for crossing in report.crossings),
         (("gate", "Crossing, with its 95 % range along the pipe"),),
     )
-
-
-def crossing_words(crossing: Crossing, unit: str) -> str:
-    """Return a crossing in words, such as ``curb 43.2 ± 0.9 ft``."""
-    return f"{label(crossing.line)} {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}"
 
 
 def _mark(report: Report, crossing: Crossing) -> Mark:
@@ -57,8 +55,8 @@ def crossing_detail(report: Report, crossing: Crossing) -> Detail:
         rows.append(("Caution", "the line was carried on past its mapped end"))
     if not crossing.outward:
         rows.append(("Way", "the run comes back over the line here"))
-    if crossing.note:
-        rows.append(("Note", tidy(crossing.note)))
+    if crossing.grazing:
+        rows.append(("Note", grazing_words(crossing, unit)))
     if crossing.rests_on:
-        rows.append(("Rests on", tidy(listed(crossing.rests_on, 6))))
+        rows.append(("Rests on", readings_listed(crossing.rests_on, report.site.plan)))
     return Detail(f"Crosses {tidy(crossing.line)}", tuple(rows))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import Area, Detail, Layer
-from lateral_map.draw.text import length, tidy
 from lateral_map.model.results import Report
+from lateral_map.words.numbers import length, tidy
 
 
 def dig_layer(report: Report) -> Layer:

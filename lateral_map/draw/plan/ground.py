@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import Area, Detail, Layer
-from lateral_map.draw.style import COVER_WORDS
-from lateral_map.draw.text import label, tidy
 from lateral_map.model.results import Report
+from lateral_map.words.names import COVER_WORDS
+from lateral_map.words.numbers import label, tidy
 
 
 def surfaces_layer(report: Report) -> Layer:

@@ -4,26 +4,27 @@ from __future__ import annotations
 
 import numpy as np
 
-from lateral_map.draw.along import checks_by_locate, transmitter_footage, worst_verdict
+from lateral_map.draw.along import worst_verdict
 from lateral_map.draw.plan.scene import LOCATE, MINOR, SUSPECT, Detail, Layer, Line, Mark
-from lateral_map.draw.style import LOCATE_WORDS, READING_WORDS
-from lateral_map.draw.text import label, length, tidy
-from lateral_map.model.results import ReadingCheck, Report
+from lateral_map.model.results import LocateResult, ReadingCheck, Report
 from lateral_map.model.site import Locate, PositionTie, TapeTie
-from lateral_map.units import format_length
+from lateral_map.words.names import LOCATE_WORDS, column_name
+from lateral_map.words.numbers import label, length, tidy
+from lateral_map.words.technician import reading_words
 
 
 def locates_layer(report: Report) -> Layer:
-    """Return every locate where the adjusted line says its transmitter lay."""
-    checks = checks_by_locate(report)
+    """Return every locate: on the adjusted line, or where it was marked if it is set aside."""
     marks = tuple(
-        _mark(report, locate, checks.get(locate.mark, ())) for locate in report.site.locates
+        _mark(report, result, result.easting_m, result.northing_m)
+        for result in report.locates
+        if result.easting_m is not None and result.northing_m is not None
     )
     styles = {mark.style for mark in marks}
     legend = tuple(
-        (f"locate {verdict}", words)
-        for verdict, words in LOCATE_WORDS.items()
-        if f"locate {verdict}" in styles
+        (f"locate {state}", words)
+        for state, words in LOCATE_WORDS.items()
+        if f"locate {state}" in styles
     )
     return Layer("locates", "Locates", marks, legend)
 
@@ -33,25 +34,22 @@ def locate_verdict(locate: Locate, checks: tuple[ReadingCheck, ...]) -> str:
     return worst_verdict(checks) if locate.use else "set aside"
 
 
-def _mark(report: Report, locate: Locate, checks: tuple[ReadingCheck, ...]) -> Mark:
-    footage = transmitter_footage(report, locate)
-    east, north, _ = (float(value) for value in report.route.positions([footage])[0])
-    verdict = locate_verdict(locate, checks)
-    # With the word locate: a mark may be a letter, as utilities have them.
-    caption = f"locate {label(locate.mark, 16)}" + (" ?" if verdict == "suspect" else "")
+def _mark(report: Report, result: LocateResult, easting_m: float, northing_m: float) -> Mark:
+    suspect = result.state == "suspect"
     return Mark(
-        east,
-        north,
-        f"locate {verdict}",
-        caption,
-        _detail(report, locate, checks),
-        footage_m=footage,
-        weight=SUSPECT if verdict == "suspect" else LOCATE,
+        easting_m,
+        northing_m,
+        f"locate {result.state}",
+        # With the word locate: a mark may be a letter, as utilities have them.
+        f"locate {label(result.locate.mark, 16)}" + (" ?" if suspect else ""),
+        _detail(report, result),
+        footage_m=result.footage_m,
+        weight=SUSPECT if suspect else LOCATE,
     )
 
 
-def _detail(report: Report, locate: Locate, checks: tuple[ReadingCheck, ...]) -> Detail:
-    unit = report.site.unit
+def _detail(report: Report, result: LocateResult) -> Detail:
+    unit, plan, locate = report.site.unit, report.site.plan, result.locate
     rows = [("Footage at the lens", length(locate.footage_m, unit))]
     if locate.depth_m is not None:
         rows.append(("Depth read", length(locate.depth_m, unit)))
@@ -61,22 +59,8 @@ def _detail(report: Report, locate: Locate, checks: tuple[ReadingCheck, ...]) ->
         rows.append(("Located on", locate.peak))
     if not locate.use:
         rows.append(("Used", "no, set aside in locates.csv"))
-    rows += [(reading_name(check), reading_words(check, unit)) for check in checks]
+    rows += [(column_name(one.id, plan), reading_words(one, unit)) for one in result.checks]
     return Detail(f"Locate {tidy(locate.mark)}", tuple(rows), tidy(locate.note))
-
-
-def reading_name(check: ReadingCheck) -> str:
-    """Return a reading's name without the words every row of its locate would repeat."""
-    prefix = f"locate {check.locate} "
-    name = check.reading.removeprefix(prefix) if check.locate else check.reading
-    return tidy(name, 80)
-
-
-def reading_words(check: ReadingCheck, unit: str) -> str:
-    """Return a reading's verdict and residual, such as ``good, off 0.12 ft (0.8 sd)``."""
-    off = f"{check.residual:z.1f}°" if check.is_angle else format_length(check.residual, unit, 2)
-    words = f"{READING_WORDS[check.verdict]}, off {off} ({abs(check.standardised):.1f} sd)"
-    return f"{words}; set this one aside first" if check.set_aside_first else words
 
 
 def points_layer(report: Report) -> Layer:
@@ -122,7 +106,7 @@ def ties_layer(report: Report) -> Layer:
 
 def _ties(report: Report, locate: Locate) -> list[Line | Mark]:
     unit = report.site.unit
-    place = report.route.positions([transmitter_footage(report, locate)])[0, :2]
+    place = report.route.positions([report.site.transmitter_footage_m(locate)])[0, :2]
     points = {point.name: point for point in report.site.plan.points}
     items: list[Line | Mark] = []
     for tie in locate.ties:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import NEXT_LOCATE, Detail, Layer, Mark
-from lateral_map.draw.text import length, range_95, tidy
 from lateral_map.model.results import Report
+from lateral_map.words.numbers import length, range_95, tidy
+from lateral_map.words.technician import next_locate_words
 
 
 def next_locate_layer(report: Report) -> Layer:
@@ -19,7 +20,7 @@ def next_locate_layer(report: Report) -> Layer:
             ("Range now", range_95(suggestion.sd_before_m, unit)),
             ("Range after", range_95(suggestion.sd_after_m, unit)),
         ),
-        tidy(suggestion.reason),
+        tidy(next_locate_words(report)),
     )
     mark = Mark(
         suggestion.easting_m,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from lateral_map.draw.plan.scene import Detail, Layer, line_along
 from lateral_map.draw.style import PARTY_LINES
-from lateral_map.draw.text import Z95, label, length, plus_minus, tidy
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Report, ResponsibilityStretch
+from lateral_map.words.numbers import label, length, plus_minus, tidy
 
 
 def responsibility_layer(report: Report) -> Layer:
@@ -48,8 +49,8 @@ def undecided(report: Report) -> tuple[tuple[float, float], ...]:
     last = float(report.stations.footage_m[-1])
     spans = (
         (
-            max(stretch.to_m - Z95 * stretch.sd_to_m, first),
-            min(stretch.to_m + Z95 * stretch.sd_to_m, last),
+            max(stretch.to_m - TWO_SIDED_95 * stretch.sd_to_m, first),
+            min(stretch.to_m + TWO_SIDED_95 * stretch.sd_to_m, last),
         )
         for stretch in report.responsibility
         if stretch.sd_to_m > 0.0

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from lateral_map.draw.along import basis_stretches
 from lateral_map.draw.plan.scene import TERMINAL, Area, Detail, Layer, Line, Mark, line_along
-from lateral_map.draw.style import BASIS_WORDS
-from lateral_map.draw.text import length, tidy
 from lateral_map.model.results import Report
+from lateral_map.words.names import BASIS_WORDS
+from lateral_map.words.numbers import length, tidy
 
 
 def route_layer(report: Report) -> Layer:

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
-from lateral_map.draw.text import rounded
 from lateral_map.model.results import Report
+from lateral_map.words.numbers import rounded
 
 Floats = NDArray[np.float64]
 

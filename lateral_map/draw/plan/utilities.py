@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from lateral_map.draw.plan.scene import Detail, Layer, Line
-from lateral_map.draw.style import UTILITY_LETTERS, UTILITY_WORDS
-from lateral_map.draw.text import length, range_95, tidy
+from lateral_map.draw.style import UTILITY_LETTERS
 from lateral_map.model.results import Report
 from lateral_map.model.site import UtilityLine
+from lateral_map.words.names import UTILITY_WORDS
+from lateral_map.words.numbers import length, range_95, tidy
 
 
 def utilities_layer(report: Report) -> Layer:

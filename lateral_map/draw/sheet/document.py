@@ -11,8 +11,8 @@ from lateral_map.draw.sheet.profile import draw_profile
 from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
 from lateral_map.draw.sheet.svg import Canvas, Stroke
 from lateral_map.draw.style import INK, QUIET
-from lateral_map.draw.text import label, length
 from lateral_map.model.results import Report
+from lateral_map.words.numbers import label, length
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,8 +32,8 @@ from lateral_map.draw.sheet.plan_panel import (
 from lateral_map.draw.sheet.styles import AREAS, LINES
 from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.style import FAINT, INK, PAPER, LineStyle
-from lateral_map.draw.text import length
 from lateral_map.model.results import Report
+from lateral_map.words.numbers import length
 
 Floats = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.marks import draw_mark, mark_half
 from lateral_map.draw.sheet.plan_panel import LABEL_PT, SMALL_PT, PlanPanel
 from lateral_map.draw.sheet.styles import MARKS
-from lateral_map.draw.text import label
+from lateral_map.words.numbers import label
 
 # With more findings on a sheet than this the plan carries their numbers alone.
 _MOST_NAMED: Final = 14

@@ -20,7 +20,7 @@ from lateral_map.draw.along import (
     utility_meetings,
 )
 from lateral_map.draw.plan.bends import bend_words
-from lateral_map.draw.plan.findings import finding_words, side_style
+from lateral_map.draw.plan.findings import side_style
 from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.sheet.cuts import Cut, Setting, height_range
 from lateral_map.draw.sheet.fonts import shorten, text_width
@@ -41,9 +41,11 @@ from lateral_map.draw.style import (
     UTILITY_COLOURS,
     UTILITY_LETTERS,
 )
-from lateral_map.draw.text import Z95, label, length, plus_minus, range_95, unit_word
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Crossing, Report, ResponsibilityStretch
 from lateral_map.units import from_metres, small_unit, to_metres
+from lateral_map.words.names import finding_words
+from lateral_map.words.numbers import label, length, plus_minus, range_95, unit_word
 
 Floats = NDArray[np.float64]
 
@@ -183,7 +185,7 @@ def _cover_band(p: _Profile, from_m: float, to_m: float) -> Polygon:
     at = np.concatenate([[from_m], inside, [to_m]])
     stations = p.report.stations
     middle = _heights(p, at, stations.elevation_m)
-    half = Z95 * _heights(p, at, stations.depth_sd_m)
+    half = TWO_SIDED_95 * _heights(p, at, stations.depth_sd_m)
     upper = np.stack([p.x(at), p.y(middle + half)], axis=-1)
     lower = np.stack([p.x(at), p.y(middle - half)], axis=-1)
     return Polygon(np.concatenate([upper, lower[::-1]]))
@@ -338,7 +340,7 @@ def _marks(p: _Profile) -> None:
         footage = result.finding.footage_m
         if p.cut.holds(footage):
             y = float(p.y([interpolated(stations, stations.elevation_m, footage)])[0])
-            draw_mark(p.canvas, p.at(footage), y, MARKS[side_style(report, result)], scale=0.6)
+            draw_mark(p.canvas, p.at(footage), y, MARKS[side_style(result)], scale=0.6)
 
 
 def _rows(p: _Profile) -> None:
@@ -379,8 +381,8 @@ def answers_bar(stretches: Sequence[ResponsibilityStretch]) -> list[tuple[float,
         return bar
     done, last = stretches[0].from_m, stretches[-1].to_m
     for stretch in stretches:
-        begin = min(max(stretch.from_m + Z95 * stretch.sd_from_m, done), last)
-        end = max(stretch.to_m - Z95 * stretch.sd_to_m, begin)
+        begin = min(max(stretch.from_m + TWO_SIDED_95 * stretch.sd_from_m, done), last)
+        end = max(stretch.to_m - TWO_SIDED_95 * stretch.sd_to_m, begin)
         if begin > done:
             bar.append((done, begin, "?"))
         if end > begin:

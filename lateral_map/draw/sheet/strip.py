@@ -28,9 +28,9 @@ from lateral_map.draw.sheet.plan_labels import tick_step_m
 from lateral_map.draw.sheet.styles import AREAS, LINES, MARKS
 from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.style import GROUND, INK, PAPER, QUIET
-from lateral_map.draw.text import label, unit_sentence, unit_word
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres
+from lateral_map.words.numbers import label, unit_sentence, unit_word
 
 CAUTION: Final = (
     "Not a utility locate, not a land survey, not a one-call ticket. Call before you dig; "

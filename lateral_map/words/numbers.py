@@ -12,7 +12,6 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import FallStretch
 from lateral_map.units import format_length, from_metres, steep_deg
 
-Z95: Final = TWO_SIDED_95  # the normal deviate of a two-sided 95 % range
 LABEL_LENGTH: Final = 28
 NOTE_LENGTH: Final = 600
 _KEPT_CONTROLS: Final = "\n\t"
@@ -55,14 +54,14 @@ def range_95(sd_m: float, unit: str) -> str:
 
 
 def _range(sd_m: float, unit: str) -> str:
-    half = from_metres(Z95 * sd_m, unit)
+    half = from_metres(TWO_SIDED_95 * sd_m, unit)
     decimals = decimals_for(unit)
     # A range that would print as nothing keeps one more digit.
     extra = 1 if 0.0 < half < 10.0**-decimals else 0
     return f"{half:.{decimals + extra}f}"
 
 
-def odds(probability: float) -> str:
+def chance_words(probability: float) -> str:
     """Return a probability as a percentage that never claims certainty, such as ``> 99.9 %``."""
     if not math.isfinite(probability):
         return "unknown"
@@ -81,10 +80,10 @@ def percent(ratio: float, decimals: int = 1) -> str:
 
 def fall_words(fall: FallStretch) -> str:
     """Return a fall in words with its 95 % range: ``2.1 % ± 0.8 %``, or ``88° ± 6°`` of a drop."""
-    steep = steep_deg(fall.ratio, Z95 * fall.sd_ratio)
+    steep = steep_deg(fall.ratio, TWO_SIDED_95 * fall.sd_ratio)
     if steep is not None:
         return f"{steep[0]:.0f}° ± {steep[1]:.0f}°"
-    return f"{percent(fall.ratio)} ± {percent(Z95 * fall.sd_ratio)}"
+    return f"{percent(fall.ratio)} ± {percent(TWO_SIDED_95 * fall.sd_ratio)}"
 
 
 def tidy(text: str, limit: int = NOTE_LENGTH) -> str:

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 
-from lateral_map.draw.along import telling_side
-from lateral_map.draw.plan.findings import finding_words
-from lateral_map.draw.summary import drawing_notices, past_findings
-from lateral_map.draw.text import label, length, listed, odds, plus_minus, range_95, tidy
 from lateral_map.model.results import FindingResult, ReadingCheck, Report
+from lateral_map.words.names import finding_words, reading_name
+from lateral_map.words.notices import as_sentence, drawing_notices, grazing_words
+from lateral_map.words.numbers import (
+    label,
+    length,
+    listed,
+    plus_minus,
+    range_95,
+    tidy,
+)
+from lateral_map.words.technician import next_locate_words, settling_words, verdict_words
 
 Tone = Literal["stop", "watch", "plain", "good"]
-_SUSPECT: Final = 3.29
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,39 +37,29 @@ class Saying:
 
 def say_all(report: Report) -> tuple[Saying, ...]:
     """Return what a report's readings imply: what needs doing first."""
-    parts = (_suspects, _close_calls, _mirrors, _uncertainty, _crossings, _past, _next, _checks,
-             _notices)  # fmt: skip
+    parts = (_dangers, _suspects, _close_calls, _mirrors, _uncertainty, _crossings, _past, _next,
+             _checks, _notices)  # fmt: skip
     sayings = [saying for part in parts for saying in part(report)]
-    return tuple(replace(saying, words=sentence(saying.words)) for saying in sayings)
-
-
-def sentence(text: str) -> str:
-    """Return words as a sentence of their own: a capital at the front, a full stop at the end."""
-    if not text:
-        return ""
-    text = text[0].upper() + text[1:].replace("+-", "±")
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+    return tuple(replace(saying, words=as_sentence(saying.words)) for saying in sayings)
 
 
 def _suspects(report: Report) -> Iterator[Saying]:
     """Say which reading to look at first, and name the others that it may have drawn along."""
-    unit = report.site.unit
+    unit, plan = report.site.unit, report.site.plan
     ranked = sorted(report.suspects, key=lambda check: not check.set_aside_first)
     for check in ranked[:1]:
-        advice = "Measure it again, or set its row aside and see whether the rest agrees."
         yield Saying(
             "stop",
-            f"Suspect: {tidy(check.reading, 80)}",
-            f"Off by {_residual(check, unit)} against the rest of the readings: "
-            f"{abs(check.standardised):.1f} of its own standard deviations, where more than "
-            f"{_SUSPECT} is suspect. {advice}",
+            f"Suspect: {tidy(reading_name(check.id, plan), 80)}",
+            f"Off by {_residual(check, unit)} against the rest of the readings, far more than its "
+            "accuracy allows. Measure it again, or set its row aside and see whether the rest "
+            "agrees.",
             check.footage_m,
-            check.locate,
+            check.id.mark,
         )
     if len(ranked) > 1:
         others = [
-            f"{tidy(check.reading, 60)} ({_residual(check, unit)}, "
-            f"{abs(check.standardised):.1f} sd)"
+            f"{tidy(reading_name(check.id, plan), 60)} ({_residual(check, unit)})"
             for check in ranked[1:]
         ]
         yield Saying(
@@ -81,16 +77,27 @@ def _residual(check: ReadingCheck, unit: str) -> str:
     return f"{sign}{length(abs(check.residual), unit)}"
 
 
-def _close_calls(report: Report) -> Iterator[Saying]:
+def _dangers(report: Report) -> Iterator[Saying]:
     for result in report.findings:
-        side = telling_side(report, result)
-        if side is not None and side.verdict == "too close to call":
+        if result.finding_class == "danger":
+            yield Saying(
+                "stop",
+                f"STOP: {_finding(result, report.site.unit)}",
+                "A foreign pipe or cable in the sewer: cut and dig nothing there, keep ignition "
+                "away, leave, and call its owner and the emergency number.",
+                result.finding.footage_m,
+            )
+
+
+def _close_calls(report: Report) -> Iterator[Saying]:
+    unit = report.site.unit
+    for result in report.findings:
+        if result.verdict == "too close to call":
             yield Saying(
                 "watch",
-                f"Too close to call: {_finding(result, report.site.unit)}",
-                f"{plus_minus(side.past_m, side.sd_past_m, report.site.unit)} past "
-                f"{label(side.line)}; {odds(side.probability_past)} that it lies past it. "
-                f"{sentence(tidy(result.settle, 300))}",
+                f"Too close to call: {_finding(result, unit)}",
+                f"{as_sentence(verdict_words(result, unit))} "
+                f"{as_sentence(settling_words(result.settling, unit))}".strip(),
                 result.finding.footage_m,
             )
 
@@ -131,22 +138,23 @@ def _crossings(report: Report) -> Iterator[Saying]:
                 f"Crosses {label(crossing.line)}",
                 f"At {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
                 f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep. "
-                f"{sentence(tidy(crossing.note, 200))}".strip(),
+                f"{as_sentence(grazing_words(crossing, unit))}".strip(),
                 crossing.footage_m,
             )
 
 
 def _past(report: Report) -> Iterator[Saying]:
-    line, past, _ = past_findings(report)
-    if past:
-        names = listed([_finding(result, report.site.unit) for result in past], 4)
+    past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
+    for line in dict.fromkeys(one.deciding.line for one in past if one.deciding):
+        here = [one for one in past if one.deciding and one.deciding.line == line]
+        names = listed([_finding(result, report.site.unit) for result in here], 4)
         yield Saying("plain", f"Past {label(line)}", names)
 
 
 def _next(report: Report) -> Iterator[Saying]:
     if report.next_locate is not None:
         yield Saying(
-            "plain", "Locate here next", tidy(report.next_locate.reason, 400),
+            "plain", "Locate here next", tidy(next_locate_words(report), 400),
             report.next_locate.footage_m,
         )  # fmt: skip
 
@@ -156,11 +164,11 @@ def _checks(report: Report) -> Iterator[Saying]:
     if report.suspects or not report.readings:
         return
     if unchecked:
+        names = [tidy(reading_name(check.id, report.site.plan), 40) for check in unchecked]
         yield Saying(
             "plain",
             "Not checked by anything",
-            f"{listed([tidy(check.reading, 40) for check in unchecked], 4)}: nothing else would "
-            "show a slip there.",
+            f"{listed(names, 4)}: nothing else would show a slip there.",
         )
     else:
         yield Saying(

@@ -1,0 +1,1 @@
+"""Results in sentences, by reader; the only place where words are made."""

@@ -1,0 +1,115 @@
+"""What things are called: readings, findings, lines, utilities, covers and verdicts."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.results import (
+    Basis,
+    BoundaryKind,
+    FindingResult,
+    FindingVerdict,
+    LocateState,
+    ReadingVerdict,
+)
+from lateral_map.model.site import Cover, Finding, Plan, UtilityKind
+from lateral_map.words.numbers import label, length, listed, tidy
+
+BASIS_WORDS: Final[dict[Basis, str]] = {
+    "located": "Located",
+    "between locates": "Between locates",
+    "dead reckoned": "Dead reckoned: footage and bends only",
+}
+
+VERDICT_WORDS: Final[dict[FindingVerdict, str]] = {
+    "inside": "inside",
+    "past": "past",
+    "across": "reaches across",
+    "past from within": "its far part is past; where it begins is too close to call",
+    "too close to call": "too close to call",
+}
+LOCATE_WORDS: Final[dict[LocateState, str]] = {
+    "good": "Locate, checked by other readings",
+    "unchecked": "Locate, nothing checks it",
+    "suspect": "Locate with a suspect reading",
+    "set aside": "Locate set aside, not used",
+}
+
+READING_WORDS: Final[dict[ReadingVerdict, str]] = {
+    "good": "good",
+    "suspect": "SUSPECT",
+    "unchecked": "unchecked",
+}
+
+LINE_WORDS: Final[dict[BoundaryKind, str]] = {
+    "curb": "Curb",
+    "right_of_way": "Right-of-way line",
+    "property_line": "Property line",
+    "centreline": "Centreline",
+    "main": "Main",
+    "cleanout": "Cleanout",
+}
+
+UTILITY_WORDS: Final[dict[UtilityKind, str]] = {
+    "gas": "Gas", "electric": "Electric", "water": "Water",
+    "communication": "Communication", "reclaimed": "Reclaimed water", "sewer": "Sewer or drain",
+}  # fmt: skip
+
+COVER_WORDS: Final[dict[Cover, str]] = {
+    "lawn": "Lawn",
+    "planting": "Planting",
+    "concrete": "Concrete",
+    "asphalt": "Asphalt",
+    "gravel": "Gravel",
+    "other": "Other surface",
+}
+
+LEVEL_GROUND_WORDS: Final = "Ground taken as level: nobody measured it."
+
+DEAD_RECKONED_WORDS: Final = (
+    "DEAD RECKONED: footage and bends only, nothing located here",
+    "DEAD RECKONED: nothing located",
+    "DEAD RECKONED\nnothing located",
+    "DEAD\nRECKONED",
+)
+
+BETWEEN_WORDS: Final = ("between locates: depth interpolated", "depth interpolated", "interpolated")
+CONFIDENCE_WORDS: Final = "± is the 95 % range (1.96 standard deviations)."
+
+
+def reading_name(reading: ReadingId, plan: Plan) -> str:
+    """Return a reading in words, such as ``locate P4 tape2``, ``bend 24 turn`` or ``start depth``.
+
+    The mapped place of a line or point says which it is where both have one name.
+    """
+    if reading.is_mapped:
+        shared = {one.name for one in plan.lines} & {one.name for one in plan.points}
+        which = f" ({reading.kind})" if reading.of in shared else ""
+        return f"{reading.of}{which} as mapped"
+    if reading.mark:
+        return f"locate {reading.mark} {reading.column}"
+    return f"bend {reading.of} {reading.kind}" if reading.of else reading.kind
+
+
+def column_name(reading: ReadingId, plan: Plan) -> str:
+    """Return a reading's name without the words every row of its locate would repeat."""
+    return reading.column if reading.mark else tidy(reading_name(reading, plan), 80)
+
+
+def readings_listed(readings: tuple[ReadingId, ...], plan: Plan, most: int = 6) -> str:
+    """Return readings in words for a sentence."""
+    return tidy(listed([reading_name(one, plan) for one in readings], most))
+
+
+def finding_words(result: FindingResult) -> str:
+    """Return a finding in words, such as ``roots, severe``."""
+    finding = result.finding
+    name = label(finding.finding)
+    return f"{name}, {finding.severity}" if finding.severity else name
+
+
+def footage_words(finding: Finding, unit: str) -> str:
+    """Return a finding's footage, or the stretch's: ``12.0 ft`` or ``12.0 ft to 15.5 ft``."""
+    begin = length(finding.footage_m, unit)
+    return begin if finding.to_m is None else f"{begin} to {length(finding.to_m, unit)}"

@@ -1,0 +1,194 @@
+"""What the reader of any output must know: what was assumed, what is doubtful, what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lateral_map.analysis.dig import LEAST_TOLERANCE_M
+from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
+from lateral_map.model.results import Crossing, ReadingCheck, Report, Uncrossed
+from lateral_map.units import format_length, format_small, format_spread
+from lateral_map.words.names import reading_name
+from lateral_map.words.numbers import length, listed, tidy
+
+
+def report_notices(report: Report) -> tuple[str, ...]:
+    """Return everything a reader of the outputs should know, each said once.
+
+    What could hurt someone comes first.
+    """
+    said = [
+        *_danger_notices(report),
+        *_fit_notices(report),
+        *_dig_notices(report),
+        *report.site.notices,
+        *report.route.notices,
+        *_client_notices(report),
+        *_ground_notices(report),
+        *_crossing_notices(report),
+        *_uncrossed_notices(report),
+        *_pipe_notices(report),
+        *_end_notices(report),
+    ]
+    return tuple(dict.fromkeys(said))
+
+
+def drawing_notices(report: Report) -> tuple[str, ...]:
+    """Return the notices as sentences, with what the drawing itself shows first."""
+    unit = report.site.unit
+    own = []
+    if report.route.alternatives:
+        own.append(
+            "The readings fit more than one line about as well; the others are drawn dotted. "
+            "One more tie settles it."
+        )
+    dead = [s for s in report.stations.basis_stretches() if s.basis == "dead reckoned"]
+    if dead:
+        spans = listed([f"{length(s.from_m, unit)} to {length(s.to_m, unit)}" for s in dead])
+        own.append(f"Dead reckoned, nothing located there: {spans}.")
+    said = [*own, *(tidy(notice, 300) for notice in report_notices(report))]
+    return tuple(dict.fromkeys(as_sentence(notice) for notice in said if notice))
+
+
+def as_sentence(words: str) -> str:
+    """Return words with a capital at the front and a full stop at the end."""
+    if not words:
+        return ""
+    # A file's name keeps its small letter: it is case-sensitive.
+    begun = words if "." in words.split(" ", 1)[0] else words[0].upper() + words[1:]
+    return begun if begun[-1] in ".!?…" else f"{begun}."
+
+
+def uncrossed_words(short: Uncrossed, unit: str) -> str:
+    """Say how near the run comes to a line it never crosses."""
+    if short.gap_m is None or short.sd_gap_m is None or short.at_m is None:
+        why = "the main was not reached" if short.kind == "main" else "the run ends in its riser"
+        return f"{short.line}: never crossed; {why}"
+    gap = format_length(short.gap_m, unit)
+    spread = format_spread(TWO_SIDED_95 * short.sd_gap_m, unit)
+    if short.at_end:
+        return f"{short.line}: never crossed; the run ends {gap} ± {spread} short of it"
+    where = format_length(short.at_m, unit)
+    return f"{short.line}: never crossed; the run comes nearest at {where}, {gap} ± {spread} away"
+
+
+def grazing_words(crossing: Crossing, unit: str) -> str:
+    """Say what makes a crossing less sure than it looks, empty where nothing does."""
+    if not crossing.grazing:
+        return ""
+    loose = format_spread(TWO_SIDED_95 * crossing.sd_footage_m, unit)
+    return (
+        f"the pipe meets the line at only {crossing.angle_deg:.0f} degrees, nearly along it: "
+        f"the crossing's footage is good to no better than ± {loose}"
+    )
+
+
+def _danger_notices(report: Report) -> Iterator[str]:
+    unit = report.site.unit
+    for result in report.findings:
+        if result.finding_class == "danger":
+            yield (
+                f"STOP: {result.finding.finding} seen in the sewer at "
+                f"{length(result.finding.footage_m, unit)} (no. {result.number}): cut and dig "
+                "nothing there, keep ignition away, leave, and call its owner and the emergency "
+                "number"
+            )
+
+
+def _fit_notices(report: Report) -> Iterator[str]:
+    """Say that no +- can be better than the readings it was worked out from."""
+    first = [check for check in report.readings if check.set_aside_first]
+    if first:
+        verb = "does" if len(first) == 1 else "do"
+        names = [reading_name(check.id, report.site.plan) for check in first]
+        yield (
+            f"{listed(names, len(names))} {verb} not agree with the other readings: every ± here "
+            f"takes all the readings used to be right. {_remedy(first)}, and run again"
+        )
+    elif report.fit.p_value < POOR_FIT:
+        yield (
+            "the readings scatter more than their accuracies say, and no single one explains it: "
+            "the true uncertainty is larger than every ± here. Check [accuracy] in site.toml"
+        )
+
+
+def _remedy(wrong: list[ReadingCheck]) -> str:
+    """Say what to put right: a row of readings, or a line or point of the plan."""
+    mapped = [check.id.is_mapped for check in wrong]
+    row, plan = "Correct the row or set use = no", "correct the plan or give it a wider accuracy"
+    if all(mapped):
+        return plan.capitalize()
+    return f"{row}; where the map is wrong, {plan}" if any(mapped) else row
+
+
+def _client_notices(report: Report) -> Iterator[str]:
+    if report.client_assumed and report.letters:
+        yield (
+            f"the site does not say whose side the sender is on ([referral] client): taken as "
+            f"{report.client}"
+        )
+
+
+def _ground_notices(report: Report) -> Iterator[str]:
+    if report.route.ground.is_level:
+        yield (
+            "nobody measured the ground: depths are drawn below a level ground line, and the "
+            "pipe's true fall cannot be told from them"
+        )
+
+
+def _crossing_notices(report: Report) -> Iterator[str]:
+    unit, lines = report.site.unit, [crossing.line for crossing in report.crossings]
+    for crossing in report.crossings:
+        at = format_length(crossing.footage_m, unit)
+        if crossing.extended:
+            yield (
+                f"{crossing.line} was mapped too short and was carried straight on to where the "
+                f"pipe crosses it at {at}"
+            )
+        if crossing.grazing:
+            yield f"{crossing.line} at {at}: {grazing_words(crossing, unit)}"
+    for line in dict.fromkeys(line for line in lines if lines.count(line) > 1):
+        yield f"{line} is crossed {lines.count(line)} times: who answers changes back between them"
+
+
+def _uncrossed_notices(report: Report) -> Iterator[str]:
+    for short in report.uncrossed:
+        if short.decides:
+            yield (
+                "responsibility changes at a line the run does not reach: "
+                f"{uncrossed_words(short, report.site.unit)}"
+            )
+
+
+def _pipe_notices(report: Report) -> Iterator[str]:
+    unit = report.site.unit
+    for pipe in report.pipes:
+        if pipe.size_m is None:
+            yield f"pipe from {format_length(pipe.from_m, unit)}: {pipe.source}"
+        elif pipe.is_guess:
+            size = format_small(pipe.size_m, unit)
+            yield f"outside diameter of {size} {pipe.material} pipe: {pipe.source}"
+
+
+def _dig_notices(report: Report) -> Iterator[str]:
+    site, dig = report.site, report.dig
+    if report.route.alternatives:
+        yield "the dig buffer covers every route that fits the readings about as well"
+    if site.dig.tolerance_zone_m is None:
+        yield (
+            "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in (457 mm) each side of the "
+            "pipe (Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask "
+            "for more: write it in site.toml, [dig] tolerance_zone"
+        )
+    elif dig.tolerance_m < LEAST_TOLERANCE_M - 1e-9:
+        yield (
+            f"the dig tolerance given, {format_small(dig.tolerance_m, site.unit)} each side, is "
+            "narrower than the 18 in of Common Ground Alliance Best Practice 5.19"
+        )
+
+
+def _end_notices(report: Report) -> Iterator[str]:
+    if not report.site.run.reached_main:
+        end = format_length(report.site.run.end_m, report.site.unit)
+        yield f"the run was not followed to the main: the pipe goes on past {end}, undrawn"

@@ -1,0 +1,408 @@
+"""What a drawing says in words: the facts at its head, its notices, and its tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    FindingVerdict,
+    ReadingCheck,
+    Report,
+    Settling,
+    Side,
+)
+from lateral_map.units import format_length, format_spread
+from lateral_map.words.names import (
+    LINE_WORDS,
+    READING_WORDS,
+    VERDICT_WORDS,
+    finding_words,
+    footage_words,
+    reading_name,
+)
+from lateral_map.words.notices import as_sentence, grazing_words, uncrossed_words
+from lateral_map.words.numbers import (
+    chance_words,
+    fall_words,
+    label,
+    length,
+    percent,
+    plus_minus,
+    tidy,
+)
+
+Tone = Literal["plain", "alarm"]
+_MOST_CROSSINGS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One labelled fact at the head of a drawing; an ``alarm`` is set so that it is not missed."""
+
+    name: str
+    value: str
+    note: str = ""
+    tone: Tone = "plain"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a table, tied to a footage (m) on the drawing where it has one."""
+
+    cells: tuple[str, ...]
+    footage_m: float | None = None
+    alarm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table shown beside the drawing; ``notes`` stand under it."""
+
+    key: str
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
+
+
+def summary_facts(report: Report) -> tuple[Fact, ...]:
+    """Return length, depths, crossings, findings past the line that decides, and suspects."""
+    return (
+        _length_fact(report),
+        _depth_fact(report),
+        *_crossing_facts(report),
+        *_finding_facts(report),
+        *_suspect_facts(report),
+    )
+
+
+def _length_fact(report: Report) -> Fact:
+    footage, unit = report.stations.footage_m, report.site.unit
+    reached = "to the main" if report.site.run.reached_main else "main not reached"
+    return Fact("Length", length(float(footage[-1] - footage[0]), unit), reached)
+
+
+def _depth_fact(report: Report) -> Fact:
+    depth, unit = report.stations.depth_m, report.site.unit
+    shallow, deep = float(depth.min()), float(depth.max())
+    return Fact("Depth to invert", f"{length(shallow, unit).split()[0]} to {length(deep, unit)}")
+
+
+def _crossing_facts(report: Report) -> list[Fact]:
+    unit = report.site.unit
+    named = {boundary.line for boundary in report.site.boundaries}
+    told = [crossing for crossing in report.crossings if crossing.line in named]
+    told = sorted(told or report.crossings, key=lambda crossing: not crossing.decides)
+    return [
+        Fact(
+            f"Crosses {label(crossing.line)}",
+            plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
+            "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
+        )
+        for crossing in sorted(told[:_MOST_CROSSINGS], key=lambda crossing: crossing.footage_m)
+    ]
+
+
+def _finding_facts(report: Report) -> list[Fact]:
+    if not report.findings:
+        return []
+    if not report.site.boundaries:
+        return [Fact("Findings", str(len(report.findings)), "no boundary set in site.toml")]
+    unit_of = {one.deciding.line for one in report.findings if one.deciding}
+    where = f"past {label(unit_of.pop())}" if len(unit_of) == 1 else "past where it changes hands"
+    facts = []
+    dangers = [one for one in report.findings if one.finding_class == "danger"]
+    if dangers:
+        facts.append(
+            Fact("STOP: foreign pipe or cable", str(len(dangers)), _numbers(dangers), "alarm")
+        )
+    past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
+    note = "none stated as past"
+    if past:
+        sides = [side for one in past for side in (one.deciding_to or one.deciding,) if side]
+        least = min(side.probability_past for side in sides)
+        note = f"{_numbers(past)}, probability {chance_words(least)}"
+    facts.append(Fact(f"Findings {where}", f"{len(past)} of {len(report.findings)}", note))
+    close = [one for one in report.findings if one.verdict == "too close to call"]
+    if close:
+        facts.append(Fact("Too close to call", str(len(close)), _numbers(close), "alarm"))
+    return facts
+
+
+def _numbers(findings: list[FindingResult]) -> str:
+    return f"no. {number_ranges([one.number for one in findings])}"
+
+
+def number_ranges(numbers: list[int], most: int = 4) -> str:
+    """Return numbers in short, such as ``1, 4-6``; past ``most`` ranges the rest are counted."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    shown = [str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs[:most]]
+    left = sum(len(run) for run in runs[most:])
+    return ", ".join(shown) + (f" and {left} more" if left else "")
+
+
+def _suspect_facts(report: Report) -> list[Fact]:
+    suspects = report.suspects
+    if not suspects:
+        return [Fact("Suspect readings", "none")]
+    first = next((reading for reading in suspects if reading.set_aside_first), suspects[0])
+    name = tidy(reading_name(first.id, report.site.plan), 40)
+    return [Fact("Suspect readings", str(len(suspects)), f"first {name}", "alarm")]
+
+
+def answers_words(result: FindingResult) -> str:
+    """Return who answers for a finding: ``owner, then city``, or that it is too close to call."""
+    if result.answers:
+        begins = result.verdict == "past from within"
+        said = ", then ".join(result.answers)
+        return f"too close to call where it begins, then {said}" if begins else said
+    return "too close to call" if result.verdict else ""
+
+
+def verdict_words(result: FindingResult, unit: str) -> str:
+    """Return a finding's verdict in words, with how far and how probable; empty without a line."""
+    near, far = result.telling, result.deciding_to
+    if near is None:
+        return ""
+    if result.verdict is None:
+        return f"{label(near.line)}: {side_words(near, unit)}"
+    if far is None:
+        said = side_words(near, unit, result.verdict)
+        without = _without_words(result)
+        return f"{label(near.line)}: {said}{without}"
+    ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
+    return f"{label(near.line)}: {VERDICT_WORDS[result.verdict]} ({ends}){_without_words(result)}"
+
+
+def _without_words(result: FindingResult) -> str:
+    told = dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_without)
+    return f"; {' or '.join(told)} without the suspect reading" if told else ""
+
+
+def side_words(side: Side, unit: str, verdict: FindingVerdict | None = None) -> str:
+    """Return a side in words: ``past by 1.2 ± 0.8 ft, probability of past 99 %``."""
+    verdict = verdict or side.verdict
+    gap = plus_minus(abs(side.past_m), side.sd_past_m, unit)
+    words = VERDICT_WORDS[verdict]
+    if verdict == "too close to call":
+        words = f"{words}: {'past' if side.past_m > 0 else 'inside'}"
+    return f"{words} by {gap}, probability of past {chance_words(side.probability_past)}"
+
+
+def _gap_words(side: Side, unit: str) -> str:
+    gap = plus_minus(abs(side.past_m), side.sd_past_m, unit)
+    where = "past" if side.past_m > 0 else "inside"
+    return f"{gap} {where}, probability of past {chance_words(side.probability_past)}"
+
+
+def settling_words(settling: Settling | None, unit: str) -> str:
+    """Say which one more reading would settle a finding, and how likely that is to be enough."""
+    if settling is None:
+        return ""
+    if settling.way == "which route":
+        return (
+            "a tape to one mark from a third point, or the first azimuth: either tells which of "
+            "the routes that fit is the right one"
+        )
+    where = format_length(settling.at_m, unit)
+    words = {
+        "locate over": f"one more locate over {where}, its mark taped from permanent points",
+        "tape from line": (
+            f"one more tape from the real {settling.line} to mark {settling.mark} near {where}"
+        ),
+        "locate taped from line": (
+            f"one more locate over {where}, its mark taped from the real {settling.line}"
+        ),
+    }[settling.way]
+    before, after = (
+        format_spread(TWO_SIDED_95 * sd, unit) for sd in (settling.sd_before_m, settling.sd_after_m)
+    )
+    sentence = f"{words}: ± {before} would become ± {after}"
+    if settling.enough:
+        return sentence
+    return f"{sentence}, which may still be too close; uncovering the pipe there would settle it"
+
+
+def next_locate_words(report: Report) -> str:
+    """Say where one more locate would help most, how to take it, and what for; empty for none."""
+    proposal, unit = report.next_locate, report.site.unit
+    if proposal is None:
+        return ""
+    if proposal.goal == "finding":
+        finding = next(one.finding for one in report.findings if one.number == proposal.finding)
+        at = format_length(finding.footage_m, unit)
+        what = f"whether {finding.finding} at {at} lies past the {proposal.line}"
+    elif proposal.goal == "crossing":
+        what = f"where the pipe crosses the {proposal.line}"
+    else:
+        what = "how wide the route's least certain place is"
+    tied = "tie its mark by tapes from permanent points"
+    if proposal.line:
+        tied += f" and from the real {proposal.line}"
+    lens = format_length(proposal.lens_m, unit)
+    return f"{what}: stop where the counter reads {lens}, locate, and {tied}"
+
+
+def reading_words(check: ReadingCheck, unit: str) -> str:
+    """Return a reading's verdict and residual, such as ``good, off by 0.12 ft``."""
+    off = f"{check.residual:z.1f}°" if check.is_angle else format_length(check.residual, unit, 2)
+    words = f"{READING_WORDS[check.verdict]}, off by {off}"
+    return f"{words}; set this one aside first" if check.set_aside_first else words
+
+
+def crossing_words(crossing: Crossing, unit: str) -> str:
+    """Return a crossing in words, such as ``curb 43.2 ± 0.9 ft``."""
+    return f"{label(crossing.line)} {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}"
+
+
+def report_tables(report: Report) -> tuple[Table, ...]:
+    """Return the tables that stand beside a drawing, those that say anything."""
+    makers = (
+        _findings_table,
+        _crossings_table,
+        _responsibility_table,
+        _falls_table,
+        _readings_table,
+    )
+    return tuple(table for maker in makers if (table := maker(report)).rows or table.notes)
+
+
+def _findings_table(report: Report) -> Table:
+    unit = report.site.unit
+    rows = tuple(
+        Row(
+            (
+                str(result.number),
+                footage_words(result.finding, unit),
+                finding_words(result),
+                plus_minus(result.near.depth_m, result.near.sd_depth_m, unit),
+                verdict_words(result, unit),
+                tidy(answers_words(result), 80),
+            ),
+            result.finding.footage_m,
+            result.verdict == "too close to call" or result.finding_class == "danger",
+        )
+        for result in report.findings
+    )
+    columns = ("No.", "Footage", "Finding", "Depth to invert", "Side", "Answers for it")
+    return Table("findings", "Findings", columns, rows)
+
+
+def _crossings_table(report: Report) -> Table:
+    unit = report.site.unit
+    rows = tuple(
+        Row(
+            (
+                label(crossing.line),
+                LINE_WORDS[crossing.kind],
+                plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
+                plus_minus(crossing.depth_m, crossing.sd_depth_m, unit),
+                f"{crossing.angle_deg:.0f}°",
+                _crossing_remark(crossing, unit),
+            ),
+            crossing.footage_m,
+        )
+        for crossing in report.crossings
+    )
+    columns = ("Line", "Kind", "Footage", "Depth to invert", "Angle", "Remark")
+    notes = tuple(
+        as_sentence(tidy(uncrossed_words(short, unit), 200)) for short in report.uncrossed
+    )
+    return Table("crossings", "Crossings", columns, rows, notes)
+
+
+def _crossing_remark(crossing: Crossing, unit: str) -> str:
+    remarks = ["decides who answers"] if crossing.decides else []
+    remarks += [] if crossing.outward else ["the run comes back over it here"]
+    remarks += ["line carried on past its mapped end"] if crossing.extended else []
+    remarks += [grazing_words(crossing, unit)] if crossing.grazing else []
+    return "; ".join(remarks)
+
+
+def _responsibility_table(report: Report) -> Table:
+    unit = report.site.unit
+
+    def end(value_m: float, sd_m: float) -> str:
+        return plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+
+    rows = tuple(
+        Row(
+            (
+                tidy(stretch.party, 80),
+                end(stretch.from_m, stretch.sd_from_m),
+                end(stretch.to_m, stretch.sd_to_m),
+                label(stretch.line_to) if stretch.line_to else "end of the run",
+            ),
+            stretch.from_m,
+        )
+        for stretch in report.responsibility
+    )
+    return Table("responsibility", "Who answers", ("Party", "From", "To", "Ends at"), rows)
+
+
+def _falls_table(report: Report) -> Table:
+    unit = report.site.unit
+    rows = tuple(
+        Row(
+            (
+                f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
+                fall_words(fall),
+                "" if fall.minimum is None else percent(fall.minimum, 2),
+                tidy(fall.words, 160) or fall.verdict,
+            ),
+            fall.from_m,
+            fall.verdict in ("too flat", "falls back"),
+        )
+        for fall in report.falls
+    )
+    return Table(
+        "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), rows
+    )
+
+
+def _readings_table(report: Report) -> Table:
+    unit, plan = report.site.unit, report.site.plan
+    of_locates = [check for locate in report.locates for check in locate.checks]
+    rows = [
+        Row(
+            (
+                tidy(reading_name(check.id, plan), 80),
+                _place_words(check, unit),
+                reading_words(check, unit),
+            ),
+            check.footage_m,
+            check.verdict == "suspect",
+        )
+        for check in (*of_locates, *(one for one in report.readings if not one.id.mark))
+    ]
+    return Table("readings", "Readings", ("Reading", "Footage", "Verdict"), tuple(rows))
+
+
+def _place_words(check: ReadingCheck, unit: str) -> str:
+    return "" if check.footage_m is None else length(check.footage_m, unit)
+
+
+def table_values(tables: tuple[Table, ...]) -> list[dict[str, Any]]:
+    """Return tables as plain values for the page."""
+    return [
+        {
+            "key": table.key,
+            "title": table.title,
+            "columns": list(table.columns),
+            "notes": list(table.notes),
+            "rows": [
+                {"cells": list(row.cells), "footage": row.footage_m, "alarm": row.alarm}
+                for row in table.rows
+            ],
+        }
+        for table in tables
+    ]
