@@ -15,11 +15,10 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString
 
 from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M, find_conflicts
-from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.site import Plan, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_between
 
-TWO_SIDED_95 = 1.959964
+Z95 = 1.959964
 
 
 def utility(*vertices, depth_m=None, sd_m=0.1, kind="gas", name="gas"):
@@ -104,7 +103,7 @@ def test_a_square_crossing_by_hand():
     assert met.passing == "above"
     # Invert 2 m down, crown 6 in above it, utility top at 0.5 m.
     assert met.clearance_m == pytest.approx(2.0 - 6 * INCH - 0.5)
-    half = TWO_SIDED_95 * np.hypot(0.1, SD_UTILITY_DEPTH_M)
+    half = Z95 * np.hypot(0.1, SD_UTILITY_DEPTH_M)
     assert met.clearance_low_m == pytest.approx(met.clearance_m - half, rel=1e-5)
     assert met.clearance_high_m == pytest.approx(met.clearance_m + half, rel=1e-5)
 
@@ -134,7 +133,7 @@ def test_a_parallel_main_by_hand():
     (found,) = against(line, route_fields={"sds": sds}, outside_in=6.0, tolerance_m=0.2)
     assert found.crossings == ()
     assert found.plan_clearance_m == pytest.approx(1.0 - 3 * INCH)
-    half = TWO_SIDED_95 * np.hypot(0.1, 0.3)
+    half = Z95 * np.hypot(0.1, 0.3)
     assert found.plan_clearance_low_m == pytest.approx(max(1.0 - 3 * INCH - half, 0.0), rel=1e-5)
     assert found.verdict == "hand dig"
     assert found.hand_dig_m == ((pytest.approx(0.0), pytest.approx(20.0)),)
@@ -143,7 +142,7 @@ def test_a_parallel_main_by_hand():
 def test_hand_dig_stretch_by_hand():
     # Square crossing at 8 m: half the trench (1 ft), 0.6 m tolerance and 1.96 x 0.1 either way.
     (found,) = against(utility((8.0, -5.0), (8.0, 5.0), sd_m=0.1))
-    reach = FOOT + 0.6 + TWO_SIDED_95 * 0.1
+    reach = FOOT + 0.6 + Z95 * 0.1
     ((begin, end),) = found.hand_dig_m
     assert begin == pytest.approx(8.0 - reach, abs=0.06)
     assert end == pytest.approx(8.0 + reach, abs=0.06)

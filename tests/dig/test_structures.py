@@ -14,11 +14,10 @@ from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.reach import propose_reaches
 from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.whitelines import outline_dig
-from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.site import Plan, PlanArea, PlanPoint, Reach, UtilityLine
 
 LENGTH, DEPTH = 20 * FOOT, 8 * FOOT
-TWO_SIDED_95 = 1.959964
+Z95 = 1.959964
 
 
 def near(plan, soil="B", **fields):
@@ -58,7 +57,7 @@ def test_a_place_mapped_loosely_counts_by_its_bound():
     found = near(Plan(points=(tree(9.5, sd_m=0.2),)))
     assert [one.verdict for one in found] == ["within the sloped cut"]
     assert found[0].only_by_bound
-    assert found[0].gap_low_m == pytest.approx(8.5 * FOOT - TWO_SIDED_95 * 0.2, rel=1e-5)
+    assert found[0].gap_low_m == pytest.approx(8.5 * FOOT - Z95 * 0.2, rel=1e-5)
 
 
 def test_buildings_and_utilities_are_looked_at_too():
@@ -88,9 +87,9 @@ def test_white_lines_hold_the_cut_and_its_uncertainty():
     (reach,) = propose_reaches(route, (), (), ())
     outline = outline_dig(profile, reach, rules)
     west, south, east, north = outline.bounds
-    assert north == pytest.approx(9 * FOOT + TWO_SIDED_95 * 0.2, rel=1e-4)
+    assert north == pytest.approx(9 * FOOT + Z95 * 0.2, rel=1e-4)
     assert south == pytest.approx(-north)
-    along = 8 * FOOT + TWO_SIDED_95 * np.hypot(0.2, 0.1)
+    along = 8 * FOOT + Z95 * np.hypot(0.2, 0.1)
     assert west == pytest.approx(10.0 - along, rel=1e-4)
     assert east == pytest.approx(10.0 + LENGTH + along, rel=1e-4)
     found = measure_excavation(profile, 10.0, 10.0 + LENGTH, dig, rules)
@@ -109,8 +108,8 @@ def test_white_lines_hold_the_cut_of_a_trench_as_deep_as_it_may_be():
     (reach,) = propose_reaches(route, (), (), ())
     outline = outline_dig(profile, reach, rules)
     # 1 ft of half width, and 1 across to 1 up from 8 ft and 1.96 x 0.2 m down.
-    assert outline.bounds[3] == pytest.approx(9 * FOOT + TWO_SIDED_95 * 0.2, rel=1e-4)
-    assert outline.bounds[0] == pytest.approx(10.0 - 8 * FOOT - TWO_SIDED_95 * 0.2, rel=1e-4)
+    assert outline.bounds[3] == pytest.approx(9 * FOOT + Z95 * 0.2, rel=1e-4)
+    assert outline.bounds[0] == pytest.approx(10.0 - 8 * FOOT - Z95 * 0.2, rel=1e-4)
 
 
 @given(st.floats(0.0, 0.5), st.floats(0.0, 0.5))
