@@ -89,9 +89,7 @@ def _line(one: Sorted, at: BaseGeometry, mapped_line_m: float) -> PlanLine:
 def _utility(one: Sorted, at: BaseGeometry) -> UtilityLine:
     said = one.properties
     kind = said.utility or "sewer"
-    return UtilityLine(
-        one.name or kind, kind, _vertices(at), said.depth, said.accuracy, said.source
-    )
+    return UtilityLine(one.name, kind, _vertices(at), said.depth, said.accuracy, said.source)
 
 
 def _point(one: Sorted, at: BaseGeometry, mapped_point_m: float) -> PlanPoint:

@@ -59,13 +59,15 @@ def build_locates(
 
 
 def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
-    """Report marks that share a name."""
+    """Report marks that share a name; one left blank is called after its row."""
     seen: dict[str, int] = {}
-    for row in rows:
-        mark = "" if row.typed is None else row.typed.mark or ""
-        if mark and mark in seen:
+    for row in sorted(rows, key=lambda row: row.typed is None or row.typed.mark is None):
+        mark = f"row {row.number}" if row.typed is None else _mark(row, row.typed)
+        if mark in seen:
+            blank = row.typed is None or row.typed.mark is None
             ledger.fault(
-                f"row {seen[mark]} has the mark {mark!r} too",
+                f"row {seen[mark]} has the mark {mark!r}"
+                + (", and this one without a mark is called so" if blank else " too"),
                 "give each mark its own name",
                 file=row.file,
                 row=row.number,
@@ -74,9 +76,13 @@ def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
         seen.setdefault(mark, row.number)
 
 
+def _mark(row: ReadRow[LocateRow], typed: LocateRow) -> str:
+    return typed.mark or f"row {row.number}"
+
+
 def _locate(row: ReadRow[LocateRow], typed: LocateRow, ground: Ground, ledger: Ledger) -> Locate:
     return Locate(
-        mark=typed.mark or f"row {row.number}",
+        mark=_mark(row, typed),
         footage_m=typed.footage,
         depth_m=typed.depth,
         held_above_m=typed.held_above,

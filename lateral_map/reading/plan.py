@@ -253,25 +253,35 @@ def _checked_line(
 
 
 def _name_lines(found: list[Sorted]) -> list[Sorted]:
-    """Call a line without a name after its kind: curb, curb 2."""
+    """Call a line or utility without a name after what it is: curb, curb 2, gas.
+
+    A utility drawn in several pieces is several lines, so those after the first are numbered too.
+    """
     taken = {one.name for one in found}
-    count: Counter[str] = Counter()
+    pieces: set[tuple[str, str]] = set()
+    used: Counter[str] = Counter()
     named: list[Sorted] = []
     for one in found:
-        name = one.name
-        if not name and one.kind in LINE_KINDS:
-            word = one.kind.replace("_", " ")
+        name = word = one.name
+        if one.kind in (*LINE_KINDS, "utility") and (not name or (one.label, name) in pieces):
+            word = name or (one.properties.utility or one.kind).replace("_", " ")
+            name = ""
             while not name or name in taken:
-                count[word] += 1
-                name = word if count[word] == 1 else f"{word} {count[word]}"
+                used[word] += 1
+                name = word if used[word] == 1 else f"{word} {used[word]}"
             taken.add(name)
+        pieces.add((one.label, word))
         named.append(replace(one, name=name))
     return named
 
 
 def _check_names(features: list[Sorted], file: str, ledger: Ledger) -> None:
-    """Report names that several lines, or several reference points, share."""
-    for kinds, what in ((LINE_KINDS, "line"), (("reference",), "point")):
+    """Report names that several lines, reference points or utilities share.
+
+    A line, a point and a utility may share one: what names them says which it means.
+    """
+    sorts = ((LINE_KINDS, "line"), (("reference",), "point"), (("utility",), "utility"))
+    for kinds, what in sorts:
         first: dict[str, Sorted] = {}
         for one in features:
             if one.kind not in kinds or not one.name:

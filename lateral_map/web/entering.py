@@ -6,11 +6,17 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.reading.gnss import (
+    RADIUS_SHARES,
+    GnssPoint,
+    match_marks,
+    read_points,
+    sd_of_radius,
+)
 from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
 from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
 from lateral_map.web.forms import PLAN_KINDS
-from lateral_map.web.gnss import RADIUS_SHARES, GnssPoint, match_marks, read_points, sd_of_radius
 from lateral_map.web.parts import SETTINGS
 from lateral_map.web.places import Ground, geometry
 from lateral_map.web.products import Made, make_product

@@ -401,6 +401,34 @@ def test_lone_surrogates_do_not_get_in(tmp_path: Path) -> None:
     site.plan.areas[0].name.encode()
 
 
+def test_a_line_a_point_and_a_utility_may_share_a_name(tmp_path: Path) -> None:
+    folder = good_folder()
+    folder.features("hydrant")["properties"]["name"] = "curb"
+    folder.features("gas main")["properties"]["name"] = "curb"
+    folder.locates[0]["tape1_from"] = "curb"
+    site = folder.load(tmp_path)
+    assert site.plan.line("curb").kind == "curb"
+    assert site.plan.utilities[0].name == "curb"
+    (tape, _) = site.locates[0].ties
+    assert isinstance(tape, TapeTie)
+    assert tape.point == "curb"
+
+
+def test_utilities_without_a_name_of_their_own_are_told_apart(tmp_path: Path) -> None:
+    folder = good_folder()
+    for east in (52, 53):
+        line = [at(east, 50), at(east, -50)]
+        folder.plan["features"].append(feature("LineString", line, kind="utility", utility="gas"))
+    pieces = [[at(east, 50), at(east, -50)] for east in (51, 54)]
+    folder.plan["features"].append(
+        feature("MultiLineString", pieces, kind="utility", utility="water", name="gas 2")
+    )
+    site = folder.load(tmp_path)
+    assert [one.name for one in site.plan.utilities] == [
+        "gas main", "gas", "gas 3", "gas 2", "gas 2 2",
+    ]  # fmt: skip
+
+
 def test_unnamed_lines_are_called_after_their_kind(tmp_path: Path) -> None:
     folder = good_folder()
     folder.plan["features"] += [

@@ -17,6 +17,7 @@ from typing import Any, Final
 from xml.etree.ElementTree import Element, ParseError
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.reading.words import clean_name, plain
 from lateral_map.units import METRES_PER
 
 MOST_POINTS: Final = 5000
@@ -83,13 +84,12 @@ def read_points(file: str, data: bytes, unit: str = "m") -> tuple[GnssPoint, ...
 
 def match_marks(points: Iterable[GnssPoint], marks: Iterable[str]) -> tuple[Matched, ...]:
     """Match points to marks of the same name, whatever its case; the first of two points wins."""
-    free = {_plain(mark): mark for mark in marks}
-    return tuple(Matched(point, free.pop(_plain(point.name), "")) for point in points)
 
+    def bare(name: str) -> str:
+        return re.sub(r"^(?:locate|mark|point|pt)[ .:#-]+", "", clean_name(name).casefold())
 
-def _plain(name: str) -> str:
-    bare = " ".join(name.casefold().split())
-    return re.sub(r"^(?:locate|mark|point|pt)[ .:#-]+", "", bare)
+    free = {bare(mark): mark for mark in marks}
+    return tuple(Matched(point, free.pop(bare(point.name), "")) for point in points)
 
 
 def _wrong(file: str, problem: str, remedy: str, row: int | None = None) -> SiteError:
@@ -230,31 +230,26 @@ def _csv_points(file: str, text: str, unit: str) -> Iterator[GnssPoint]:
     lines = [line for line in text.splitlines() if line.strip()]
     delimiter = max(",;\t", key=lines[0].count) if lines else ","
     rows = csv.reader(io.StringIO(text), delimiter=delimiter)
-    header = [_heading(cell) for cell in next(rows, [])]
-    lat, lon = _place(header, _LATITUDES), _place(header, _LONGITUDES)
+    header = [plain(cell) for cell in next(rows, [])]
+
+    def column(names: Iterable[str]) -> int | None:
+        return next((header.index(name) for name in names if name in header), None)
+
+    def cell(cells: list[str], place: int | None) -> str:
+        return cells[place].strip() if place is not None and place < len(cells) else ""
+
+    lat, lon = column(_LATITUDES), column(_LONGITUDES)
     if lat is None or lon is None:
         raise _wrong(
             file, "it has no lat and lon columns", "begin with a header such as name,lat,lon", 1
         )
-    name, accuracy = _place(header, _NAMES), _place(header, _ACCURACIES)
+    name, accuracy = column(_NAMES), column(_ACCURACIES)
     for number, cells in enumerate(rows, 2):
-        if any(cell.strip() for cell in cells):
-            spread = _cell(cells, accuracy)
+        if any(one.strip() for one in cells):
+            spread = cell(cells, accuracy)
             yield GnssPoint(
-                _cell(cells, name),
-                _number(file, _cell(cells, lat), "lat", number),
-                _number(file, _cell(cells, lon), "lon", number),
+                cell(cells, name),
+                _number(file, cell(cells, lat), "lat", number),
+                _number(file, cell(cells, lon), "lon", number),
                 _number(file, spread, "accuracy", number) * METRES_PER[unit] if spread else None,
             )
-
-
-def _heading(cell: str) -> str:
-    return re.sub(r"[\s-]+", "_", cell.strip().casefold())
-
-
-def _place(header: list[str], names: Iterable[str]) -> int | None:
-    return next((header.index(name) for name in names if name in header), None)
-
-
-def _cell(cells: list[str], place: int | None) -> str:
-    return cells[place].strip() if place is not None and place < len(cells) else ""

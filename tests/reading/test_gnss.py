@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import chi2
 
 from lateral_map.errors import SiteError
-from lateral_map.web.gnss import GnssPoint, match_marks, read_points, sd_of_radius
+from lateral_map.reading.gnss import GnssPoint, match_marks, read_points, sd_of_radius
 
 KML = """<?xml version="1.0"?><kml xmlns="http://www.opengis.net/kml/2.2"><Document><Folder>
 <Placemark><name>A</name><Point><coordinates>-83.61,43.86,210</coordinates></Point></Placemark>
