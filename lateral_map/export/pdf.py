@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
-from lateral_map.draw.sheet.fonts import FACE_NAMES, font_bytes, font_css
+from lateral_map.draw.paint.fonts import FACE_NAMES, font_bytes, font_css
 from lateral_map.errors import ExportError
 from lateral_map.units import show_value
 

@@ -17,8 +17,8 @@ from lxml import etree
 from sheets.builder import line_report, line_site
 
 from lateral_map.draw.packet.document import sheet_html
+from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.sheet.document import draw_sheets
-from lateral_map.draw.sheet.fonts import text_width
 from lateral_map.draw.sheet.profile import answers_bar, flag_text
 from lateral_map.draw.sheet.strip import legend_rows
 from lateral_map.errors import AnalysisError

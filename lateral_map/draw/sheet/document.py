@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.sheet.cuts import Cut, Setting, choose_setting
 from lateral_map.draw.sheet.north import draw_north
 from lateral_map.draw.sheet.plan import draw_plan
 from lateral_map.draw.sheet.profile import draw_profile
 from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
-from lateral_map.draw.sheet.svg import Canvas, Stroke
 from lateral_map.draw.style import INK, QUIET
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import label, length

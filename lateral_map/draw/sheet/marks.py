@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.draw.sheet.svg import Canvas, Stroke
+from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.style import PAPER, MarkStyle, Shape
 
 Floats = NDArray[np.float64]

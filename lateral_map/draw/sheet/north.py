@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
+from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.sheet.cuts import Cut, Setting
 from lateral_map.draw.sheet.labels import Box
-from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.style import INK, PAPER, QUIET
 from lateral_map.model.results import Report
 

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
 from lateral_map.draw.along import basis_stretches, line_between
+from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.dig import dig_layer
 from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
@@ -17,7 +19,6 @@ from lateral_map.draw.plan.route import alternatives_layer, corridor_layer
 from lateral_map.draw.plan.scene import Area, Layer, Line
 from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.sheet.cuts import Cut, Setting
-from lateral_map.draw.sheet.hatch import hatch_lines
 from lateral_map.draw.sheet.labels import Box, Placer
 from lateral_map.draw.sheet.north import north_box
 from lateral_map.draw.sheet.plan_labels import caption_area, caption_lines, draw_labels, draw_ticks
@@ -30,7 +31,6 @@ from lateral_map.draw.sheet.plan_panel import (
     stretch_on,
 )
 from lateral_map.draw.sheet.styles import AREAS, LINES
-from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.style import FAINT, INK, PAPER, LineStyle
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import length

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
+from lateral_map.draw.paint.fonts import shorten, text_width
+from lateral_map.draw.paint.svg import Stroke
 from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.scene import Line
-from lateral_map.draw.sheet.fonts import shorten, text_width
 from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.plan_panel import (
     CAPTION_PT,
@@ -18,7 +19,6 @@ from lateral_map.draw.sheet.plan_panel import (
     lay_plate,
     lines_on,
 )
-from lateral_map.draw.sheet.svg import Stroke
 from lateral_map.draw.style import INK, PAPER, QUIET
 from lateral_map.units import from_metres, to_metres
 

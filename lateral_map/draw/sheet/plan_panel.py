@@ -13,10 +13,10 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.draw.along import line_between
+from lateral_map.draw.paint.fonts import text_width
+from lateral_map.draw.paint.svg import Canvas
 from lateral_map.draw.sheet.cuts import Cut, Setting
-from lateral_map.draw.sheet.fonts import text_width
 from lateral_map.draw.sheet.labels import Box, Placer, Wish
-from lateral_map.draw.sheet.svg import Canvas
 from lateral_map.draw.style import PAPER
 from lateral_map.model.results import Report
 

@@ -19,18 +19,18 @@ from lateral_map.draw.along import (
     transmitter_footage,
     utility_meetings,
 )
+from lateral_map.draw.paint.fonts import shorten, text_width
+from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.plan.bends import bend_words
 from lateral_map.draw.plan.findings import side_style
 from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.sheet.cuts import Cut, Setting, height_range
-from lateral_map.draw.sheet.fonts import shorten, text_width
-from lateral_map.draw.sheet.hatch import hatch_lines
 from lateral_map.draw.sheet.labels import Box, spread
 from lateral_map.draw.sheet.marks import draw_mark
 from lateral_map.draw.sheet.panels import AXIS_PT, ROW_PT
 from lateral_map.draw.sheet.plan_labels import tick_step_m
 from lateral_map.draw.sheet.styles import LINES, MARKS
-from lateral_map.draw.sheet.svg import Canvas, Stroke
 from lateral_map.draw.style import (
     BASIS_HATCH,
     GROUND,

@@ -9,6 +9,9 @@ from typing import Final
 import numpy as np
 from shapely import box as shapely_box
 
+from lateral_map.draw.paint.fonts import shorten, text_width, wrap
+from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.plan.bends import bends_layer
 from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.crossings import crossings_layer
@@ -20,13 +23,10 @@ from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, rout
 from lateral_map.draw.plan.scene import Layer
 from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.sheet.cuts import Cut, Setting
-from lateral_map.draw.sheet.fonts import shorten, text_width, wrap
-from lateral_map.draw.sheet.hatch import hatch_lines
 from lateral_map.draw.sheet.labels import Box
 from lateral_map.draw.sheet.marks import draw_mark, mark_half
 from lateral_map.draw.sheet.plan_labels import tick_step_m
 from lateral_map.draw.sheet.styles import AREAS, LINES, MARKS
-from lateral_map.draw.sheet.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.style import GROUND, INK, PAPER, QUIET
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres

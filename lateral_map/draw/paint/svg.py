@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lateral_map.draw.sheet.fonts import FAMILIES
+from lateral_map.draw.paint.fonts import FAMILIES
 from lateral_map.draw.style import INK, PAPER, LineStyle
 
 Floats = NDArray[np.float64]

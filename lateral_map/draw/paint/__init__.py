@@ -1,0 +1,1 @@
+"""What every drawing on paper is painted with: SVG, typeface, hatches, marks, labels."""
