@@ -16,9 +16,10 @@ def dig(
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.dig_review import build_dig_review
-    from lateral_map.draw.dig_words import dig_cautions, dig_notices, summary_lines
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.dig_files import dig_files
+    from lateral_map.words.cautions import DIG_CAUTIONS
+    from lateral_map.words.excavator import dig_notices, summary_lines
 
     with show_progress("Reading the site") as step:
         loaded = load_site(site)
@@ -28,7 +29,7 @@ def dig(
         paths = write_folder(out or site / "out", dig_files(review))
     console = stdout_console()
     console.print("BEFORE THE FIRST BUCKET", style="bold")
-    for caution in dig_cautions():
+    for caution in DIG_CAUTIONS:
         console.print(f"- {caution}")
     console.print()
     console.print(plain(loaded.name), style="bold")

@@ -26,7 +26,7 @@ Record = dict[str, Any]
 
 def dig_files(review: DigReview) -> dict[str, bytes]:
     """Return file name -> content of everything the dig review writes."""
-    from lateral_map.draw.dig_page import dig_page
+    from lateral_map.draw.dig.page import dig_page
 
     return {
         # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".

@@ -4,23 +4,46 @@ from __future__ import annotations
 
 from typing import Final
 
-CAUTIONS: Final = tuple(
-    " ".join(caution.split())
-    for caution in """
-    Call 811, or your local one-call centre, before any digging. This drawing is not a utility
-    locate, not a land survey and not a one-call ticket; private laterals are usually not marked
-    by the one-call centre.
-
-    Hand dig or vacuum within the tolerance zone of every marked line. Locations here are estimates
-    with the uncertainty drawn; depth read at the surface is never proof of depth.
-
-    A trench can cave in without warning. Protective systems, access and spoil set-back are the
-    competent person's call under the rules that apply on site.
-
-    Before cutting roots or clearing a blockage, rule out a gas or electric line bored through the
-    pipe. If one is suspected: stop, keep ignition away, call the utility.
-
-    Who answers for the pipe is set by local code and record. Local code and licensed practice come
-    before anything drawn here.
-    """.strip().split("\n\n")
+CALL_FIRST: Final = (
+    "Call 811, or your local one-call centre, before any digging. This drawing is not a utility "
+    "locate, not a land survey and not a one-call ticket; private laterals are usually not marked "
+    "by the one-call centre."
 )
+HAND_DIG: Final = (
+    "Hand dig or vacuum within the tolerance zone of every marked line. Locations here are "
+    "estimates with the uncertainty drawn; depth read at the surface is never proof of depth."
+)
+CAVE_IN: Final = (
+    "A trench can cave in without warning. Protective systems, access and spoil set-back are the "
+    "competent person's call under the rules that apply on site."
+)
+CROSS_BORE: Final = (
+    "Before cutting roots or clearing a blockage, rule out a gas or electric line bored through "
+    "the pipe. If one is suspected: stop, keep ignition away, call the utility."
+)
+WHO_ANSWERS: Final = (
+    "Who answers for the pipe is set by local code and record. Local code and licensed practice "
+    "come before anything drawn here."
+)
+NO_DESIGN: Final = (
+    "Nothing here is a design. A competent person classifies the soil, chooses the protective "
+    "system and inspects the trench every day, before each shift and after rain."
+)
+LOCAL_RULES: Final = (
+    "State plans and local codes may be stricter than the federal rules named here: they come "
+    "first. Write their figures and citations in site.toml."
+)
+UNCOVER_FIRST: Final = (
+    "Depths are estimates with their 95 % range. Uncover the pipe and every utility by hand or "
+    "vacuum before a machine comes near."
+)
+WET_GROUND: Final = (
+    "A broken lateral wets the ground round it: soil that is submerged or seeping is Type C, and "
+    "nobody works where water gathers without precautions (29 CFR 1926.651(h), from memory)."
+)
+
+CAUTIONS: Final = (CALL_FIRST, HAND_DIG, CAVE_IN, CROSS_BORE, WHO_ANSWERS)
+DIG_CAUTIONS: Final = (
+    CALL_FIRST, HAND_DIG, CAVE_IN, NO_DESIGN, LOCAL_RULES, UNCOVER_FIRST, WET_GROUND, CROSS_BORE,
+    WHO_ANSWERS,
+)  # fmt: skip

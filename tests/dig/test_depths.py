@@ -20,6 +20,7 @@ from lateral_map.analysis.pipes import list_pipes
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import PlanArea, RuleOverride
 
 
@@ -121,8 +122,8 @@ def test_nulls_that_disagree_are_a_named_suspect():
     assert check.verdict == "suspect"
     assert check.locate == "2"
     suspects = [one for one in check_readings(route) if one.verdict == "suspect"]
-    first = [one.reading for one in suspects if one.set_aside_first]
-    assert first == ["locate 2 nulls"]
+    first = [one.id for one in suspects if one.set_aside_first]
+    assert first == [ReadingId("nulls", "2", "nulls")]
 
 
 def test_no_nulls_no_check():

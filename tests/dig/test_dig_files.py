@@ -18,10 +18,11 @@ from drawings.builder import build
 
 from lateral_map.cli.main import app
 from lateral_map.dig_review import build_dig_review
-from lateral_map.draw.dig_words import dig_cautions, dig_facts, summary_lines
 from lateral_map.export.dig_files import dig_files, dig_geojson, refind_csv
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
+from lateral_map.words.cautions import DIG_CAUTIONS
+from lateral_map.words.excavator import dig_facts, summary_lines
 
 ROOT = Path(__file__).parents[2]
 DEMOS = ROOT / "demo_sites"
@@ -141,7 +142,7 @@ def test_summary_says_what_matters(review):
 
 
 def test_cautions_are_the_usual_ones():
-    said = " ".join(dig_cautions())
+    said = " ".join(DIG_CAUTIONS)
     for word in ("811", "Hand dig", "cave in", "competent person", "gas", "Local code"):
         assert word in said
 

@@ -13,11 +13,11 @@ from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.dig_review import build_dig_review
-from lateral_map.draw.dig_page import dig_page
-from lateral_map.draw.dig_tables import rules_table
-from lateral_map.draw.dig_words import dig_notices
+from lateral_map.draw.dig.page import dig_page
+from lateral_map.draw.dig.tables import rules_table
 from lateral_map.model.site import DigRules, Reach, RuleOverride
 from lateral_map.report import build_report
+from lateral_map.words.excavator import dig_notices
 
 
 def data_of(page):

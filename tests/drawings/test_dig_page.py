@@ -10,10 +10,10 @@ import pytest
 from drawings.builder import build
 
 from lateral_map.dig_review import build_dig_review
-from lateral_map.draw.dig_layers import DIG_LAYER_KEYS
-from lateral_map.draw.dig_page import dig_page
-from lateral_map.draw.dig_profile import dig_profile
-from lateral_map.draw.dig_section import section_svg
+from lateral_map.draw.dig.layers import DIG_LAYER_KEYS
+from lateral_map.draw.dig.page import dig_page
+from lateral_map.draw.dig.profile import dig_profile
+from lateral_map.draw.dig.section import section_svg
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 

@@ -22,7 +22,7 @@ from playwright.sync_api import Browser, BrowserContext, CDPSession, Page
 from web.yard import Yard, served
 
 from lateral_map.dig_review import build_dig_review
-from lateral_map.draw.dig_page import dig_page
+from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.page import map_page
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report

@@ -14,7 +14,7 @@ from matplotlib.patches import Patch, Rectangle
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
-from lateral_map.draw.dig_style import CLASS_FILLS
+from lateral_map.draw.dig.style import CLASS_FILLS
 from lateral_map.draw.flags import FONT_FAMILY, drawable
 from lateral_map.draw.style import GROUND, INK, OKABE_ITO, QUIET, UTILITY_COLOURS, UTILITY_LETTERS
 from lateral_map.draw.svg import figure_svg

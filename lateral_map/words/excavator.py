@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from lateral_map.draw.dig_style import DIG_CAUTIONS
 from lateral_map.model.dig import (
     DepthClass,
     DigReview,
@@ -26,7 +25,6 @@ from lateral_map.units import (
     from_metres,
     square_metres_per,
 )
-from lateral_map.words.cautions import CAUTIONS
 from lateral_map.words.names import COVER_WORDS
 from lateral_map.words.notices import drawing_notices
 from lateral_map.words.numbers import (
@@ -71,11 +69,6 @@ class ReachWords:
     facts: tuple[tuple[str, str], ...]
     tables: tuple[Table, ...]
     cautions: tuple[tuple[str, tuple[str, ...]], ...]
-
-
-def dig_cautions() -> tuple[str, ...]:
-    """Return every caution the dig review carries, the most urgent first."""
-    return (CAUTIONS[0], CAUTIONS[1], CAUTIONS[2], *DIG_CAUTIONS, *CAUTIONS[3:])
 
 
 def dig_facts(review: DigReview) -> tuple[Fact, ...]:

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
 
-from lateral_map.draw.dig_style import CLASS_FILLS, SHORED_AREA, SLOPED_AREA
+from lateral_map.draw.dig.style import CLASS_FILLS, SHORED_AREA, SLOPED_AREA
 from lateral_map.draw.flags import FONT_FAMILY
 from lateral_map.draw.style import GROUND, INK, OKABE_ITO, QUIET
 from lateral_map.draw.svg import figure_svg

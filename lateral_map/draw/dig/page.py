@@ -14,24 +14,16 @@ from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
 from lateral_map.draw.data import data_json, map_data
-from lateral_map.draw.dig_layers import DIG_LAYER_KEYS, dig_layers
-from lateral_map.draw.dig_profile import dig_profile
-from lateral_map.draw.dig_section import section_svg
-from lateral_map.draw.dig_style import DIG_STYLES
-from lateral_map.draw.dig_tables import (
+from lateral_map.draw.dig.layers import DIG_LAYER_KEYS, dig_layers
+from lateral_map.draw.dig.profile import dig_profile
+from lateral_map.draw.dig.section import section_svg
+from lateral_map.draw.dig.style import DIG_STYLES
+from lateral_map.draw.dig.tables import (
     conflicts_table,
     depth_table,
     nulls_table,
     refind_table,
     rules_table,
-)
-from lateral_map.draw.dig_words import (
-    ReachWords,
-    describe_reach,
-    dig_cautions,
-    dig_facts,
-    dig_notices,
-    swell_words,
 )
 from lateral_map.draw.page import (
     asset,
@@ -45,6 +37,14 @@ from lateral_map.draw.page import (
 from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.style import style_values
 from lateral_map.model.dig import DigReview
+from lateral_map.words.cautions import DIG_CAUTIONS
+from lateral_map.words.excavator import (
+    ReachWords,
+    describe_reach,
+    dig_facts,
+    dig_notices,
+    swell_words,
+)
 from lateral_map.words.numbers import tidy
 
 # What the excavator looks for first; the plan's own layers follow.
@@ -75,7 +75,7 @@ def dig_page(review: DigReview) -> str:
             map_html=Markup(frame.html),  # noqa: S704  # constants only
             data=Markup(data_json(_page_data(review))),  # noqa: S704  # no < or > left in it
             site_name=tidy(report.site.name, 120) or "Unnamed site",
-            cautions=dig_cautions(),
+            cautions=DIG_CAUTIONS,
             reaches=[_reach_sheet(review, index) for index in range(len(review.reaches))],
             swell=swell_words(review),
             conflicts=conflicts_table(review),
@@ -104,7 +104,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
         ],
         "notices": [tidy(words, 300) for words in dig_notices(review)],
         "tables": [],
-        "cautions": list(dig_cautions()),
+        "cautions": list(DIG_CAUTIONS),
         "profiles": {
             "wide": dig_profile(review, narrow=False),
             "narrow": dig_profile(review, narrow=True),

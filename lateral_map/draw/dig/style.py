@@ -1,4 +1,4 @@
-"""Colours, line styles and wording of the dig review's own layers and figures."""
+"""Colours and line styles of the dig review's own layers and figures."""
 
 from __future__ import annotations
 
@@ -30,27 +30,6 @@ KEY_MARK: Final = MarkStyle("target", PAPER, INK, size_px=14)
 
 # Depth classes get darker with depth; the words stand beside the colour everywhere.
 CLASS_FILLS: Final = ("#f1e6d3", "#e3cda6", "#cfa86a", "#9c6b2f")
-
-DIG_CAUTIONS: Final[tuple[str, ...]] = (
-    (
-        "Nothing here is a design. A competent person classifies the soil, chooses the protective "
-        "system and inspects the trench every day, before each shift and after rain."
-    ),
-    (
-        "State plans and local codes may be stricter than the federal rules named here: they come "
-        "first. Write their figures and citations in site.toml."
-    ),
-    (
-        "Depths are estimates with their 95 % range. Uncover the pipe and every utility by hand or "
-        "vacuum before a machine comes near."
-    ),
-    (
-        "A broken lateral wets the ground round it: soil that is submerged or seeping is Type C, "
-        "and nobody works where water gathers without precautions (29 CFR 1926.651(h), from "
-        "memory)."
-    ),
-)
-
 
 DIG_STYLES: Final[dict[str, Style]] = {
     "white line": WHITE_LINE,
