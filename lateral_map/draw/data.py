@@ -41,8 +41,9 @@ from lateral_map.words.technician import (
 
 # In the legend what the drawing is about comes first.
 _KEY_ORDER: Final = (
-    "route", "corridor", "locates", "findings", "crossings", "bends", "next", "boundaries",
-    "responsibility", "dig", "utilities", "alternatives", "points", "ties", "buildings", "surfaces",
+    "route", "corridor", "locates", "findings", "crossings", "bends", "footage", "next",
+    "boundaries", "responsibility", "dig", "utilities", "alternatives", "points", "ties",
+    "buildings", "surfaces",
 )  # fmt: skip
 
 _VIEW_MARGIN_M: Final = 1.0

@@ -29,6 +29,7 @@ from lateral_map.words.names import LOCATE_WORDS
 
 MARKERS: Final = {
     "disc": "o", "square": "s", "diamond": "D", "triangle": "^", "target": "o",
+    "disc to square": "p", "diamond to square": "h", "octagon": "8",
     "target crossed": "o", "target open": "o", "target dashed": "o",
 }  # fmt: skip
 INNER_MARKERS: Final = {"target": ".", "target crossed": "x"}

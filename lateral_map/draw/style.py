@@ -36,8 +36,9 @@ PAPER: Final = "#ffffff"
 GROUND: Final = "#6b4f2a"
 
 Shape = Literal[
-    "disc", "square", "diamond", "triangle", "target", "target crossed", "target open",
-    "target dashed", "gate", "terminal", "plus ring", "cross", "level", "cursor",
+    "disc", "square", "diamond", "disc to square", "diamond to square", "octagon", "end",
+    "triangle", "target", "target crossed", "target open",
+    "target dashed", "gate", "terminal", "plus ring", "cross", "level", "cursor", "tick",
 ]  # fmt: skip
 Hatch = Literal["", "rising", "falling", "crossed", "dots", "tufts", "pebbles", "level"]
 
@@ -92,14 +93,16 @@ BASIS_HATCH: Final[dict[Basis, Hatch]] = {
     "dead reckoned": "crossed",
 }
 
+# Of a stretch that changes sides, the shape changes along the pipe as the side does.
 SIDE_MARKS: Final[dict[FindingVerdict, MarkStyle]] = {
     "inside": MarkStyle("disc", OKABE_ITO["sky blue"], size_px=17),
     "past": MarkStyle("square", OKABE_ITO["reddish purple"], size_px=17),
-    "across": MarkStyle("diamond", OKABE_ITO["reddish purple"], size_px=20),
-    "past from within": MarkStyle("square", OKABE_ITO["yellow"], size_px=18),
+    "across": MarkStyle("disc to square", OKABE_ITO["reddish purple"], size_px=19),
+    "past from within": MarkStyle("diamond to square", OKABE_ITO["reddish purple"], size_px=20),
     "too close to call": MarkStyle("diamond", OKABE_ITO["yellow"], size_px=20),
 }
-DANGER_MARK: Final = MarkStyle("diamond", OKABE_ITO["vermillion"], size_px=26)
+DANGER_MARK: Final = MarkStyle("octagon", OKABE_ITO["vermillion"], size_px=26)
+STRETCH_END_MARK: Final = MarkStyle("end", INK, size_px=20)
 NO_SIDE_MARK: Final = MarkStyle("disc", PAPER, size_px=17)
 
 LOCATE_MARKS: Final[dict[ReadingVerdict | Literal["set aside"], MarkStyle]] = {
@@ -109,6 +112,7 @@ LOCATE_MARKS: Final[dict[ReadingVerdict | Literal["set aside"], MarkStyle]] = {
     "set aside": MarkStyle("target dashed", PAPER, QUIET, size_px=18),
 }
 
+TICK_MARK: Final = MarkStyle("tick", INK, size_px=16)
 BEND_MARK: Final = MarkStyle("triangle", PAPER, size_px=17)
 GATE_MARK: Final = MarkStyle("gate", INK, size_px=32)
 START_MARK: Final = MarkStyle("terminal", INK, size_px=18)
@@ -123,8 +127,8 @@ LINE_KINDS: Final[dict[BoundaryKind, LineStyle]] = {
     "right_of_way": LineStyle(INK, 2.0, (16.0, 4.0, 3.0, 4.0)),
     "property_line": LineStyle(INK, 1.6, (18.0, 4.0, 2.0, 4.0, 2.0, 4.0)),
     "centreline": LineStyle(QUIET, 1.4, (10.0, 5.0)),
-    "main": LineStyle(INK, 2.0),
-    "cleanout": LineStyle(INK, 2.0),
+    "main": LineStyle(INK, 2.2),
+    "cleanout": LineStyle(INK, 1.2),
 }
 
 # Hues: APWA Uniform Color Code (yellow gas, red electric, blue potable water, orange
@@ -166,6 +170,9 @@ ELLIPSE_AREA: Final = AreaStyle(OKABE_ITO["yellow"], 0.35, LineStyle(INK, 1.4, (
 ALTERNATIVE_LINE: Final = LineStyle(OKABE_ITO["vermillion"], 3.0, (2.0, 6.0), PAPER, 6.0)
 TIE_LINE: Final = LineStyle(QUIET, 1.2, (5.0, 4.0))
 STRETCH_LINE: Final = LineStyle(INK, 11.0, opacity=0.22)
+# On paper alone: the stretches on other sheets, and where they meet this one.
+OTHER_SHEET_LINE: Final = LineStyle(FAINT, 2.2, (4.0, 4.0))
+MATCH_LINE: Final = LineStyle(INK, 3.6, (20.0, 6.0, 4.0, 6.0))
 PARTY_LINES: Final[tuple[LineStyle, ...]] = (
     LineStyle(OKABE_ITO["sky blue"], 17.0, opacity=0.45),
     LineStyle(OKABE_ITO["reddish purple"], 17.0, (5.0, 3.0), opacity=0.5),
@@ -179,7 +186,7 @@ SEVERITY_SCALE: Final[dict[Severity | None, float]] = {
 }  # fmt: skip
 
 
-STYLES: Final[dict[str, Style]] = {
+LINES: Final[dict[str, LineStyle]] = {
     **{f"basis {name}": style for name, style in BASIS_LINES.items()},
     **{f"line {name}": style for name, style in LINE_KINDS.items()},
     **{f"utility {name}": style for name, style in UTILITY_LINES.items()},
@@ -188,15 +195,23 @@ STYLES: Final[dict[str, Style]] = {
     "alternative": ALTERNATIVE_LINE,
     "tie": TIE_LINE,
     "stretch": STRETCH_LINE,
+    "other sheet": OTHER_SHEET_LINE,
+    "match line": MATCH_LINE,
+}
+AREAS: Final[dict[str, AreaStyle]] = {
     **{f"cover {name}": style for name, style in COVER_AREAS.items()},
     "building": BUILDING_AREA,
     "corridor": CORRIDOR_AREA,
     "dig": DIG_AREA,
     "ellipse": ELLIPSE_AREA,
+}
+MARKS: Final[dict[str, MarkStyle]] = {
     **{f"side {name}": style for name, style in SIDE_MARKS.items()},
     **{f"locate {name}": style for name, style in LOCATE_MARKS.items()},
     "side none": NO_SIDE_MARK,
     "danger": DANGER_MARK,
+    "stretch end": STRETCH_END_MARK,
+    "tick": TICK_MARK,
     "bend": BEND_MARK,
     "gate": GATE_MARK,
     "terminal": START_MARK,
@@ -206,6 +221,7 @@ STYLES: Final[dict[str, Style]] = {
     "cursor": CURSOR_MARK,
     "measured": MEASURED_MARK,
 }
+STYLES: Final[dict[str, Style]] = {**LINES, **AREAS, **MARKS}
 
 
 def style_values(styles: Mapping[str, Style]) -> dict[str, dict[str, object]]:

@@ -16,6 +16,9 @@ _OGC: Final = "http://www.opengis.net/ogc"
 _SHAPES: Final = {
     "disc": "circle",
     "square": "square",
+    "disc to square": "star",
+    "diamond to square": "triangle",
+    "octagon": "x",
     "triangle": "triangle",
     "target crossed": "cross",
     "gate": "x",

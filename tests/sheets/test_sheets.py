@@ -21,6 +21,7 @@ from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.draw.sheet.profile import answers_bar, flag_text
 from lateral_map.draw.sheet.strip import legend_rows
+from lateral_map.draw.style import LINES, MARKS
 from lateral_map.errors import AnalysisError
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.results import Report, ResponsibilityStretch
@@ -244,8 +245,6 @@ def test_hostile_words_print_or_are_clearly_shortened() -> None:
 
 def test_styles_are_told_apart_without_colour(report: Report) -> None:
     """Every kind of line on a sheet has its own dashes, letter or width; every mark its shape."""
-    from lateral_map.draw.sheet.styles import LINES, MARKS
-
     sides = [MARKS[f"side {side}"].shape for side in ("inside", "past", "too close to call")]
     assert len(set(sides)) == len(sides)
     locates = [style.shape for key, style in MARKS.items() if key.startswith("locate ")]

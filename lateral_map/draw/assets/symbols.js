@@ -12,6 +12,10 @@
     disc: (s) => [circle(8.6, s)],
     square: (s) => [svg("rect", { x: -8.4, y: -8.4, width: 16.8, height: 16.8, ...s })],
     diamond: (s) => [path("M0-10.6 10.6 0 0 10.6-10.6 0z", s)],
+    "disc to square": (s) => [path("M-8.5 0A8.5 8.5 0 0 0 8.5 0V-8.4H-8.5zM-8.5 0H8.5", s)],
+    "diamond to square": (s) => [path("M-9.5 0 0 10.4 9.5 0V-8.4H-9.5zM-9.5 0H9.5", s)],
+    octagon: (s) => [path("M-4.1-10H4.1L10-4.1V4.1L4.1 10H-4.1L-10 4.1V-4.1z", s)],
+    end: (s) => [path("M-10 4V0H10V4", { stroke: s.stroke, "stroke-width": 3, fill: "none" })],
     triangle: (s) => [path("M0-10 9 7.6-9 7.6z", s)],
     target: (s) => [circle(8.8, s), circle(3, { fill: s.stroke })],
     "target open": (s) => [circle(8.8, s)],
@@ -20,6 +24,7 @@
     gate: (s) => [path("M-11.5-2.6H11.5M-11.5 2.6H11.5", { stroke: s.stroke, "stroke-width": 2, fill: "none" })],
     terminal: (s) => [circle(9, s), circle(3.4, { fill: "#fff" })],
     "plus ring": (s) => [circle(9.4, { ...s, "stroke-dasharray": "5 3" }), path("M-5 0H5M0-5V5", s)],
+    tick: (s) => [path("M-11 0H11", { stroke: s.stroke, "stroke-width": 2, fill: "none" })],
     cross: (s) => [path("M-8-8 8 8M8-8-8 8", { stroke: s.stroke, "stroke-width": 3, fill: "none" })],
     level: (s) => [path("M-9-7H9L0 9z", s)],
     cursor: (s) => [
@@ -28,7 +33,7 @@
       circle(5.4, { fill: "none", stroke: s.stroke, "stroke-width": 1.6 }),
     ],
   };
-  const BARE = new Set(["gate", "cross"]);
+  const BARE = new Set(["gate", "cross", "tick", "end"]);
 
   /** Draw a mark's shape; a pale halo keeps it apart from whatever lies under it. */
   lateralMap.symbol = function (style, scale = 1, turn = 0) {

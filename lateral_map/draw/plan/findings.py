@@ -10,11 +10,12 @@ from lateral_map.draw.plan.scene import (
     LAST_FINDING,
     Detail,
     Layer,
+    Line,
     Mark,
     line_along,
 )
 from lateral_map.draw.style import SEVERITY_SCALE
-from lateral_map.model.results import FindingResult, Report
+from lateral_map.model.results import FindingResult, FoundPlace, Report
 from lateral_map.words.names import finding_words, footage_words, readings_listed
 from lateral_map.words.numbers import label, plus_minus, tidy
 from lateral_map.words.technician import answers_words, settling_words, side_words, verdict_words
@@ -22,11 +23,22 @@ from lateral_map.words.technician import answers_words, settling_words, side_wor
 
 def findings_layer(report: Report) -> Layer:
     """Return every finding, numbered as in the table; a stretch is also drawn along the line."""
-    stretches = tuple(
-        line_along(report, result.near.footage_m, result.far.footage_m, "stretch")
-        for result in report.findings
-        if result.far is not None
-    )
+    stretches: list[Line | Mark] = []
+    for result in report.findings:
+        if result.far is not None:
+            detail = _detail(report, result)
+            ends = result.near.footage_m, result.far.footage_m
+            stretches.append(line_along(report, *ends, "stretch", detail))
+            stretches.append(
+                Mark(
+                    result.far.easting_m,
+                    result.far.northing_m,
+                    "stretch end",
+                    detail=detail,
+                    turn_deg=_heading(report, result.far),
+                    footage_m=result.far.footage_m,
+                )
+            )
     weights = _weights(report)
     marks = tuple(
         _mark(report, result, weight)
@@ -48,7 +60,14 @@ def _legend(report: Report, marks: tuple[Mark, ...]) -> tuple[tuple[str, str], .
         "danger": "STOP: foreign pipe or cable in the sewer",
     }
     used = {mark.style for mark in marks}
-    return tuple((style, text) for style, text in words.items() if style in used)
+    rows = [(style, text) for style, text in words.items() if style in used]
+    if any(result.far for result in report.findings):
+        rows.append(("stretch", "Stretch of a finding"))
+    return tuple(rows)
+
+
+def _heading(report: Report, place: FoundPlace) -> float:
+    return float(report.route.headings_deg([place.footage_m])[0][0])
 
 
 def _weights(report: Report) -> list[int]:
@@ -77,6 +96,7 @@ def _mark(report: Report, result: FindingResult, weight: int) -> Mark:
         side_style(result),
         f"#{result.number} {label(result.finding.finding, 18)}",
         _detail(report, result),
+        turn_deg=_heading(report, result.near),
         footage_m=result.finding.footage_m,
         scale=SEVERITY_SCALE[result.finding.severity],
         weight=weight,

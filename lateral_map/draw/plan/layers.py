@@ -9,6 +9,7 @@ from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.crossings import crossings_layer
 from lateral_map.draw.plan.dig import dig_layer
 from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.footage import footage_layer
 from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
 from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_layer
 from lateral_map.draw.plan.next_locate import next_locate_layer
@@ -30,6 +31,7 @@ _MAKERS: Final = (
     alternatives_layer,
     ties_layer,
     route_layer,
+    footage_layer,
     points_layer,
     bends_layer,
     crossings_layer,
@@ -40,7 +42,8 @@ _MAKERS: Final = (
 )
 LAYER_KEYS: Final = (
     "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
-    "alternatives", "ties", "route", "points", "bends", "crossings", "next", "findings", "locates",
+    "alternatives", "ties", "route", "footage", "points", "bends", "crossings", "next", "findings",
+    "locates",
 )  # fmt: skip
 
 

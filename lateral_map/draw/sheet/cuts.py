@@ -12,10 +12,11 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from lateral_map.draw.along import line_between
-from lateral_map.draw.sheet.labels import Box
+from lateral_map.draw.paint.labels import Box
+from lateral_map.draw.plan.window import Window, laid_along
 from lateral_map.draw.sheet.panels import Panels, panels_on
 from lateral_map.draw.sheet.paper import Paper, Scale, papers_for, scales_for, upright_scales
 from lateral_map.errors import AnalysisError
@@ -30,49 +31,6 @@ _MOST_MARKS_PER_INCH: Final = 6.0
 # Scales up to here (metres for an inch) read in comfort: a larger paper comes before a coarser one.
 _COMFORTABLE: Final = 3.06
 _MOST_SHEETS: Final = 60
-_TILTS_DEG: Final = np.arange(-60.0, 60.1, 2.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """From the site's plane to the paper: turned by ``turn_deg``, true to ``scale``.
-
-    ``turn_deg`` is the plane azimuth that runs to the right of the sheet.
-    """
-
-    centre_m: tuple[float, float]
-    turn_deg: float
-    scale: Scale
-    box: Box
-
-    def to_paper(self, points_m: ArrayLike) -> Floats:
-        """Return (n, 2) points on the paper of plane points in metres."""
-        from_centre = np.asarray(points_m, float).reshape(-1, 2) - np.asarray(self.centre_m)
-        along, up = _axes(self.turn_deg)
-        grown = self.scale.points_per_metre
-        x, y = self.box.middle
-        return np.stack([x + grown * from_centre @ along, y - grown * from_centre @ up], axis=-1)
-
-    def frame_m(self) -> Floats:
-        """Return the panel's (4, 2) corners in the plane, in metres."""
-        along, up = _axes(self.turn_deg)
-        right = self.box.width / 2.0 / self.scale.points_per_metre * along
-        above = self.box.height / 2.0 / self.scale.points_per_metre * up
-        centre = np.asarray(self.centre_m)
-        return np.stack(
-            [centre - right - above, centre + right - above,
-             centre + right + above, centre - right + above]
-        )  # fmt: skip
-
-    def paper_angle_deg(self, azimuth_deg: float) -> float:
-        """Return how far clockwise from straight up a plane azimuth points on the paper."""
-        return (azimuth_deg - self.turn_deg + 90.0) % 360.0
-
-
-def _axes(turn_deg: float) -> tuple[Floats, Floats]:
-    turn = np.radians(turn_deg)
-    along = np.array([np.sin(turn), np.cos(turn)])
-    return along, np.array([-along[1], along[0]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +128,7 @@ def _needed(report: Report, panels: Panels, scale: Scale) -> int:
 
 
 def _fits(report: Report, box: Box, scale: Scale, from_m: float, to_m: float) -> bool:
-    _, span = _turned(line_between(report, from_m, to_m))
+    _, span = laid_along(line_between(report, from_m, to_m))
     room = np.array([box.width - _MARGIN_PT, box.height - 2.0 * _MARGIN_PT])
     return bool((span * scale.points_per_metre <= room).all())
 
@@ -184,41 +142,17 @@ def _set(report: Report, paper: Paper, scale: Scale, panels: Panels) -> Setting:
             number=k + 1,
             from_m=float(edges[k]),
             to_m=float(edges[k + 1]),
-            window=_window(report, panels.plan, scale, float(edges[k]), float(edges[k + 1])),
+            window=Window.along(
+                line_between(report, float(edges[k]), float(edges[k + 1])),
+                scale.points_per_metre,
+                panels.plan,
+            ),
             is_first=k == 0,
             is_last=k == count - 1,
         )
         for k in range(count)
     )
     return Setting(paper, scale, _upright(report, panels, scale, cuts), panels, cuts)
-
-
-def _window(report: Report, box: Box, scale: Scale, from_m: float, to_m: float) -> Window:
-    line = line_between(report, from_m, to_m)
-    turn_deg, _ = _turned(line)
-    along, up = _axes(turn_deg)
-    low, high = (line @ along).min(), (line @ along).max()
-    under, over = (line @ up).min(), (line @ up).max()
-    centre = (low + high) / 2.0 * along + (under + over) / 2.0 * up
-    return Window((float(centre[0]), float(centre[1])), turn_deg, scale, box)
-
-
-def _turned(line: Floats) -> tuple[float, Floats]:
-    """Return the plane azimuth to lay to the right, and the line's (along, across) span in m."""
-    step = line[-1] - line[0]
-    if not step.any():
-        return 90.0, np.zeros(2)
-    chord = float(np.degrees(np.arctan2(step[0], step[1])))
-    spans = [_span(line, chord + tilt) for tilt in _TILTS_DEG]
-    # The chord itself unless turning away from it saves real height.
-    height = np.array([span[1] for span in spans]) + 0.002 * np.ptp(line) * np.abs(_TILTS_DEG)
-    best = int(np.argmin(height))
-    return (chord + float(_TILTS_DEG[best])) % 360.0, spans[best]
-
-
-def _span(line: Floats, turn_deg: float) -> Floats:
-    along, up = _axes(turn_deg)
-    return np.array([np.ptp(line @ along), np.ptp(line @ up)])
 
 
 def _upright(report: Report, panels: Panels, scale: Scale, cuts: tuple[Cut, ...]) -> Scale:

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.sheet.cuts import Cut, Setting, choose_setting
-from lateral_map.draw.sheet.north import draw_north
-from lateral_map.draw.sheet.plan import draw_plan
+from lateral_map.draw.sheet.plan import draw_sheet_plan
 from lateral_map.draw.sheet.profile import draw_profile
 from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
 from lateral_map.draw.style import INK, QUIET
@@ -47,8 +46,7 @@ def draw_sheets(report: Report, *, paper: str | None = None, scale: str | None =
 def _draw(report: Report, cut: Cut, setting: Setting) -> tuple[str, int]:
     paper, panels = setting.paper, setting.panels
     canvas = Canvas.sheet(paper.width_pt, paper.height_pt, _alternative(report, cut, setting))
-    left_out = draw_plan(canvas, report, cut, setting)
-    draw_north(canvas, report, cut, setting)
+    left_out = draw_sheet_plan(canvas, report, cut, setting)
     draw_profile(canvas, report, cut, setting)
     draw_strip(canvas, report, cut, setting, len(setting.cuts))
     for box in (panels.border, panels.plan):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from lateral_map.draw.sheet.labels import Box
+from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.sheet.paper import Paper
 
 BORDER_PT: Final = 28.0

@@ -21,20 +21,21 @@ from lateral_map.draw.along import (
 )
 from lateral_map.draw.paint.fonts import shorten, text_width
 from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.labels import Box, spread
+from lateral_map.draw.paint.marks import draw_mark
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.plan.bends import bend_words
 from lateral_map.draw.plan.findings import side_style
+from lateral_map.draw.plan.footage import round_step_m
 from lateral_map.draw.plan.locates import locate_verdict
 from lateral_map.draw.sheet.cuts import Cut, Setting, height_range
-from lateral_map.draw.sheet.labels import Box, spread
-from lateral_map.draw.sheet.marks import draw_mark
 from lateral_map.draw.sheet.panels import AXIS_PT, ROW_PT
-from lateral_map.draw.sheet.plan_labels import tick_step_m
-from lateral_map.draw.sheet.styles import LINES, MARKS
 from lateral_map.draw.style import (
     BASIS_HATCH,
     GROUND,
     INK,
+    LINES,
+    MARKS,
     OKABE_ITO,
     PAPER,
     QUIET,
@@ -163,7 +164,7 @@ def _grid(p: _Profile) -> None:
 
 def tick_footages(p: _Profile) -> list[float]:
     """Return the round footages (m) on this sheet."""
-    step = tick_step_m(p.setting.scale.metres_per_inch, p.report.site.unit)
+    step = round_step_m(0.45 * p.setting.scale.metres_per_inch, p.report.site.unit)
     first = int(np.ceil(p.cut.from_m / step - 1e-9))
     return [k * step for k in range(first, int(np.floor(p.cut.to_m / step + 1e-9)) + 1)]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,26 +10,24 @@ from shapely import box as shapely_box
 
 from lateral_map.draw.paint.fonts import shorten, text_width, wrap
 from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.labels import Box
+from lateral_map.draw.paint.marks import draw_mark, mark_half
 from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
-from lateral_map.draw.plan.bends import bends_layer
-from lateral_map.draw.plan.boundaries import boundaries_layer
-from lateral_map.draw.plan.crossings import crossings_layer
-from lateral_map.draw.plan.dig import dig_layer
-from lateral_map.draw.plan.findings import findings_layer
-from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
-from lateral_map.draw.plan.locates import locates_layer, points_layer
-from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
-from lateral_map.draw.plan.scene import Layer
-from lateral_map.draw.plan.utilities import utilities_layer
+from lateral_map.draw.plan.furniture import draw_scale_bar
 from lateral_map.draw.sheet.cuts import Cut, Setting
-from lateral_map.draw.sheet.labels import Box
-from lateral_map.draw.sheet.marks import draw_mark, mark_half
-from lateral_map.draw.sheet.plan_labels import tick_step_m
-from lateral_map.draw.sheet.styles import AREAS, LINES, MARKS
-from lateral_map.draw.style import GROUND, INK, PAPER, QUIET
+from lateral_map.draw.sheet.plan import sheet_layers
+from lateral_map.draw.style import (
+    GROUND,
+    INK,
+    PAPER,
+    QUIET,
+    STYLES,
+    AreaStyle,
+    LineStyle,
+    MarkStyle,
+)
 from lateral_map.model.results import Report
-from lateral_map.units import from_metres
-from lateral_map.words.numbers import label, unit_sentence, unit_word
+from lateral_map.words.numbers import label, unit_sentence
 
 CAUTION: Final = (
     "Not a utility locate, not a land survey, not a one-call ticket. Call before you dig; "
@@ -43,12 +40,6 @@ STATIONING: Final = (
 _KEY_PT: Final = 6.0
 _KEY_ROW_PT: Final = 8.4
 _SWATCH_PT: Final = 22.0
-
-_LAYERS: Final[tuple[Callable[[Report], Layer], ...]] = (
-    route_layer, alternatives_layer, corridor_layer, dig_layer, crossings_layer, findings_layer,
-    locates_layer, bends_layer, points_layer, boundaries_layer, utilities_layer, buildings_layer,
-    surfaces_layer,
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,35 +133,16 @@ def _scales(canvas: Canvas, report: Report, setting: Setting, box: Box) -> None:
         for line in wrap(sentence, room, 6.2, bold=number == 0):
             canvas.text(x, y, line, 6.2, bold=number == 0)
             y += 8.0
-    _bar(canvas, report, setting, x, y + 4.0, room)
+    draw_scale_bar(canvas, report.site.unit, setting.scale.points_per_metre, (x, y + 4.0), room)
     y += 26.0
     for line in wrap(STATIONING, room, 5.2):
         canvas.text(x, y, line, 5.2, colour=QUIET)
         y += 6.6
 
 
-def _bar(canvas: Canvas, report: Report, setting: Setting, x: float, y: float, room: float) -> None:
-    """Draw the scale bar: black and white steps, each a round length."""
-    step = tick_step_m(setting.scale.metres_per_inch, report.site.unit)
-    width = step * setting.scale.points_per_metre
-    if width > 0.45 * room:
-        step, width = step / 2.0, width / 2.0
-    group = canvas.group("scale-bar")
-    count = max(1, min(4, int((room - 14.0) // width)))
-    for k in range(count):
-        fill = INK if k % 2 == 0 else PAPER
-        group.box(x + k * width, y, width, 4.0, fill=fill, edge=Stroke(INK, 0.5))
-    for k in range(count + 1):
-        figure = f"{from_metres(k * step, report.site.unit):g}"
-        words = f"{figure} {unit_word(report.site.unit)}" if k == count else figure
-        canvas.text(x + k * width, y + 10.5, words, 5.4, anchor="start" if k == 0 else "middle")
-
-
 def legend_rows(report: Report) -> list[tuple[str, str]]:
     """Return (style key, words) of everything a sheet may show."""
-    rows = [
-        row for make in _LAYERS for layer in [make(report)] if layer.items for row in layer.legend
-    ]
+    rows = [row for layer in reversed(sheet_layers(report)) if layer.items for row in layer.legend]
     ground = "Ground" if report.stations.ground_known else "Ground, taken as level"
     return [*dict.fromkeys(rows), ("ground", ground), ("crown", "Crown of the pipe, in profile")]
 
@@ -201,27 +173,25 @@ def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
     """Draw a legend's sample of a style in a box."""
     x, y = box.middle
     across = [(box.left, y), (box.right, y)]
-    if key in LINES:
-        style = LINES[key]
+    style = STYLES.get(key)
+    if isinstance(style, LineStyle):
         if style.casing:
             canvas.line(across, Stroke(style.casing, Stroke.of(style).width_pt + 1.2))
         canvas.line(across, Stroke.of(style))
         if style.letter:
-            canvas.box(x - 2.8, y - 3.0, 5.6, 6.0, fill=PAPER, edge=HAIRLINE)
+            half = text_width(style.letter, 4.8, bold=True) / 2.0 + 1.0
+            canvas.box(x - half, y - 3.0, 2.0 * half, 6.0, fill=PAPER, edge=HAIRLINE)
             canvas.text(x, y + 1.8, style.letter, 4.8, anchor="middle", bold=True)
-    elif key in AREAS:
-        area = AREAS[key]
+    elif isinstance(style, AreaStyle):
         shape = shapely_box(box.left, box.top, box.right, box.bottom)
-        edge = Stroke.of(area.edge) if area.edge else HAIRLINE
+        edge = Stroke.of(style.edge) if style.edge else HAIRLINE
         canvas.box(box.left, box.top, box.width, box.height, fill=PAPER)
         ring = np.asarray(shape.exterior.coords)[:-1]
-        canvas.area([ring], area.fill, opacity=area.opacity)
-        canvas.lines(hatch_lines(shape, area.hatch), Stroke(area.hatch_colour, 0.35))
+        canvas.area([ring], style.fill, opacity=style.opacity)
+        canvas.lines(hatch_lines(shape, style.hatch), Stroke(style.hatch_colour, 0.35))
         canvas.area([ring], "none", edge=edge)
-    elif key in MARKS:
-        mark = MARKS[key]
-        fit = min(1.0, 3.6 / mark_half(mark))
-        draw_mark(canvas, x, y, mark, scale=fit)
+    elif isinstance(style, MarkStyle):
+        draw_mark(canvas, x, y, style, scale=min(1.0, 3.6 / mark_half(style)))
     elif key == "ground":
         canvas.line(across, Stroke(GROUND, 1.3))
     elif key == "crown":

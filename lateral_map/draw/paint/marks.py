@@ -62,6 +62,24 @@ def _polygon(points: list[tuple[float, float]], *, turns: bool) -> Draw:
     return draw
 
 
+def _half_and_half(behind: list[tuple[float, float]]) -> Draw:
+    """Return a mark whose half ahead along the pipe is a square's, ``behind`` the other."""
+    ring = [*behind, (-0.8, -0.8), (0.8, -0.8)]
+
+    def draw(c: Canvas, x: float, y: float, half: float, style: MarkStyle, turn: float) -> None:
+        scaled = [(px * half, py * half) for px, py in ring]
+        c.area([_turned(x, y, scaled, turn)], style.fill, edge=_edge(style))
+        seam = [(-0.8 * half, 0.0), (0.8 * half, 0.0)]
+        c.line(_turned(x, y, seam, turn), _edge(style))
+
+    return draw
+
+
+def _end(c: Canvas, x: float, y: float, half: float, style: MarkStyle, turn: float) -> None:
+    bracket = [(-half, 0.4 * half), (-half, 0.0), (half, 0.0), (half, 0.4 * half)]
+    c.line(_turned(x, y, bracket, turn), Stroke(style.edge, 1.2))
+
+
 def _target(dash: tuple[float, ...], *, heart: bool, cross: bool, fill: bool) -> Draw:
     def draw(c: Canvas, x: float, y: float, half: float, style: MarkStyle, _turn: float) -> None:
         ring = style.fill if fill else PAPER
@@ -81,6 +99,10 @@ def _gate(c: Canvas, x: float, y: float, half: float, style: MarkStyle, turn: fl
     for side in (-1.0, 1.0):
         post = [(-half, side * half * 0.28), (half, side * half * 0.28)]
         c.line(_turned(x, y, post, turn), Stroke(style.fill, 1.2))
+
+
+def _tick(c: Canvas, x: float, y: float, half: float, style: MarkStyle, turn: float) -> None:
+    c.line(_turned(x, y, [(-half, 0.0), (half, 0.0)], turn), Stroke(style.edge, 0.6))
 
 
 def _terminal(c: Canvas, x: float, y: float, half: float, style: MarkStyle, _turn: float) -> None:
@@ -103,6 +125,18 @@ _SHAPES: Final[dict[Shape, Draw]] = {
     "disc": _disc,
     "square": _polygon([(-0.8, -0.8), (0.8, -0.8), (0.8, 0.8), (-0.8, 0.8)], turns=False),
     "diamond": _polygon([(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)], turns=False),
+    "disc to square": _half_and_half(
+        [(0.85 * np.cos(turn), 0.85 * np.sin(turn)) for turn in np.linspace(0.0, np.pi, 13)]
+    ),
+    "diamond to square": _half_and_half([(0.95, 0.0), (0.0, 1.0), (-0.95, 0.0)]),
+    "octagon": _polygon(
+        [
+            (0.95 * np.cos(turn), 0.95 * np.sin(turn))
+            for turn in np.radians(22.5) + np.linspace(0.0, 1.75 * np.pi, 8)
+        ],
+        turns=False,
+    ),
+    "end": _end,
     "triangle": _polygon([(0.0, -1.0), (0.85, 0.8), (-0.85, 0.8)], turns=True),
     "target": _target((), heart=True, cross=False, fill=True),
     "target open": _target((), heart=False, cross=False, fill=True),
@@ -114,4 +148,5 @@ _SHAPES: Final[dict[Shape, Draw]] = {
     "cross": _cross,
     "level": _polygon([(-0.9, -0.5), (0.9, -0.5), (0.0, 0.9)], turns=False),
     "cursor": _disc,
+    "tick": _tick,
 }

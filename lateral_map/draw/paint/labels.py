@@ -19,6 +19,7 @@ _DIRECTIONS: Final = 24
 _STEP_PT: Final = 5.0
 _FARTHEST_PT: Final = 230.0
 _GAP_PT: Final = 1.0
+_SAMPLE_PT: Final = 4.0
 _LEADER_FROM_PT: Final = 6.0
 # What a soft obstacle (a drawn line) and a crossed leader cost, in points of distance.
 _SOFT_PT: Final = 14.0
@@ -110,22 +111,45 @@ class Placer:
     def __init__(self, frame: Box) -> None:
         self.frame = frame
         self._hard: list[tuple[float, float, float, float]] = []
+        self._walls: list[tuple[float, float, float, float]] = []
         self._soft: list[tuple[float, float, float, float]] = []
         self._leaders: list[tuple[float, float, float, float]] = []
+
+    def copy(self) -> Placer:
+        """Return a placer that knows what this one knows."""
+        other = Placer(self.frame)
+        other._hard, other._walls = self._hard.copy(), self._walls.copy()
+        other._soft, other._leaders = self._soft.copy(), self._leaders.copy()
+        return other
 
     def keep_off(self, box: Box) -> None:
         """Let no label lie on ``box``."""
         self._hard.append((box.left, box.top, box.right, box.bottom))
 
-    def avoid(self, points: ArrayLike, half: float = 1.5, step: float = 6.0) -> None:
+    def avoid(self, points: ArrayLike, half: float = 1.5) -> None:
         """Let labels lie off a drawn line through (n, 2) points where there is room elsewhere."""
-        for x, y in _sampled(np.asarray(points, float), step):
-            if self.frame.left < x < self.frame.right and self.frame.top < y < self.frame.bottom:
-                self._soft.append((x - half, y - half, x + half, y + half))
+        self._soft += self._along(points, half)
 
-    def is_free(self, box: Box) -> bool:
-        """Say whether ``box`` lies inside the frame and on nothing that must stay clear."""
-        return self.frame.holds(box) and not _overlaps(_rows([box]), self._array(self._hard)).any()
+    def wall(self, points: ArrayLike, half: float = 1.0) -> None:
+        """Let no label lie on a drawn line through (n, 2) points, though leaders may cross it."""
+        self._walls += self._along(points, half)
+
+    def _along(self, points: ArrayLike, half: float) -> list[tuple[float, float, float, float]]:
+        return [
+            (float(x) - half, float(y) - half, float(x) + half, float(y) + half)
+            for x, y in _sampled(np.asarray(points, float), _SAMPLE_PT)
+            if self.frame.left < x < self.frame.right and self.frame.top < y < self.frame.bottom
+        ]
+
+    def is_free(self, *boxes: Box) -> bool:
+        """Say whether all boxes lie inside the frame and on nothing that must stay clear."""
+        taken = self._array(self._hard + self._walls)
+        inside = all(self.frame.holds(box) for box in boxes)
+        return inside and not _overlaps(_rows(boxes), taken).any()
+
+    def clashes(self, *boxes: Box) -> int:
+        """Return how many samples of lines to be avoided lie under the boxes."""
+        return int(_overlaps(_rows(boxes), self._array(self._soft)).sum())
 
     def place(self, wishes: Sequence[Wish]) -> tuple[list[Placed], list[Wish]]:
         """Place labels, the weightiest first; return those placed and those left out."""
@@ -145,6 +169,7 @@ class Placer:
 
     def _best(self, wish: Wish) -> Placed | None:
         hard, soft = self._array(self._hard), self._array(self._soft)
+        walls = self._array(self._walls)
         rings = np.arange(wish.clear_pt, wish.clear_pt + wish.reach_pt + 0.1, _STEP_PT)
         least, found = np.inf, None
         for first in range(0, len(rings), _RINGS_AT_ONCE):
@@ -152,7 +177,7 @@ class Placer:
             if least <= rings[first] - wish.clear_pt:
                 break
             boxes, distance = _candidates(wish, rings[first : first + _RINGS_AT_ONCE])
-            cost = self._costs(wish, boxes, distance - wish.clear_pt, hard, soft)
+            cost = self._costs(wish, boxes, distance - wish.clear_pt, hard, walls, soft)
             best = int(np.argmin(cost))
             if cost[best] < least:
                 least = float(cost[best])
@@ -160,7 +185,13 @@ class Placer:
         return found
 
     def _costs(
-        self, wish: Wish, boxes: Floats, distance: Floats, hard: Floats, soft: Floats
+        self,
+        wish: Wish,
+        boxes: Floats,
+        distance: Floats,
+        hard: Floats,
+        walls: Floats,
+        soft: Floats,
     ) -> Floats:
         frame = self.frame
         inside = (
@@ -170,7 +201,7 @@ class Placer:
             & (boxes[:, 3] <= frame.bottom)
         )
         cost = np.where(inside, distance, np.inf)
-        cost[_overlaps(boxes, hard).any(axis=1)] = np.inf
+        cost[_overlaps(boxes, hard).any(axis=1) | _overlaps(boxes, walls).any(axis=1)] = np.inf
         cost += _SOFT_PT * np.minimum(_overlaps(boxes, soft).sum(axis=1), 4)
         likely = np.flatnonzero(np.isfinite(cost))
         leaders = _leader_ends(wish, boxes[likely])
@@ -179,7 +210,7 @@ class Placer:
         blocked = _blocked(leaders, hard, wish)
         over = _blocked(self._array(self._leaders), boxes[likely], None).any(axis=0)
         cost[likely] += _CROSSED_PT * crossed + np.where(blocked | over, 4.0 * _CROSSED_PT, 0.0)
-        return cost
+        return np.asarray(np.round(cost, 6), float)  # so that no choice hangs on a last bit
 
     def _as_placed(self, wish: Wish, row: Floats, distance: float) -> Placed:
         box = Box(*(float(value) for value in row))
@@ -196,31 +227,21 @@ class Placer:
 def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: float) -> Floats:
     """Return positions as near as can be to ``centres`` (ascending) with no two widths overlapping.
 
-    Least squares with the gaps as bounds: pooled adjacent violators, then held inside low..high.
+    Least squares with the gaps as bounds, an isotonic regression, then held inside low..high.
     Where the widths add up to more than high - low they are packed evenly instead.
     """
+    from scipy.optimize import isotonic_regression
+
     sizes = np.asarray(widths, float)
     if len(sizes) == 0:
         return np.zeros(0)
     if sizes.sum() >= high - low:
         return np.linspace(low + sizes[0] / 2.0, high - sizes[-1] / 2.0, len(sizes))
     gaps = np.concatenate([[0.0], np.cumsum((sizes[:-1] + sizes[1:]) / 2.0)])
-    level = _pooled(np.asarray(centres, float) - gaps)
+    level = isotonic_regression(np.asarray(centres, float) - gaps).x
     lowest = low + sizes[0] / 2.0
     highest = high - sizes[-1] / 2.0 - gaps[-1]
     return np.asarray(np.clip(level, lowest, highest) + gaps)
-
-
-def _pooled(values: Floats) -> Floats:
-    """Return the nearest ascending sequence in least squares."""
-    pools: list[list[float]] = []  # mean, count
-    for value in values:
-        pools.append([float(value), 1.0])
-        while len(pools) > 1 and pools[-2][0] > pools[-1][0]:
-            mean, count = pools.pop()
-            before, number = pools[-1]
-            pools[-1] = [(before * number + mean * count) / (number + count), number + count]
-    return np.concatenate([np.full(int(count), mean) for mean, count in pools])
 
 
 def _candidates(wish: Wish, distances: Floats) -> tuple[Floats, Floats]:
