@@ -160,7 +160,8 @@ def _next_words(report: Report, proposal: NextLocate | None) -> str:
         f"{range_95(proposal.sd_before_m, unit)} now, "
         f"{range_95(proposal.sd_after_m, unit)} after it"
     )
-    return f"At {length(proposal.footage_m, unit)}: {next_locate_words(report)} ({gain})."
+    words = next_locate_words(proposal, report.site)
+    return f"At {length(proposal.footage_m, unit)}: {words} ({gain})."
 
 
 def _crossing_words(crossing: Crossing, unit: str) -> str:

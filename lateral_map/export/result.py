@@ -292,7 +292,7 @@ def _next_locate(report: Report, out: Outward) -> Record | None:
     return {
         "footage": out.length(proposal.footage_m),
         **out.place(proposal.easting_m, proposal.northing_m),
-        "reason": next_locate_words(report),
+        "reason": next_locate_words(report.next_locate, report.site),
         "sd_before": out.length(proposal.sd_before_m),
         "sd_after": out.length(proposal.sd_after_m),
     }

@@ -153,10 +153,8 @@ def _past(report: Report) -> Iterator[Saying]:
 
 def _next(report: Report) -> Iterator[Saying]:
     if report.next_locate is not None:
-        yield Saying(
-            "plain", "Locate here next", tidy(next_locate_words(report), 400),
-            report.next_locate.footage_m,
-        )  # fmt: skip
+        words = tidy(next_locate_words(report.next_locate, report.site), 400)
+        yield Saying("plain", "Locate here next", words, report.next_locate.footage_m)
 
 
 def _checks(report: Report) -> Iterator[Saying]:

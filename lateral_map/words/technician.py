@@ -10,11 +10,13 @@ from lateral_map.model.results import (
     Crossing,
     FindingResult,
     FindingVerdict,
+    NextLocate,
     ReadingCheck,
     Report,
     Settling,
     Side,
 )
+from lateral_map.model.site import Site
 from lateral_map.units import format_length, format_spread
 from lateral_map.words.names import (
     LINE_WORDS,
@@ -232,13 +234,13 @@ def settling_words(settling: Settling | None, unit: str) -> str:
     return f"{sentence}, which may still be too close; uncovering the pipe there would settle it"
 
 
-def next_locate_words(report: Report) -> str:
+def next_locate_words(proposal: NextLocate | None, site: Site) -> str:
     """Say where one more locate would help most, how to take it, and what for; empty for none."""
-    proposal, unit = report.next_locate, report.site.unit
     if proposal is None:
         return ""
-    if proposal.goal == "finding":
-        finding = next(one.finding for one in report.findings if one.number == proposal.finding)
+    unit = site.unit
+    if proposal.finding is not None:
+        finding = site.findings[proposal.finding - 1]
         at = format_length(finding.footage_m, unit)
         what = f"whether {finding.finding} at {at} lies past the {proposal.line}"
     elif proposal.goal == "crossing":

@@ -12,14 +12,18 @@ from truth.simulate import simulate
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings, measure_fit
 from lateral_map.errors import AdjustmentError
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import Bend, Locate, OffsetTie, TapeTie
+from lateral_map.words.names import reading_name
 
 FOOTAGES = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0)
 
 
 def checks_of(site):
     """Return the site's reading checks by name."""
-    return {check.reading: check for check in check_readings(adjust_route(site))}
+    return {
+        reading_name(check.id, site.plan): check for check in check_readings(adjust_route(site))
+    }
 
 
 def test_exact_readings_are_all_good_or_unchecked():
@@ -104,6 +108,32 @@ def test_a_curb_drawn_wrong_is_named_and_measured():
     assert curb.verdict == "suspect"
     assert curb.footage_m is None
     assert abs(curb.likely_error) == pytest.approx(3.0, abs=0.05)
+
+
+def test_a_point_of_the_lines_name_hides_no_guilty_reading():
+    site = curb_drawn_off(3.0)
+    points = tuple(
+        replace(one, name="curb" if index == 0 else one.name)
+        for index, one in enumerate(site.plan.points)
+    )
+    locates = tuple(
+        replace(
+            one,
+            ties=tuple(
+                replace(tie, point="curb")
+                if isinstance(tie, TapeTie) and tie.point == site.plan.points[0].name
+                else tie
+                for tie in one.ties
+            ),
+        )
+        for one in site.locates
+    )
+    plan = replace(site.plan, points=points)
+    checks = check_readings(adjust_route(replace(site, plan=plan, locates=locates)))
+    first = [one.id for one in checks if one.set_aside_first]
+    assert first == [ReadingId("line", "curb")]
+    assert reading_name(first[0], plan) == "curb (line) as mapped"
+    assert ReadingId("point", "curb") in {one.id for one in checks}
 
 
 def test_a_curb_drawn_as_well_as_it_says_is_good():

@@ -11,14 +11,17 @@ from truth.simulate import simulate
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings
 from lateral_map.adjust.set_aside import best_without, without_reading
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import AlongTie, Bend, OffsetTie, TapeTie
+from lateral_map.words.names import reading_name
 
 FOOTAGES = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0)
 
 
 def blamed(site):
     """Return the readings named as the ones to look at first."""
-    return [one.reading for one in check_readings(adjust_route(site)) if one.set_aside_first]
+    checks = check_readings(adjust_route(site))
+    return [reading_name(one.id, site.plan) for one in checks if one.set_aside_first]
 
 
 def with_locate(site, index, **fields):
@@ -66,9 +69,12 @@ def test_a_good_site_needs_no_refit():
 def test_the_best_loss_is_the_mistake_itself():
     site = straight_site(locate_footages_m=FOOTAGES)
     route = adjust_route(with_locate(site, 3, depth_m=6.0))
-    found = best_without(route, ["locate 4 mark", "locate 4 depth", "locate 3 depth"])
+    depth_4 = ReadingId("depth", "4", "depth")
+    found = best_without(
+        route, [ReadingId("mark", "4", "mark"), depth_4, ReadingId("depth", "3", "depth")]
+    )
     assert found is not None
-    assert found[0] == "locate 4 depth"
+    assert found[0] == depth_4
     assert found[1].chi_square < 1.0 < route.chi_square
 
 
@@ -79,40 +85,57 @@ class TestLeavingOut:
         ties=(*three_tapes(8.0, 0.0), AlongTie("curb", 3.0, 0.03), OffsetTie("curb", 1.0, 0.03)),
     )
 
-    @pytest.mark.parametrize("column", ["tape1", "tape3", "along", "offset"])
-    def test_a_tie(self, column):
-        left = without_reading(self.site, f"locate 2 {column}")
+    @pytest.mark.parametrize(
+        ("kind", "column"),
+        [("tape", "tape1"), ("tape", "tape3"), ("along", "along"), ("offset", "offset")],
+    )
+    def test_a_tie(self, kind, column):
+        left = without_reading(self.site, ReadingId(kind, "2", column))
         assert left is not None
         assert len(left.locates[1].ties) == 4
 
     def test_a_mark_takes_all_its_ties(self):
-        left = without_reading(self.site, "locate 2 mark")
+        left = without_reading(self.site, ReadingId("mark", "2", "mark"))
         assert left is not None
         assert left.locates[1].ties == ()
         assert left.locates[1].use
 
     def test_a_footage_takes_its_locate(self):
-        left = without_reading(self.site, "locate 2 footage")
+        left = without_reading(self.site, ReadingId("footage", "2", "footage"))
         assert left is not None
         assert not left.locates[1].use
 
     def test_a_locate_of_ties_alone_goes_with_them(self):
-        left = without_reading(with_locate(self.site, 1, depth_m=None), "locate 2 mark")
+        left = without_reading(
+            with_locate(self.site, 1, depth_m=None), ReadingId("mark", "2", "mark")
+        )
         assert left is not None
         assert not left.locates[1].use
 
     def test_a_bend_may_then_turn_any_way(self):
-        left = without_reading(self.site, "bend 32.81 turn")
+        left = without_reading(self.site, ReadingId("turn", "32.81", "turn"))
         assert left is not None
         assert left.bends[0].sd_deg == 90.0
 
     def test_start_and_map(self):
-        assert without_reading(self.site, "start position").start.sd_m > 30.0
-        assert without_reading(self.site, "start depth").start.depth_m is None
-        assert without_reading(self.site, "start azimuth").start.azimuth_deg is None
-        assert without_reading(self.site, "curb as mapped").plan.line("curb").sd_m > CURB.sd_m
-        assert without_reading(self.site, "hydrant as mapped").plan.point("hydrant").sd_m > 30.0
+        assert without_reading(self.site, ReadingId("start position")).start.sd_m > 30.0
+        assert without_reading(self.site, ReadingId("start depth")).start.depth_m is None
+        assert without_reading(self.site, ReadingId("start azimuth")).start.azimuth_deg is None
+        assert (
+            without_reading(self.site, ReadingId("line", "curb")).plan.line("curb").sd_m > CURB.sd_m
+        )
+        assert (
+            without_reading(self.site, ReadingId("point", "hydrant")).plan.point("hydrant").sd_m
+            > 30.0
+        )
 
-    @pytest.mark.parametrize("reading", ["locate 2 tape9", "locate 99 mark", "bend 3 turn", "luck"])
+    @pytest.mark.parametrize(
+        "reading",
+        [
+            ReadingId("tape", "2", "tape9"),
+            ReadingId("mark", "99", "mark"),
+            ReadingId("turn", "3", "turn"),
+        ],
+    )
     def test_what_is_no_reading(self, reading):
         assert without_reading(self.site, reading) is None

@@ -13,6 +13,7 @@ from lateral_map.adjust import route as route_module
 from lateral_map.adjust.route import adjust_route, solve_site
 from lateral_map.adjust.screening import check_readings
 from lateral_map.adjust.solve import gram_matrix, solve_least_squares
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import PlanPoint, PositionTie, Site, TapeTie
 
 BESIDE = PlanPoint("valve", 15.1, 0.3, 0.04)
@@ -35,8 +36,8 @@ def test_a_short_tape_says_that_the_mark_lies_at_the_point(length_m):
     assert taped.positions(at) == pytest.approx(placed.positions(at), abs=1e-7)
     assert taped.position_covariance(at) == pytest.approx(placed.position_covariance(at), abs=1e-7)
     assert taped.iterations < 20
-    names = [check.reading for check in check_readings(taped)]
-    assert names.count("locate 1 tape1") == 1
+    names = [check.id for check in check_readings(taped)]
+    assert names.count(ReadingId("tape", "1", "tape1")) == 1
 
 
 def test_a_longer_tape_is_a_distance():

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from truth.simulate import FOOT, default_accuracy
 
 from lateral_map.frame import local_frame
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Chain, Ground, Layout, Observation, Route
 from lateral_map.model.site import (
     Boundary,
@@ -108,14 +109,17 @@ class HandRoute:
             design=np.diag(weights),
             observations=tuple(
                 Observation(
-                    name, "", 0.0, rows,
+                    reading, 0.0, rows,
                     np.diag(weights[rows]), np.diag(1.0 / weights[rows]),
                 )
-                for name, rows in (
-                    ("start position", slice(0, 2)),
-                    ("start azimuth", slice(layout.azimuth.start, layout.azimuth.start + 1)),
+                for reading, rows in (
+                    (ReadingId("start position"), slice(0, 2)),
+                    (
+                        ReadingId("start azimuth"),
+                        slice(layout.azimuth.start, layout.azimuth.start + 1),
+                    ),
                     *(
-                        (f"{one.name} as mapped", slice(at, at + 1))
+                        (ReadingId("line", one.name), slice(at, at + 1))
                         for at, one in enumerate(shifted, layout.line.start)
                     ),
                 )

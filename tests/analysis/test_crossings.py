@@ -13,8 +13,10 @@ from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import measure_past
 from lateral_map.model.site import Boundary
+from lateral_map.words.notices import grazing_words, uncrossed_words
 
 DECIDES = (Boundary("curb", "owner", "city", decides=True),)
 SQUARE = line("curb", (20.0, 8.0), (20.0, -8.0))
@@ -38,7 +40,7 @@ def test_square_crossing_is_as_sure_as_the_distance():
     assert found.decides
     assert found.outward
     assert not found.extended
-    assert found.note == ""
+    assert not found.grazing
 
 
 @given(st.floats(20.0, 89.0))
@@ -83,8 +85,8 @@ def test_a_grazing_crossing_says_so():
     found = only(HandRoute(lines=(curb,), boundaries=DECIDES, sds=Sds(start=0.1)).build())
     assert found.angle_deg == pytest.approx(np.degrees(np.arctan(0.075)), abs=1e-6)
     assert found.sd_footage_m > 4.0
-    assert "only 4 degrees" in found.note
-    assert "no better than ±" in found.note
+    assert "only 4 degrees" in grazing_words(found, "ft")
+    assert "no better than ±" in grazing_words(found, "ft")
 
 
 def test_going_out_and_coming_back_are_two_crossings():
@@ -126,9 +128,9 @@ def test_other_lines_are_carried_on_a_little_only():
     far = line("south lot line", (22.0, -30.0), (22.0, -4.0), kind="property_line")
     crossings, uncrossed = find_crossings(HandRoute(lines=(near, far)).build())
     assert [(c.line, c.extended) for c in crossings] == [("north lot line", True)]
-    assert uncrossed == (
-        "south lot line: never crossed; the run comes nearest at 72.2 ft, 13.1 ft ± 0.0 ft away",
-    )
+    assert [uncrossed_words(one, "ft") for one in uncrossed] == [
+        "south lot line: never crossed; the run comes nearest at 72.2 ft, 13.1 ft ± 0.0 ft away"
+    ]
 
 
 def test_a_line_not_reached_is_said_in_words():
@@ -137,7 +139,9 @@ def test_a_line_not_reached_is_said_in_words():
     crossings, uncrossed = find_crossings(route)
     assert crossings == ()
     # 36.096 - 30 m = 20.0 ft; 1.96 * hypot(0.3, 0.4) m = 3.2 ft.
-    assert uncrossed == ("curb: never crossed; the run ends 20.0 ft ± 3.2 ft short of it",)
+    assert [uncrossed_words(one, "ft") for one in uncrossed] == [
+        "curb: never crossed; the run ends 20.0 ft ± 3.2 ft short of it"
+    ]
 
 
 def test_a_parcel_is_left_once():
@@ -160,9 +164,9 @@ def test_crossing_depth_moves_with_the_crossing():
 def test_rests_on_names_the_loosest_thing():
     curb = line("curb", (20.0, 8.0), (20.0, -8.0), sd_m=0.6)
     found = only(HandRoute(lines=(curb,), sds=Sds(start=0.1)).build())
-    assert found.rests_on[0] == "curb as mapped"
+    assert found.rests_on[0] == ReadingId("line", "curb")
     surveyed = HandRoute(lines=(SQUARE,), sds=Sds(start=0.1)).build()
-    assert only(surveyed).rests_on == ("start position",)
+    assert only(surveyed).rests_on == (ReadingId("start position"),)
 
 
 WIGGLES = st.lists(st.floats(-70.0, 70.0), min_size=2, max_size=5)
@@ -227,3 +231,16 @@ def test_sd_of_footage_is_the_spread_over_routes_drawn_from_the_covariance(seed)
         assert footage.mean() == pytest.approx(expected.footage_m, abs=0.2 * expected.sd_footage_m)
         if route.ground.is_level:
             assert depth.std() == pytest.approx(expected.sd_depth_m, rel=0.12)
+
+
+def test_the_main_is_crossed_at_the_runs_end_and_a_cleanout_where_it_stands():
+    at_main = Boundary("main", "owner", "city", decides=True, kind="main")
+    at_cleanout = Boundary("cleanout", "owner", "city", kind="cleanout", footage_m=12.0)
+    crossings, uncrossed = find_crossings(
+        HandRoute(boundaries=(at_main, at_cleanout), sd_reading_m=0.05).build()
+    )
+    assert [(c.line, c.kind, c.footage_m, c.decides) for c in crossings] == [
+        ("cleanout", "cleanout", 12.0, False), ("main", "main", 30.0, True),
+    ]  # fmt: skip
+    assert [c.easting_m for c in crossings] == pytest.approx([12.0, 30.0])
+    assert uncrossed == ()

@@ -15,13 +15,14 @@ from lateral_map.analysis.next_locate import propose_next_locate
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.site import Finding, Locate, OffsetTie, PlanArea, PositionTie
+from lateral_map.words.technician import next_locate_words
 
 
 def analysed(site):
     route = adjust_route(site)
     crossings, _ = find_crossings(route)
     stations = lay_stations(route, crossings)
-    findings = judge_findings(route, stations)
+    findings = judge_findings(route, stations, crossings)
     return route, stations, crossings, findings
 
 
@@ -50,22 +51,26 @@ def located(site, footage_m, *, line=""):
 
 
 def test_a_finding_in_doubt_comes_first():
-    found = propose(plain(findings=(Finding(24.3, "roots"), Finding(8.0, "crack"))))
-    assert found.reason.startswith("whether roots at 79.7 ft lies past the curb: ")
-    assert "and from the real curb" in found.reason
+    site = plain(findings=(Finding(24.3, "roots"), Finding(8.0, "crack")))
+    found = propose(site)
+    assert next_locate_words(found, site).startswith(
+        "whether roots at 79.7 ft lies past the curb: "
+    )
+    assert "and from the real curb" in next_locate_words(found, site)
     assert found.footage_m == pytest.approx(24.3, abs=0.5)
 
 
 def test_the_counter_reading_brings_the_transmitter_there():
-    found = propose(plain(findings=(Finding(24.3, "roots"),)))
+    site = plain(findings=(Finding(24.3, "roots"),))
+    found = propose(site)
     lens_ft = found.footage_m / 0.3048 + 0.5
-    assert f"stop where the counter reads {lens_ft:.1f} ft" in found.reason
+    assert f"stop where the counter reads {lens_ft:.1f} ft" in next_locate_words(found, site)
 
 
 def test_then_the_deciding_crossing():
     site = plain()
     found = propose(site)
-    assert found.reason.startswith("where the pipe crosses the curb: ")
+    assert next_locate_words(found, site).startswith("where the pipe crosses the curb: ")
     crossing = analysed(site)[2][0]
     assert found.sd_before_m == pytest.approx(crossing.sd_footage_m)
     assert abs(found.footage_m - crossing.footage_m) < 1.0
@@ -74,8 +79,10 @@ def test_then_the_deciding_crossing():
 def test_then_the_widest_place():
     site = undecided(plain())
     found = propose(site)
-    assert found.reason.startswith("how wide the route's least certain place is: ")
-    assert "real" not in found.reason
+    assert next_locate_words(found, site).startswith(
+        "how wide the route's least certain place is: "
+    )
+    assert "real" not in next_locate_words(found, site)
     stations = analysed(site)[1]
     assert found.sd_before_m == pytest.approx(stations.across_sd_m.max())
     assert found.footage_m > 20.0

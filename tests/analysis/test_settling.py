@@ -9,16 +9,19 @@ import pytest
 from adjust.builder import straight_site, surveyed
 
 from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.settling import (
     _doubt,
     _locate_over,
-    _locate_taped_from_line,
+    _mark_variance,
+    _option,
     _tape_from_line,
     settle_findings,
 )
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.site import Finding, Locate, OffsetTie, PositionTie
+from lateral_map.words.technician import settling_words
 
 
 def site_with(sd_curb_m, footage_m=24.5, tie=surveyed, locates=(6.0, 12.0, 23.0)):
@@ -31,44 +34,58 @@ def site_with(sd_curb_m, footage_m=24.5, tie=surveyed, locates=(6.0, 12.0, 23.0)
     )
 
 
+def judge(route):
+    crossings, _ = find_crossings(route)
+    return judge_findings(route, lay_stations(route, crossings), crossings)
+
+
+def said(site, found):
+    return settling_words(found.settling, site.unit)
+
+
 def settled(site):
     route = adjust_route(site)
-    (found,) = settle_findings(route, judge_findings(route, lay_stations(route)))
+    (found,) = settle_findings(route, judge(route))
     return route, found
 
 
 def sd_past(site):
     route = adjust_route(site)
-    (found,) = judge_findings(route, lay_stations(route))
+    (found,) = judge(route)
     return found.sides[0].sd_past_m
 
 
 def test_a_badly_mapped_curb_asks_for_a_tape_from_the_real_one():
-    _, found = settled(site_with(0.9))
+    site = site_with(0.9)
+    _, found = settled(site)
     assert found.sides[0].verdict == "too close to call"
-    assert found.settle.startswith("one more tape from the real curb to mark 3 near 75.0 ft: ")
-    assert "would become" in found.settle
-    assert "uncovering" not in found.settle
+    assert said(site, found).startswith("one more tape from the real curb to mark 3 near 75.0 ft: ")
+    assert "would become" in said(site, found)
+    assert "uncovering" not in said(site, found)
 
 
 def test_an_unsure_pipe_asks_for_a_locate():
-    _, found = settled(site_with(0.05, footage_m=24.3, locates=(4.0,)))
-    assert found.settle.startswith("one more locate over 79.7 ft, ")
+    site = site_with(0.05, footage_m=24.3, locates=(4.0,))
+    _, found = settled(site)
+    assert said(site, found).startswith("one more locate over 79.7 ft, ")
 
 
 def test_a_finding_on_the_line_itself_asks_for_a_shovel():
-    _, found = settled(site_with(0.3, footage_m=24.01))
-    assert found.settle.endswith("uncovering the pipe there would settle it")
+    site = site_with(0.3, footage_m=24.01)
+    _, found = settled(site)
+    assert said(site, found).endswith("uncovering the pipe there would settle it")
 
 
 def test_metric_sites_are_told_to_the_centimetre():
-    _, found = settled(replace(site_with(0.9), unit="m"))
-    assert re.search(r"near 22\.8 m: ± 1\.\d\d m would become ± 0\.\d\d m$", found.settle)
+    site = replace(site_with(0.9), unit="m")
+    _, found = settled(site)
+    assert re.search(r"near 22\.8 m: ± 1\.\d\d m would become ± 0\.\d\d m$", said(site, found))
 
 
 def test_nothing_is_said_where_the_odds_are_clear():
-    _, found = settled(site_with(0.05, footage_m=10.0))
-    assert found.settle == ""
+    site = site_with(0.05, footage_m=10.0)
+    _, found = settled(site)
+    assert found.settling is None
 
 
 def test_the_tape_from_the_real_line_keeps_its_promise():
@@ -100,7 +117,7 @@ def test_the_locate_over_the_finding_keeps_its_promise():
     east, north, _ = route.positions(footage)[0]
     ties = (PositionTie(float(east), float(north), site.accuracy.tape_m, "xy"),)
     again = _located_at(site, route, footage, ties)
-    (found,) = judge_findings(again, lay_stations(again))
+    (found,) = judge(again)
     assert found.sides[0].sd_past_m == pytest.approx(promised.sd_after_m, rel=0.02)
 
 
@@ -109,10 +126,13 @@ def test_the_locate_taped_from_the_line_keeps_its_promise():
     site = replace(site, counter=replace(site.counter, sd_reading_m=1e-6))
     route, found = settled(site)
     footage = site.findings[0].footage_m
-    promised = _locate_taped_from_line(route, _doubt(route, footage, found.sides[0]))
+    doubt = _doubt(route, footage, found.sides[0])
+    noise = _mark_variance(route, footage) + site.accuracy.offset_m**2
+    variance = doubt.variance_m2
+    promised = _option("locate taped from line", doubt, variance, variance + noise)
     ties = (OffsetTie("curb", -found.sides[0].past_m, site.accuracy.offset_m),)
     again = _located_at(site, route, footage, ties)
-    (found,) = judge_findings(again, lay_stations(again))
+    (found,) = judge(again)
     assert found.sides[0].sd_past_m == pytest.approx(promised.sd_after_m, rel=0.02)
 
 
@@ -122,4 +142,4 @@ def test_the_far_end_of_a_stretch_can_be_what_needs_settling():
     _, found = settled(site)
     assert found.sides[0].verdict == "inside"
     assert found.sides_to[0].verdict == "too close to call"
-    assert found.settle
+    assert said(site, found)

@@ -23,6 +23,7 @@ from lateral_map.model.site import (
     Run,
 )
 from lateral_map.report import build_report, report_on
+from lateral_map.words.notices import report_notices
 
 INCH = 0.0254
 
@@ -42,14 +43,14 @@ def good_site(**fields):
 
 
 def notices(site):
-    return build_report(site).notices
+    return report_notices(build_report(site))
 
 
 def test_three_lines_of_python():
     report = lateral_map.build_report(good_site())
     assert report.site.name == "straight"
     assert [c.line for c in report.crossings] == ["curb"]
-    assert [f.answers for f in report.findings] == ["owner", "city"]
+    assert [f.answers for f in report.findings] == [("owner",), ("city",)]
     assert [s.party for s in report.responsibility] == ["owner", "city"]
     assert report.fit.degrees_of_freedom > 0
     assert report.readings
@@ -134,21 +135,23 @@ def test_grazing_and_repeated_crossings_are_said():
     grazing = HandRoute(
         lines=(curb,), boundaries=(Boundary("curb", "owner", "city", True),)
     ).build()
-    assert any("degrees, nearly along it" in notice for notice in report_on(grazing).notices)
+    assert any(
+        "degrees, nearly along it" in notice for notice in report_notices(report_on(grazing))
+    )
     back = HandRoute(
         lengths_m=(25.0, 4.0, 25.0),
         azimuths_deg=(90.0, 0.0, 270.0),
         lines=(line("curb", (20.0, 9.0), (20.0, -9.0)),),
     ).build()
-    assert any("curb is crossed 2 times" in notice for notice in report_on(back).notices)
+    assert any("curb is crossed 2 times" in notice for notice in report_notices(report_on(back)))
 
 
 def test_dead_reckoning_still_reports():
     site = straight_site(known_azimuth=True)
     report = build_report(replace(site, findings=(Finding(10.0, "roots"),)))
     assert set(report.stations.basis) == {"located", "dead reckoned"}
-    assert any("dead reckoning" in notice for notice in report.notices)
-    assert report.findings[0].basis == "dead reckoned"
+    assert any("dead reckoning" in notice for notice in report_notices(report))
+    assert report.findings[0].near.basis == "dead reckoned"
 
 
 def test_a_site_without_a_plan_still_reports():
@@ -157,10 +160,10 @@ def test_a_site_without_a_plan_still_reports():
     assert report.crossings == ()
     assert report.uncrossed == ()
     assert report.responsibility == ()
-    assert [finding.answers for finding in report.findings] == ["", ""]
+    assert [finding.answers for finding in report.findings] == [(), ()]
 
 
-def test_turning_and_moving_the_site_changes_no_footage_and_no_odds():
+def test_turning_and_moving_the_site_changes_no_footage_and_no_probability():
     site = good_site(findings=(Finding(8.0, "roots"), Finding(24.2, "crack")))
     here, there = build_report(site), build_report(_turned(site, 0.7, 1000.0, -400.0))
     assert [c.footage_m for c in there.crossings] == pytest.approx(
@@ -171,7 +174,7 @@ def test_turning_and_moving_the_site_changes_no_footage_and_no_odds():
         assert other.sides[0].probability_past == pytest.approx(
             one.sides[0].probability_past, abs=1e-6
         )
-        assert other.depth_m == pytest.approx(one.depth_m, abs=1e-6)
+        assert other.near.depth_m == pytest.approx(one.near.depth_m, abs=1e-6)
     assert there.stations.footage_m == pytest.approx(here.stations.footage_m, abs=1e-6)
     assert there.stations.semi_major_m == pytest.approx(here.stations.semi_major_m, rel=1e-4)
     assert there.dig.polygon.area == pytest.approx(here.dig.polygon.area, rel=1e-3)
@@ -230,10 +233,10 @@ def test_simulated_sites_hold_together(seed):
         shift = report.route.unknowns[report.route.layout.line_column(crossing.line)]
         assert float(mapped.offset_m) == pytest.approx(shift, abs=1e-6)
     met = {crossing.line for crossing in report.crossings}
-    said = {sentence.split(":")[0] for sentence in report.uncrossed}
+    said = {short.line for short in report.uncrossed}
     assert met | said == {one.name for one in site.plan.lines}
     assert not met & said
     for finding in report.findings:
         too_close = any(side.verdict == "too close to call" for side in finding.sides)
-        assert bool(finding.settle) is too_close
+        assert (finding.settling is not None) is too_close
         assert finding.rests_on

@@ -20,7 +20,7 @@ def next_locate_layer(report: Report) -> Layer:
             ("Range now", range_95(suggestion.sd_before_m, unit)),
             ("Range after", range_95(suggestion.sd_after_m, unit)),
         ),
-        tidy(next_locate_words(report)),
+        tidy(next_locate_words(report.next_locate, report.site)),
     )
     mark = Mark(
         suggestion.easting_m,
