@@ -12,7 +12,7 @@ from lateral_map.analysis.null_depths import check_null_depths
 from lateral_map.analysis.reach import propose_reaches
 from lateral_map.analysis.refind import plan_refinds
 from lateral_map.analysis.structures import find_structures
-from lateral_map.analysis.surfaces import CUTBACK_M, measure_surfaces
+from lateral_map.analysis.surfaces import measure_surfaces
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import outline_dig
 from lateral_map.model.dig import DigReview, NullCheck, ReachReview, RepairReach, TrenchRules
@@ -65,9 +65,8 @@ def _review_reach(
     begin, end = reach.begin.footage_m, reach.end.footage_m
     excavation = measure_excavation(profile, begin, end, site.dig, rules)
     middle = profile.between(begin, end).place_m
-    cutback = CUTBACK_M if site.dig.pavement_cutback_m is None else site.dig.pavement_cutback_m
     shored, sloped = (
-        measure_surfaces(site.plan, middle, cut.footprint, cutback)
+        measure_surfaces(site.plan, middle, cut.footprint, site.dig.pavement_cutback_m)
         for cut in (excavation.shored, excavation.sloped)
     )
     structures = find_structures(site, profile, excavation, rules)

@@ -10,14 +10,16 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 
 from shapely.geometry import Polygon
 
 from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
 from lateral_map.model.referral import Referral
+from lateral_map.units import per_root_metre, to_metres
 
+Unit = Literal["ft", "us_ft", "m"]
 LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
 BoundaryKind = Literal["line", "main", "cleanout"]
 UtilityKind = Literal["gas", "electric", "water", "communication", "reclaimed", "sewer"]
@@ -38,6 +40,14 @@ RateItem = Literal[
     "mobilise open cut", "mobilise liner", "excavate", "haul", "shore", "bedding", "pipe",
     "liner", "access pit", "lawn", "planting", "concrete", "asphalt", "gravel", "other",
 ]  # fmt: skip
+
+# 1 sd of a place that states none, each axis: the start at a point or by x and y; latitude and
+# longitude of a GNSS fix; x and y surveyed on the site (common practice, no source).
+SD_START_M: Final = to_metres(0.5, "ft")
+SD_LONLAT_M: Final = to_metres(4.0, "ft")
+SD_XY_M: Final = to_metres(0.1, "ft")
+WANDER_PER_ROOT_FT: Final = 0.5
+FALL_WANDER_PER_ROOT_FT: Final = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +73,7 @@ class Start:
     sd_m: float
     point: str | None = None
     depth_m: float | None = None
-    sd_depth_m: float = 0.0762
+    sd_depth_m: float = to_metres(0.25, "ft")
     ground_m: float | None = None
     riser_m: float = 0.0
     azimuth_deg: float | None = None
@@ -75,39 +85,39 @@ class Counter:
     """The footage counter: reading at the start, and how far it may be off (1 sd)."""
 
     zero_m: float = 0.0
-    sd_zero_m: float = 0.09144
+    sd_zero_m: float = to_metres(0.3, "ft")
     sd_scale: float = 0.01
-    sd_reading_m: float = 0.03048
+    sd_reading_m: float = to_metres(0.1, "ft")
 
 
 @dataclass(frozen=True, slots=True)
 class Transmitter:
     """The camera's transmitter: where it rides, and how well its depth is read."""
 
-    behind_lens_m: float = 0.1524
-    above_invert_m: float = 0.036576
+    behind_lens_m: float = to_metres(0.5, "ft")
+    above_invert_m: float = to_metres(0.12, "ft")
     sd_depth_fraction: float = 0.05
-    sd_depth_floor_m: float = 0.0762
+    sd_depth_floor_m: float = to_metres(0.25, "ft")
 
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
     """The site's 1 sd of each kind of reading. Wanders are degrees per square root of a metre."""
 
-    tape_m: float
-    tape_fraction: float
-    mark_m: float
-    mark_fraction: float
-    offset_m: float
-    ground_m: float
-    wander_deg: float
-    fitting_deg: float
-    eye_deg: float
-    fall: float
-    sd_fall: float
-    fall_wander_deg: float
-    mapped_line_m: float
-    mapped_point_m: float
+    tape_m: float = to_metres(0.1, "ft")
+    tape_fraction: float = 0.002
+    mark_m: float = to_metres(0.25, "ft")
+    mark_fraction: float = 0.03
+    offset_m: float = to_metres(0.1, "ft")
+    ground_m: float = to_metres(0.05, "ft")
+    wander_deg: float = per_root_metre(WANDER_PER_ROOT_FT, "ft")
+    fitting_deg: float = 2.0
+    eye_deg: float = 8.0
+    fall: float = 0.02
+    sd_fall: float = 0.02
+    fall_wander_deg: float = per_root_metre(FALL_WANDER_PER_ROOT_FT, "ft")
+    mapped_line_m: float = to_metres(1.0, "ft")
+    mapped_point_m: float = to_metres(0.1, "ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,11 +175,11 @@ class DigRules:
     tolerance_zone_m: float | None = None
     rule: str = ""
     soil: Soil = "C"
-    trench_width_m: float = 0.6096
-    bedding_m: float = 0.1524
+    trench_width_m: float = to_metres(24.0, "in")
+    bedding_m: float = to_metres(6.0, "in")
     swell: tuple[float, float] | None = None
     swell_source: str = ""
-    pavement_cutback_m: float | None = None
+    pavement_cutback_m: float = to_metres(6.0, "in")
     overrides: tuple[RuleOverride, ...] = ()
 
 
@@ -410,7 +420,7 @@ class Site:
 
     name: str
     frame: Frame
-    unit: Literal["ft", "us_ft", "m"]
+    unit: Unit
     start: Start
     accuracy: Accuracy
     run: Run

@@ -42,7 +42,7 @@ def read_boundaries(
         if row.typed is not None and _CLEANOUT.search(row.typed.finding)
     ]
     read: dict[tuple[str, str], Boundary] = {}
-    for i, given in enumerate(said.boundaries, 1):
+    for i, given in enumerate(said.boundary, 1):
         if given.line is None and given.at is None:
             continue
         boundary = Boundary(
@@ -114,7 +114,7 @@ def resolve_client(said: SiteFile, ledger: Ledger) -> str:
     client = said.referral.client
     if client is None:
         return ""
-    parties = [party for one in said.boundaries for party in (one.inside, one.outside) if party]
+    parties = [party for one in said.boundary for party in (one.inside, one.outside) if party]
     alike = next((party for party in parties if plain(party) == plain(client)), None)
     if alike is None:
         ledger.fault(

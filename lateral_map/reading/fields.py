@@ -1,6 +1,7 @@
 """Values as typed: lengths, angles, choices, names, each refused in words that say what is right.
 
 These are pydantic types shared by site.toml, the tables and the plan. Lengths come out in metres.
+Each says once how it is read, its bounds, its JSON Schema, and how a form asks for it.
 """
 
 from __future__ import annotations
@@ -8,10 +9,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Callable
-from typing import Annotated, Any, Final, get_args
+from dataclasses import dataclass
+from typing import Annotated, Any, Final, Literal, get_args
 
-from pydantic import AfterValidator, BeforeValidator, ValidationInfo, WithJsonSchema
+from pydantic import BeforeValidator, GetCoreSchemaHandler, ValidationInfo, WithJsonSchema
+from pydantic_core import CoreSchema, core_schema
 
 from lateral_map.errors import SiteError
 from lateral_map.model.site import (
@@ -21,6 +23,8 @@ from lateral_map.model.site import (
     Peak,
     RuleKey,
     Severity,
+    Soil,
+    Unit,
     UtilityKind,
 )
 from lateral_map.reading.typed import Spelling, refuse
@@ -29,6 +33,18 @@ from lateral_map.units import parse_length, show_value, small_unit, to_metres
 
 # No coordinate on earth is as large in any unit; far larger ones overflow the geometry.
 FARTHEST: Final = 1e9
+# A camera on a push rod or crawler never pays out this much; a footage beyond it is a slip.
+MOST_FOOTAGE_M: Final = 6096.0
+
+_COMMA_REMEDY: Final = (
+    "write a point (4.5); a decimal comma works in tables separated by semicolons or tabs"
+)
+_PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_DEGREES = re.compile(r"\s*(?P<number>.*?)\s*(?:°|deg\.?|degrees?)?\s*", re.IGNORECASE | re.DOTALL)
+_MIXED = re.compile(r"([+-]?\d+)[ -](\d+)/(\d+)", re.ASCII)
+_SIDED = re.compile(
+    r"(?P<degrees>[\d.,]+)\s*(?:°|deg\w*)?\s*(?P<side>l|r|left|right|up|down)", re.IGNORECASE
+)
 
 
 def _spelling(info: ValidationInfo) -> Spelling:
@@ -46,12 +62,7 @@ def _with_point(value: object, spelling: Spelling) -> object:
     return value
 
 
-_COMMA_REMEDY = (
-    "write a point (4.5); a decimal comma works in tables separated by semicolons or tabs"
-)
-
-
-def _read_length(value: object, unit: str, spelling: Spelling) -> float:
+def _length(value: object, unit: str, spelling: Spelling) -> float:
     try:
         return parse_length(_with_point(value, spelling), unit)
     except SiteError as error:
@@ -60,29 +71,11 @@ def _read_length(value: object, unit: str, spelling: Spelling) -> float:
         raise refuse(fault.problem, _COMMA_REMEDY if comma else fault.remedy) from None
 
 
-def _length(value: object, info: ValidationInfo) -> float:
-    spelling = _spelling(info)
-    return _read_length(value, spelling.unit, spelling)
-
-
-def _small_length(value: object, info: ValidationInfo) -> float:
-    spelling = _spelling(info)
-    return _read_length(value, small_unit(spelling.unit), spelling)
-
-
-_PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
-
-
-def _number(value: object, info: ValidationInfo) -> float:
-    spelling = _spelling(info)
+def _number(value: object, spelling: Spelling) -> float:
     read = _with_point(value, spelling)
     if isinstance(read, str) and spelling.numbers_as_text:
         text = read.strip().replace("−", "-")
         read = float(text) if _PLAIN_NUMBER.fullmatch(text) else text
-    return _finite(read, value)
-
-
-def _finite(read: object, value: object) -> float:
     if isinstance(read, bool) or not isinstance(read, int | float):
         comma = isinstance(value, str) and "," in value
         remedy = _COMMA_REMEDY if comma else "write a plain number such as 12.5, without a unit"
@@ -96,17 +89,10 @@ def _finite(read: object, value: object) -> float:
     return number
 
 
-_DEGREES = re.compile(r"\s*(?P<number>.*?)\s*(?:°|deg\.?|degrees?)?\s*", re.IGNORECASE | re.DOTALL)
-_MIXED = re.compile(r"([+-]?\d+)[ -](\d+)/(\d+)", re.ASCII)
-_SIDED = re.compile(
-    r"(?P<degrees>[\d.,]+)\s*(?:°|deg\w*)?\s*(?P<side>l|r|left|right|up|down)", re.IGNORECASE
-)
-
-
-def _angle(value: object, info: ValidationInfo) -> float:
+def _angle(value: object, spelling: Spelling) -> float:
     """Read degrees: 45, 22.5, and in tables also 22 1/2, 22½ or 45°."""
-    if not isinstance(value, str) or not _spelling(info).numbers_as_text:
-        return _number(value, info)
+    if not isinstance(value, str) or not spelling.numbers_as_text:
+        return _number(value, spelling)
     match = _DEGREES.fullmatch(value.replace("½", " 1/2").replace("¼", " 1/4")[:80])
     text = " ".join(match["number"].split()) if match else value
     mixed = _MIXED.fullmatch(text)
@@ -120,173 +106,134 @@ def _angle(value: object, info: ValidationInfo) -> float:
             f"{show_value(value)} is not a number of degrees",
             f"write {sign}{sided['degrees']}: right and down are positive, left and up negative",
         )
-    return _number(text, info)
+    return _number(text, spelling)
 
 
-def _within(
-    low: float, high: float, *, above: bool = False, say: str = ""
-) -> Callable[[float], float]:
-    """Return a check that a value lies from ``low`` (beyond it, if above) to ``high``."""
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A number from ``low`` (beyond it, if ``above``) to ``high``; ``say`` is what would be right.
 
-    def check(value: float) -> float:
-        if value < low or value > high or (above and value <= low):
-            problem = f"{value:g} is out of range"
-            raise refuse(problem, say or f"write a value from {low:g} to {high:g}")
-        return value
+    ``kind`` is length (in the site's unit, its bounds in metres), size (a length whose bare number
+    is inches or millimetres), number or angle. ``unit`` is what a form shows behind it: ``length``,
+    ``size``, ``xy`` (the coordinate system's), or the sign itself.
+    """
 
-    return check
+    kind: Literal["length", "size", "number", "angle"]
+    low: float = -math.inf
+    high: float = math.inf
+    say: str = ""
+    above: bool = False
+    unit: str = ""
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        del source, handler
+        return core_schema.with_info_plain_validator_function(self._read)
+
+    def __get_pydantic_json_schema__(self, core: object, handler: object) -> dict[str, Any]:
+        del core, handler
+        schema: dict[str, Any] = {"type": "number"}
+        is_length = self.kind in ("length", "size")
+        low = min(self.low, 0.0) if is_length else self.low
+        if low > -math.inf and not (is_length and self.low < 0.0):
+            least = "exclusiveMinimum" if self.above or low < self.low else "minimum"
+            schema[least] = low
+        if not is_length:
+            return schema | ({"maximum": self.high} if self.high < math.inf else {})
+        return {"anyOf": [schema, {"type": "string", "examples": ["7 ft 6 in", "2.3 m"]}]}
+
+    def _read(self, value: object, info: ValidationInfo) -> float:
+        spelling = _spelling(info)
+        if self.kind == "length":
+            number = _length(value, spelling.unit, spelling)
+        elif self.kind == "size":
+            number = _length(value, small_unit(spelling.unit), spelling)
+        else:
+            number = (_angle if self.kind == "angle" else _number)(value, spelling)
+        if not self.low <= number <= self.high or (self.above and number <= self.low):
+            shown = f"{number:g}"
+            if self.kind in ("length", "size"):
+                word = "ft" if spelling.unit == "us_ft" else spelling.unit
+                shown = f"{number / to_metres(1.0, spelling.unit):.6g} {word}"
+            raise refuse(f"{shown} is out of range", self.say)
+        return number
 
 
-def _length_within(
-    low_m: float, high_m: float, *, above: bool = False, say: str
-) -> Callable[[float, ValidationInfo], float]:
-    """Return a check like ``_within`` for lengths, shown in the unit they were typed in."""
+_BARE: Final = "a bare number is in the site's unit; write"
+_POSITIVE: Final = "it must be greater than 0"
+_NOT_NEGATIVE: Final = "it cannot be negative"
 
-    def check(value_m: float, info: ValidationInfo) -> float:
-        if value_m < low_m or value_m > high_m or (above and value_m <= low_m):
-            unit = _spelling(info).unit
-            word = "ft" if unit == "us_ft" else unit
-            raise refuse(f"{value_m / to_metres(1.0, unit):.6g} {word} is out of range", say)
-        return value_m
-
-    return check
-
-
-def within_length(most_m: float, *, say: str) -> Callable[[float, ValidationInfo], float]:
-    """Return a check that a length is at most ``most_m``; ``say`` is what would be right."""
-    return _length_within(-math.inf, most_m, say=say)
-
-
-_LENGTH_SCHEMA: Final[dict[str, Any]] = {
-    "anyOf": [{"type": "number"}, {"type": "string", "examples": ["7 ft 6 in", "2.3 m"]}]
-}
-
-
-def _length_schema(**limits: float) -> WithJsonSchema:
-    number = {"type": "number", **limits}
-    return WithJsonSchema({"anyOf": [number, _LENGTH_SCHEMA["anyOf"][1]]})
-
-
-# A camera on a push rod or crawler never pays out this much; a footage beyond it is a slip.
-MOST_FOOTAGE_M: Final = 6096.0
-_LEAST_SD_M: Final = 1e-5
-
-Length = Annotated[float, BeforeValidator(_length), WithJsonSchema(_LENGTH_SCHEMA)]
-PositiveLength = Annotated[
-    float,
-    BeforeValidator(_length),
-    AfterValidator(_length_within(0.0, math.inf, above=True, say="it must be greater than 0")),
-    _length_schema(exclusiveMinimum=0.0),
-]
-NonNegativeLength = Annotated[
-    float,
-    BeforeValidator(_length),
-    AfterValidator(_length_within(0.0, math.inf, say="it cannot be negative")),
-    _length_schema(minimum=0.0),
-]
+Length = Annotated[float, Measured("length")]
+PositiveLength = Annotated[float, Measured("length", 0.0, say=_POSITIVE, above=True)]
+NonNegativeLength = Annotated[float, Measured("length", 0.0, say=_NOT_NEGATIVE)]
 Depth = Annotated[
     float,
-    BeforeValidator(_length),
-    AfterValidator(
-        _length_within(0.0, 150.0, say="a depth is measured down from the ground, never negative")
-    ),
-    _length_schema(minimum=0.0),
+    Measured("length", 0.0, 150.0, "a depth is measured down from the ground, never negative"),
 ]
 Footage = Annotated[
     float,
-    BeforeValidator(_length),
-    AfterValidator(
-        _length_within(
-            -MOST_FOOTAGE_M, MOST_FOOTAGE_M, say="no counter reads that far; check the number"
-        )
+    Measured(
+        "length", -MOST_FOOTAGE_M, MOST_FOOTAGE_M, "no counter reads that far; check the number"
     ),
-    WithJsonSchema(_LENGTH_SCHEMA),
 ]
 Spread = Annotated[
     float,
-    BeforeValidator(_length),
-    AfterValidator(
-        _length_within(
-            _LEAST_SD_M, 1e5, say="an accuracy is 1 sd and greater than 0, such as 0.1 or '1 in'"
-        )
-    ),
-    _length_schema(exclusiveMinimum=0.0),
+    Measured("length", 1e-5, 1e5, "an accuracy is 1 sd and greater than 0, such as 0.1 or '1 in'"),
 ]
 PipeSize = Annotated[
     float,
-    BeforeValidator(_small_length),
-    AfterValidator(
-        _length_within(
-            0.024,
-            1.6,
-            say="a bare pipe size is in inches (millimetres on a metric site), such as 6 (or 150)",
-        )
+    Measured(
+        "size",
+        0.024,
+        1.6,
+        "a bare pipe size is in inches (millimetres on a metric site), such as 6 (or 150)",
+        unit="size",
     ),
-    _length_schema(exclusiveMinimum=0.0),
 ]
-Number = Annotated[float, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
-NonNegativeNumber = Annotated[
-    float,
-    BeforeValidator(_number),
-    AfterValidator(_within(0.0, math.inf, say="it cannot be negative")),
-    WithJsonSchema({"type": "number", "minimum": 0}),
+# A bare 24 would be 24 ft: no local rule, trench or bedding is that wide.
+ZoneLength = Annotated[
+    float, Measured("length", 0.0, 3.05, f"{_BARE} '24 in' or '0.6 m'", above=True)
 ]
+TrenchLength = Annotated[
+    float, Measured("length", 0.0, 4.6, f"{_BARE} '24 in' or '0.6 m'", above=True)
+]
+BeddingLength = Annotated[float, Measured("length", 0.0, 1.0, f"{_BARE} '6 in' or '150 mm'")]
+Coordinate = Annotated[float, Measured("number", unit="xy")]
+NonNegativeNumber = Annotated[float, Measured("number", 0.0, say=_NOT_NEGATIVE)]
 Latitude = Annotated[
     float,
-    BeforeValidator(_number),
-    AfterValidator(
-        _within(-90.0, 90.0, say="latitude runs from -90 to 90; is it swapped with longitude?")
+    Measured(
+        "number", -90.0, 90.0, "latitude runs from -90 to 90; is it swapped with longitude?",
+        unit="°",
     ),
-    WithJsonSchema({"type": "number", "minimum": -90, "maximum": 90}),
-]
+]  # fmt: skip
 Longitude = Annotated[
-    float,
-    BeforeValidator(_number),
-    AfterValidator(_within(-180.0, 180.0, say="longitude runs from -180 to 180")),
-    WithJsonSchema({"type": "number", "minimum": -180, "maximum": 180}),
+    float, Measured("number", -180.0, 180.0, "longitude runs from -180 to 180", unit="°")
 ]
 Fraction = Annotated[
-    float,
-    BeforeValidator(_number),
-    AfterValidator(_within(0.0, 1.0, say="write a fraction from 0 to 1, such as 0.05 for 5 %")),
-    WithJsonSchema({"type": "number", "minimum": 0, "maximum": 1}),
+    float, Measured("number", 0.0, 1.0, "write a fraction from 0 to 1, such as 0.05 for 5 %")
 ]
 PositiveFraction = Annotated[
     float,
-    BeforeValidator(_number),
-    AfterValidator(
-        _within(0.0, 1.0, above=True, say="write a fraction above 0, such as 0.01 for 1 %")
-    ),
-    WithJsonSchema({"type": "number", "exclusiveMinimum": 0, "maximum": 1}),
+    Measured("number", 0.0, 1.0, "write a fraction above 0, such as 0.01 for 1 %", above=True),
 ]
 Grade = Annotated[
     float,
-    BeforeValidator(_number),
-    AfterValidator(
-        _within(-1.0, 1.0, say="write the grade as a ratio: 0.02 for 2 % or 1/4 in a foot")
-    ),
-    WithJsonSchema({"type": "number", "minimum": -1, "maximum": 1}),
+    Measured("number", -1.0, 1.0, "write the grade as a ratio: 0.02 for 2 % or 1/4 in a foot"),
 ]
 Azimuth = Annotated[
     float,
-    BeforeValidator(_angle),
-    AfterValidator(
-        _within(-180.0, 360.0, say="write degrees clockwise from grid north, from 0 to 360")
+    Measured(
+        "angle", -180.0, 360.0, "write degrees clockwise from grid north, from 0 to 360", unit="°"
     ),
-    WithJsonSchema({"type": "number", "minimum": -180, "maximum": 360}),
 ]
 Turn = Annotated[
-    float,
-    BeforeValidator(_angle),
-    AfterValidator(_within(-180.0, 180.0, say="a bend turns at most 180 degrees")),
-    WithJsonSchema({"type": "number", "minimum": -180, "maximum": 180}),
+    float, Measured("angle", -180.0, 180.0, "a bend turns at most 180 degrees", unit="°")
 ]
-AngleSpread = Annotated[
-    float,
-    BeforeValidator(_number),
-    AfterValidator(_within(0.0, 180.0, above=True, say="write degrees (1 sd) greater than 0")),
-    WithJsonSchema({"type": "number", "exclusiveMinimum": 0, "maximum": 180}),
-]
+_SD_DEGREES: Final = "write degrees (1 sd) greater than 0"
+AngleSpread = Annotated[float, Measured("number", 0.0, 180.0, _SD_DEGREES, above=True, unit="°")]
+Wander = Annotated[float, Measured("number", 0.0, 180.0, _SD_DEGREES, above=True, unit="°/√")]
 
 
 def _name(value: object) -> str:
@@ -312,23 +259,58 @@ def _text(value: object) -> str:
     return clean_text(value)
 
 
+@dataclass(frozen=True, slots=True)
+class Of:
+    """A name that is a plan ``point``'s or ``line``'s; or usual words, where others do as well."""
+
+    kind: Literal["point", "line", "choice"]
+    usual: tuple[str, ...] = ()
+
+
 Name = Annotated[str, BeforeValidator(_name)]
 Text = Annotated[str, BeforeValidator(_text)]
+PointName = Annotated[Name, Of("point")]
+LineName = Annotated[Name, Of("line")]
+FINDINGS: Final = (
+    "roots", "crack", "offset joint", "broken pipe", "standing water", "grease", "tap",
+    "transition", "other",
+)  # fmt: skip
+FindingName = Annotated[Name, Of("choice", FINDINGS)]
 
 
-def one_of(*choices: str) -> BeforeValidator:
-    """Return a validator that takes any spelling of a choice's letter case and separators."""
-    by_plain = {plain(choice): choice for choice in choices}
+class OneOf:
+    """Takes any spelling, in letter case and separators, of a Literal's words."""
 
-    def check(value: object) -> str:
-        if not isinstance(value, str):
-            raise refuse(f"{show_value(value)} is not one of the words", f"write {listed(choices)}")
-        found = by_plain.get(plain(value[:LONGEST_NAME]))
-        if found is None:
-            raise refuse(f"{show_value(clean_text(value))} is unknown", suggest(value, choices))
-        return found
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        choices: tuple[str, ...] = get_args(source)
+        by_plain = {plain(choice): choice for choice in choices}
 
-    return BeforeValidator(check)
+        def check(value: object) -> str:
+            if not isinstance(value, str):
+                problem = f"{show_value(value)} is not one of the words"
+                raise refuse(problem, f"write {listed(choices)}")
+            found = by_plain.get(plain(value[:LONGEST_NAME]))
+            if found is None:
+                raise refuse(f"{show_value(clean_text(value))} is unknown", suggest(value, choices))
+            return found
+
+        return core_schema.no_info_before_validator_function(check, handler(source))
+
+
+UnitWord = Annotated[Unit, OneOf()]
+SoilWord = Annotated[Soil, OneOf()]
+EndWord = Annotated[Literal["main", "not reached"], OneOf()]
+BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], OneOf()]
+HowWord = Annotated[Literal["fitting", "eye"], OneOf()]
+RuleWord = Annotated[RuleKey, OneOf()]
+MaterialWord = Annotated[Material, OneOf()]
+CoverWord = Annotated[Cover, OneOf()]
+UtilityWord = Annotated[UtilityKind, OneOf()]
+SeverityWord = Annotated[Severity, OneOf()]
+PeakWord = Annotated[Peak, OneOf()]
+FallCodeWord = Annotated[FallCodeName, OneOf()]
 
 
 def _span(value: object, info: ValidationInfo) -> tuple[float, float]:
@@ -336,7 +318,7 @@ def _span(value: object, info: ValidationInfo) -> tuple[float, float]:
     pair = value if isinstance(value, list) else [value, value]
     if len(pair) != 2:
         raise refuse(f"{show_value(value)} is not a least and a most", "write [least, most]")
-    low, high = (_number(one, info) for one in pair)
+    low, high = (_number(one, _spelling(info)) for one in pair)
     if not 0.0 <= low <= high:
         raise refuse(
             f"{show_value(value)} does not run from a least to a most",
@@ -345,27 +327,11 @@ def _span(value: object, info: ValidationInfo) -> tuple[float, float]:
     return low, high
 
 
-_NOT_NEGATIVE: Final = {"type": "number", "minimum": 0}
+_ONE: Final = {"type": "number", "minimum": 0}
+_TWO: Final = {"type": "array", "items": _ONE, "minItems": 2, "maxItems": 2}
 Span = Annotated[
-    tuple[float, float],
-    BeforeValidator(_span),
-    WithJsonSchema(
-        {
-            "anyOf": [
-                _NOT_NEGATIVE,
-                {"type": "array", "items": _NOT_NEGATIVE, "minItems": 2, "maxItems": 2},
-            ]
-        }
-    ),
+    tuple[float, float], BeforeValidator(_span), WithJsonSchema({"anyOf": [_ONE, _TWO]})
 ]
-
-RuleWord = Annotated[RuleKey, one_of(*get_args(RuleKey))]
-MaterialWord = Annotated[Material, one_of(*get_args(Material))]
-CoverWord = Annotated[Cover, one_of(*get_args(Cover))]
-UtilityWord = Annotated[UtilityKind, one_of(*get_args(UtilityKind))]
-SeverityWord = Annotated[Severity, one_of(*get_args(Severity))]
-PeakWord = Annotated[Peak, one_of(*get_args(Peak))]
-FallCodeWord = Annotated[FallCodeName, one_of(*get_args(FallCodeName))]
 
 _YES_NO: Final = dict.fromkeys(("yes", "y", "true", "1"), True) | dict.fromkeys(
     ("no", "n", "false", "0"), False
@@ -381,7 +347,12 @@ def _yes_no(value: object) -> bool:
     return _YES_NO[word]
 
 
-YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no), WithJsonSchema({"type": "boolean"})]
+
+
+def is_no(word: str) -> bool:
+    """Say whether a cell says no."""
+    return _YES_NO.get(word.strip().casefold()) is False
 
 
 def _date(value: object) -> dt.date:

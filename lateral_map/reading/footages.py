@@ -89,10 +89,10 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
 
 
 def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
-    for i, pipe in enumerate(said.pipes, 1):
+    for i, pipe in enumerate(said.pipe, 1):
         field = f"pipe[{i}].from"
         yield _Reading(pipe.from_, "site.toml", said.lines.get(field), field, "pipe")
-    for i, boundary in enumerate(said.boundaries, 1):
+    for i, boundary in enumerate(said.boundary, 1):
         if boundary.at == "cleanout" and boundary.footage is not None:
             field = f"boundary[{i}].footage"
             yield _Reading(boundary.footage, "site.toml", said.lines.get(field), field, "boundary")
@@ -111,7 +111,7 @@ def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
 
 def _reaches(said: SiteFile) -> Iterator[_Reading]:
     """Yield the ends of stretches to repair: meant, not read, so that no run ends there."""
-    for i, reach in enumerate(said.reaches, 1):
+    for i, reach in enumerate(said.reach, 1):
         for key, footage in (("from", reach.from_), ("to", reach.to)):
             field = f"reach[{i}].{key}"
             yield _Reading(footage, "site.toml", said.lines.get(field), field, "reach")

@@ -11,6 +11,8 @@ import numpy as np
 
 from lateral_map.model.lines import line_sense, signed_offsets
 from lateral_map.model.site import (
+    SD_LONLAT_M,
+    SD_XY_M,
     Accuracy,
     AlongTie,
     Locate,
@@ -27,17 +29,14 @@ from lateral_map.reading.names import POINTS, PlanNames
 from lateral_map.reading.placing import PlacedStart, explain_place
 from lateral_map.reading.plan import LINE_KINDS
 from lateral_map.reading.rows import TAPES, LocateRow
+from lateral_map.reading.typed import made
 from lateral_map.reading.typed_rows import ReadRow
-from lateral_map.units import format_length, from_metres, to_metres
+from lateral_map.units import format_length, from_metres
 
 # A mark cannot lie farther from the start than its footage; this much more is left to the
 # adjustment, which says so with both readings named. Beyond it the coordinates are wrong.
 _SLACK_M: Final = 2000.0
 _ON_LINE_M: Final = 0.01
-# SITE_FORMAT's default for a GNSS fix; x and y surveyed on the site are good to an inch or so
-# (common practice, no source).
-_SD_GNSS_M: Final = to_metres(4.0, "ft")
-_SD_XY_M: Final = to_metres(0.1, "ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,17 +81,11 @@ def _mark(row: ReadRow[LocateRow], typed: LocateRow) -> str:
 
 def _locate(row: ReadRow[LocateRow], typed: LocateRow, ground: Ground, ledger: Ledger) -> Locate:
     return Locate(
+        **made(typed),
         mark=_mark(row, typed),
-        footage_m=typed.footage,
-        depth_m=typed.depth,
-        held_above_m=typed.held_above,
         ties=tuple(_ties(row, typed, ground, ledger)),
-        ground_m=typed.ground,
         use=typed.use,
         note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
-        peak=typed.peak,
-        nulls_m=typed.nulls,
-        nulls_held_above_m=typed.nulls_held_above,
         place=Place(row.file, row.number),
         extra=row.extra,
     )
@@ -151,7 +144,7 @@ def _position(
             field=field,
         )
         return
-    sd = typed.accuracy or (_SD_GNSS_M if lonlat else _SD_XY_M)
+    sd = typed.accuracy or (SD_LONLAT_M if lonlat else SD_XY_M)
     yield PositionTie(east, north, sd, "gnss" if lonlat else "xy")
 
 

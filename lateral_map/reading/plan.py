@@ -11,7 +11,6 @@ from typing import Final, Literal, get_args
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pydantic import Field
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -22,19 +21,48 @@ from lateral_map.model.site import (
 from lateral_map.reading.features import Feature, FeatureFile, name_of
 from lateral_map.reading.fields import CoverWord, Depth, Length, Name, Spread, Text, UtilityWord
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
+from lateral_map.reading.typed import Spelling, Typed, key, key_names, read_typed
 from lateral_map.reading.words import listed, nearest, plain, suggest
 from lateral_map.units import show_value
 
 Floats = NDArray[np.float64]
 
 LINE_KINDS: Final[tuple[str, ...]] = get_args(LineKind)
-_GEOMETRY: Final[dict[str, str]] = {
-    **dict.fromkeys((*LINE_KINDS, "utility"), "LineString"),
-    **dict.fromkeys(("reference", "ground"), "Point"),
-    **dict.fromkeys(("building", "surface"), "Polygon"),
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of plan feature: how it is drawn, and which properties it has beside its kind."""
+
+    title: str
+    shape: Literal["Point", "LineString", "Polygon"]
+    properties: tuple[str, ...]
+    words: str = ""
+
+
+_MAPPED: Final = ("name", "accuracy")
+PLAN_KINDS: Final[dict[str, Kind]] = {
+    "reference": Kind(
+        "Reference point",
+        "Point",
+        (*_MAPPED, "z"),
+        "A corner, hydrant, meter or pole to tape from.",
+    ),
+    "ground": Kind("Spot level", "Point", ("name", "z"), "A measured ground level."),
+    "curb": Kind("Curb", "LineString", _MAPPED),
+    "right_of_way": Kind("Right-of-way line", "LineString", _MAPPED),
+    "property_line": Kind("Property line", "LineString", _MAPPED),
+    "centreline": Kind("Centreline", "LineString", _MAPPED),
+    "utility": Kind(
+        "Utility",
+        "LineString",
+        ("name", "utility", "depth", "accuracy", "source"),
+        "As marked on the ground or from a record.",
+    ),
+    "building": Kind("Building", "Polygon", ("name",)),
+    "surface": Kind("Surface", "Polygon", ("name", "cover")),
 }
-KINDS: Final = tuple(_GEOMETRY)
+KINDS: Final = tuple(PLAN_KINDS)
 
 
 # Properties that carry measurements: one lost to a slip of spelling would not be missed.
@@ -44,13 +72,23 @@ _TELLING: Final = ("accuracy", "utility", "depth", "cover")
 class FeatureProperties(Typed):
     """What a plan feature says of itself, beside its kind."""
 
-    name: Name | None = Field(default=None, description="What it is called.")
-    accuracy: Spread | None = Field(default=None, description="1 sd of its mapped place.")
-    utility: UtilityWord | None = Field(default=None, description="Kind of utility.")
-    depth: Depth | None = Field(default=None, description="Depth to the utility's top.")
-    source: Text = Field(default="", description="Where a utility's place is from.")
-    z: Length | None = Field(default=None, description="Elevation of the ground.")
-    cover: CoverWord | None = Field(default=None, description="What covers a surface.")
+    name: Name | None = key("What it is called; what names it says so.", "Name")
+    accuracy: Spread | None = key(
+        "1 sd of its mapped place, a line's across itself, a point's each axis; default "
+        "[accuracy] mapped_line or mapped_point.",
+        "Accuracy of its place",
+    )
+    utility: UtilityWord | None = key("Kind of utility.", "What it is")
+    depth: Depth | None = key(
+        "Depth to the utility's top; left out, it is unknown.", "Depth to its top"
+    )
+    source: Text = key(
+        "Where a utility's place is from: paint marks on site, a record drawing.",
+        "Where this is from",
+        default="",
+    )
+    z: Length | None = key("Elevation of the ground.", "Level there")
+    cover: CoverWord | None = key("What covers a surface.", "Cover")
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,18 +193,18 @@ def _report_misspelt(source: FeatureFile, ledger: Ledger) -> None:
     ours = key_names(FeatureProperties)
     labels: dict[str, list[str]] = {}
     for feature in source.features:
-        given = {plain(key) for key in feature.properties}
-        for key in given.difference(ours):
-            near = nearest(key, _TELLING, 0.8)
+        given = {plain(name) for name in feature.properties}
+        for name in given.difference(ours):
+            near = nearest(name, _TELLING, 0.8)
             if near is not None and near not in given:
-                labels.setdefault(key, []).append(feature.label)
-    for key, where in labels.items():
+                labels.setdefault(name, []).append(feature.label)
+    for name, where in labels.items():
         more = f" (and in {len(where) - 1} more features)" if len(where) > 1 else ""
         ledger.fault(
             f"this property is unknown{more}",
-            suggest(key, _TELLING),
+            suggest(name, _TELLING),
             file=source.file,
-            field=f"{where[0]}, {key}",
+            field=f"{where[0]}, {name}",
         )
 
 
@@ -184,7 +222,7 @@ def _lacking(kind: str, given: Mapping[str, object]) -> Iterator[Fault]:
 
 def _parts(kind: str, feature: Feature, file: str, ledger: Ledger) -> Iterator[BaseGeometry]:
     """Yield the feature's single parts, faults for a shape its kind cannot have."""
-    wanted, has = _GEOMETRY[kind], feature.geometry.geom_type
+    wanted, has = PLAN_KINDS[kind].shape, feature.geometry.geom_type
     if has.removeprefix("Multi") != wanted:
         ledger.fault(
             f"a {kind} is drawn as {has}", f"draw it as {wanted}", file=file, field=feature.label

@@ -3,82 +3,113 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Final, Literal
-
-from pydantic import Field
+from typing import Any, Final
 
 from lateral_map.errors import Fault
+from lateral_map.model.site import SD_LONLAT_M, SD_XY_M, Bend, Finding, Locate
 from lateral_map.reading.fields import (
+    Coordinate,
     Depth,
+    FindingName,
     Footage,
+    HowWord,
     Latitude,
     Length,
+    LineName,
     Longitude,
     Name,
     NonNegativeLength,
-    Number,
     PeakWord,
+    PointName,
     PositiveLength,
     SeverityWord,
     Spread,
     Text,
     Turn,
     YesNo,
-    one_of,
 )
 from lateral_map.reading.schema import half_pairs
-from lateral_map.reading.typed import Typed
+from lateral_map.reading.typed import Typed, key, keys_of, shown_length
 
 TAPES: Final = ("tape1", "tape2", "tape3")
 _LINE_TIES: Final = ("along", "offset", "past")
 _TELLING: Final = frozenset({"depth", "nulls", "lat", "lon", "x", "y", *TAPES, *_LINE_TIES})
+_locate, _bend, _finding = keys_of(Locate), keys_of(Bend), keys_of(Finding)
 
-HowWord = Annotated[Literal["fitting", "eye"], one_of("fitting", "eye")]
+
+def _from(nth: str) -> Any:
+    description = f"Plan point the {nth} tape is from, held level."
+    return key(description, f"{nth.capitalize()} tape from")
+
+
+def _tape() -> Any:
+    return key("Its level distance to the paint mark.", "Distance")
+
+
+def _use() -> Any:
+    return key("no keeps the row, unused; default yes.", "Use it", default=True)
+
+
+def _note() -> Any:
+    return key("Anything worth keeping.", "Note", default="")
 
 
 class LocateRow(Typed):
-    """A row of locates.csv."""
+    """A row of locates.csv: one locate, a paint mark over the transmitter."""
 
-    mark: Name | None = Field(default=None, description="What is painted beside the mark.")
-    footage: Footage = Field(description="Counter reading at the lens.", examples=["12.5"])
-    depth: Depth | None = Field(default=None, description="The locator's depth read-out.")
-    held_above: NonNegativeLength = Field(
-        default=0.0, description="Height above the ground at which the locator was held."
+    mark: Name | None = key(
+        "What is painted beside the mark; else the row's number stands for it.", "Mark"
     )
-    lat: Latitude | None = Field(default=None, description="WGS 84 latitude, decimal degrees.")
-    lon: Longitude | None = Field(default=None, description="WGS 84 longitude, decimal degrees.")
-    x: Number | None = Field(default=None, description="Easting, in the CRS's own unit.")
-    y: Number | None = Field(default=None, description="Northing, in the CRS's own unit.")
-    accuracy: Spread | None = Field(
-        default=None,
-        description="1 sd of lat, lon or x, y, each axis; default 4 ft for lat, lon and 0.1 ft "
-        "for x, y.",
+    footage: Footage = _locate(
+        "footage_m", "Counter reading at the lens while locating.", "Footage", examples=["12.5"]
     )
-    tape1_from: Name | None = Field(default=None, description="Plan point the first tape is from.")
-    tape1: PositiveLength | None = Field(default=None, description="Its level distance.")
-    tape2_from: Name | None = Field(default=None, description="Plan point the second tape is from.")
-    tape2: PositiveLength | None = Field(default=None, description="Its level distance.")
-    tape3_from: Name | None = Field(default=None, description="Plan point the third tape is from.")
-    tape3: PositiveLength | None = Field(default=None, description="Its level distance.")
-    line: Name | None = Field(default=None, description="Plan line of along, offset or past.")
-    along: Length | None = Field(
-        default=None, description="Distance along the line from its first vertex."
+    depth: Depth | None = _locate("depth_m", "The locator's depth read-out.", "Depth shown")
+    held_above: NonNegativeLength = _locate(
+        "held_above_m",
+        "Height above the ground at which the locator was held.",
+        "Held above ground",
     )
-    offset: Length | None = Field(
-        default=None, description="Distance off the line, positive to the right of its direction."
+    lat: Latitude | None = key("WGS 84 latitude of the mark, decimal degrees.", "Latitude")
+    lon: Longitude | None = key("WGS 84 longitude of the mark, decimal degrees.", "Longitude")
+    x: Coordinate | None = key("Surveyed easting of the mark, in the CRS's own unit.", "x (east)")
+    y: Coordinate | None = key("Surveyed northing of the mark, in the CRS's own unit.", "y (north)")
+    accuracy: Spread | None = key(
+        f"1 sd of lat, lon or x, y, each axis; default {shown_length(SD_LONLAT_M, 'ft')} for lat, "
+        f"lon and {shown_length(SD_XY_M, 'ft')} for x, y.",
+        "Accuracy",
     )
-    past: Length | None = Field(
-        default=None, description="Distance past a [[boundary]] line as seen from the start."
+    tape1_from: PointName | None = _from("first")
+    tape1: PositiveLength | None = _tape()
+    tape2_from: PointName | None = _from("second")
+    tape2: PositiveLength | None = _tape()
+    tape3_from: PointName | None = _from("third")
+    tape3: PositiveLength | None = _tape()
+    line: LineName | None = key("Plan line of along, offset or past.", "Plan line")
+    along: Length | None = key("Distance along the line from its first vertex.", "Along it")
+    offset: Length | None = key(
+        "Distance off the line, positive to the right of its direction.", "Off it"
     )
-    ground: Length | None = Field(default=None, description="Elevation of the ground there.")
-    use: YesNo = Field(default=True, description="no keeps the row, unused.")
-    note: Text = Field(default="", description="Anything worth keeping.")
-    peak: PeakWord = Field(default="in-line", description="Which peak of the signal was used.")
-    nulls: PositiveLength | None = Field(
-        default=None, description="Ground distance between the two in-line nulls."
+    past: Length | None = key(
+        "Instead of offset: distance past a [[boundary]] line as seen from the start; negative "
+        "before it.",
+        "Past it",
     )
-    nulls_held_above: NonNegativeLength = Field(
-        default=0.0, description="Height at which the locator was held for the nulls."
+    ground: Length | None = _locate(
+        "ground_m", "Elevation of the ground at the mark.", "Ground level here"
+    )
+    use: YesNo = _use()
+    note: Text = _note()
+    peak: PeakWord = _locate("peak", "Which peak of the signal was used.", "Peak used")
+    nulls: PositiveLength | None = _locate(
+        "nulls_m",
+        "Ground distance between the two in-line nulls, along the pipe: a depth of its own, 0.7071 "
+        "times that distance.",
+        "Between the two nulls",
+    )
+    nulls_held_above: NonNegativeLength = _locate(
+        "nulls_held_above_m",
+        "Height at which the locator was held for the nulls.",
+        "Held above ground for them",
     )
 
     @classmethod
@@ -91,9 +122,9 @@ class LocateRow(Typed):
             yield Fault(
                 "a line is named without a distance", "fill along, offset or past", field="line"
             )
-        for key in along_line if "line" not in given else ():
+        for tie in along_line if "line" not in given else ():
             yield Fault(
-                f"{key} is given without a line", "name the plan line it is from", field=key
+                f"{tie} is given without a line", "name the plan line it is from", field=tie
             )
         if "offset" in given and "past" in given:
             yield Fault("offset is given too", "fill offset or past, not both", field="past")
@@ -114,14 +145,20 @@ class LocateRow(Typed):
 
 
 class BendRow(Typed):
-    """A row of bends.csv."""
+    """A row of bends.csv: a turn or fall of the pipe."""
 
-    footage: Footage = Field(description="Counter reading at the bend.", examples=["12.5"])
-    turn: Turn = Field(default=0.0, description="Degrees, positive to the right.")
-    fall: Turn = Field(default=0.0, description="Degrees, positive down.")
-    how: HowWord | None = Field(default=None, description="Known by its fitting, or by eye.")
-    use: YesNo = Field(default=True, description="no keeps the row, unused.")
-    note: Text = Field(default="", description="Anything worth keeping.")
+    footage: Footage = _bend(
+        "footage_m", "Counter reading at the bend.", "Footage", examples=["12.5"]
+    )
+    turn: Turn = _bend("turn_deg", "Degrees, positive to the right, negative to the left.", "Turn")
+    fall: Turn = _bend("fall_deg", "Degrees, positive down, negative up.", "Fall")
+    how: HowWord | None = key(
+        "Known by its fitting, or judged by eye on the screen. Blank: an angle that a fitting has "
+        "is taken as one.",
+        "Known by",
+    )
+    use: YesNo = _use()
+    note: Text = _note()
 
     @classmethod
     def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
@@ -140,16 +177,21 @@ class BendRow(Typed):
 
 
 class FindingRow(Typed):
-    """A row of findings.csv."""
+    """A row of findings.csv: what the camera saw."""
 
-    footage: Footage = Field(
-        description="Counter reading at the finding, or where it begins.", examples=["12.5"]
+    footage: Footage = _finding(
+        "footage_m",
+        "Counter reading at the finding, or where it begins.",
+        "Footage",
+        examples=["12.5"],
     )
-    to: Footage | None = Field(default=None, description="Where a stretch ends.")
-    finding: Name = Field(description="What was seen, in plain trade words.", examples=["roots"])
-    severity: SeverityWord | None = Field(default=None, description="minor, moderate or severe.")
-    use: YesNo = Field(default=True, description="no keeps the row, unused.")
-    note: Text = Field(default="", description="Anything worth keeping.")
+    to: Footage | None = key("Where a stretch ends; else empty.", "To")
+    finding: FindingName = _finding(
+        "finding", "What was seen, in plain trade words.", "Finding", examples=["roots"]
+    )
+    severity: SeverityWord | None = _finding("severity", "How bad it is.", "Severity")
+    use: YesNo = _use()
+    note: Text = _note()
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault for a stretch that ends before it begins."""
@@ -157,3 +199,10 @@ class FindingRow(Typed):
             yield Fault(
                 "the stretch ends before it begins", "put the smaller footage first", field="to"
             )
+
+
+TABLES: Final[dict[str, type[Typed]]] = {
+    "locates.csv": LocateRow,
+    "bends.csv": BendRow,
+    "findings.csv": FindingRow,
+}

@@ -1,113 +1,102 @@
 """site.toml as typed by people: one model a table, each key with what it means and its default.
 
-A new table is a new model here, a field of ``SiteDocument``, and its use in assembling the site.
-Defaults of lengths are in metres; the JSON Schema shows them with their own unit.
+A new table is a new model here and a field of ``SiteDocument``; a new key is one line of its table,
+and where it goes straight into the model, the field it becomes. The entry form, the templates, the
+JSON Schema and the reference page follow. Defaults are in ``model/site.py``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, Final, Literal
+from typing import Any, Final, Literal, get_args
 
-from pydantic import AfterValidator, ConfigDict, Field
+from pydantic import ConfigDict
 
 from lateral_map.errors import Fault
+from lateral_map.model.referral import Referral
+from lateral_map.model.site import (
+    FALL_WANDER_PER_ROOT_FT,
+    SD_LONLAT_M,
+    SD_START_M,
+    WANDER_PER_ROOT_FT,
+    Accuracy,
+    Counter,
+    DigRules,
+    PipeRun,
+    Reach,
+    Site,
+    Start,
+    Transmitter,
+)
 from lateral_map.reading.fields import (
     AngleSpread,
     Azimuth,
+    BeddingLength,
+    BoundaryPlaceWord,
+    Coordinate,
     Date,
     Depth,
+    EndWord,
     FallCodeWord,
     Footage,
     Fraction,
     Grade,
     Latitude,
     Length,
+    LineName,
     Longitude,
     MaterialWord,
     Name,
     NonNegativeLength,
     NonNegativeNumber,
-    Number,
     PipeSize,
+    PointName,
     PositiveFraction,
     PositiveLength,
     RuleWord,
+    SoilWord,
     Span,
     Spread,
     Text,
+    TrenchLength,
+    UnitWord,
+    Wander,
     YesNo,
-    one_of,
-    within_length,
+    ZoneLength,
 )
-from lateral_map.reading.typed import Typed
-from lateral_map.units import to_metres
+from lateral_map.reading.typed import Typed, key, keys_of, shown_length
 
 FORMAT: Final = 1
 
-
-def _feet(value: float, description: str) -> Any:
-    """Declare a length with its default in feet, as the format's contract gives it."""
-    return Field(
-        default=to_metres(value, "ft"),
-        description=description,
-        json_schema_extra={"default": f"{value:g} ft"},
-    )
-
-
-def _inches(value: float, description: str) -> Any:
-    return Field(
-        default=to_metres(value, "in"),
-        description=description,
-        json_schema_extra={"default": f"{value:g} in"},
-    )
-
-
-UnitWord = Annotated[Literal["ft", "us_ft", "m"], one_of("ft", "us_ft", "m")]
-SoilWord = Annotated[Literal["stable rock", "A", "B", "C"], one_of("stable rock", "A", "B", "C")]
-BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], one_of("main", "cleanout")]
-EndWord = Annotated[Literal["main", "not reached"], one_of("main", "not reached")]
-# A bare 24 would be 24 ft: no local rule, trench or bedding is that wide.
-ZoneLength = Annotated[
-    PositiveLength,
-    AfterValidator(
-        within_length(3.05, say="a bare number is in the site's unit; write '24 in' or '0.6 m'")
-    ),
-]
-TrenchLength = Annotated[
-    PositiveLength,
-    AfterValidator(
-        within_length(4.6, say="a bare number is in the site's unit; write '24 in' or '0.6 m'")
-    ),
-]
-BeddingLength = Annotated[
-    NonNegativeLength,
-    AfterValidator(
-        within_length(1.0, say="a bare number is in the site's unit; write '6 in' or '150 mm'")
-    ),
-]
+_site, _start, _counter = keys_of(Site), keys_of(Start), keys_of(Counter)
+_transmitter, _accuracy = keys_of(Transmitter), keys_of(Accuracy)
+_pipe, _dig, _referral = keys_of(PipeRun), keys_of(DigRules, "in"), keys_of(Referral)
 
 
 class SiteTable(Typed):
     """[site]: what the site is called, and how its lengths and coordinates are written."""
 
-    name: Name = Field(
-        description="What the site is called on drawings.", examples=['"12 Quarry Lane"']
+    name: Name = _site(
+        "name", "What the site is called on drawings.", "Name", examples=['"Lot 21, Ambersea"']
     )
-    date: Date | None = Field(default=None, description="Day of the inspection.")
-    crs: Name = Field(
-        description="Projected coordinate system of x, y, such as EPSG:6499; or local: a sketch "
-        "tied to no place on earth.",
+    date: Date | None = _site("date", "Day of the inspection.", "Day of the inspection")
+    crs: Name = key(
+        "Projected coordinate system of x, y, such as EPSG:6499, which GNSS needs; or local: a "
+        "sketch tied to no place on earth.",
+        "Coordinate system",
+        required=True,
         examples=['"EPSG:6499"', '"local"'],
     )
-    unit: UnitWord = Field(
-        description="Unit of every bare length: ft (international foot), us_ft (US survey foot) "
-        "or m.",
+    unit: UnitWord = _site(
+        "unit",
+        "Unit of every bare length: ft (international foot), us_ft (US survey foot) or m.",
+        "Unit of lengths",
         examples=['"ft"'],
     )
-    fall_code: FallCodeWord = Field(
-        default="IPC",
-        description="Plumbing code whose least fall for the size the pipe's fall is held against.",
+    fall_code: FallCodeWord = _site(
+        "fall_code",
+        "Plumbing code whose least fall for the size the pipe's fall is held against.",
+        "Plumbing code for the fall",
         examples=['"UPC"'],
     )
 
@@ -115,36 +104,39 @@ class SiteTable(Typed):
 class StartTable(Typed):
     """[start]: where the footage starts. Give a point, or x and y, or lat and lon."""
 
-    point: Name | None = Field(default=None, description="A named reference point of the plan.")
-    x: Number | None = Field(default=None, description="Easting, in the CRS's own unit.")
-    y: Number | None = Field(default=None, description="Northing, in the CRS's own unit.")
-    lat: Latitude | None = Field(default=None, description="WGS 84 latitude, decimal degrees.")
-    lon: Longitude | None = Field(default=None, description="WGS 84 longitude, decimal degrees.")
-    accuracy: Spread | None = Field(
-        default=None,
-        description="1 sd of the start, each axis; default 0.5 ft for a point or x, y and 4 ft "
-        "for lat, lon.",
+    point: PointName | None = key("A named reference point of the plan.", "At the reference point")
+    x: Coordinate | None = key("Easting, in the CRS's own unit.", "or x (east)")
+    y: Coordinate | None = key("Northing, in the CRS's own unit.", "and y (north)")
+    lat: Latitude | None = key("WGS 84 latitude, decimal degrees.", "or latitude")
+    lon: Longitude | None = key("WGS 84 longitude, decimal degrees.", "and longitude")
+    accuracy: Spread | None = key(
+        f"1 sd of the start, each axis; default {shown_length(SD_START_M, 'ft')} for a point or "
+        f"x, y and {shown_length(SD_LONLAT_M, 'ft')} for lat, lon.",
+        "Accuracy",
     )
-    depth: Depth | None = Field(default=None, description="Invert below ground at the start.")
-    depth_accuracy: Spread = _feet(0.25, "1 sd of that depth.")
-    ground: Length | None = Field(default=None, description="Elevation of the ground there.")
-    riser: NonNegativeLength = Field(
-        default=0.0, description="Footage spent going straight down before the pipe runs level."
+    depth: Depth | None = _start("depth_m", "Invert below ground at the start.", "Depth to invert")
+    depth_accuracy: Spread = _start("sd_depth_m", "1 sd of that depth.", "Depth accuracy")
+    ground: Length | None = _start(
+        "ground_m",
+        "Elevation of the ground there; gives the profile its datum.",
+        "Ground level there",
     )
-    azimuth: Azimuth | None = Field(
-        default=None, description="Direction the pipe leaves in, degrees clockwise from grid north."
+    riser: NonNegativeLength = _start(
+        "riser_m", "Footage spent going straight down before the pipe runs level.", "Riser"
     )
-    azimuth_accuracy: AngleSpread = Field(default=10.0, description="1 sd of it, degrees.")
+    azimuth: Azimuth | None = key(
+        "Direction the pipe leaves in, degrees clockwise from grid north.", "Direction it leaves in"
+    )
+    azimuth_accuracy: AngleSpread = _start(
+        "sd_azimuth_deg", "1 sd of that direction, degrees.", "Direction accuracy"
+    )
 
     @classmethod
     def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
         """Yield a fault unless exactly one way of placing the start is given whole."""
         yield from half_pairs(given, (("x", "y"), ("lat", "lon")))
-        ways = [
-            way
-            for way, keys in (("point", "point"), ("x, y", "xy"), ("lat, lon", "lat lon"))
-            if any(key in given for key in (keys.split() if way != "x, y" else "xy"))
-        ]
+        pairs = (("point", {"point"}), ("x, y", {"x", "y"}), ("lat, lon", {"lat", "lon"}))
+        ways = [way for way, keys in pairs if keys & given.keys()]
         remedy = "write one of: point; x and y; lat and lon"
         if not ways:
             yield Fault("nothing says where the start is", remedy)
@@ -155,45 +147,56 @@ class StartTable(Typed):
 class CounterTable(Typed):
     """[counter]: the footage counter and how far it may be off."""
 
-    zero: Footage = Field(default=0.0, description="Reading at the start.")
-    zero_accuracy: Spread = _feet(0.3, "1 sd of the zero.")
-    scale_accuracy: PositiveFraction = Field(
-        default=0.01, description="1 sd of the counter's scale, as a fraction."
+    zero: Footage = _counter("zero_m", "Reading at the start.", "Reading at the start")
+    zero_accuracy: Spread = _counter("sd_zero_m", "1 sd of the zero.", "Zero accuracy")
+    scale_accuracy: PositiveFraction = _counter(
+        "sd_scale", "1 sd of the counter's scale, as a fraction.", "Scale accuracy"
     )
-    reading_accuracy: Spread = _feet(0.1, "1 sd of reading it at a locate or finding.")
+    reading_accuracy: Spread = _counter(
+        "sd_reading_m", "1 sd of reading it at a locate or finding.", "Reading accuracy"
+    )
 
 
 class TransmitterTable(Typed):
     """[transmitter]: where the camera's transmitter rides, and how well its depth is read."""
 
-    behind_lens: NonNegativeLength = _feet(0.5, "How far the transmitter rides behind the lens.")
-    above_invert: NonNegativeLength = _feet(0.12, "How far its axis rides above the invert.")
-    depth_accuracy: Fraction = Field(
-        default=0.05, description="1 sd of a depth read-out, as a fraction of it, never less than"
+    behind_lens: NonNegativeLength = _transmitter(
+        "behind_lens_m", "How far the transmitter rides behind the lens.", "Behind the lens"
     )
-    depth_floor: Spread = _feet(0.25, "this length.")
+    above_invert: NonNegativeLength = _transmitter(
+        "above_invert_m", "How far its axis rides above the invert.", "Above the invert"
+    )
+    depth_accuracy: Fraction = _transmitter(
+        "sd_depth_fraction", "1 sd of a depth read-out, as a fraction of it.", "Depth accuracy"
+    )
+    depth_floor: Spread = _transmitter(
+        "sd_depth_floor_m", "Least 1 sd of a depth read-out, however shallow.", "Never better than"
+    )
 
 
 class PipeTable(Typed):
     """[[pipe]]: the pipe from one footage on."""
 
-    from_: Footage = Field(
-        alias="from", description="Footage this pipe begins at.", examples=["0.0"]
+    from_: Footage = _pipe(
+        "from_m", "Footage this pipe begins at.", "From footage", alias="from", examples=["0.0"]
     )
-    material: MaterialWord = Field(description="What it is made of.", examples=['"clay"'])
-    size: PipeSize = Field(
-        description="Nominal size; a bare number is inches, millimetres on a metric site.",
+    material: MaterialWord = _pipe(
+        "material", "What it is made of.", "Material", examples=['"clay"']
+    )
+    size: PipeSize = _pipe(
+        "size_m",
+        "Nominal size; a bare number is inches, millimetres on a metric site.",
+        "Nominal size",
         examples=["6"],
     )
-    wander: AngleSpread | None = Field(
-        default=None,
-        description="Degrees per square root of one unit of length that this pipe turns unseen, "
-        "1 sd; default that of [accuracy].",
+    wander: Wander | None = key(
+        "Degrees per square root of one unit of length that this pipe turns unseen, 1 sd; default "
+        "that of [accuracy]."
     )
-    joint_length: PositiveLength | None = Field(
-        default=None,
-        description="Length of one pipe, joint to joint; the wander is then taken from what one "
-        "joint of the material turns. Give this or wander.",
+    joint_length: PositiveLength | None = key(
+        "Length of one pipe, joint to joint; the wander is then taken from what one joint of the "
+        "material turns. Give this or wander.",
+        "Length of one pipe",
     )
 
     @classmethod
@@ -210,32 +213,26 @@ class BoundaryTable(Typed):
         json_schema_extra={"oneOf": [{"required": ["line"]}, {"required": ["at"]}]}
     )
 
-    line: Name | None = Field(
-        default=None, description="Name of a line of the plan.", examples=['"curb"']
-    )
-    at: BoundaryPlaceWord | None = Field(
-        default=None,
-        description="Instead of line: main (where the lateral meets it) or cleanout.",
+    line: LineName | None = key("Name of a line of the plan.", "Plan line", examples=['"curb"'])
+    at: BoundaryPlaceWord | None = key(
+        "Instead of line: main (where the lateral meets it) or cleanout.",
+        "or at",
         examples=['"main"'],
     )
-    footage: Footage | None = Field(
-        default=None,
-        description="Where that cleanout is; default the footage of the finding called cleanout.",
+    footage: Footage | None = key(
+        "Where that cleanout is; default the footage of the finding called cleanout.",
+        "Footage of the cleanout",
         examples=["41.5"],
     )
-    accuracy: Spread | None = Field(
-        default=None, description="1 sd of that footage; default [counter] reading_accuracy."
+    accuracy: Spread | None = key("1 sd of that footage; default [counter] reading_accuracy.")
+    name: Name | None = key(
+        "What the cleanout is called, where there is more than one; default cleanout.",
+        "Name of the cleanout",
     )
-    name: Name | None = Field(
-        default=None,
-        description="What the cleanout is called, where there is more than one; default cleanout.",
-    )
-    inside: Text = Field(default="", description="Who answers on the start's side.")
-    outside: Text = Field(default="", description="Who answers past it.")
-    decides: YesNo = Field(
-        default=False,
-        description="Whether responsibility changes here.",
-        json_schema_extra={"type": "boolean"},
+    inside: Text = key("Who answers on the start's side.", "Who answers before it", default="")
+    outside: Text = key("Who answers past it.", "Who answers past it", default="")
+    decides: YesNo = key(
+        "Whether responsibility changes here.", "Responsibility changes here", default=False
     )
 
     @classmethod
@@ -270,23 +267,30 @@ class BoundaryTable(Typed):
 class DigTable(Typed):
     """[dig]: what the local rule and the site ask of the dig."""
 
-    tolerance_zone: ZoneLength | None = Field(
-        default=None,
-        description="Each side of the pipe's outside wall, from the local rule.",
+    tolerance_zone: ZoneLength | None = _dig(
+        "tolerance_zone_m",
+        "Each side of the pipe's outside wall, from the local rule; without it 18 in is used, and "
+        "said to be nobody's rule.",
+        "Tolerance zone",
+        examples=['"24 in"'],
     )
-    rule: Text = Field(default="", description="The local rule, in words.")
-    soil: SoilWord = Field(
-        default="C", description="Soil type; a utility trench has been dug before, so C by default."
+    rule: Text = _dig("rule", "The local rule, in words.", "The local rule, in words")
+    soil: SoilWord = _dig(
+        "soil", "Soil type; a utility trench has been dug before, so C by default.", "Soil"
     )
-    trench_width: TrenchLength = _inches(24, "Width of the trench's bottom.")
-    bedding: BeddingLength = _inches(6, "Bedding dug below the pipe.")
-    swell: Span | None = Field(
-        default=None,
-        description="How much dug earth swells, least and most, such as [0.2, 0.3]; default that "
-        "of common earth.",
+    trench_width: TrenchLength = _dig(
+        "trench_width_m", "Width of the trench's bottom.", "Trench width"
     )
-    swell_source: Text = Field(default="", description="Where that swell is from.")
-    pavement_cutback: BeddingLength = _inches(6, "How far paving is cut back beyond the trench.")
+    bedding: BeddingLength = _dig("bedding_m", "Bedding dug below the pipe.", "Bedding")
+    swell: Span | None = _dig(
+        "swell",
+        "How much dug earth swells, least and most, such as [0.2, 0.3]; default that of common "
+        "earth.",
+    )
+    swell_source: Text = _dig("swell_source", "Where that swell is from.")
+    pavement_cutback: BeddingLength = _dig(
+        "pavement_cutback_m", "How far paving is cut back beyond the trench."
+    )
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where earth would swell to several times itself."""
@@ -298,18 +302,15 @@ class DigTable(Typed):
 class DigRuleTable(Typed):
     """[[dig_rule]]: a figure of a state plan or local code in place of the federal one."""
 
-    rule: RuleWord = Field(
-        description="Which rule it replaces.", examples=['"protective system depth"']
+    rule: RuleWord = key(
+        "Which rule it replaces.", required=True, examples=['"protective system depth"']
     )
-    length: NonNegativeLength | None = Field(
-        default=None, description="The rule's depth or distance.", examples=['"4 ft"']
+    length: NonNegativeLength | None = key("The rule's depth or distance.", examples=['"4 ft"'])
+    slope: NonNegativeNumber | None = key(
+        "The rule's steepest slope, run over rise: 1.5 for 1 1/2 across to 1 up."
     )
-    slope: NonNegativeNumber | None = Field(
-        default=None,
-        description="The rule's steepest slope, run over rise: 1.5 for 1 1/2 across to 1 up.",
-    )
-    citation: Name = Field(
-        description="Where it is written.", examples=['"State Plan, section 12.3"']
+    citation: Name = key(
+        "Where it is written.", required=True, examples=['"State Plan, section 12.3"']
     )
 
     def value_faults(self) -> Iterable[Fault]:
@@ -321,17 +322,24 @@ class DigRuleTable(Typed):
             yield Fault(problem, f"write {wanted} = {example}, and that alone", field=wanted)
 
 
+_reach = keys_of(Reach)
+
+
 class ReachTable(Typed):
     """[[reach]]: a stretch somebody means to repair, instead of those the findings call for."""
 
-    from_: Footage = Field(alias="from", description="Footage it begins at.", examples=["61.5"])
-    to: Footage = Field(description="Footage it ends at.", examples=["80.0"])
-    name: Text = Field(default="", description="What it is called.")
+    from_: Footage = _reach("from_m", "Footage it begins at.", alias="from", examples=["61.5"])
+    to: Footage = _reach("to_m", "Footage it ends at.", examples=["80.0"])
+    name: Text = _reach("name", "What it is called.")
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where the stretch runs backwards or has no length."""
         if self.to <= self.from_:
             yield Fault("it ends before it begins", "write a greater footage", field="to")
+
+
+def _rate(description: str, per: str = "each") -> Any:
+    return key(description, per=per)
 
 
 class RatesTable(Typed):
@@ -341,118 +349,119 @@ class RatesTable(Typed):
     cubic metre, by the site's unit.
     """
 
-    currency: Text = Field(default="", description="Printed beside every sum.")
-    mobilise_open_cut: Span | None = Field(default=None, description="Coming to dig, each time.")
-    mobilise_liner: Span | None = Field(default=None, description="Coming to line, each time.")
-    excavate: Span | None = Field(default=None, description="Digging, by volume in the ground.")
-    haul: Span | None = Field(default=None, description="Carting off, by loose volume.")
-    shore: Span | None = Field(default=None, description="Shoring or shielding, by wall area.")
-    bedding: Span | None = Field(default=None, description="Bedding, by volume.")
-    pipe: Span | None = Field(default=None, description="New pipe laid, by length.")
-    liner: Span | None = Field(default=None, description="Liner, by length.")
-    access_pit: Span | None = Field(default=None, description="A pit to line from, each.")
-    lawn: Span | None = Field(default=None, description="Restoring lawn, by area.")
-    planting: Span | None = Field(default=None, description="Restoring planting, by area.")
-    concrete: Span | None = Field(default=None, description="Restoring concrete, by area.")
-    asphalt: Span | None = Field(default=None, description="Restoring asphalt, by area.")
-    gravel: Span | None = Field(default=None, description="Restoring gravel, by area.")
-    other: Span | None = Field(default=None, description="Restoring other ground, by area.")
+    currency: Text = key("Printed beside every sum.", default="")
+    mobilise_open_cut: Span | None = _rate("Coming to dig, each time.")
+    mobilise_liner: Span | None = _rate("Coming to line, each time.")
+    excavate: Span | None = _rate("Digging, by volume in the ground.", "earth")
+    haul: Span | None = _rate("Carting off, by loose volume.", "earth")
+    shore: Span | None = _rate("Shoring or shielding, by wall area.", "area")
+    bedding: Span | None = _rate("Bedding, by volume.", "earth")
+    pipe: Span | None = _rate("New pipe laid, by length.", "length")
+    liner: Span | None = _rate("Liner, by length.", "length")
+    access_pit: Span | None = _rate("A pit to line from, each.")
+    lawn: Span | None = _rate("Restoring lawn, by area.", "area")
+    planting: Span | None = _rate("Restoring planting, by area.", "area")
+    concrete: Span | None = _rate("Restoring concrete, by area.", "area")
+    asphalt: Span | None = _rate("Restoring asphalt, by area.", "area")
+    gravel: Span | None = _rate("Restoring gravel, by area.", "area")
+    other: Span | None = _rate("Restoring other ground, by area.", "area")
 
 
 class TerrainTable(Typed):
-    """[terrain]: what ground.tif does not say of itself."""
+    """[terrain]: what ground.tif, a terrain model in the folder, does not say of itself."""
 
-    unit: UnitWord | None = Field(
-        default=None, description="Unit of its heights; default what the file says, else metres."
-    )
-    accuracy: Spread = Field(
-        default=0.1,
-        description="1 sd of its heights.",
-        json_schema_extra={"default": "0.1 m"},
-    )
+    unit: UnitWord | None = key("Unit of its heights; default what the file says, else metres.")
+    accuracy: Spread = key("1 sd of its heights.", default=0.1, shown="0.1 m")
 
 
 class AccuracyTable(Typed):
     """[accuracy]: 1 sd of each kind of reading; every key is optional."""
 
-    tape: Spread = _feet(0.1, "A tape distance, and ...")
-    tape_fraction: Fraction = Field(
-        default=0.002, description="... this much of it, in quadrature."
+    tape: Spread = _accuracy("tape_m", "A tape distance, and ...", "Tape")
+    tape_fraction: Fraction = _accuracy(
+        "tape_fraction", "... this much of it, in quadrature.", "Tape, of its length"
     )
-    mark: Spread = _feet(
-        0.25, "The paint mark against the transmitter, in plan, each axis; and ..."
+    mark: Spread = _accuracy(
+        "mark_m",
+        "The paint mark against the transmitter, in plan, each axis; and ...",
+        "Paint mark",
     )
-    mark_fraction: Fraction = Field(
-        default=0.03, description="... this much of the depth, in quadrature."
+    mark_fraction: Fraction = _accuracy(
+        "mark_fraction", "... this much of the depth, in quadrature.", "Paint mark, of the depth"
     )
-    offset: Spread = _feet(0.1, "A distance along or offset from a line.")
-    ground: Spread = _feet(0.05, "A ground level.")
-    wander: AngleSpread | None = Field(
-        default=None,
-        description="Degrees per square root of one unit of length that pipe turns unseen in "
-        "plan; default 0.5 per square root of a foot.",
+    offset: Spread = _accuracy(
+        "offset_m", "A distance along or offset from a line.", "Along or off a line"
     )
-    fitting: AngleSpread = Field(default=2.0, description="Degrees, a bend given by its fitting.")
-    eye: AngleSpread = Field(default=8.0, description="Degrees, a bend judged by eye.")
-    fall: Grade = Field(default=0.02, description="The pipe's expected grade as a ratio, and ...")
-    fall_accuracy: PositiveFraction = Field(
-        default=0.02, description="... its sd along the first piece."
+    ground: Spread = _accuracy("ground_m", "A ground level.", "Ground level")
+    wander: Wander | None = key(
+        "Degrees per square root of one unit of length that pipe turns unseen in plan; default "
+        f"{WANDER_PER_ROOT_FT:g} per square root of a foot.",
+        "Wander in plan",
     )
-    fall_wander: AngleSpread | None = Field(
-        default=None,
-        description="Degrees per square root of one unit of length, in profile; default 0.2 per "
-        "square root of a foot.",
+    fitting: AngleSpread = _accuracy(
+        "fitting_deg", "Degrees, a bend given by its fitting.", "Bend by its fitting"
     )
-    mapped_line: Spread = _feet(1.0, "A plan line that states no accuracy, across itself.")
-    mapped_point: Spread = _feet(0.1, "A plan point that states no accuracy, each axis.")
+    eye: AngleSpread = _accuracy("eye_deg", "Degrees, a bend judged by eye.", "Bend by eye")
+    fall: Grade = _accuracy(
+        "fall", "The pipe's expected grade as a ratio (0.02 is 2 %), and ...", "Expected grade"
+    )
+    fall_accuracy: PositiveFraction = _accuracy(
+        "sd_fall", "... its sd along the first piece.", "Grade accuracy"
+    )
+    fall_wander: Wander | None = key(
+        "Degrees per square root of one unit of length, in profile; default "
+        f"{FALL_WANDER_PER_ROOT_FT:g} per square root of a foot.",
+        "Wander in profile",
+    )
+    mapped_line: Spread = _accuracy(
+        "mapped_line_m", "A plan line that states no accuracy, across itself.", "Mapped line"
+    )
+    mapped_point: Spread = _accuracy(
+        "mapped_point_m", "A plan point that states no accuracy, each axis.", "Mapped point"
+    )
 
 
 class RunTable(Typed):
     """[run]: how far the camera went."""
 
-    end_footage: Footage | None = Field(
-        default=None,
-        description="Where the run ends; default the last footage given anywhere.",
+    end_footage: Footage | None = key(
+        "Where the run ends; default the last footage given anywhere.",
+        "Footage at the end",
         examples=["93.0"],
     )
-    end: EndWord | None = Field(
-        default=None, description="What it ended at; without it the main is not claimed."
+    end: EndWord | None = key(
+        "What it ended at; without it the main is not claimed.", "It ended at"
     )
 
 
 class ReferralTable(Typed):
     """[referral]: what the referral to the utility says; every key is optional."""
 
-    to: Text = Field(default="", description="Who it goes to; lines may follow one another.")
-    from_: Text = Field(default="", alias="from", description="Who sends it.")
-    client: Name | None = Field(
-        default=None,
-        description="Whose side the sender is on: a party as a [[boundary]] names it.",
-        examples=['"owner"'],
+    to: Text = _referral("to", "Who it goes to; lines may follow one another.")
+    from_: Text = _referral("sender", "Who sends it.", alias="from")
+    client: Name | None = key(
+        "Whose side the sender is on: a party as a [[boundary]] names it.", examples=['"owner"']
     )
-    reference: Text = Field(default="", description="Your own or the utility's reference.")
-    question: Text = Field(
-        default="", description="What you ask of the utility, in one sentence of your own."
+    reference: Text = _referral("reference", "Your own or the utility's reference.")
+    question: Text = _referral(
+        "question", "What you ask of the utility, in one sentence of your own."
     )
-    signature: Text = Field(default="", description="Who signs.")
-    letter: Text = Field(
-        default="", description="A letter template of your own in the site folder (Jinja2, HTML)."
+    signature: Text = _referral("signature", "Who signs.")
+    letter: Text = _referral(
+        "letter", "A letter template of your own in the site folder (Jinja2, HTML)."
     )
-    photographs: Text = Field(
-        default="photographs",
-        description="Folder in the site folder with JPEG or PNG files named by footage.",
+    photographs: Text = _referral(
+        "photographs", "Folder in the site folder with JPEG or PNG files named by footage."
     )
-    keep_metadata: YesNo = Field(
-        default=False,
-        description="Keep what cameras write into photographs (place, time, owner).",
-        json_schema_extra={"type": "boolean"},
+    keep_metadata: YesNo = _referral(
+        "keep_metadata", "Keep what cameras write into photographs (place, time, owner)."
     )
 
 
 class SiteDocument(Typed):
     """site.toml of a located lateral: what was measured once for the whole run."""
 
-    format: Literal[1] = Field(description="Version of the site format.", examples=["1"])
+    format: Literal[1] = key("Version of the site format.", required=True, examples=["1"])
     site: SiteTable
     start: StartTable
     counter: CounterTable = CounterTable()
@@ -469,6 +478,21 @@ class SiteDocument(Typed):
     terrain: TerrainTable = TerrainTable()
 
 
+def table_models() -> dict[str, tuple[type[Typed], bool]]:
+    """Return each table's model, and whether it may stand several times: [[pipe]]."""
+    found: dict[str, tuple[type[Typed], bool]] = {}
+    for name, field in SiteDocument.model_fields.items():
+        model = next(iter(get_args(field.annotation)), field.annotation)
+        if isinstance(model, type) and issubclass(model, Typed):
+            found[name] = (model, model is not field.annotation)
+    return found
+
+
+def written(name: str) -> str:
+    """Return a table's heading as it stands in site.toml."""
+    return f"[[{name}]]" if table_models()[name][1] else f"[{name}]"
+
+
 def half_pairs(given: Mapping[str, object], pairs: Iterable[tuple[str, str]]) -> Iterable[Fault]:
     """Yield a fault for each pair of keys of which only one is given."""
     for one, other in pairs:
@@ -482,6 +506,7 @@ def site_schema() -> dict[str, Any]:
     schema = SiteDocument.model_json_schema(by_alias=True)
     for model in (schema, *schema["$defs"].values()):
         for name, of in list(model["properties"].items()):
+            of.pop("_", None)
             model["properties"][name] = _without_null(of)
             if "$ref" in of:
                 of.pop("default", None)

@@ -8,9 +8,10 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final, get_args
 
 from lateral_map.errors import Fault
+from lateral_map.model.site import Unit
 from lateral_map.reading.files import decode_utf8, read_bytes
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.schema import (
@@ -30,13 +31,16 @@ from lateral_map.reading.schema import (
     StartTable,
     TerrainTable,
     TransmitterTable,
+    table_models,
+    written,
 )
 from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
 from lateral_map.reading.words import clean_name, nearest, plain, suggest
 from lateral_map.units import show_value
 
 _FILE: Final = "site.toml"
-Table = TypeVar("Table", bound=Typed)
+_HEADER = re.compile(r"\s*(?P<open>\[\[?)\s*(?P<name>[A-Za-z0-9_-]+)\s*\]")
+_KEY = re.compile(r"""\s*(?:"(?P<quoted>[^"]+)"|(?P<bare>[A-Za-z0-9_-]+))\s*=""")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,21 +53,21 @@ class SiteFile:
 
     unit: str
     crs: str
+    lines: Mapping[str, int]
     site: SiteTable | None
     start: StartTable | None
     counter: CounterTable
     transmitter: TransmitterTable
-    pipes: tuple[PipeTable, ...]
-    boundaries: tuple[BoundaryTable, ...]
+    pipe: tuple[PipeTable, ...]
+    boundary: tuple[BoundaryTable, ...]
     dig: DigTable
     accuracy: AccuracyTable
     run: RunTable
     referral: ReferralTable
-    dig_rules: tuple[DigRuleTable, ...]
-    reaches: tuple[ReachTable, ...]
+    dig_rule: tuple[DigRuleTable, ...]
+    reach: tuple[ReachTable, ...]
     rates: RatesTable
     terrain: TerrainTable
-    lines: Mapping[str, int]
 
 
 def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:
@@ -73,8 +77,7 @@ def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:
     document = None if text is None else _parse(text, ledger)
     if text is None or document is None:
         return None
-    reader = _Reader(document, _line_numbers(text), ledger)
-    return reader.read()
+    return _Reader(document, _line_numbers(text), ledger).read()
 
 
 def _parse(text: str, ledger: Ledger) -> dict[str, Any] | None:
@@ -101,7 +104,7 @@ def _toml_remedy(text: str, row: int | None) -> str:
     if re.search(r"=\s*\"[^\"]*'[^\"]*\"\s*\"", line):
         return "feet and inches go between three quotation marks ('''7'6\"''') or as \"7 ft 6 in\""
     if re.search(r"=\s*[A-Za-z0-9]+[A-Za-z' ]", line):
-        return 'put text in quotation marks, such as name = "12 Quarry Lane" or depth = "7 ft 6 in"'
+        return 'put text in quotation marks, such as name = "Lot 21" or depth = "7 ft 6 in"'
     return "check the line for quotation marks, brackets and a key given twice"
 
 
@@ -112,41 +115,21 @@ class _Reader:
         self._document = document
         self._lines = lines
         self._ledger = ledger
-        site = document.get("site")
-        self._given_site: dict[str, Any] = site if isinstance(site, dict) else {}
-        self._spelling = Spelling(unit=self._unit())
+        given = document.get("site")
+        site: dict[str, Any] = given if isinstance(given, dict) else {}
+        unit, crs = site.get("unit"), site.get("crs")
+        word = plain(unit[:20]) if isinstance(unit, str) else ""
+        # In feet where the unit is not given right: the rest can still be checked.
+        self._spelling = Spelling(word if word in get_args(Unit) else "ft")
+        self._crs = clean_name(crs) if isinstance(crs, str) else ""
 
     def read(self) -> SiteFile:
         self._check_top()
-        return SiteFile(
-            unit=self._spelling.unit,
-            crs=self._crs(),
-            site=self._table("site", SiteTable),
-            start=self._table("start", StartTable),
-            counter=self._table("counter", CounterTable) or CounterTable(),
-            transmitter=self._table("transmitter", TransmitterTable) or TransmitterTable(),
-            pipes=self._tables("pipe", PipeTable),
-            boundaries=self._tables("boundary", BoundaryTable),
-            dig=self._table("dig", DigTable) or DigTable(),
-            accuracy=self._table("accuracy", AccuracyTable) or AccuracyTable(),
-            run=self._table("run", RunTable) or RunTable(),
-            referral=self._table("referral", ReferralTable) or ReferralTable(),
-            dig_rules=self._tables("dig_rule", DigRuleTable),
-            reaches=self._tables("reach", ReachTable),
-            rates=self._table("rates", RatesTable) or RatesTable(),
-            terrain=self._table("terrain", TerrainTable) or TerrainTable(),
-            lines=self._lines,
-        )
-
-    def _unit(self) -> str:
-        """Return the unit, or feet where it is not given right: the rest can still be checked."""
-        unit = self._given_site.get("unit")
-        word = plain(unit[:20]) if isinstance(unit, str) else ""
-        return word if word in {"ft", "us_ft", "m"} else "ft"
-
-    def _crs(self) -> str:
-        crs = self._given_site.get("crs")
-        return clean_name(crs) if isinstance(crs, str) else ""
+        tables: dict[str, Any] = {
+            name: self._tables(name, model) if many else self._table(name, model)
+            for name, (model, many) in table_models().items()
+        }
+        return SiteFile(self._spelling.unit, self._crs, self._lines, **tables)
 
     def _check_top(self) -> None:
         known = key_names(SiteDocument)
@@ -160,19 +143,21 @@ class _Reader:
             problem = f"format {show_value(version)} is not one this program reads"
             self._fault("", Fault(problem, f"write format = {FORMAT}", field="format"))
 
-    def _table(self, name: str, model: type[Table]) -> Table | None:
-        given = self._document.get(name, {})
-        if name not in self._document and SiteDocument.model_fields[name].is_required():
+    def _table(self, name: str, model: type[Typed]) -> Any:
+        """Return a table; where it is faulty its defaults, None where it has none."""
+        field, given = SiteDocument.model_fields[name], self._document.get(name, {})
+        if name not in self._document and field.is_required():
             self._fault("", Fault(f"[{name}] is missing", f"add the table [{name}]", field=name))
             return None
         if not isinstance(given, dict):
             many = isinstance(given, list) and all(isinstance(one, dict) for one in given)
             problem = "it is written several times" if many else "it is not a table"
             self._fault("", Fault(problem, f"write it once, under [{name}]", field=name))
-            return None
-        return self._one(name, model, given)
+            given = None
+        read = None if given is None else self._one(name, model, given)
+        return read if read is not None or field.is_required() else field.default
 
-    def _tables(self, name: str, model: type[Table]) -> tuple[Table, ...]:
+    def _tables(self, name: str, model: type[Typed]) -> tuple[Typed, ...]:
         given = self._document.get(name, [])
         if not isinstance(given, list) or not all(isinstance(one, dict) for one in given):
             remedy = f"write each one under [[{name}]], with double brackets"
@@ -181,7 +166,7 @@ class _Reader:
         read = [self._one(f"{name}[{i}]", model, one) for i, one in enumerate(given, 1)]
         return tuple(one for one in read if one is not None)
 
-    def _one(self, prefix: str, model: type[Table], given: dict[str, Any]) -> Table | None:
+    def _one(self, prefix: str, model: type[Typed], given: dict[str, Any]) -> Typed | None:
         instance, faults = read_typed(model, given, self._spelling)
         for fault in faults:
             self._fault(prefix, _with_home(fault, given))
@@ -195,46 +180,23 @@ class _Reader:
 
 def _with_home(fault: Fault, given: Mapping[str, Any]) -> Fault:
     """Where an unknown key belongs to another table, say which."""
-    if fault.problem != "this key is unknown" or fault.field not in given:
+    home = _home(fault.field)
+    if fault.problem != "this key is unknown" or fault.field not in given or home is None:
         return fault
-    homes = [name for name, model in _MODELS.items() if fault.field in key_names(model)]
-    return replace(fault, remedy=f"it belongs in {_written(homes[0])}") if homes else fault
+    return replace(fault, remedy=f"it belongs in {home}")
 
 
 def _top_remedy(key: str, known: tuple[str, ...]) -> str:
-    homes = [name for name, model in _MODELS.items() if key in key_names(model)]
-    if homes and nearest(key, known, 0.75) is None:
-        return f"it belongs in {_written(homes[0])}"
+    home = _home(key)
+    if home is not None and nearest(key, known, 0.75) is None:
+        return f"it belongs in {home}"
     return suggest(key, known)
 
 
-_MODELS: Final[dict[str, type[Typed]]] = {
-    "site": SiteTable,
-    "start": StartTable,
-    "counter": CounterTable,
-    "transmitter": TransmitterTable,
-    "pipe": PipeTable,
-    "boundary": BoundaryTable,
-    "dig": DigTable,
-    "accuracy": AccuracyTable,
-    "run": RunTable,
-    "referral": ReferralTable,
-    "dig_rule": DigRuleTable,
-    "reach": ReachTable,
-    "rates": RatesTable,
-    "terrain": TerrainTable,
-}
-
-
-_MANY: Final = frozenset({"pipe", "boundary", "dig_rule", "reach"})
-
-
-def _written(name: str) -> str:
-    return f"[[{name}]]" if name in _MANY else f"[{name}]"
-
-
-_HEADER = re.compile(r"\s*(?P<open>\[\[?)\s*(?P<name>[A-Za-z0-9_-]+)\s*\]")
-_KEY = re.compile(r"""\s*(?:"(?P<quoted>[^"]+)"|(?P<bare>[A-Za-z0-9_-]+))\s*=""")
+def _home(key: str) -> str | None:
+    """Return the first table that has a key, as it is written."""
+    models = table_models().items()
+    return next((written(name) for name, (model, _) in models if key in key_names(model)), None)
 
 
 def _line_numbers(text: str) -> dict[str, int]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import TypeVar
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import MISSING, dataclass, fields
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from lateral_map.errors import Fault
 from lateral_map.reading.words import LONGEST_NAME, clean_name, suggest
+from lateral_map.units import from_metres
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,71 @@ class Typed(BaseModel):
     def value_faults(self) -> Iterable[Fault]:
         """Yield what is wrong between values that are each right by themselves."""
         return ()
+
+
+def shown_length(value_m: float, unit: str) -> str:
+    """Return a default length as the format's contract gives it, such as ``0.3 ft``."""
+    return f"{from_metres(value_m, unit):g} {unit}"
+
+
+def key(
+    description: str,
+    title: str | None = None,
+    *,
+    to: str = "",
+    default: Any = None,
+    required: bool = False,
+    shown: object = None,
+    examples: Sequence[str] = (),
+    alias: str | None = None,
+    per: str = "",
+) -> Any:
+    """Declare a key: what it means, and what it is called beside a form's field.
+
+    It is None where it is left out, unless it has a default or is required. ``to`` is the field of
+    the model's dataclass it becomes; ``per`` is what a rate is for: each, length, area or earth.
+    ``shown`` is the default as people write it.
+    """
+    extra: dict[str, Any] = {"_": {"to": to, "per": per}}
+    if shown is not None:
+        extra["default"] = shown
+    return Field(
+        default=... if required else default,
+        title=title,
+        description=description,
+        examples=list(examples) or None,
+        alias=alias,
+        json_schema_extra=extra,
+    )
+
+
+def keys_of(model: type, unit: str = "ft") -> Callable[..., Any]:
+    """Return a ``key`` that takes its default from a dataclass: ``(to, description, title)``."""
+    defaults = {one.name: one.default for one in fields(model) if one.default is not MISSING}
+
+    def declare(to: str, description: str, title: str | None = None, **more: Any) -> Any:
+        default = defaults.get(to)
+        if to.endswith("_m") and default:
+            more["shown"] = shown_length(default, unit)
+        return key(description, title, to=to, default=default, required=to not in defaults, **more)
+
+    return declare
+
+
+def own_notes(field: FieldInfo) -> Mapping[str, Any]:
+    """Return what ``key`` notes of a key beside pydantic: ``to`` and ``per``."""
+    extra = field.json_schema_extra
+    notes = extra.get("_") if isinstance(extra, dict) else None
+    return notes if isinstance(notes, dict) else {}
+
+
+def made(table: Typed) -> dict[str, Any]:
+    """Return the values of a table by the names of the dataclass's fields they become."""
+    return {
+        to: getattr(table, name)
+        for name, field in type(table).model_fields.items()
+        if (to := own_notes(field).get("to"))
+    }
 
 
 def refuse(problem: str, remedy: str) -> PydanticCustomError:

@@ -29,11 +29,7 @@ def _plain_line() -> Site:
         frame=local_frame("m"),
         unit="m",
         start=Start(0.0, 0.0, 0.1, depth_m=1.0),
-        accuracy=Accuracy(
-            tape_m=0.03, tape_fraction=0.002, mark_m=0.08, mark_fraction=0.03, offset_m=0.03,
-            ground_m=0.02, wander_deg=0.9, fitting_deg=2.0, eye_deg=8.0, fall=0.02, sd_fall=0.02,
-            fall_wander_deg=0.4, mapped_line_m=0.3, mapped_point_m=0.03,
-        ),
+        accuracy=Accuracy(),
         run=Run(10.0),
         locates=(Locate("A", 5.0, depth_m=1.1, ties=(PositionTie(0.0, 4.85, 0.05, "xy"),)),),
-    )  # fmt: skip
+    )

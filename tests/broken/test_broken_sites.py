@@ -209,7 +209,7 @@ SITE_TOML_CASES = [
         "tolerance_zone",
         ("belongs in [dig]",),
     ),
-    Case("no name", toml("site", "name", None), TOML, None, "site.name", ("missing", "12 Quarry")),
+    Case("no name", toml("site", "name", None), TOML, None, "site.name", ("missing", "Lot 21")),
     Case("blank name", toml("site", "name", '" "'), TOML, None, "site.name", ("blank",)),
     Case("name of 10,000 letters", toml("site", "name", f'"{"x" * 10_000}"'), TOML, None, "site.name", ("10000",)),
     Case("no crs", toml("site", "crs", None), TOML, None, "site.crs", ("missing", "EPSG:6499", "local")),
