@@ -7,6 +7,7 @@ is kept to what every reader shows: plain ASCII, on one line, with no control co
 from __future__ import annotations
 
 import io
+import threading
 import unicodedata
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.numbers import length, plus_minus, tidy
 
 if TYPE_CHECKING:
@@ -92,17 +94,22 @@ def route_dxf(report: Report) -> bytes:
     return text.getvalue().encode("ascii", "replace")
 
 
+# The switch is the library's own and global: two drawings at once would turn it off too early.
+_ONE_AT_A_TIME: Final = threading.Lock()
+
+
 @contextmanager
 def _fixed_metadata() -> Iterator[None]:
     """Keep the present time and random ids out of the file."""
     import ezdxf
 
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+    with _ONE_AT_A_TIME:
+        before = ezdxf.options.write_fixed_meta_data_for_testing
+        ezdxf.options.write_fixed_meta_data_for_testing = True
+        try:
+            yield
+        finally:
+            ezdxf.options.write_fixed_meta_data_for_testing = before
 
 
 def _set_up(document: Drawing, report: Report) -> None:
@@ -133,7 +140,7 @@ class _Drawing:
             layer = _OTHERS[area.kind][0]
             self._rings(area.polygon, layer, {"name": area.name, "cover": area.cover or ""})
         for line in plan.lines:
-            facts = {"name": line.name, "accuracy_95": self._out.length(1.959964 * line.sd_m)}
+            facts = {"name": line.name, "accuracy_95": self._out.length(TWO_SIDED_95 * line.sd_m)}
             self._flat(line.vertices_m, _LINES[line.kind][0], facts)
         for utility in plan.utilities:
             facts = {
@@ -161,10 +168,17 @@ class _Drawing:
     def marks(self) -> None:
         """Add locates, bends, crossings and findings, each with its words."""
         report, unit = self._report, self._report.site.unit
-        for locate in report.site.locates:
-            if locate.use:
-                at = locate.footage_m - report.site.transmitter.behind_lens_m
-                self._on_line(at, f"locate {locate.mark}", "locates", {"mark": locate.mark})
+        for located in report.locates:
+            if located.easting_m is None or located.northing_m is None:
+                continue
+            mark = located.locate.mark
+            doubt = {"suspect": " SUSPECT", "set aside": " (set aside)"}.get(located.state, "")
+            height = float(report.route.positions(located.footage_m)[0, 2])
+            facts = {
+                "mark": mark, "state": located.state, "footage": length(located.footage_m, unit),
+            }  # fmt: skip
+            place = (located.easting_m, located.northing_m, height)
+            self._mark(place, f"locate {mark}{doubt}", "locates", facts)
         for bend in report.site.bends:
             words = f"bend {bend.turn_deg:g} deg, fall {bend.fall_deg:g} deg"
             self._on_line(bend.footage_m, words, "bends", {"turn": bend.turn_deg})
@@ -176,11 +190,16 @@ class _Drawing:
             )  # fmt: skip
         for result in report.findings:
             finding = result.finding
-            facts = {"finding": finding.finding, "severity": finding.severity or "",
-                     "answers": ", then ".join(result.answers), "note": finding.note}  # fmt: skip
-            self._on_line(
-                finding.footage_m, f"{result.number} {finding.finding}", "findings", facts
-            )
+            stop = "STOP " if result.finding_class == "danger" else ""
+            facts = {
+                "number": str(result.number), "finding": finding.finding,
+                "class": result.finding_class, "severity": finding.severity or "",
+                "verdict": result.verdict or "", "answers": ", then ".join(result.answers),
+                "to": "" if finding.to_m is None else length(finding.to_m, unit),
+                "note": finding.note,
+            }  # fmt: skip
+            words = f"{stop}#{result.number} {finding.finding}"
+            self._on_line(finding.footage_m, words, "findings", facts)
 
     def notes(self) -> None:
         """Add what the drawing is and is not, under its lower left corner."""

@@ -15,6 +15,7 @@ from shapely.geometry.polygon import orient
 
 from lateral_map.export.outward import Outward, outward, rounded
 from lateral_map.export.result import crossing_record, finding_record, station_records
+from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
     from lateral_map.model.arrays import Floats
@@ -67,8 +68,25 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
         Layer("stations", "The route at regular footages and events", _stations(report, out)),
         Layer("crossings", "Where the route crosses plan lines", _crossings(report, out)),
         Layer("findings", "What the camera saw", _findings(report, out)),
-        Layer("locates", "The pipe where the transmitter was located", _locates(report, out)),
+        Layer(
+            "locates",
+            "The pipe where the transmitter was located; set aside: where it was marked",
+            _locates(report, out),
+        ),
     )
+
+
+def mark_name(layer: LayerName, record: Record) -> str:
+    """Return what a locate, crossing or finding is called in files that name their marks."""
+    match layer:
+        case "locates":
+            doubt = {"suspect": " SUSPECT", "set aside": " (set aside)"}.get(record["state"], "")
+            return f"Locate {label(record['mark'])}{doubt}"
+        case "crossings":
+            return f"Crosses {label(record['line'])}"
+        case _:
+            stop = "STOP " if record["class"] == "danger" else ""
+            return f"{stop}#{record['number']} {label(record['finding'])}"
 
 
 def _corridor(report: Report) -> tuple[Feature, ...]:
@@ -152,11 +170,17 @@ def _crossings(report: Report, out: Outward) -> tuple[Feature, ...]:
 def _findings(report: Report, out: Outward) -> tuple[Feature, ...]:
     return tuple(
         Feature(
-            Point(result.near.easting_m, result.near.northing_m),
+            Point(result.near.easting_m, result.near.northing_m, height),
             finding_record(result, out) | _side_attributes(result, out),
         )
-        for result in report.findings
+        for result, height in zip(report.findings, _heights(report), strict=True)
     )
+
+
+def _heights(report: Report) -> list[float]:
+    """Return the invert's elevation (m) at each finding."""
+    at = [result.near.footage_m for result in report.findings]
+    return [float(height) for height in report.route.positions(at)[:, 2]] if at else []
 
 
 def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
@@ -175,6 +199,7 @@ def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
                     "footage": out.length(locate.footage_m),
                     "depth_read": out.length(locate.depth_m),
                     "held_above": out.length(locate.held_above_m),
+                    "depth_to_invert": out.length(result.depth_m),
                     "state": result.state,
                     "note": locate.note,
                     "extra": dict(locate.extra),

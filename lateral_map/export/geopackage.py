@@ -40,13 +40,13 @@ _GEOMETRY_TYPES: Final[dict[LayerName, str]] = {
     "stretches": "LineString Z",
     "stations": "Point Z",
     "crossings": "Point",
-    "findings": "Point",
+    "findings": "Point Z",
     "locates": "Point Z",
 }
 # Numbers that may be unknown all through a layer: a column of nothing would else become text.
 _NUMBERS: Final = (
-    "lat", "lon", "to", "ground_elevation", "invert_elevation", "depth_read", "past", "past_sd",
-    "probability_past",
+    "lat", "lon", "to", "ground_elevation", "invert_elevation", "depth_read", "depth_to_invert",
+    "past", "past_sd", "probability_past",
 )  # fmt: skip
 _NO_DATE: Final = dt.date(1970, 1, 1)
 

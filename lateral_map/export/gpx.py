@@ -5,23 +5,26 @@ No elevations: GPX means metres above sea level, which nobody measured.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from lateral_map.export.features import Feature, route_layers
+from lateral_map.export.features import Feature, LayerName, mark_name, route_layers
 from lateral_map.export.kml import refuse_sketch
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import line_vertices
 from lateral_map.export.xml_text import add, xml_bytes
+from lateral_map.words.names import VERDICT_WORDS
 from lateral_map.words.numbers import decimals_for, label, unit_word
 
 if TYPE_CHECKING:
     from lateral_map.model.results import Report
 
 _NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
-_KINDS: Final = {"locates": "Locate", "crossings": "Crosses", "findings": "Finding"}
+_KINDS: Final[dict[LayerName, str]] = {
+    "locates": "locate", "crossings": "crosses", "findings": "finding",
+}  # fmt: skip
 _CAUTION: Final = (
     "Not a utility locate and not a land survey. A handheld receiver may be several metres off: "
     "find the paint or tape in. Call before you dig."
@@ -40,27 +43,25 @@ def marks_gpx(report: Report) -> bytes:
         add(metadata, "time", f"{report.site.date.isoformat()}T00:00:00Z")
     for layer in route_layers(report):
         if layer.name in _KINDS:
-            for number, feature in enumerate(layer.features, start=1):
-                _waypoint(root, _KINDS[layer.name], number, feature, out)
+            for feature in layer.features:
+                _waypoint(root, layer.name, feature, out)
     _track(root, report, out)
     return xml_bytes(root)
 
 
-def _waypoint(root: ET.Element, kind: str, number: int, feature: Feature, out: Outward) -> None:
+def _waypoint(root: ET.Element, layer: LayerName, feature: Feature, out: Outward) -> None:
     east, north, *_ = feature.geometry.coords[0]
     point = add(root, "wpt", **_place(east, north, out))
     record = feature.record
-    add(point, "name", _name(kind, number, record))
-    depth = record.get("depth_to_invert")
+    add(point, "name", mark_name(layer, record))
+    # A locate's own read-out is not where the line lies.
+    depth = None if layer == "locates" else record.get("depth_to_invert")
     below = f", invert {_length(depth, out)} below the ground" if depth is not None else ""
-    add(point, "desc", f"At {_length(record['footage'], out)} along the pipe{below}")
-    add(point, "type", kind.lower())
-
-
-def _name(kind: str, number: int, record: dict[str, Any]) -> str:
-    if kind == "Finding":
-        return f"{number} {label(record['finding'])}"
-    return f"{kind} {label(record.get('mark') or record.get('line') or '')}"
+    words = f"At {_length(record['footage'], out)} along the pipe{below}"
+    if record.get("verdict"):
+        words += f"; {label(record['verdict_line'])}: {VERDICT_WORDS[record['verdict']]}"
+    add(point, "desc", words)
+    add(point, "type", _KINDS[layer])
 
 
 def _length(value: float, out: Outward) -> str:

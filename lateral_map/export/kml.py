@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from lateral_map.draw.style import BASIS_LINES, CORRIDOR_AREA, DIG_AREA
 from lateral_map.errors import ExportError
-from lateral_map.export.features import Feature, route_layers
+from lateral_map.export.features import Feature, LayerName, mark_name, route_layers
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
@@ -28,7 +28,10 @@ if TYPE_CHECKING:
     from lateral_map.model.results import Report
 
 _NAMESPACE: Final = "http://www.opengis.net/kml/2.2"
-_MARKS: Final = {"crossings": "Crossings", "findings": "Findings", "locates": "Locates"}
+_AREAS: Final[dict[LayerName, str]] = {"corridor": "95 % corridor", "buffer": "Dig buffer"}
+_MARKS: Final[dict[LayerName, str]] = {
+    "crossings": "Crossings", "findings": "Findings", "locates": "Locates",
+}  # fmt: skip
 
 
 def route_kml(report: Report) -> bytes:
@@ -40,16 +43,15 @@ def route_kml(report: Report) -> bytes:
     add(document, "name", label(report.site.name, 120))
     _styles(document)
     layers = {layer.name: layer for layer in route_layers(report)}
-    for name, title in (("corridor", "95 % corridor"), ("buffer", "Dig buffer")):
+    for area, title in _AREAS.items():
         folder = _folder(document, title)
-        for feature in layers["corridor" if name == "corridor" else "buffer"].features:
-            _area(folder, title, feature, out, name)
+        for feature in layers[area].features:
+            _area(folder, title, feature, out, area)
     _stretches(_folder(document, "Lateral"), report, out)
-    for layer in route_layers(report):
-        if layer.name in _MARKS:
-            folder = _folder(document, _MARKS[layer.name])
-            for number, feature in enumerate(layer.features, start=1):
-                _point(folder, _mark_name(feature.record, number), feature, out)
+    for name, title in _MARKS.items():
+        folder = _folder(document, title)
+        for feature in layers[name].features:
+            _point(folder, mark_name(name, feature.record), feature, out)
     return xml_bytes(root)
 
 
@@ -126,14 +128,6 @@ def _point(folder: ET.Element, name: str, feature: Feature, out: Outward) -> Non
     _data(placemark, feature.record)
     x, y, *_ = feature.geometry.coords[0]
     add(add(placemark, "Point"), "coordinates", _degrees([(x, y)], out))
-
-
-def _mark_name(record: Mapping[str, Any], number: int) -> str:
-    if "mark" in record:
-        return f"Locate {label(record['mark'])}"
-    if "line" in record:
-        return f"Crosses {label(record['line'])}"
-    return f"{number} {label(record['finding'])}"
 
 
 def _data(placemark: ET.Element, record: Mapping[str, Any]) -> None:

@@ -22,7 +22,7 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.export.features import LayerName
-from lateral_map.words.names import BASIS_WORDS
+from lateral_map.words.names import BASIS_WORDS, VERDICT_WORDS
 
 Symbol = LineStyle | AreaStyle | MarkStyle
 
@@ -64,7 +64,10 @@ LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
     "findings": LayerStyle(
         "verdict",
         (
-            *(StyleClass(key, f"Finding, {key}", mark) for key, mark in SIDE_MARKS.items()),
+            *(
+                StyleClass(key, f"Finding, {VERDICT_WORDS[key]}", mark)
+                for key, mark in SIDE_MARKS.items()
+            ),
             StyleClass(None, "Finding", NO_SIDE_MARK),
         ),
     ),

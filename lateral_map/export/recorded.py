@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.draw.along import basis_stretches
 from lateral_map.export.outward import Outward, outward
 from lateral_map.model.chance import TWO_SIDED_95
 
@@ -44,7 +43,7 @@ class RecordedStretch:
 def recorded_stretches(report: Report) -> tuple[RecordedStretch, ...]:
     """Return the line's stretches in order of footage."""
     out = outward(report)
-    stretches = basis_stretches(report.stations)
+    stretches = report.stations.basis_stretches()
     edges = {s.from_m for s in stretches} | {stretches[-1].to_m}
     first, last = min(edges), max(edges)
     edges |= {s.from_m for s in report.pipes} | {s.from_m for s in report.responsibility}
@@ -63,7 +62,7 @@ def line_vertices(report: Report, from_m: float, to_m: float) -> Floats:
 
 def _stretch(report: Report, out: Outward, from_m: float, to_m: float) -> RecordedStretch:
     middle = (from_m + to_m) / 2.0
-    stretches = basis_stretches(report.stations)
+    stretches = report.stations.basis_stretches()
     basis = next(s.basis for s in stretches if s.from_m <= middle <= s.to_m)
     record = {
         "from": out.length(from_m),

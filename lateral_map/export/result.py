@@ -181,11 +181,11 @@ def _side(side: Side, out: Outward) -> Record:
 def _reading(check: ReadingCheck, out: Outward) -> Record:
     return {
         "reading": reading_name(check.id, out.plan),
-        "id": {"kind": check.id.kind, "of": check.id.of, "column": check.id.column},
         "residual": _in_own_unit(check.residual, check, out),
         "standardised": rounded(check.standardised),
         "redundancy": rounded(check.redundancy),
         "verdict": check.verdict,
+        "id": {"kind": check.id.kind, "of": check.id.of, "column": check.id.column},
         "residual_unit": "degrees" if check.is_angle else out.unit,
         "locate": check.id.mark,
         "footage": out.length(check.footage_m),

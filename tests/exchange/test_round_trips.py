@@ -117,7 +117,7 @@ def test_dxf_opens_in_gdal_too(site: Any, tmp_path: Path) -> None:
     assert lateral.geometry.has_z.all()
     texts = set(table["Text"].dropna())
     for number, result in enumerate(report.findings, start=1):
-        assert f"{number} {result.finding.finding}" in texts
+        assert f"#{number} {result.finding.finding}" in texts
 
 
 @pytest.mark.parametrize(
