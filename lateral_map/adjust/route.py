@@ -23,7 +23,7 @@ from lateral_map.adjust.prior import (
     prior_rows,
     tied_locates,
 )
-from lateral_map.adjust.solve import Solution, gram_matrix, invert_normal, solve_least_squares
+from lateral_map.adjust.solve import Solution, gram_matrix, settle, solve_least_squares
 from lateral_map.adjust.starts import first_azimuths, first_guess
 from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
@@ -198,16 +198,16 @@ def _alternatives(solutions: list[tuple[System, Solution]]) -> tuple[Floats, ...
 
 
 def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]) -> Route:
-    design, observed = system.rows.stacked()
+    settled = settle(*system.rows.stacked(), system.evaluate, solution)
     return Route(
         site=system.site,
         chain=system.chain,
         layout=system.layout,
         ground=system.ground,
-        unknowns=solution.unknowns,
-        covariance=invert_normal(solution.normal),
-        residuals=np.concatenate([observed - design @ solution.unknowns, solution.residuals]),
-        design=np.concatenate([design, solution.design]),
+        unknowns=settled.unknowns,
+        covariance=settled.covariance,
+        residuals=settled.residuals,
+        design=settled.design,
         observations=tuple(system.rows.observations),
         alternatives=alternatives,
         tied_footages_m=np.array(

@@ -1,4 +1,8 @@
-"""Weighted non-linear least squares: Gauss-Newton, damped only where a step makes things worse."""
+"""Weighted non-linear least squares: Gauss-Newton, damped only where a step makes things worse.
+
+All linear algebra is numpy's. scipy brings a second BLAS with threads of its own, and the two
+waiting on each other cost several times the work.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import blas, lapack
+from numpy.typing import ArrayLike
 
 from lateral_map.model.arrays import Floats
 
@@ -19,6 +23,9 @@ _CLOSE_ENOUGH = 1e-13
 # A last step of a hundredth of an sd moves nothing that anybody reads.
 _SETTLED = 1e-4
 _FIRST_DAMPING = 1e-3
+# What is handed on is rounded to this share of 1 sd, and correlations to it: some 1e-8, exact in
+# binary. Residuals only say what agrees: a millionth of 1 sd will do.
+_SHARE_OF_SD, _SHARE_OF_RESIDUAL = 2.0**-26, 2.0**-20
 # A step that keeps this share of the gain it promised needs no damping.
 _KEPT_WELL = 0.25
 
@@ -37,6 +44,16 @@ class Solution:
     design: Floats
     steps: int
     settled: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The unknowns (n,) and covariance (n, n), rounded; whitened residuals (m,), design (m, n)."""
+
+    unknowns: Floats
+    covariance: Floats
+    residuals: Floats
+    design: Floats
 
 
 def solve_least_squares(
@@ -60,7 +77,7 @@ def solve_least_squares(
     cost = float(linear @ linear + residuals @ residuals)
     steps, gain = 0, math.inf
     while True:
-        full = gram_matrix(rest, normal)
+        full = normal + gram_matrix(rest)
         gradient = design.T @ linear + rest.T @ residuals
         if steps >= most_steps:
             break
@@ -82,7 +99,7 @@ def solve_least_squares(
             trial, trial_linear, trial_residuals, trial_rest, trial_cost,
         )  # fmt: skip
         if gain < _CLOSE_ENOUGH * (1.0 + cost):
-            full = gram_matrix(rest, normal)
+            full = normal + gram_matrix(rest)
             break
     return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
 
@@ -99,17 +116,9 @@ def _next_damping(damping: float, kept: float) -> float:
     return damping if damping > 1e-6 else 0.0
 
 
-def gram_matrix(design: Floats, onto: Floats | None = None) -> Floats:
-    """Return designᵀ design (+ ``onto``); only the lower triangle is meant to be read.
-
-    numpy and scipy each bring a BLAS with threads of its own, and the two waiting on each other
-    cost ten times the work. Everything large here is therefore given to scipy's.
-    """
-    if not len(design):
-        return np.zeros((design.shape[1],) * 2) if onto is None else onto
-    if onto is None:
-        return np.asarray(blas.dsyrk(1.0, design.T, lower=1))
-    return np.asarray(blas.dsyrk(1.0, design.T, beta=1.0, c=onto, lower=1))
+def gram_matrix(design: Floats) -> Floats:
+    """Return designᵀ design."""
+    return np.asarray(design.T @ design)
 
 
 def _damped_step(normal: Floats, gradient: Floats, damping: float) -> Floats:
@@ -117,21 +126,73 @@ def _damped_step(normal: Floats, gradient: Floats, damping: float) -> Floats:
     if damping:
         matrix = normal.copy()
         matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
-    _, step, info = lapack.dposv(matrix, gradient, lower=1)
-    if info:
-        raise np.linalg.LinAlgError("normal matrix is not positive definite")
-    return np.asarray(step)
+    return np.asarray(np.linalg.solve(matrix, gradient))
 
 
 def invert_normal(normal: Floats) -> Floats:
     """Return the inverse of a symmetric positive definite matrix: the covariance of the unknowns.
 
-    Only the lower triangle is read. Raises ``numpy.linalg.LinAlgError`` where the readings leave
-    an unknown undetermined.
+    Exactly symmetric. Raises ``numpy.linalg.LinAlgError`` where the readings leave an unknown
+    undetermined.
     """
-    factor, info = lapack.dpotrf(normal, lower=1, clean=1)
-    if info:
-        raise np.linalg.LinAlgError("normal matrix is not positive definite")
-    inverse, _ = lapack.dpotri(factor, lower=1)
-    lower = np.tril(inverse)
-    return np.asarray(lower + np.tril(lower, -1).T)
+    inverse = np.linalg.inv(np.linalg.cholesky(normal))
+    return np.asarray(inverse.T @ inverse)
+
+
+def settle(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution) -> Settled:
+    """Return what is handed on of a solution: the same bits whatever processor found it.
+
+    Sums run in another order on another processor or with another number of threads, and the steps
+    of ``solve_least_squares`` end where nobody could read a difference but a computer can. So the
+    last steps are taken until rounding alone moves the unknowns, by some 1e-13 sd; then everything
+    is rounded to a hundred-millionth of its sd, the covariance by a factor of its correlations, so
+    that it stays positive definite; the factor's entries have so few bits that every order of
+    summing their products gives the same. To be rounded two ways a value must lie within 1e-13 of
+    the middle between two steps of 1e-8: for all the values of a site together less than one chance
+    in a thousand, while the step itself is far below what is measured.
+    """
+    unknowns = _polish(design, observed, evaluate, found)
+    rest = evaluate(unknowns)[1]
+    covariance = _rounded_covariance(invert_normal(gram_matrix(design) + gram_matrix(rest)))
+    unknowns = _rounded(unknowns, _SHARE_OF_SD * _power_of_two(np.sqrt(np.diag(covariance))))
+    residuals, rest = evaluate(unknowns)
+    residuals = np.concatenate([observed - design @ unknowns, residuals])
+    return Settled(
+        unknowns,
+        covariance,
+        _rounded(residuals, _SHARE_OF_RESIDUAL),
+        np.concatenate([design, rest]),
+    )
+
+
+def _polish(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution) -> Floats:
+    """Return the unknowns after chord steps (the normal matrix stays) down to rounding."""
+    covariance = invert_normal(found.normal)
+    unknowns, residuals, rest = found.unknowns, found.residuals, found.design
+    before = math.inf
+    for _ in range(_MOST_STEPS if found.settled else 0):
+        gradient = design.T @ (observed - design @ unknowns) + rest.T @ residuals
+        step = covariance @ gradient
+        gain = float(gradient @ step)
+        if not gain < before:  # as near as rounding lets it come
+            break
+        unknowns, before = unknowns + step, gain
+        residuals, rest = evaluate(unknowns)
+    return unknowns
+
+
+def _rounded_covariance(covariance: Floats) -> Floats:
+    sd = np.sqrt(np.diag(covariance))
+    factor = np.linalg.cholesky(covariance / np.outer(sd, sd))
+    factor = _rounded(factor, _SHARE_OF_SD)
+    sd = _rounded(sd, _SHARE_OF_SD * _power_of_two(sd))
+    return np.asarray((factor @ factor.T) * np.outer(sd, sd))
+
+
+def _power_of_two(values: Floats) -> Floats:
+    """Return a power of two near each value; the bounds lie at no number anybody writes."""
+    return np.exp2(np.floor(np.log2(values) + 0.283))
+
+
+def _rounded(values: Floats, step: ArrayLike) -> Floats:
+    return np.asarray(np.round(values / step) * step + 0.0)  # no minus before a zero

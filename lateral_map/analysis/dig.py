@@ -11,6 +11,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.earthwork import on_grid
 from lateral_map.model.results import DigBuffer, PipeStretch, Stations
 from lateral_map.model.route import Route
 from lateral_map.units import to_metres
@@ -58,7 +59,8 @@ def _with_alternatives(
     """Return the polygon and the ground within reach of the alternative routes."""
     if not route.alternatives:
         return polygon
-    others = [LineString(one).buffer(reach_m) for one in route.alternatives]
+    reach = float(on_grid(np.array(reach_m)))
+    others = [LineString(on_grid(one)).buffer(reach) for one in route.alternatives]
     return cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
 
 
@@ -85,7 +87,7 @@ def _sweep(stations: Stations, half_width: Floats) -> Polygon | MultiPolygon:
     centre, radius, heading = _with_ends(stations, np.maximum(half_width, _THINNEST_M))
     angle = heading[:, None] + (np.arange(_CORNERS) + 0.5) * (2.0 * np.pi / _CORNERS)
     unit = np.stack([np.sin(angle), np.cos(angle)], axis=-1) / np.cos(np.pi / _CORNERS)
-    discs = centre[:, None] + radius[:, None, None] * unit
+    discs = on_grid(centre[:, None] + radius[:, None, None] * unit)
     pairs = np.concatenate([discs[:-1], discs[1:]], axis=1)
     # As lines, since only their corners matter to a hull and lines are made in one call.
     hulls = shapely.convex_hull(shapely.linestrings(pairs))

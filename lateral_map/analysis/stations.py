@@ -16,6 +16,7 @@ from lateral_map.units import metres_per, to_metres
 Event = tuple[float, str]
 
 _SAME_M = 1e-6
+_DECIMALS = 8
 # The place a locate fixes: 1 ft along the pipe either way, 0.3 m on metric sites.
 _STEP = {"ft": 1.0, "us_ft": 1.0, "m": 0.25}
 _NEAR = {"ft": 1.0, "us_ft": 1.0, "m": 0.3}
@@ -35,23 +36,28 @@ def lay_stations(route: Route, crossings: Iterable[Crossing] = ()) -> Stations:
     depth, depth_sd = route.depths(footage)
     return Stations(
         footage_m=read_only(footage),
-        easting_m=read_only(positions[:, 0]),
-        northing_m=read_only(positions[:, 1]),
-        elevation_m=read_only(positions[:, 2]),
-        ground_m=read_only(route.ground_elevation(footage)),
-        depth_m=read_only(depth),
-        depth_sd_m=read_only(depth_sd),
-        heading_deg=read_only(heading),
-        heading_sd_deg=read_only(heading_sd),
-        across_sd_m=read_only(across),
-        along_sd_m=read_only(along),
-        semi_major_m=read_only(ELLIPSE_95 * ellipses.semi_major_m),
-        semi_minor_m=read_only(ELLIPSE_95 * ellipses.semi_minor_m),
-        ellipse_azimuth_deg=read_only(ellipses.azimuth_deg),
+        easting_m=_kept(positions[:, 0]),
+        northing_m=_kept(positions[:, 1]),
+        elevation_m=_kept(positions[:, 2]),
+        ground_m=_kept(route.ground_elevation(footage)),
+        depth_m=_kept(depth),
+        depth_sd_m=_kept(depth_sd),
+        heading_deg=_kept(heading),
+        heading_sd_deg=_kept(heading_sd),
+        across_sd_m=_kept(across),
+        along_sd_m=_kept(along),
+        semi_major_m=_kept(ELLIPSE_95 * ellipses.semi_major_m),
+        semi_minor_m=_kept(ELLIPSE_95 * ellipses.semi_minor_m),
+        ellipse_azimuth_deg=_kept(ellipses.azimuth_deg),
         basis=_basis(route, footage),
         events=events,
         ground_known=not route.ground.is_level,
     )
+
+
+def _kept(values: Floats) -> Floats:
+    """Round far below what is measured: drawings hash and join these numbers to the last bit."""
+    return read_only(np.round(values, _DECIMALS) + 0.0)
 
 
 def _gather_footages(

@@ -14,12 +14,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import shapely
-
 from lateral_map.errors import ExportError
 from lateral_map.export.features import Layer, LayerName, route_layers
 from lateral_map.export.layer_styles import LAYER_STYLES
-from lateral_map.export.outward import Outward, outward
+from lateral_map.export.outward import Outward, outward, settled
 from lateral_map.export.qml import style_qml
 from lateral_map.export.sld import style_sld
 from lateral_map.frame import Frame, read_crs
@@ -28,7 +26,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from geopandas import GeoDataFrame
     from pyproj.crs import CRS
-    from shapely.geometry.base import BaseGeometry
 
     from lateral_map.model.results import Report
 
@@ -123,15 +120,8 @@ def _frame(layer: Layer, out: Outward, crs: CRS) -> GeoDataFrame:
     table = pd.DataFrame([_flatten(feature.record) for feature in layer.features])
     for name in set(_NUMBERS) & set(table.columns):
         table[name] = table[name].astype("float64")
-    geometry = [_settled(out.declared(feature.geometry)) for feature in layer.features]
+    geometry = [settled(out.declared(feature.geometry)) for feature in layer.features]
     return gpd.GeoDataFrame(table, geometry=geometry, crs=crs)
-
-
-def _settled(geometry: BaseGeometry) -> BaseGeometry:
-    """Round to a millionth of a unit: the digits beyond are the linear algebra's order of work."""
-    return shapely.transform(
-        geometry, lambda points: points.round(6) + 0.0, include_z=bool(geometry.has_z)
-    )
 
 
 def _flatten(record: dict[str, Any], prefix: str = "") -> dict[str, Any]:

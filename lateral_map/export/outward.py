@@ -101,6 +101,13 @@ class Outward:
         )
 
 
+def settled(geometry: BaseGeometry) -> BaseGeometry:
+    """Round to a millionth of a unit: the digits beyond are the linear algebra's order of work."""
+    return shapely.transform(
+        geometry, lambda points: points.round(6) + 0.0, include_z=bool(geometry.has_z)
+    )
+
+
 def outward(report: Report) -> Outward:
     """Return what carries ``report``'s numbers outward."""
     return Outward(report.site.frame, report.site.unit, report.site.plan)

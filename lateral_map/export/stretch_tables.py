@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from lateral_map.errors import ExportError
 from lateral_map.export.geopackage import declared_crs
-from lateral_map.export.outward import outward
+from lateral_map.export.outward import outward, settled
 from lateral_map.export.recorded import recorded_stretches
 
 if TYPE_CHECKING:
@@ -69,5 +69,5 @@ def _stretches(report: Report) -> GeoDataFrame:
         table[name] = table[name].astype("float64")
     for name in _TEXTS:
         table[name] = table[name].astype("string")
-    geometry = [out.declared(LineString(stretch.vertices_m)) for stretch in stretches]
+    geometry = [settled(out.declared(LineString(stretch.vertices_m))) for stretch in stretches]
     return gpd.GeoDataFrame(table, geometry=geometry, crs=declared_crs(report.site.frame))

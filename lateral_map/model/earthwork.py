@@ -15,6 +15,16 @@ Area = Polygon | MultiPolygon
 _ARC_STEP_RAD: Final = np.radians(6.0)
 _SAME_M: Final = 1e-9
 _SLIT_M: Final = 1e-3
+_GRID_DECIMALS: Final = 7  # a ten-thousandth of a millimetre
+
+
+def on_grid(places_m: Floats) -> Floats:
+    """Return corners (..., 2) of ground about to be joined, rounded far below what is measured.
+
+    Whether two edges just touch decides how many corners a union has, and a last digit that another
+    processor rounds otherwise would decide that.
+    """
+    return np.round(places_m, _GRID_DECIMALS) + 0.0
 
 
 def prismoidal_volume_m3(plan_m: Floats, width_m: Floats, depth_m: Floats, slope: float) -> float:
@@ -59,7 +69,7 @@ def sweep_strip(place_m: Floats, half_m: Floats, before_m: float, beyond_m: floa
     length = np.hypot(step[:, 0], step[:, 1])
     moves = np.flatnonzero(length > _SAME_M)
     if not len(moves):
-        return cast("Area", Point(place_m[0]).buffer(float(np.max(half_m))))
+        return cast("Area", Point(on_grid(place_m[0])).buffer(float(on_grid(np.max(half_m)))))
     ahead = step[moves] / length[moves, None]
     begin, end = place_m[moves], place_m[moves + 1]
     half_begin, half_end = half_m[moves], half_m[moves + 1]
@@ -89,14 +99,13 @@ def _strip(
     begin: Floats, end: Floats, ahead: Floats, half_begin: float, half_end: float
 ) -> Polygon:
     right = _right(ahead)
-    return Polygon(
-        [
-            begin - half_begin * right,
-            begin + half_begin * right,
-            end + half_end * right,
-            end - half_end * right,
-        ]
-    )
+    corners = [
+        begin - half_begin * right,
+        begin + half_begin * right,
+        end + half_end * right,
+        end - half_end * right,
+    ]
+    return Polygon(on_grid(np.array(corners)))
 
 
 def _outside_bend(at: Floats, before: Floats, after: Floats, half: float) -> list[Polygon]:
@@ -109,4 +118,4 @@ def _outside_bend(at: Floats, before: Floats, after: Floats, half: float) -> lis
     steps = max(int(np.ceil(abs(turn) / _ARC_STEP_RAD)), 1)
     angles = np.arctan2(across[1], across[0]) + np.linspace(0.0, turn, steps + 1)
     arc = at + half * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
-    return [Polygon(np.concatenate([at[None], arc]))]
+    return [Polygon(on_grid(np.concatenate([at[None], arc])))]
