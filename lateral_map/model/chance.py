@@ -51,5 +51,6 @@ def error_ellipses(covariance_m2: Floats) -> Ellipses:
     return Ellipses(
         semi_major_m=np.sqrt(middle + spread),
         semi_minor_m=np.sqrt(np.maximum(middle - spread, 0.0)),
-        azimuth_deg=np.mod(azimuth, 180.0),
+        # Rounded first: an axis due north but for a last digit must not come out as 180.
+        azimuth_deg=np.mod(np.round(azimuth, 9), 180.0),
     )
