@@ -74,8 +74,7 @@ class FeatureProperties(Typed):
 
     name: Name | None = key("What it is called; what names it says so.", "Name")
     accuracy: Spread | None = key(
-        "1 sd of its mapped place, a line's across itself, a point's each axis; default "
-        "[accuracy] mapped_line or mapped_point.",
+        "1 sd of its mapped place, a line's across itself, a point's each axis; empty, the usual.",
         "Accuracy of its place",
     )
     utility: UtilityWord | None = key("Kind of utility.", "What it is")

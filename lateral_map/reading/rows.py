@@ -90,7 +90,7 @@ class LocateRow(Typed):
         "Distance off the line, positive to the right of its direction.", "Off it"
     )
     past: Length | None = key(
-        "Instead of offset: distance past a [[boundary]] line as seen from the start; negative "
+        "Instead of offset: distance past a boundary's line as seen from the start; negative "
         "before it.",
         "Past it",
     )

@@ -377,17 +377,17 @@ class TerrainTable(Typed):
 class AccuracyTable(Typed):
     """[accuracy]: 1 sd of each kind of reading; every key is optional."""
 
-    tape: Spread = _accuracy("tape_m", "A tape distance, and ...", "Tape")
+    tape: Spread = _accuracy("tape_m", "A tape distance, with the next in quadrature.", "Tape")
     tape_fraction: Fraction = _accuracy(
-        "tape_fraction", "... this much of it, in quadrature.", "Tape, of its length"
+        "tape_fraction", "A tape distance, as a fraction of it.", "Tape, of its length"
     )
     mark: Spread = _accuracy(
         "mark_m",
-        "The paint mark against the transmitter, in plan, each axis; and ...",
+        "The paint mark against the transmitter, in plan, each axis, with the next in quadrature.",
         "Paint mark",
     )
     mark_fraction: Fraction = _accuracy(
-        "mark_fraction", "... this much of the depth, in quadrature.", "Paint mark, of the depth"
+        "mark_fraction", "The paint mark, as a fraction of the depth.", "Paint mark, of the depth"
     )
     offset: Spread = _accuracy(
         "offset_m", "A distance along or offset from a line.", "Along or off a line"
@@ -403,10 +403,10 @@ class AccuracyTable(Typed):
     )
     eye: AngleSpread = _accuracy("eye_deg", "Degrees, a bend judged by eye.", "Bend by eye")
     fall: Grade = _accuracy(
-        "fall", "The pipe's expected grade as a ratio (0.02 is 2 %), and ...", "Expected grade"
+        "fall", "The pipe's expected grade, a ratio: 0.02 is 2 %.", "Expected grade"
     )
     fall_accuracy: PositiveFraction = _accuracy(
-        "sd_fall", "... its sd along the first piece.", "Grade accuracy"
+        "sd_fall", "1 sd of that grade along the first piece.", "Grade accuracy"
     )
     fall_wander: Wander | None = key(
         "Degrees per square root of one unit of length, in profile; default "

@@ -7,28 +7,17 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
+from lateral_map.web.forms import FORMS
 from lateral_map.web.parts import TABLES
+from lateral_map.web.settings import LISTS
 from lateral_map.web.store import RowEdit, SettingEdit
 
 _OP: Final = re.compile(r"[0-9a-zA-Z-]{8,64}")
 _PATH: Final = re.compile(r"(?:[a-z0-9_]+\.){0,2}[a-z0-9_]+")
 _LONGEST: Final = 20_000
 _MOST_EDITS: Final = 500
-# Tables and keys the page has forms for; nothing else of site.toml is changed from here.
-_TABLES: Final = frozenset(
-    (
-        "format",
-        "site",
-        "start",
-        "counter",
-        "transmitter",
-        "pipe",
-        "boundary",
-        "dig",
-        "accuracy",
-        "run",
-    )
-)
+# Tables the page has forms for; nothing else of site.toml is changed from here.
+_TABLES: Final = frozenset(("format", *LISTS, *(group.path for group in FORMS["site"])))
 
 
 class AskedWrong(Exception):  # noqa: N818 - it is an answer, no failure of ours

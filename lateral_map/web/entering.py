@@ -13,10 +13,10 @@ from lateral_map.reading.gnss import (
     read_points,
     sd_of_radius,
 )
+from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
 from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
-from lateral_map.web.forms import PLAN_KINDS
 from lateral_map.web.parts import SETTINGS
 from lateral_map.web.places import Ground, geometry
 from lateral_map.web.products import Made, make_product
@@ -98,8 +98,8 @@ class Entering:
         places = asked.read_places(given)
         shape = None
         if places is not None or base is None:
-            shape = geometry(PLAN_KINDS[kind]["shape"], places or [], self._ground())
-        words = f"{PLAN_KINDS[kind]['title'].lower()} {properties.get('name') or ''}".strip()
+            shape = geometry(PLAN_KINDS[kind].shape, places or [], self._ground())
+        words = f"{PLAN_KINDS[kind].title.lower()} {properties.get('name') or ''}".strip()
         done = "added" if base is None else "changed"
         self.store.save_feature(op, FeatureEdit(properties, shape, base, place), f"{words} {done}")
 

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from lateral_map.reading import rows
+from lateral_map.reading.typed import key_names
 from lateral_map.web.csv_text import CsvText, parse_csv
 from lateral_map.web.geojson_text import EMPTY_PLAN, PlanText, parse_plan
 from lateral_map.web.history import Entry, Part
@@ -18,15 +20,7 @@ from lateral_map.web.settings import change_setting, value_at
 SETTINGS: Final = "site.toml"
 PLAN: Final = "plan.geojson"
 # The columns of each table; the first name of a row is what it is known by.
-TABLES: Final[dict[str, tuple[str, ...]]] = {
-    "locates.csv": (
-        "mark", "footage", "depth", "held_above", "lat", "lon", "x", "y", "accuracy",
-        "tape1_from", "tape1", "tape2_from", "tape2", "tape3_from", "tape3",
-        "line", "along", "offset", "past", "ground", "peak", "nulls", "use", "note",
-    ),
-    "bends.csv": ("footage", "turn", "fall", "how", "use", "note"),
-    "findings.csv": ("footage", "to", "finding", "severity", "use", "note"),
-}  # fmt: skip
+TABLES: Final = {name: key_names(model) for name, model in rows.TABLES.items()}
 _FIRST: Final = {
     "locates.csv": ("mark", "footage", "depth"),
     "bends.csv": ("footage", "turn", "fall", "how", "note"),

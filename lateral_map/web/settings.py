@@ -15,25 +15,9 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Table
 
+from lateral_map.reading.vocabulary import VOCABULARY
+
 LISTS: Final = ("pipe", "boundary")
-# Settings that are words whatever they look like; a site may well be called 12.
-_WORDS: Final = frozenset(
-    (
-        "name",
-        "crs",
-        "unit",
-        "fall_code",
-        "point",
-        "line",
-        "inside",
-        "outside",
-        "material",
-        "rule",
-        "soil",
-        "end",
-    )
-)
-_FLAGS: Final = frozenset(("decides",))
 _NUMBER: Final = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
 _LOOSE: Final = re.compile(r"([+-]?)(\d*)(\.\d*)?")
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -71,7 +55,8 @@ def change_setting(text: str, path: str, value: str | None) -> str:
     elif value is None:
         _remove(document, parents, last)
     else:
-        _set(_parent(document, parents), last, value)
+        kind = _kind(parents[0] if parents else "", last)
+        _set(_parent(document, parents), last, _valued(kind, value))
     return tomlkit.dumps(document)
 
 
@@ -82,9 +67,15 @@ def _remove(document: Any, parents: list[str], last: str) -> None:
         return
 
 
-def _set(table: Any, key: str, value: str) -> None:
+def _kind(table: str, key: str) -> str:
+    """Return how a setting is written, as the site format says."""
+    words = VOCABULARY.get(table, {})
+    return words[key].kind if key in words else "number"
+
+
+def _set(table: Any, key: str, value: Any) -> None:
     old = table.get(key)
-    new = tomlkit.item(_valued(key, value))
+    new = tomlkit.item(value)
     if old is not None and hasattr(old, "trivia"):
         new.trivia.comment, new.trivia.comment_ws = old.trivia.comment, old.trivia.comment_ws
     table[key] = new
@@ -160,14 +151,14 @@ def _typed(value: Any) -> str:
     return value.isoformat() if isinstance(value, dt.date) else str(value)
 
 
-def _valued(key: str, text: str) -> Any:
+def _valued(kind: str, text: str) -> Any:
     """Return what a typed value is in TOML: a number, a date, yes or no, else words."""
     bare = text.strip()
-    if key in _WORDS:
-        return bare
-    if key in _FLAGS and bare in ("yes", "no"):
+    if kind in ("text", "choice", "line", "point"):
+        return bare  # words whatever they look like: a site may well be called 12
+    if kind == "flag" and bare in ("yes", "no"):
         return bare == "yes"
-    if key == "date" and _DATE.fullmatch(bare):
+    if kind == "date" and _DATE.fullmatch(bare):
         try:
             return tomlkit.date(bare)
         except ValueError:

@@ -10,9 +10,10 @@ from typing import Any, Final
 
 from lateral_map.errors import Fault
 from lateral_map.model.results import Report
+from lateral_map.reading.fields import is_no
+from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.reading.words import plain
 from lateral_map.units import small_unit
-from lateral_map.web.forms import PLAN_KINDS
 from lateral_map.web.history import Entry
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
 from lateral_map.web.picture import draw_map, draw_profile
@@ -22,7 +23,6 @@ from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
 from lateral_map.words.sayings import Saying, say_all
 
 _MOST_HISTORY: Final = 200
-_NO: Final = frozenset({"no", "n", "false", "0"})
 
 
 @dataclass
@@ -110,7 +110,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
         verdict = verdicts.get(number, "")
         if own:
             verdict = "left out"
-        elif plain(values.get("use", "")) in _NO:
+        elif is_no(values.get("use", "")):
             verdict = "set aside"
         rows.append(
             {

@@ -564,7 +564,7 @@ function listPanel(name, title, key) {
   const row = (path) => {
     const words = fields.map((field) => field.kind === "flag" ? (values[`${path}.${field.name}`] === "yes" ? "decides" : "") : values[`${path}.${field.name}`]).filter(Boolean).join(", ");
     const faults = state.settings.faults.filter(({ field }) => field === path || field.startsWith(`${path}.`));
-    return make("li", {}, make("button", { type: "button", class: `row${faults.length ? " left-out" : ""}`, onclick: () => open(path) }, make("strong", { dir: "auto", text: values[`${path}.${key}`] || "–" }), make("span", { class: "bits", dir: "auto", text: words }), ...faults.map((fault) => make("span", { class: "fault", text: fault.words }))));
+    return make("li", {}, make("button", { type: "button", class: `row${faults.length ? " left-out" : ""}`, onclick: () => open(path) }, make("strong", { dir: "auto", text: values[`${path}.${key}`] || values[`${path}.at`] || "–" }), make("span", { class: "bits", dir: "auto", text: words }), ...faults.map((fault) => make("span", { class: "fault", text: fault.words }))));
   };
   return make("section", { class: "list", "data-list": name },
     make("h3", { text: title }),
