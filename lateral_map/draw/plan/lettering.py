@@ -24,15 +24,17 @@ _MOST_NAMED: Final = 14
 # A caption that matters may be led so far away; any other stands beside its mark or nowhere.
 _FAR_PT: Final = 230.0
 _BESIDE_PT: Final = 20.0
+_LINE_EM: Final = 1.2
+_LONG_EM: Final = 11.0
 _SAME_PLACE_PT: Final = 12.0
 _SHARES: Final = (0.12, 0.88, 0.2, 0.8, 0.3, 0.7, 0.4, 0.6, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Words whose middle lies on ``at``, turned clockwise; ``leader`` runs from their mark."""
+    """Lines of words whose middle lies on ``at``, turned clockwise; ``leader`` is from their mark."""
 
-    words: str
+    words: tuple[str, ...]
     at: tuple[float, float]
     turn_deg: float = 0.0
     bold: bool = False
@@ -65,15 +67,19 @@ class Lettering:
                 texts.append(found)
             else:
                 middle = LineString(longest_first[0]).interpolate(0.5, normalized=True)
-                asked.append((Text(words, (middle.x, middle.y)), 2.0, OTHER))
-        asked += self._beside_marks()
+                asked.append((Text((words,), (middle.x, middle.y)), 2.0, OTHER))
+        asked += self._beside_marks(size_pt)
         wishes = [
             Wish(
-                key, *text.at, text_width(text.words, size_pt, bold=text.bold) + 2.0,
-                1.2 * size_pt, clear_pt + 1.5, weight, _FAR_PT if weight >= OTHER else _BESIDE_PT,
+                key,
+                *text.at,
+                *_size(text, size_pt),
+                clear_pt + 1.5,
+                weight,
+                _FAR_PT if weight >= OTHER else _BESIDE_PT,
             )
             for key, (text, clear_pt, weight) in enumerate(asked)
-        ]  # fmt: skip
+        ]
         placed, left_out = placer.place(wishes)
         for one in placed:
             text, *_ = asked[one.key]
@@ -82,7 +88,7 @@ class Lettering:
             texts += inside_area(placer, shape, words, size_pt)
         return texts, sum(each.weight >= OTHER for each in left_out)
 
-    def _beside_marks(self) -> Iterator[tuple[Text, float, int]]:
+    def _beside_marks(self, size_pt: float) -> Iterator[tuple[Text, float, int]]:
         crowded = sum(bool(mark.short) for mark, *_ in self.marks) > _MOST_NAMED
         seen: list[tuple[str, tuple[float, float]]] = []
         for mark, at, half in self.marks:
@@ -94,7 +100,23 @@ class Lettering:
             )
             if words and not any(again):
                 seen.append((words, at))
-                yield Text(words, at, bold=mark.weight >= ALWAYS), half, mark.weight
+                broken = _broken(words, size_pt)
+                yield Text(broken, at, bold=mark.weight >= ALWAYS), half, mark.weight
+
+
+def _broken(words: str, size_pt: float) -> tuple[str, ...]:
+    """Return a long caption in two lines, as even as they can be."""
+    pieces = words.split(" ")
+    if text_width(words, size_pt) <= _LONG_EM * size_pt or len(pieces) < 2:
+        return (words,)
+    pairs = [(" ".join(pieces[:k]), " ".join(pieces[k:])) for k in range(1, len(pieces))]
+    return min(pairs, key=lambda pair: max(text_width(line, size_pt) for line in pair))
+
+
+def _size(text: Text, size_pt: float) -> tuple[float, float]:
+    """Return how wide and high a caption's plate is."""
+    width = max(text_width(line, size_pt, bold=text.bold) for line in text.words)
+    return width + 2.0, _LINE_EM * size_pt * len(text.words)
 
 
 def beside_line(placer: Placer, line: Floats, words: str, size_pt: float) -> Text | None:
@@ -127,7 +149,7 @@ def beside_line(placer: Placer, line: Floats, words: str, size_pt: float) -> Tex
             if (best is None or clashes < best[0]) and placer.is_free(*chain):
                 turn = float(np.degrees(np.arctan2(unit[1], unit[0])))
                 x, y = (begin + end) / 2.0 + off
-                best = clashes, chain, Text(words, (float(x), float(y)), round(turn, 3))
+                best = clashes, chain, Text((words,), (float(x), float(y)), round(turn, 3))
     for box in best[1] if best else ():
         placer.keep_off(box)
     return best[2] if best else None
@@ -148,7 +170,7 @@ def inside_area(placer: Placer, shape: Polygon, words: str, size_pt: float) -> I
         held = shape.contains(shapely_box(box.left, box.top, box.right, box.bottom))
         if held and placer.is_free(box) and not placer.clashes(box):
             placer.keep_off(box)
-            yield Text(words, (x, y), colour=QUIET)
+            yield Text((words,), (x, y), colour=QUIET)
             return
 
 
@@ -161,12 +183,14 @@ def write(canvas: Canvas, texts: list[Text], size_pt: float) -> None:
         turn = np.radians(text.turn_deg)
         along = np.array([np.cos(turn), np.sin(turn)])
         down = np.array([-along[1], along[0]])
-        wide = (text_width(text.words, size_pt, bold=text.bold) / 2.0 + 1.0) * along
-        high, at = 0.6 * size_pt * down, np.array(text.at)
+        width, height = _size(text, size_pt)
+        wide, high, at = width / 2.0 * along, height / 2.0 * down, np.array(text.at)
         plate = [at - wide - high, at + wide - high, at + wide + high, at - wide + high]
         canvas.area([plate], PAPER, opacity=0.82)
-        x, y = at + 0.36 * size_pt * down
-        canvas.text(
-            float(x), float(y), text.words, size_pt, anchor="middle", bold=text.bold,
-            colour=text.colour, turn_deg=text.turn_deg,
-        )  # fmt: skip
+        for number, line in enumerate(text.words):
+            below = (number - (len(text.words) - 1) / 2.0) * _LINE_EM + 0.36
+            x, y = at + below * size_pt * down
+            canvas.text(
+                float(x), float(y), line, size_pt, anchor="middle", bold=text.bold,
+                colour=text.colour, turn_deg=text.turn_deg,
+            )  # fmt: skip
