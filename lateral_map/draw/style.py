@@ -12,7 +12,7 @@ Color Code; that code names hues, not screen values, so the values here are this
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from lateral_map.model.results import Basis, BoundaryKind, FindingVerdict, ReadingVerdict
@@ -169,7 +169,7 @@ DIG_AREA: Final = AreaStyle(
 ELLIPSE_AREA: Final = AreaStyle(OKABE_ITO["yellow"], 0.35, LineStyle(INK, 1.4, (4.0, 3.0)))
 ALTERNATIVE_LINE: Final = LineStyle(OKABE_ITO["vermillion"], 3.0, (2.0, 6.0), PAPER, 6.0)
 TIE_LINE: Final = LineStyle(QUIET, 1.2, (5.0, 4.0))
-STRETCH_LINE: Final = LineStyle(INK, 11.0, opacity=0.22)
+STRETCH_LINE: Final = LineStyle(INK, 14.0, opacity=0.28)
 # On paper alone: the stretches on other sheets, and where they meet this one.
 OTHER_SHEET_LINE: Final = LineStyle(FAINT, 2.2, (4.0, 4.0))
 MATCH_LINE: Final = LineStyle(INK, 3.6, (20.0, 6.0, 4.0, 6.0))
@@ -190,6 +190,10 @@ LINES: Final[dict[str, LineStyle]] = {
     **{f"basis {name}": style for name, style in BASIS_LINES.items()},
     **{f"line {name}": style for name, style in LINE_KINDS.items()},
     **{f"utility {name}": style for name, style in UTILITY_LINES.items()},
+    **{
+        f"utility {name} depth unknown": replace(style, letter=f"{style.letter}?")
+        for name, style in UTILITY_LINES.items()
+    },
     **{f"party {index}": style for index, style in enumerate(PARTY_LINES)},
     "party undecided": UNDECIDED_LINE,
     "alternative": ALTERNATIVE_LINE,

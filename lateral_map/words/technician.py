@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -32,6 +33,7 @@ from lateral_map.words.numbers import (
     fall_words,
     label,
     length,
+    listed,
     percent,
     plus_minus,
     tidy,
@@ -261,9 +263,13 @@ def reading_words(check: ReadingCheck, unit: str) -> str:
     return f"{words}; set this one aside first" if check.set_aside_first else words
 
 
-def crossing_words(crossing: Crossing, unit: str) -> str:
-    """Return a crossing in words, such as ``curb 43.2 ± 0.9 ft``."""
-    return f"{label(crossing.line)} {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}"
+def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
+    """Return crossings in one place in words: ``curb and right of way 43.2 ± 0.9 ft``."""
+    at = [plus_minus(each.footage_m, each.sd_footage_m, unit) for each in crossings]
+    names = [label(each.line) for each in crossings]
+    if len(set(at)) == 1:
+        return f"{listed(names)} {at[0]}"
+    return listed([f"{name} {figure}" for name, figure in zip(names, at, strict=True)])
 
 
 def report_tables(report: Report) -> tuple[Table, ...]:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
 from lateral_map.draw.plan.scene import BOUNDARY, DECIDING_CROSSING, OTHER, Detail, Layer, Mark
 from lateral_map.model.results import Crossing, Report
 from lateral_map.words.names import readings_listed
@@ -9,24 +14,31 @@ from lateral_map.words.notices import grazing_words
 from lateral_map.words.numbers import plus_minus, tidy
 from lateral_map.words.technician import crossing_words
 
+_SAME_PLACE_M: Final = 0.05
+
 
 def crossings_layer(report: Report) -> Layer:
     """Return every crossing, its gate set across the line."""
-    return Layer(
-        "crossings",
-        "Crossings",
-        tuple(_mark(report, crossing) for crossing in report.crossings),
-        (("gate", "Crossing, with its 95 % range along the pipe"),),
-    )
+    marks: list[Mark] = []
+    # Where lines coincide the weightiest crossing bears the words of all.
+    footages = [crossing.footage_m for crossing in report.crossings]
+    apart = 1 + np.flatnonzero(np.diff(footages) > _SAME_PLACE_M)
+    for begin, end in pairwise([0, *apart.tolist(), len(footages)]):
+        together = report.crossings[begin:end]
+        words = crossing_words(together, report.site.unit)
+        telling = max(together, key=lambda each: _weight(report, each))
+        marks += [_mark(report, each, words if each is telling else "") for each in together]
+    legend = (("gate", "Crossing; its 95 % range stands beside it"),)
+    return Layer("crossings", "Crossings", tuple(marks), legend)
 
 
-def _mark(report: Report, crossing: Crossing) -> Mark:
+def _mark(report: Report, crossing: Crossing, caption: str) -> Mark:
     heading = float(report.route.headings_deg([crossing.footage_m])[0][0])
     return Mark(
         crossing.easting_m,
         crossing.northing_m,
         "gate",
-        crossing_words(crossing, report.site.unit),
+        caption,
         crossing_detail(report, crossing),
         turn_deg=heading,
         footage_m=crossing.footage_m,

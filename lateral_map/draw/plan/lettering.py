@@ -32,7 +32,7 @@ _SHARES: Final = (0.12, 0.88, 0.2, 0.8, 0.3, 0.7, 0.4, 0.6, 0.5)
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Lines of words whose middle lies on ``at``, turned clockwise; ``leader`` is from their mark."""
+    """Lines of words, their middle on ``at``, turned clockwise; ``leader`` starts at the mark."""
 
     words: tuple[str, ...]
     at: tuple[float, float]

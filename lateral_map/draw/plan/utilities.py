@@ -14,16 +14,21 @@ def utilities_layer(report: Report) -> Layer:
     """Return the plan's utilities."""
     utilities = report.site.plan.utilities
     items = tuple(
-        Line(utility.vertices_m, f"utility {utility.utility}", _detail(report, utility))
-        for utility in utilities
+        Line(utility.vertices_m, _style(utility), _detail(report, utility)) for utility in utilities
     )
-    kinds = {utility.utility for utility in utilities}
-    legend = tuple(
-        (f"utility {kind}", f"{UTILITY_WORDS[kind]}, lettered {UTILITY_LETTERS[kind]}")
-        for kind in UTILITY_WORDS
-        if kind in kinds
-    )
-    return Layer("utilities", "Mapped utilities", items, legend)
+    used = {item.style for item in items}
+    legend = []
+    for kind, words in UTILITY_WORDS.items():
+        letter = UTILITY_LETTERS[kind]
+        legend.append((f"utility {kind}", f"{words}, lettered {letter}"))
+        legend.append((f"utility {kind} depth unknown", f"{words}, depth unknown, {letter}?"))
+    rows = tuple((style, words) for style, words in legend if style in used)
+    return Layer("utilities", "Mapped utilities", items, rows)
+
+
+def _style(utility: UtilityLine) -> str:
+    unknown = " depth unknown" if utility.depth_m is None else ""
+    return f"utility {utility.utility}{unknown}"
 
 
 def _detail(report: Report, utility: UtilityLine) -> Detail:
