@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import inspect
 import json
 import re
+import textwrap
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Final
@@ -15,6 +17,9 @@ from lateral_map.errors import ExportError
 from lateral_map.export.atomic import write_folder
 
 _FILES: Final = ("site.toml", "locates.csv", "bends.csv", "findings.csv", "plan.geojson")
+_TABLE: Final = re.compile(r"(?:# )?\[\[?(?P<name>\w+)\]\]?")
+_KEY: Final = re.compile(r"(?:# )?(?P<name>\w+) = ")
+_WIDTH: Final = 96
 _LENGTH: Final = re.compile(r"<(-?\d+\.\d+)>")
 # The example is written in feet; in metres its numbers are 0.3 of that, as round as before.
 _SCALE: Final = {"ft": 1.0, "us_ft": 1.0, "m": 0.3}
@@ -53,12 +58,45 @@ def _fill(name: str, folder: Path, unit: str) -> bytes:
         "<date>": dt.date.today().isoformat(),  # noqa: DTZ011 - the technician's own calendar
         "<unit>": unit,
         "<size>": "150" if unit == "m" else "6",
-        "<size unit>": "millimetres" if unit == "m" else "inches",
+        "<zone>": "600 mm" if unit == "m" else "24 in",
     }
+    if name == "site.toml":
+        template = _commented(template)
     for mark, word in words.items():
         template = template.replace(mark, word)
     text = _LENGTH.sub(lambda match: _length(float(match[1]) * _SCALE[unit]), template)
     return text.encode()
+
+
+def _commented(template: str) -> str:
+    """Return site.toml with what each table and key means, as the site format has it."""
+    from lateral_map.reading.schema import table_models
+    from lateral_map.reading.vocabulary import VOCABULARY
+
+    models, lines, table = table_models(), [], ""
+    for line in template.splitlines():
+        header, key = _TABLE.fullmatch(line), _KEY.match(line)
+        if header:
+            table = header["name"]
+            about = inspect.cleandoc(models[table][0].__doc__ or "").partition("\n\n")[0]
+            said = about.partition(": ")[2]
+            lines += [*_comment(f"{said[0].upper()}{said[1:]}"), line]
+        elif key and table:
+            word = VOCABULARY[table][key["name"]]
+            said = word.description
+            if not all(choice in said for choice in word.choices):
+                said += f" One of: {', '.join(word.choices)}."
+            if len(line) + len(said) > _WIDTH - 4:
+                lines += [*_comment(said), line]
+            else:
+                lines.append(f"{line}  # {said}")
+        else:
+            lines.append(line)
+    return "\n".join(lines) + "\n"
+
+
+def _comment(text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent="# ", subsequent_indent="# ")
 
 
 def _length(value: float) -> str:

@@ -377,13 +377,13 @@ class TerrainTable(Typed):
 class AccuracyTable(Typed):
     """[accuracy]: 1 sd of each kind of reading; every key is optional."""
 
-    tape: Spread = _accuracy("tape_m", "A tape distance, with the next in quadrature.", "Tape")
+    tape: Spread = _accuracy("tape_m", "A tape distance; the next is added in quadrature.", "Tape")
     tape_fraction: Fraction = _accuracy(
         "tape_fraction", "A tape distance, as a fraction of it.", "Tape, of its length"
     )
     mark: Spread = _accuracy(
         "mark_m",
-        "The paint mark against the transmitter, in plan, each axis, with the next in quadrature.",
+        "The paint mark against the transmitter, in plan, each axis; the next is added likewise.",
         "Paint mark",
     )
     mark_fraction: Fraction = _accuracy(

@@ -68,6 +68,8 @@ def _described(name: str, field: FieldInfo) -> Described:
     default = extra.get("default", field.default)
     if isinstance(default, bool):
         default = "yes" if default else "no"
+    elif isinstance(default, float):
+        default = f"{default:g}"
     return Described(
         name=name,
         title=field.title or name,

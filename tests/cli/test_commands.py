@@ -17,6 +17,7 @@ from lateral_map import load_site
 from lateral_map.cli.main import COMMANDS
 from lateral_map.cli.new import _toml_text
 from lateral_map.export.registry import PRODUCTS, usual_products
+from lateral_map.reading.vocabulary import VOCABULARY
 
 HEAVY = {"numpy", "scipy", "shapely", "pyproj", "pandas", "matplotlib", "folium", "starlette"}
 
@@ -61,6 +62,23 @@ class TestNew:
         assert "SUSPECT" not in done.stdout
         assert load_site(folder).unit == unit
         assert "<" not in (folder / "locates.csv").read_text()
+
+    def test_templates_say_what_the_site_format_says(self, run: Run, tmp_path: Path) -> None:
+        folder = tmp_path / "lot"
+        assert run("new", folder).returncode == 0
+        lines = (folder / "site.toml").read_text().splitlines()
+        said = " ".join(re.sub(r"^# \w+ = .*?  #|^[^#]*#", "", one).strip() for one in lines)
+        table = ""
+        for line in lines:
+            header, key = re.match(r"(?:# )?\[+(\w+)\]", line), re.match(r"(?:# )?(\w+) = ", line)
+            table = header[1] if header else table
+            if key and table:
+                word = VOCABULARY[table][key[1]]
+                assert word.description in said, key[1]
+                assert all(choice in said for choice in word.choices), key[1]
+        for name in ("locates.csv", "bends.csv", "findings.csv"):
+            header = (folder / name).read_text().splitlines()[0].split(",")
+            assert set(header) <= set(VOCABULARY[name]), name
 
     def test_fills_an_empty_folder(self, run: Run, tmp_path: Path) -> None:
         assert run("new", tmp_path).returncode == 0
