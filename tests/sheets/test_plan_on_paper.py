@@ -11,19 +11,21 @@ import numpy as np
 import pytest
 from lxml import etree
 from shapely.geometry import LineString, Polygon
-from sheets.builder import line_site
+from sheets.builder import SHED_M, line_report, line_site
 from truth.simulate import FOOT
 
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.svg import Canvas
+from lateral_map.draw.plan.figure import plan_figure
 from lateral_map.draw.plan.findings import findings_layer
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.locates import locates_layer
 from lateral_map.draw.plan.paper import draw_plan
+from lateral_map.draw.plan.scales import figure_scales
 from lateral_map.draw.plan.scene import ALWAYS, Area, Layer, Line, Mark
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
 from lateral_map.draw.sheet.plan import sheet_layers
-from lateral_map.draw.style import LINES, MARKS, PAPER, UTILITY_LETTERS
+from lateral_map.draw.style import AREAS, LINES, MARKS, PAPER, UTILITY_LETTERS
 from lateral_map.model.results import Report
 from lateral_map.model.site import Finding, Locate, PlanLine, PositionTie
 from lateral_map.report import build_report
@@ -288,3 +290,30 @@ def test_the_last_bits_of_a_place_change_no_byte(long_report: Report) -> None:
 def test_every_style_of_a_line_drawn_on_paper_is_told_apart() -> None:
     utilities = [key for key in LINES if key.startswith("utility ")]
     assert len({LINES[key].letter for key in utilities}) == len(utilities)
+
+
+@pytest.mark.parametrize(("unit", "size"), [("ft", (540.0, 260.0)), ("m", (300.0, 300.0))])
+def test_a_figure_is_to_the_scale_it_states(unit: str, size: tuple[float, float]) -> None:
+    report = line_report(100.0, 4, unit=unit)
+    figure = etree.fromstring(plan_figure(report, *size, "the line from above"))
+    assert (figure.get("width"), figure.get("height")) == tuple(f"{side:g}pt" for side in size)
+    assert figure.get("aria-label") == "the line from above"
+    (stated,) = (
+        scale
+        for scale in figure_scales(unit)
+        if scale.words in figure.xpath("*[local-name()='text']/text()")
+    )
+    steps = figure.xpath("*[@class='scale-bar']/*[local-name()='rect']")
+    said = figure.xpath("*[@class='scale-bar']/*[local-name()='text']/text()")
+    long_m = float(said[-1].split()[0]) * (FOOT if unit == "ft" else 1.0)
+    drawn = sum(float(step.get("width")) for step in steps)
+    assert drawn == pytest.approx(long_m * stated.points_per_metre, rel=1e-4)
+    # The shed is as large as it is.
+    walls = [
+        numbers(each.get("d"))
+        for each in figure.xpath("*[@class='plan']/*[local-name()='path']")
+        if each.get("fill") == AREAS["building"].fill
+    ]
+    sides = sorted(np.hypot(*(walls[0] - np.roll(walls[0], 1, axis=0)).T))
+    wanted = sorted((*SHED_M, *SHED_M))
+    assert sides == pytest.approx(np.array(wanted) * stated.points_per_metre, abs=0.004)

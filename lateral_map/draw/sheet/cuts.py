@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from lateral_map.draw.along import line_between
 from lateral_map.draw.paint.labels import Box
+from lateral_map.draw.plan.scales import Scale, scales_for, upright_scales
 from lateral_map.draw.plan.window import Window, laid_along
 from lateral_map.draw.sheet.panels import Panels, panels_on
-from lateral_map.draw.sheet.paper import Paper, Scale, papers_for, scales_for, upright_scales
+from lateral_map.draw.sheet.paper import Paper, papers_for
 from lateral_map.errors import AnalysisError
 from lateral_map.model.results import Report
 

@@ -1,19 +1,13 @@
-"""Papers and scales a sheet may be drawn on and to.
-
-Scales are those of an engineer's scale in feet (1 in = 5, 10, 20, 30, 40 ft) and the usual metric
-ratios (1:50, 1:100, 1:200); vertical ones are finer members of the same families.
-"""
+"""Papers a sheet may be drawn on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Final
 
+from lateral_map.draw.plan.scales import POINTS_PER_INCH
 from lateral_map.errors import AnalysisError
-from lateral_map.units import metres_per, show_value
-
-POINTS_PER_INCH: Final = 72.0
-_INCH_M: Final = metres_per("in")
+from lateral_map.units import show_value
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,45 +46,6 @@ PAPERS: Final[dict[str, Paper]] = {
 _FAMILY: Final = {"ft": ("letter", "tabloid"), "us_ft": ("letter", "tabloid"), "m": ("A4", "A3")}
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """A drawing scale: how it is stated, and the metres on the ground an inch stands for."""
-
-    words: str
-    metres_per_inch: float
-
-    @property
-    def points_per_metre(self) -> float:
-        """Points on paper for a metre on the ground."""
-        return POINTS_PER_INCH / self.metres_per_inch
-
-
-def foot_scale(feet: float, unit: str = "ft") -> Scale:
-    """Return the scale at which an inch stands for so many of the site's own feet."""
-    return Scale(f"1 in = {feet:g} ft", feet * metres_per(unit))
-
-
-def ratio_scale(ratio: float) -> Scale:
-    """Return the scale 1:ratio."""
-    return Scale(f"1:{ratio:g}", ratio * _INCH_M)
-
-
-def plan_scales(unit: str) -> tuple[Scale, ...]:
-    """Return the plan scales for a site's unit, finest first."""
-    if unit == "m":
-        return tuple(ratio_scale(ratio) for ratio in (50.0, 100.0, 200.0))
-    return tuple(foot_scale(feet, unit) for feet in (5.0, 10.0, 20.0, 30.0, 40.0))
-
-
-def upright_scales(unit: str) -> tuple[Scale, ...]:
-    """Return the vertical scales for a site's unit, finest first."""
-    if unit == "m":
-        ratios = (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0)
-        return tuple(ratio_scale(ratio) for ratio in ratios)
-    feet = (0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 20.0, 30.0, 40.0, 50.0, 100.0)
-    return tuple(foot_scale(each, unit) for each in feet)
-
-
 def papers_for(unit: str, wanted: str | None) -> tuple[Paper, ...]:
     """Return the papers to try, small before large; raises ``AnalysisError`` on an unknown name."""
     if wanted is None:
@@ -102,29 +57,3 @@ def papers_for(unit: str, wanted: str | None) -> tuple[Paper, ...]:
             f"paper {show_value(wanted)} is not one of the sheet's: write {', '.join(PAPERS)}"
         )
     return (paper,)
-
-
-def scales_for(unit: str, wanted: str | None) -> tuple[Scale, ...]:
-    """Return the plan scales to try, finest first; raises ``AnalysisError`` on an unknown one.
-
-    ``wanted`` may be a bare number (10), or as stated on the sheet (1 in = 10 ft, 1:100). Either
-    family may be asked for, whatever the site's unit.
-    """
-    own = plan_scales(unit)
-    if wanted is None:
-        return own
-    other = plan_scales("ft" if unit == "m" else "m")
-    asked = "".join(wanted.lower().split())
-    for scale in (*own, *other):
-        if asked in _spellings(scale):
-            return (scale,)
-    raise AnalysisError(
-        f"scale {show_value(wanted)} is not one of the sheet's: "
-        f"write {', '.join(scale.words for scale in own)}"
-    )
-
-
-def _spellings(scale: Scale) -> set[str]:
-    stated = scale.words.replace(" ", "")
-    bare = stated.removeprefix("1in=").removesuffix("ft") if "=" in stated else stated[2:]
-    return {stated, bare, f"{bare}ft"} if "=" in stated else {stated, bare}
