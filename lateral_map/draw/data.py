@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.scene import Layer, SceneWriter, bounds_of
@@ -19,6 +20,7 @@ from lateral_map.draw.profile import page_profile
 from lateral_map.draw.style import STYLES, style_values
 from lateral_map.frame import Frame
 from lateral_map.model.results import Report
+from lateral_map.model.site import TapeTie
 from lateral_map.units import from_metres, metres_per, to_metres
 from lateral_map.words.cautions import CAUTIONS
 from lateral_map.words.names import CONFIDENCE_WORDS
@@ -39,6 +41,8 @@ from lateral_map.words.technician import (
     table_values,
 )
 
+Floats = NDArray[np.float64]
+
 # In the legend what the drawing is about comes first.
 _KEY_ORDER: Final = (
     "route", "corridor", "locates", "findings", "crossings", "bends", "footage", "next",
@@ -46,7 +50,6 @@ _KEY_ORDER: Final = (
     "buildings", "surfaces",
 )  # fmt: skip
 
-_VIEW_MARGIN_M: Final = 1.0
 _PLANE_MARGIN_M: Final = 300.0
 _ROUND: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 _SCALE_STEPS: Final[dict[str, tuple[tuple[int, str], ...]]] = {
@@ -57,23 +60,27 @@ _SCALE_STEPS: Final[dict[str, tuple[tuple[int, str], ...]]] = {
 
 
 def map_data(
-    report: Report, *, extra: Sequence[Layer] = (), widths: Sequence[str] = ("wide", "narrow")
+    report: Report,
+    *,
+    extra: Sequence[Layer] = (),
+    widths: Sequence[str] = ("wide", "narrow"),
+    base_map: bool = False,
 ) -> dict[str, Any]:
     """Return everything the map page draws, as plain values.
 
     ``extra`` layers are drawn over the plan's own; a page that shows them is made with their keys.
-    ``widths`` are the profiles wanted: a page that redraws itself asks for the one it shows.
+    ``widths`` are the profiles wanted: a page that redraws itself asks for the one it shows. The
+    map is the site's own plane; with ``base_map`` it is the online map's.
     """
     writer = SceneWriter()
     layers = writer.layers((*plan_layers(report), *extra))
     frame, unit = report.site.frame, report.site.unit
-    plan = np.stack([report.stations.easting_m, report.stations.northing_m], axis=-1)
     return {
         "site": {"name": tidy(report.site.name, 120) or "Unnamed site", "line": _site_line(report)},
         "unit": _unit_values(unit),
         "north": north_words(frame),
-        "bounds": view_bounds(report),
-        "plane": plane_link(frame, bounds_of([plan], _PLANE_MARGIN_M)),
+        "view": map_view(report),
+        "plane": _plane(report) if base_map else {"flat": True},
         "scale": _scale_steps(unit),
         "groups": [*LAYER_KEYS, *(layer.key for layer in extra)],
         "layers": layers,
@@ -99,13 +106,46 @@ def data_json(data: dict[str, Any]) -> str:
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-def view_bounds(report: Report) -> list[float]:
-    """Return west, south, east, north (m) of the line and its dig buffer, with a margin."""
-    stations = report.stations
-    seen = [np.stack([stations.easting_m, stations.northing_m], axis=-1)]
+def map_view(report: Report) -> dict[str, Any]:
+    """Return what the map opens on, as points of the plane in metres.
+
+    ``must`` holds the line and the ground to dig in, ``beside`` what is good to see next to it;
+    ``along`` is the direction from the run's start to its end, for a plan that is turned to it.
+    """
+    line, plan = _line(report), report.site.plan
+    must = [line]
     if not report.dig.polygon.is_empty:
-        seen.append(np.array(report.dig.polygon.bounds).reshape(2, 2))
-    return [round(edge, 3) for edge in bounds_of(seen, _VIEW_MARGIN_M)]
+        hull = report.dig.polygon.convex_hull.simplify(0.1)
+        must.append(np.asarray(hull.exterior.coords))
+    taped = {
+        tie.point
+        for locate in report.site.locates
+        for tie in locate.ties
+        if isinstance(tie, TapeTie)
+    }
+    beside = [
+        [round(point.easting_m, 3), round(point.northing_m, 3)]
+        for point in plan.points
+        if point.name in taped
+    ]
+    return {
+        "must": view_points(must),
+        "beside": beside,
+        "along": [round(float(step), 3) for step in line[-1] - line[0]],
+    }
+
+
+def view_points(points_m: Sequence[Floats]) -> list[list[float]]:
+    """Return stacks of (n, 2) points in metres as plain values, to the millimetre."""
+    return [[round(float(x), 3) + 0.0 for x in at] for at in np.concatenate(points_m)]
+
+
+def _line(report: Report) -> Floats:
+    return np.stack([report.stations.easting_m, report.stations.northing_m], axis=-1)
+
+
+def _plane(report: Report) -> dict[str, Any]:
+    return plane_link(report.site.frame, bounds_of([_line(report)], _PLANE_MARGIN_M))
 
 
 def north_words(frame: Frame) -> str:

@@ -26,8 +26,8 @@ from lateral_map.errors import FrameError
 from lateral_map.model.results import Report
 
 SCRIPT_FILES: Final = (
-    "base.js", "symbols.js", "layers.js", "captions.js", "controls.js", "words.js", "profile.js",
-    "page.js",
+    "base.js", "symbols.js", "layers.js", "captions.js", "controls.js", "view.js", "paper.js",
+    "words.js", "profile.js", "page.js",
 )  # fmt: skip
 TILE_HOST: Final = "https://tile.openstreetmap.org"
 TILE_URL: Final = f"{TILE_HOST}/{{z}}/{{x}}/{{y}}.png"
@@ -36,6 +36,12 @@ TILE_CREDIT: Final = (
 )
 _TILE_ZOOM: Final = 19
 _FIRST_PANE: Final = 410
+# Whoever asks for little motion gets a map that jumps instead of gliding.
+_STILL: Final = (
+    'if (window.matchMedia("(prefers-reduced-motion: reduce)").matches) '
+    "L.Map.mergeOptions({zoomAnimation: false, fadeAnimation: false, markerZoomAnimation: false, "
+    "inertia: false});"
+)
 # Above the plan: captions, what is being measured, and the cursor.
 _UPPER_PANES: Final = (("captions", 640), ("measure", 645), ("cursor", 650))
 
@@ -55,16 +61,15 @@ def map_page(report: Report, *, base_map: bool = False, extra: Sequence[Layer] =
     ``extra`` layers come on top. The same report gives the same text. Raises ``FrameError`` where a
     base map is asked for a local sketch.
     """
-    local = report.site.frame.is_local
-    if base_map and local:
+    if base_map and report.site.frame.is_local:
         raise FrameError(
             'crs = "local" is tied to no place on earth, so an online base map cannot lie under '
             "it; leave the base map out, or declare a projected crs"
         )
-    data = map_data(report, extra=extra)
+    data = map_data(report, extra=extra, base_map=base_map)
     keys = (*LAYER_KEYS, *(layer.key for layer in extra))
-    frame = map_frame(map_centre(report), local=local, base_map=base_map, keys=keys)
-    styles = (leaflet_css(), asset("page.css"))
+    frame = map_frame(map_centre(report, base_map=base_map), base_map=base_map, keys=keys)
+    styles = (leaflet_css(), asset("page.css"), asset("dark.css"))
     scripts = (leaflet_js(), frame.script, page_script())
     return str(
         _template().render(
@@ -77,32 +82,32 @@ def map_page(report: Report, *, base_map: bool = False, extra: Sequence[Layer] =
     )
 
 
-def map_centre(report: Report) -> tuple[float, float]:
-    """Return the (latitude, longitude) or (northing, easting) of the first station."""
+def map_centre(report: Report, *, base_map: bool = False) -> tuple[float, float]:
+    """Return the (northing, easting) of the first station, or (latitude, longitude)."""
     east, north = float(report.stations.easting_m[0]), float(report.stations.northing_m[0])
-    lonlat = report.site.frame.plane_to_lonlat(east, north)
+    lonlat = report.site.frame.plane_to_lonlat(east, north) if base_map else None
     return (north, east) if lonlat is None else (float(lonlat[1]), float(lonlat[0]))
 
 
 def map_frame(
-    centre: tuple[float, float],
+    centre: tuple[float, float] = (0.0, 0.0),
     *,
-    local: bool,
     base_map: bool = False,
     keys: Sequence[str] = LAYER_KEYS,
 ) -> MapFrame:
     """Return the empty map round ``centre`` with a pane and a group for each layer key.
 
-    ``centre`` is (latitude, longitude), or (northing, easting) in metres for a local sketch.
+    The map is the site's own plane, ``centre`` (northing, easting) in metres; on an online base map
+    ``centre`` is (latitude, longitude).
     """
     import folium
 
     site_map = _pinned(folium.Map, "site")(
         location=list(centre),
-        crs="Simple" if local else "EPSG3857",
+        crs="EPSG3857" if base_map else "Simple",
         tiles=None,
-        zoom_start=3 if local else 19,
-        **_zoom_options(local=local),
+        zoom_start=19 if base_map else 3,
+        **_zoom_options(base_map=base_map),
         attributionControl=base_map,
     )
     if base_map:
@@ -116,14 +121,16 @@ def map_frame(
         _add_pane(site_map, key, height)
     site_map.render()
     root = site_map.get_root()
-    return MapFrame(html=root.html.render().strip(), script=_lean(root.script.render()))
+    return MapFrame(
+        html=root.html.render().strip(), script=f"{_STILL}\n{_lean(root.script.render())}"
+    )
 
 
-def _zoom_options(*, local: bool) -> dict[str, Any]:
-    # One pixel is a metre at zoom 0 of a sketch, half an inch or so on the ground at zoom 23.
-    low, high = (-3, 9) if local else (12, 26)
+def _zoom_options(*, base_map: bool) -> dict[str, Any]:
+    # One pixel is a metre at zoom 0 of a plane, half an inch or so on the ground at zoom 23.
+    low, high = (12, 26) if base_map else (-3, 9)
     return {
-        "minZoom": low, "maxZoom": high, "zoomSnap": 0.25, "zoomDelta": 0.5,
+        "minZoom": low, "maxZoom": high, "zoomSnap": 0.05, "zoomDelta": 0.5,
         "wheelPxPerZoomLevel": 110,
     }  # fmt: skip
 

@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lateral_map.errors import FrameError
 from lateral_map.frame import Frame
 
 Floats = NDArray[np.float64]
@@ -21,10 +22,10 @@ _STEPS: Final = np.linspace(-1.0, 1.0, 7)
 def plane_link(frame: Frame, bounds_m: tuple[float, float, float, float]) -> dict[str, Any]:
     """Return what the page needs to place plane metres on the map and back.
 
-    ``bounds_m`` is west, south, east, north of the drawing. For a local sketch the map *is* the
-    plane. Otherwise ``to_lonlat`` and ``to_plane`` hold six coefficients for each coordinate, of
-    1, u, v, u², uv, v², with u, v measured from ``centre_m`` over ``reach_m`` and from
-    ``centre_deg`` over ``reach_deg``.
+    For a map that lies on an online base map; any other *is* the plane. ``bounds_m`` is west,
+    south, east, north of the drawing. ``to_lonlat`` and ``to_plane`` hold six coefficients for each
+    coordinate, of 1, u, v, u², uv, v², with u, v measured from ``centre_m`` over ``reach_m`` and
+    from ``centre_deg`` over ``reach_deg``. Raises ``FrameError`` for a local sketch.
     """
     west, south, east, north = bounds_m
     centre_m = np.array([(west + east) / 2.0, (south + north) / 2.0])
@@ -33,13 +34,13 @@ def plane_link(frame: Frame, bounds_m: tuple[float, float, float, float]) -> dic
     grid_m = centre_m + reach_m * steps
     lonlat = frame.plane_to_lonlat(grid_m[:, 0], grid_m[:, 1])
     if lonlat is None:
-        return {"local": True}
+        raise FrameError("a local sketch is tied to no place on earth, so it lies on no base map")
     grid_deg = np.stack(lonlat, axis=-1)
     centre_deg = grid_deg[len(grid_deg) // 2]
     reach_deg = np.abs(grid_deg - centre_deg).max(axis=0)
     scaled_deg = (grid_deg - centre_deg) / reach_deg
     return {
-        "local": False,
+        "flat": False,
         "centre_m": centre_m.tolist(),
         "reach_m": reach_m,
         "centre_deg": centre_deg.tolist(),

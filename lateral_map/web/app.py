@@ -88,12 +88,9 @@ class EntryApp:
             "key": self.gate.key,
             "shared": self.link is not None,
         }
-        local = state["site"]["local"] or state["site"]["is_new"]
-        frame = "frame-local.js" if local else "frame-earth.js"
         return HTMLResponse(
             self._page.render(
                 title=state["site"]["name"] or state["site"]["folder"],
-                frame=frame,
                 cautions=CAUTIONS,
                 start=Markup(data_json(start)),  # noqa: S704 - no < or > left in it
             )

@@ -28,17 +28,12 @@ class Asset:
     media_type: str
 
 
-def _frame_script(*, local: bool) -> str:
-    return map_frame((0.0, 0.0), local=local).script
-
-
 _MADE: Final[dict[str, Callable[[], str]]] = {
     "leaflet.js": leaflet_js,
     "leaflet.css": leaflet_css,
     "drawing.js": page_script,
     "drawing.css": lambda: drawing_asset("page.css"),
-    "frame-local.js": lambda: _frame_script(local=True),
-    "frame-earth.js": lambda: _frame_script(local=False),
+    "frame.js": lambda: map_frame().script,
 }
 
 

@@ -26,7 +26,7 @@ def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
     if plan_only:
         data["layers"] = [layer for layer in data["layers"] if layer["key"] in _PLAN_ONLY]
         data["facts"], data["notices"], data["tables"] = [], [], []
-        data["bounds"] = _plan_bounds(report)
+        data["view"] = {"must": _plan_corners(report), "beside": [], "along": None}
     return data
 
 
@@ -35,11 +35,12 @@ def draw_profile(report: Report, *, narrow: bool) -> dict[str, Any]:
     return {"narrow" if narrow else "wide": page_profile(report, narrow=narrow)}
 
 
-def _plan_bounds(report: Report) -> list[float]:
-    """Return west, south, east, north (m) of the plan's points and lines, a small yard at least."""
+def _plan_corners(report: Report) -> list[list[float]]:
+    """Return two corners (m) round the plan's points and lines, a small yard at least."""
     start, plan = report.site.start, report.site.plan
     middle = np.array([[start.easting_m, start.northing_m]])
     known = [np.array([[point.easting_m, point.northing_m]]) for point in plan.points]
     known += [line.vertices_m for line in plan.lines]
     yard = [middle - _YARD_M, middle + _YARD_M] if not known else []
-    return [round(edge, 3) for edge in bounds_of([*known, *yard], _YARD_M / 4.0)]
+    west, south, east, north = bounds_of([*known, *yard], _YARD_M / 4.0)
+    return [[round(west, 3), round(south, 3)], [round(east, 3), round(north, 3)]]

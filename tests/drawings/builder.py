@@ -13,20 +13,28 @@ import numpy as np
 from shapely.geometry import LineString, Polygon, box
 from shapely.ops import unary_union
 
+from lateral_map.adjust.marks import place_locates
+from lateral_map.analysis.conflicts import find_conflicts
+from lateral_map.analysis.trench import lay_trench
+from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.frame import Frame, local_frame, projected_frame_at
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import (
     Crossing,
     DigBuffer,
     FallStretch,
     FindingResult,
     Fit,
+    FoundPlace,
     NextLocate,
     PipeStretch,
     ReadingCheck,
     Report,
     ResponsibilityStretch,
+    Settling,
     Side,
     Stations,
+    Uncrossed,
 )
 from lateral_map.model.route import Chain, Ground, Layout, Observation, Route
 from lateral_map.model.site import (
@@ -253,7 +261,9 @@ class ReportMaker:
             covariance=np.diag(sd**2),
             residuals=np.zeros(4),
             design=np.zeros((4, layout.size)),
-            observations=(Observation("start", "", 0.0, slice(0, 2), np.eye(2), np.eye(2)),),
+            observations=(
+                Observation(ReadingId("start position"), 0.0, slice(0, 2), np.eye(2), np.eye(2)),
+            ),
             alternatives=alternatives,
             tied_footages_m=np.array([m(8), m(23.5), m(44.5), m(56.5), m(69.5)]),
             iterations=4,
@@ -305,7 +315,7 @@ class ReportMaker:
                 Crossing(
                     line.name, line.kind, footage, self.m(0.42), meeting.x, meeting.y,
                     float(route.depths([footage])[0][0]), self.m(0.2), 88.0, index == 1, index == 1,
-                    (self.said("locate E along"), self.said("locate E past")),
+                    (ReadingId("along", "E", "along"), ReadingId("offset", "E", "past")),
                 )
             )  # fmt: skip
         return tuple(found)
@@ -313,53 +323,76 @@ class ReportMaker:
     def finding_results(
         self, site: Site, route: Route, stations: Stations
     ) -> tuple[FindingResult, ...]:
-        from scipy.stats import norm
-
         results = []
         for i, finding in enumerate(site.findings):
-            east, north, _ = route.positions([finding.footage_m])[0]
-            sides = []
-            for shift, boundary in ((12.5, site.boundaries[0]), (0.0, site.boundaries[1])):
-                past = VERDICT_PAST[i % 8] + shift
-                chance = float(norm.cdf(past / 0.45))
-                verdict = (
-                    "past" if chance > 0.95 else "inside" if chance < 0.05 else "too close to call"
-                )
-                sides.append(Side(boundary.line, self.m(past), self.m(0.45), chance, verdict))  # type: ignore[arg-type]
-            answers = {"inside": "owner", "past": "city"}.get(sides[1].verdict, "too close to call")
-            k = int(np.searchsorted(stations.footage_m, finding.footage_m - 1e-9))
-            depth, sd = route.depths([finding.footage_m])
+            sides = self.sides(site, VERDICT_PAST[i % 8])
+            verdict, has_end = sides[1].verdict, finding.to_m is not None
+            parties = (site.boundaries[1].inside, site.boundaries[1].outside)
+            answers = {"inside": parties[:1], "past": parties[1:]}.get(verdict, ())
+            settling = Settling(
+                "tape from line", site.boundaries[1].line, self.m(71), "E", self.m(0.9), self.m(0.3)
+            )
             results.append(
                 FindingResult(
-                    finding, float(east), float(north), float(depth[0]), float(sd[0]),
-                    float(stations.semi_major_m[k]), float(stations.semi_minor_m[k]),
-                    float(stations.ellipse_azimuth_deg[k]), stations.basis[k], tuple(sides),
-                    tuple(sides) if finding.to_m is not None else (), self.said(answers),
-                    self.said("one tape from the curb at 71 ft") if i % 8 in (3, 4) else "",
-                    (self.said("locate E past"), self.said("locate C offset")),
+                    number=i + 1,
+                    finding=finding,
+                    finding_class="defect",
+                    near=self.found(route, stations, finding.footage_m),
+                    far=self.found(route, stations, finding.to_m) if has_end else None,
+                    sides=sides,
+                    sides_to=sides if has_end else (),
+                    deciding=sides[1],
+                    deciding_to=sides[1] if has_end else None,
+                    verdict=verdict,
+                    answers=answers,
+                    may_answer=answers or parties,
+                    rests_on=(ReadingId("offset", "E", "past"), ReadingId("offset", "C", "offset")),
+                    settling=settling if i % 8 in (3, 4) else None,
                 )
             )  # fmt: skip
         return tuple(results)
 
+    def sides(self, site: Site, past_units: float) -> tuple[Side, ...]:
+        from scipy.stats import norm
+
+        sides = []
+        for shift, boundary in ((12.5, site.boundaries[0]), (0.0, site.boundaries[1])):
+            past = past_units + shift
+            chance = float(norm.cdf(past / 0.45))
+            verdict = (
+                "past" if chance > 0.95 else "inside" if chance < 0.05 else "too close to call"
+            )
+            sides.append(Side(boundary.line, self.m(past), self.m(0.45), chance, verdict))  # type: ignore[arg-type]
+        return tuple(sides)
+
+    def found(self, route: Route, stations: Stations, footage_m: float) -> FoundPlace:
+        east, north, _ = route.positions([footage_m])[0]
+        depth, sd = route.depths([footage_m])
+        k = stations.index_of(footage_m)
+        return FoundPlace(
+            footage_m, float(east), float(north), float(depth[0]), float(sd[0]),
+            float(stations.semi_major_m[k]), float(stations.semi_minor_m[k]),
+            float(stations.ellipse_azimuth_deg[k]), stations.basis[k],
+        )  # fmt: skip
+
     def readings(self, site: Site) -> tuple[ReadingCheck, ...]:
         m = self.m
         rows = (
-            ("A", "tape1", 0.11, 0.7, 0.5, "good"), ("A", "tape2", -0.2, -1.2, 0.5, "good"),
-            ("A", "depth", 0.1, 0.4, 0.4, "good"), ("B", "gnss", 1.9, 0.9, 0.9, "good"),
-            ("C", "x, y", 4.7, 5.6, 0.7, "suspect"), ("C", "offset from curb", 0.3, 1.4, 0.3, "good"),
-            ("D", "tape1", 0.0, 0.0, 0.0, "unchecked"), ("E", "past", 0.05, 0.3, 0.3, "good"),
+            ("tape", "A", "tape1", 0.11, 0.7, 0.5, "good"), ("tape", "A", "tape2", -0.2, -1.2, 0.5, "good"),
+            ("depth", "A", "depth", 0.1, 0.4, 0.4, "good"), ("position", "B", "gnss", 1.9, 0.9, 0.9, "good"),
+            ("position", "C", "xy", 4.7, 5.6, 0.7, "suspect"), ("offset", "C", "offset", 0.3, 1.4, 0.3, "good"),
+            ("tape", "D", "tape1", 0.0, 0.0, 0.0, "unchecked"), ("offset", "E", "past", 0.05, 0.3, 0.3, "good"),
         )  # fmt: skip
         footage = {locate.mark: locate.footage_m for locate in site.locates}
         checks = [
             ReadingCheck(
-                f"locate {mark} {self.said(what)}", m(off), False, w, r, verdict,  # type: ignore[arg-type]
-                verdict == "suspect", mark, footage[mark],
+                ReadingId(kind, mark, column), m(off), False, w, r, verdict,  # type: ignore[arg-type]
+                verdict == "suspect", footage[mark],
             )
-            for mark, what, off, w, r, verdict in rows
+            for kind, mark, column, off, w, r, verdict in rows
         ]  # fmt: skip
-        checks.append(
-            ReadingCheck(self.said("bend at 30 ft"), 1.8, True, 0.8, 0.4, "good", False, "", m(30))
-        )
+        turn = ReadingId("turn", "30", "turn")
+        checks.append(ReadingCheck(turn, 1.8, True, 0.8, 0.4, "good", False, m(30)))
         return tuple(checks)
 
     def dig(self, stations: Stations) -> DigBuffer:
@@ -387,36 +420,40 @@ class ReportMaker:
         cross = crossings[1].footage_m
         owner, city = site.boundaries[1].inside, site.boundaries[1].outside
         east, north, _ = route.positions([m(85)])[0]
-        notices = ["No spot levels within 10 ft of locate D; the ground there is interpolated."]
-        if self.wishes.level_ground:
-            notices.append("Ground assumed level: nobody measured it.")
+        readings = self.readings(site)
+        pipes = (
+            PipeStretch(0.0, m(12), "cast iron", 0.1016, 0.114, "nominal"),
+            PipeStretch(m(12), m(63), "clay", 0.1524, 0.19, "nominal"),
+            PipeStretch(m(63), end, "pvc", 0.1524, 0.168, "nominal"),
+        )
+        trench = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
         return Report(
             site=site, route=route, stations=stations, crossings=crossings,
-            uncrossed=(site.plan.lines[3].name,),
+            uncrossed=(
+                Uncrossed(
+                    site.plan.lines[3].name, "property_line", False, m(14), m(0.5), m(42)
+                ),
+            ),
             findings=self.finding_results(site, route, stations),
             responsibility=(
                 ResponsibilityStretch(0.0, cross, owner, 0.0, m(0.42), "", crossings[1].line),
                 ResponsibilityStretch(cross, end, city, m(0.42), 0.0, crossings[1].line, ""),
             ),
+            client=owner, client_assumed=False, letters=(),
             falls=(
                 FallStretch(0.0, m(23.5), 0.021, 0.004, 0.02, "readings cannot tell", False),
                 FallStretch(m(23.5), m(44.5), 0.023, 0.001, 0.02, "enough fall", False),
                 FallStretch(m(44.5), m(69.5), 0.004, 0.003, 0.01, "too flat", False),
                 FallStretch(m(69.5), end, 0.024, 0.02, None, "readings cannot tell", False),
             ),
-            pipes=(
-                PipeStretch(0.0, m(12), "cast iron", 0.1016, 0.114, "nominal"),
-                PipeStretch(m(12), m(63), "clay", 0.1524, 0.19, "nominal"),
-                PipeStretch(m(63), end, "pvc", 0.1524, 0.168, "nominal"),
-            ),
+            pipes=pipes,
             dig=self.dig(stations),
-            readings=self.readings(site),
+            readings=readings, locates=place_locates(route, readings),
             fit=Fit(30, 25, 5, 4.1, 0.53),
             next_locate=NextLocate(
-                m(85), float(east), float(north),
-                self.said("would settle finding 4 against the curb"), m(0.9), m(0.3),
+                m(85), m(85.5), float(east), float(north), "finding", crossings[1].line, 1, m(0.9), m(0.3),
             ),
-            notices=tuple(self.said(notice) for notice in notices),
+            trench=trench, utilities=find_conflicts(route, trench, 0.6096),
         )  # fmt: skip
 
 

@@ -139,7 +139,7 @@ def test_extra_layers_get_a_pane_and_a_place_in_the_data(report: Report) -> None
 
 
 def test_panes_stand_in_the_order_of_the_layers() -> None:
-    script = map_frame((42.7, -84.5), local=False).script
+    script = map_frame().script
     heights = re.findall(r'createPane\(\s*"plan-([a-z]+)"\);\s*\w+\.style\.zIndex = (\d+)', script)
     plan = [(key, int(height)) for key, height in heights if key in LAYER_KEYS]
     assert [key for key, _ in plan] == list(LAYER_KEYS)
@@ -148,14 +148,17 @@ def test_panes_stand_in_the_order_of_the_layers() -> None:
 
 
 def test_the_map_zooms_to_inches() -> None:
-    """At the greatest zoom a pixel is well under an inch on the ground (web Mercator: 256 px round
-    the equator at zoom 0, from memory), and under half an inch on a sketch (one pixel a metre)."""
-    script = map_frame((42.7, -84.5), local=False).script
-    zoom = int(re.search(r'"maxZoom": (\d+)', script)[1])
+    """At the greatest zoom a pixel is under half an inch on the plane (one pixel a metre at zoom 0)
+    and well under an inch on an online map.
+
+    Web Mercator has 256 px round the equator at zoom 0 (from memory).
+    """
+    script = map_frame().script
+    assert 1 / 2 ** int(re.search(r'"maxZoom": (\d+)', script)[1]) < 0.0127
+    assert "L.CRS.Simple" in script
+    online = map_frame((42.7, -84.5), base_map=True).script
+    zoom = int(re.search(r'"maxZoom": (\d+)', online)[1])
     assert 40_075_017 / 256 / 2**zoom < 0.0254
-    sketch = map_frame((0.0, 0.0), local=True).script
-    assert 1 / 2 ** int(re.search(r'"maxZoom": (\d+)', sketch)[1]) < 0.0127
-    assert "L.CRS.Simple" in sketch
 
 
 def test_north_is_named() -> None:

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lateral_map.draw.plane import plane_link
+from lateral_map.errors import FrameError
 from lateral_map.frame import local_frame, projected_frame_at
 
 BOUNDS = (-310.0, -290.0, 330.0, 320.0)
@@ -43,5 +44,6 @@ def test_within_a_tenth_of_a_millimetre_of_proj(east, north, centre) -> None:
     assert there == pytest.approx([east, north], abs=1e-4)
 
 
-def test_a_sketch_is_its_own_plane() -> None:
-    assert plane_link(local_frame("ft"), BOUNDS) == {"local": True}
+def test_a_sketch_lies_on_no_base_map() -> None:
+    with pytest.raises(FrameError, match="tied to no place on earth"):
+        plane_link(local_frame("ft"), BOUNDS)

@@ -49,7 +49,8 @@ def rows_of(folder: Path, name: str = "locates.csv") -> list[str]:
 def drawn_marks(yard: Yard) -> list[str]:
     """Return the captions of the locates on the map."""
     return yard.page.evaluate(
-        "lateralMap.page.data.layers.find(l => l.key === 'locates').items.map(i => i.caption)"
+        "lateralMap.page.data.layers.find(l => l.key === 'locates').items"
+        ".map(i => i.caption.replace(/^locate /, ''))"
     )
 
 
@@ -179,7 +180,7 @@ def test_a_point_is_tapped_on_the_map(yard: Yard, sketch: Path) -> None:
     yard.fill({"name": "post"}, yard.panel().locator("form.entry"))
     yard.panel().get_by_role("button", name="Tap on the map").click()
     where = yard.page.evaluate(
-        "(() => { const p = lateralMap.page.map.latLngToContainerPoint([3.048, 6.096]);"
+        "(() => { const p = lateralMap.page.map.latLngToContainerPoint(lateralMap.page.plane.toMap([6.096, 3.048]));"
         "const b = document.getElementById('map_site').getBoundingClientRect();"
         "return [b.x + p.x, b.y + p.y]; })()"
     )

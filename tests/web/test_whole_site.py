@@ -107,10 +107,7 @@ def test_a_site_on_the_earth_is_begun_from_a_position(
     with served(folder, keys) as server, browser_context(browser, **DESKTOP) as context:
         yard = Yard(context, server.address)
         yard.fill({"crs": "EPSG:6499", "x": "", "y": "", "lat": "43.86", "lon": "-83.62"})
-        yard.panel().locator('form button[type="submit"]').first.click()
-        # The map was a sketch's: the page loads itself again with one of the earth.
-        yard.page.wait_for_selector('script[src="/static/frame-earth.js"]', state="attached")
-        yard.page.wait_for_selector("body[data-ready]")
+        yard.save()
         yard.tab("Plan")
         yard.panel().locator('[data-kind="curb"]').click()
         form = yard.panel().locator("form.entry")

@@ -31,10 +31,18 @@ lateralMap.sayLength = function (metres, unit) {
   return `${(metres / unit.metres).toFixed(unit.decimals)} ${unit.word}`;
 };
 
-/** Carry points between the site's plane (metres, easting first) and the map. */
-lateralMap.makePlane = function (link) {
-  if (link.local) {
-    return { toMap: (at) => L.latLng(at[1], at[0]), toPlane: (place) => [place.lng, place.lat] };
+/**
+ * Carry points between the site's plane (metres, easting first) and the map. A flat map is the plane
+ * itself, turned anticlockwise by so many degrees; on an online base map north stays up.
+ */
+lateralMap.makePlane = function (link, turnDeg) {
+  if (link.flat) {
+    const [cos, sin] = [Math.cos((turnDeg * Math.PI) / 180), Math.sin((turnDeg * Math.PI) / 180)];
+    return {
+      turnDeg,
+      toMap: ([east, north]) => L.latLng(east * sin + north * cos, east * cos - north * sin),
+      toPlane: ({ lng, lat }) => [lng * cos + lat * sin, lat * cos - lng * sin],
+    };
   }
   const apply = (rows, u, v) => {
     const terms = [1, u, v, u * u, u * v, v * v];
@@ -42,6 +50,7 @@ lateralMap.makePlane = function (link) {
   };
   const { centre_m: middle, reach_m: reach, centre_deg: middleDeg, reach_deg: reachDeg } = link;
   return {
+    turnDeg: 0,
     toMap: (at) => {
       const [x, y] = apply(link.to_lonlat, (at[0] - middle[0]) / reach, (at[1] - middle[1]) / reach);
       return L.latLng(middleDeg[1] + y * reachDeg[1], middleDeg[0] + x * reachDeg[0]);

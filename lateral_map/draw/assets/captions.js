@@ -1,146 +1,298 @@
 "use strict";
 
-/* Writes captions beside marks, along lines and in areas so that none overlap; heavier ones first. */
+/*
+ * Writes captions beside marks, along lines and in areas, and footages along the pipe, so that none
+ * overlap. The heavier goes first and has the better place; what weighs most is never left out: it
+ * stands farther off with a leader to its mark.
+ */
 (function () {
-  const GAP = 3;
-  // As in draw/plan/scene.py: what weighs this much is labelled wherever there is room.
+  const { element, svg } = lateralMap;
+  const CELL = 4; // pixels; the view is kept as a grid of how costly it is to write there
+  const TAKEN = 1e6;
+  const COST = { mark: 3, pipe: 2, boundary: 1.6, line: 0.5, leader: 4 };
+  const WAYS = 16;
+  const RINGS = [0, 16, 34, 56, 82, 112, 146];
+  const LETTER_EVERY = 150;
+  const LEADER_FROM = 9;
+  // As in draw/plan/scene.py: what weighs so much is labelled wherever there is room at all.
   const ALWAYS = 90;
-  const LETTER_EVERY = 120;
+  const SUSPECT = 50; // and findings, and crossings of boundaries: before the names of lines
+  const LOCATE = 30;
+  const OTHER = 20;
+  // How far off a caption may stand, and what its place may cost, by the weight of its mark.
+  const limits = (weight) => (weight >= ALWAYS ? [RINGS.length, TAKEN] : weight >= SUSPECT ? [6, 60] : weight >= LOCATE ? [4, 30] : [weight >= OTHER ? 3 : 1, 14]);
 
   /** Lay every caption out anew for the view as it is. */
   lateralMap.drawCaptions = function (page) {
     const pane = page.map.getPane("plan-captions");
-    pane.replaceChildren();
     const size = page.map.getSize();
     const corner = page.map.containerPointToLayerPoint([0, 0]);
-    const sheet = { pane, page, taken: [], marks: [], line: [], left: corner.x, top: corner.y, right: corner.x + size.x, bottom: corner.y + size.y };
+    const [leaders, ticks] = ["captions", "footage"].map((name) => {
+      const drawn = svg("svg", { class: "leaders", width: size.x, height: size.y, "aria-hidden": "true" });
+      L.DomUtil.setPosition(drawn, corner);
+      page.map.getPane(`plan-${name}`).replaceChildren(drawn);
+      return drawn;
+    });
+    const sheet = { pane, page, leaders, ticks, size, corner, room: new Room(size), place: (at) => page.map.latLngToContainerPoint(page.plane.toMap(at)) };
     const shown = page.data.layers.filter((layer) => page.map.hasLayer(page.groups[layer.key]));
-    const items = shown.flatMap((layer) => layer.items);
-    const marks = items.filter((item) => item.as === "mark").map((item) => placed(page, item));
-    const inView = marks.filter((mark) => inside(sheet, mark.at));
-    sheet.marks = inView.map((mark) => around(mark.at, mark.half));
-    sheet.line = page.data.stations.at.map((at) => page.map.latLngToLayerPoint(page.plane.toMap(at)));
-    for (const mark of inView.filter((each) => each.item.caption).sort((a, b) => b.item.weight - a.item.weight)) {
-      besideMark(sheet, mark);
+    const items = shown.filter((layer) => layer.key !== "footage").flatMap((layer) => layer.items);
+    for (const over of page.map.getContainer().parentElement.querySelectorAll(".tools, .corner, .leaflet-control-zoom, #measured")) takeOver(sheet, over);
+    const pipe = page.data.stations.at.map(sheet.place);
+    if (shown.some((layer) => layer.key === "route")) sheet.room.line(pipe, COST.pipe);
+    for (const item of items.filter((each) => each.as === "line")) {
+      const cost = item.style.startsWith("line ") ? COST.boundary : COST.line;
+      sheet.room.line(item.at.map(sheet.place), cost);
     }
-    for (const item of items) {
-      if (item.as === "line" && item.caption) alongLine(sheet, item);
-      if (item.as === "area" && item.caption) inArea(sheet, item);
-    }
+    const marks = items.filter((item) => item.as === "mark").map((item) => placed(sheet, item));
+    for (const { at, half } of marks) sheet.room.box(at.x - half, at.y - half, at.x + half, at.y + half, COST.mark);
+    const told = marks.filter((mark) => mark.item.caption && sheet.room.has(mark.at)).sort((a, b) => b.item.weight - a.item.weight);
+    // All are put on the page before any is measured, so that the page is laid out once.
+    const wordings = told.flatMap((mark) => [mark.item.caption, mark.item.short].filter(Boolean).map((text) => {
+      const words = write(sheet, text, mark.item.weight >= ALWAYS ? "strong" : "plain");
+      return { mark, words };
+    }));
+    for (const each of wordings) [each.width, each.height] = [each.words.offsetWidth, each.words.offsetHeight];
+    for (const mark of told) mark.wordings = wordings.filter((each) => each.mark === mark);
+    for (const mark of told.filter((each) => each.item.weight >= SUSPECT)) besideMark(sheet, mark);
+    for (const item of items) if (item.as === "line" && item.caption) alongLine(sheet, item);
+    if (shown.some((layer) => layer.key === "footage")) footages(sheet, pipe);
+    for (const mark of told.filter((each) => each.item.weight < SUSPECT)) besideMark(sheet, mark);
+    for (const item of items) if (item.as === "area" && item.caption) inArea(sheet, item);
     for (const item of items) if (item.as === "line" && page.data.style[item.style].letter) letters(sheet, item);
   };
 
-  function placed(page, item) {
-    const half = (page.data.style[item.style].size * item.scale) / 2;
-    return { item, half, at: page.map.latLngToLayerPoint(page.plane.toMap(item.at)) };
+  /* The view as cells, each holding what it costs to write over it. */
+  class Room {
+    constructor(size) {
+      this.size = size;
+      this.columns = Math.ceil(size.x / CELL);
+      this.rows = Math.ceil(size.y / CELL);
+      this.cells = new Float32Array(this.columns * this.rows);
+    }
+
+    has(at) {
+      return at.x >= 0 && at.y >= 0 && at.x <= this.size.x && at.y <= this.size.y;
+    }
+
+    /* Adds a cost to a box, in pixels; with none given, tells what the box costs. */
+    box(left, top, right, bottom, more = 0) {
+      const [x0, y0] = [Math.floor(left / CELL), Math.floor(top / CELL)];
+      const [x1, y1] = [Math.floor((right - 0.01) / CELL), Math.floor((bottom - 0.01) / CELL)];
+      if (!more && (x0 < 0 || y0 < 0 || x1 >= this.columns || y1 >= this.rows)) return Infinity;
+      let sum = 0;
+      for (let y = Math.max(y0, 0); y <= Math.min(y1, this.rows - 1); y += 1) {
+        for (let x = Math.max(x0, 0); x <= Math.min(x1, this.columns - 1); x += 1) {
+          const cell = y * this.columns + x;
+          sum += this.cells[cell];
+          if (more) this.cells[cell] = Math.max(this.cells[cell], more);
+        }
+      }
+      return sum;
+    }
+
+    line(points, more = 0) {
+      let sum = 0;
+      for (const piece of pieces(this, points)) {
+        const steps = Math.ceil(piece.length / CELL);
+        for (let step = 0; step <= steps; step += 1) {
+          const at = between(piece, step / Math.max(steps, 1));
+          sum += this.box(at.x, at.y, at.x + 0.02, at.y + 0.02, more);
+        }
+      }
+      return sum;
+    }
+
+    /* A box of so wide and high, turned about its middle. */
+    turned(at, width, height, angle, more = 0) {
+      let sum = 0;
+      const [cos, sin] = [Math.cos(angle), Math.sin(angle)];
+      for (let u = -width / 2; u <= width / 2; u += CELL / 1.5) {
+        for (let v = -height / 2; v <= height / 2; v += CELL / 1.5) {
+          const [x, y] = [at.x + u * cos - v * sin, at.y + u * sin + v * cos];
+          sum += this.box(x, y, x + 0.02, y + 0.02, more);
+        }
+      }
+      return sum;
+    }
   }
 
-  const around = (at, half) => ({ left: at.x - half, right: at.x + half, top: at.y - half, bottom: at.y + half });
-  const inside = (sheet, at) => at.x >= sheet.left && at.x <= sheet.right && at.y >= sheet.top && at.y <= sheet.bottom;
-  const meets = (a, b) => a.left < b.right + GAP && b.left < a.right + GAP && a.top < b.bottom + 1 && b.top < a.bottom + 1;
-  const within = (sheet, box) => box.left >= sheet.left && box.right <= sheet.right && box.top >= sheet.top && box.bottom <= sheet.bottom;
-  const holds = (box, at) => at.x > box.left && at.x < box.right && at.y > box.top && at.y < box.bottom;
+  const between = ({ from, to }, share) => L.point(from.x + share * (to.x - from.x), from.y + share * (to.y - from.y));
+
+  /* The pieces of a line inside the view. */
+  function pieces({ size }, points) {
+    const bounds = L.bounds([0, 0], size);
+    const found = [];
+    for (let i = 1; i < points.length; i += 1) {
+      // Without rounding: a place rounded to outside fractional bounds is clipped again for ever.
+      const clipped = L.LineUtil.clipSegment(points[i - 1], points[i], bounds, i > 1, false);
+      if (clipped) found.push({ from: clipped[0], to: clipped[1], length: clipped[0].distanceTo(clipped[1]) });
+    }
+    return found;
+  }
+
+  function placed(sheet, item) {
+    const half = (sheet.page.data.style[item.style].size * item.scale) / 2;
+    return { item, half, at: sheet.place(item.at) };
+  }
+
+  function takeOver(sheet, over) {
+    const view = sheet.page.map.getContainer().getBoundingClientRect();
+    const box = over.getBoundingClientRect();
+    if (box.width) sheet.room.box(box.left - view.left, box.top - view.top, box.right - view.left, box.bottom - view.top, TAKEN);
+  }
 
   function write(sheet, text, kind) {
-    const words = lateralMap.element("div", { class: `caption ${kind}`, dir: "auto", text });
+    const words = element("div", { class: `caption ${kind}`, dir: "auto", text });
     sheet.pane.append(words);
     return words;
   }
 
-  function set(sheet, words, box) {
-    L.DomUtil.setPosition(words, L.point(Math.round(box.left), Math.round(box.top)));
-    sheet.taken.push(box);
+  function put(sheet, words, { left, top, right, bottom }) {
+    L.DomUtil.setPosition(words, sheet.corner.add([left, top]).round());
+    sheet.room.box(left - 1, top - 1, right + 2, bottom + 1, TAKEN);
   }
 
-  /* Eight places round a mark, the best that is free of other captions. */
+  /* In full or, where there is no good place for that, in short. */
   function besideMark(sheet, mark) {
-    const words = write(sheet, mark.item.caption, mark.item.weight >= ALWAYS ? "strong" : "plain");
-    const [w, h] = [words.offsetWidth, words.offsetHeight];
-    const { x, y } = mark.at;
-    const far = mark.half + 3;
-    const corner = far * 0.75;
-    const spots = [
-      [x + far, y - h / 2], [x + corner, y - corner - h], [x + corner, y + corner], [x - w / 2, y - far - h],
-      [x - w / 2, y + far], [x - far - w, y - h / 2], [x - corner - w, y - corner - h], [x - corner - w, y + corner],
-    ];
+    const [rings, most] = limits(mark.item.weight);
     let best = null;
-    spots.forEach(([left, top], order) => {
-      const box = { left, top, right: left + w, bottom: top + h };
-      if (!within(sheet, box) || sheet.taken.some((other) => meets(box, other))) return;
-      const cost = 6 * sheet.marks.filter((other) => meets(box, other)).length + 2 * sheet.line.filter((at) => holds(box, at)).length + 0.3 * order;
-      if (!best || cost < best.cost) best = { box, cost };
+    mark.wordings.forEach((wording, index) => {
+      const found = best && best.cost < 25 ? null : placeRound(sheet, mark, wording, rings);
+      if (found && (!best || found.cost + 12 * index < best.cost)) best = { ...found, words: wording.words };
     });
-    if (best && (best.cost < 10 || mark.item.weight >= ALWAYS)) set(sheet, words, best.box);
-    else words.remove();
+    if (best && best.cost > most) best = null;
+    for (const { words } of mark.wordings) if (!best || words !== best.words) words.remove();
+    if (!best) return;
+    put(sheet, best.words, best.box);
+    if (!best.leader) return;
+    const { from, to } = best.leader;
+    for (const kind of ["leader under", "leader"]) sheet.leaders.append(svg("line", { x1: from.x, y1: from.y, x2: to.x, y2: to.y, class: kind }));
+    sheet.room.line([from, to], COST.leader);
   }
 
-  /* The pieces of a line inside the view, as points with the length run so far. */
-  function visible(sheet, item) {
-    const bounds = L.bounds([sheet.left + 8, sheet.top + 8], [sheet.right - 8, sheet.bottom - 8]);
-    const points = item.at.map((at) => sheet.page.map.latLngToLayerPoint(sheet.page.plane.toMap(at)));
-    const pieces = [];
-    for (let i = 1; i < points.length; i += 1) {
-      // Without rounding: a place rounded to outside fractional bounds is clipped again for ever.
-      const clipped = L.LineUtil.clipSegment(points[i - 1], points[i], bounds, i > 1, false);
-      if (clipped) pieces.push({ from: clipped[0], to: clipped[1], length: clipped[0].distanceTo(clipped[1]) });
+  /* Round the mark in rings: the best place by what it covers, how far off it is and on which side. */
+  function placeRound(sheet, { at, half }, { width: w, height: h }, rings) {
+    let best = null;
+    for (const ring of RINGS.slice(0, rings)) {
+      if (best && best.cost < 0.2 * ring) break;
+      for (let way = 0; way < WAYS; way += 1) {
+        const [cos, sin] = [Math.cos((way * 2 * Math.PI) / WAYS), Math.sin((way * 2 * Math.PI) / WAYS)];
+        const off = half + 2 + ring;
+        // The box touches the ring with the side or the corner that is turned to the mark.
+        const left = at.x + off * cos - (w * (1 - Math.sign(Math.round(cos * 3)))) / 2;
+        const top = at.y + off * sin - (h * (1 - Math.sign(Math.round(sin * 3)))) / 2;
+        const box = { left, top, right: left + w, bottom: top + h };
+        let cost = sheet.room.box(left, top, box.right, box.bottom);
+        if (cost >= TAKEN) continue;
+        cost += 0.2 * ring + 0.25 * Math.min(way, WAYS - way) + (ring ? 2 : 0);
+        if (best && cost >= best.cost) continue;
+        let leader = null;
+        if (ring > LEADER_FROM) {
+          const to = L.point(Math.min(Math.max(at.x, left), box.right), Math.min(Math.max(at.y, top), box.bottom));
+          leader = { from: between({ from: at, to }, Math.min((half + 1) / at.distanceTo(to), 1)), to };
+          cost += 0.5 * sheet.room.line([leader.from, to]);
+        }
+        if (!best || cost < best.cost) best = { box, cost, leader };
+      }
     }
-    return pieces;
+    return best;
   }
 
+  /* Beside a line, never on it: the line itself must stay whole. */
   function alongLine(sheet, item) {
-    const pieces = visible(sheet, item).sort((a, b) => b.length - a.length);
-    if (!pieces.length) return;
+    const longest = pieces(sheet.room, item.at.map(sheet.place)).sort((a, b) => b.length - a.length);
+    if (!longest.length) return;
     const words = write(sheet, item.caption, "along");
     const [w, h] = [words.offsetWidth, words.offsetHeight];
-    for (const piece of pieces.slice(0, 2)) {
+    let best = null;
+    for (const piece of longest.slice(0, 2)) {
       if (piece.length < w + 12) break;
       let angle = Math.atan2(piece.to.y - piece.from.y, piece.to.x - piece.from.x);
       if (angle > Math.PI / 2 || angle <= -Math.PI / 2) angle += Math.PI;
-      for (const share of [0.12, 0.88, 0.3, 0.7, 0.5]) {
+      for (const share of [0.12, 0.88, 0.3, 0.7, 0.5, 0.2, 0.8, 0.4, 0.6]) {
         const inset = Math.min(Math.max(share * piece.length, w / 2 + 4), piece.length - w / 2 - 4) / piece.length;
-        const x = piece.from.x + inset * (piece.to.x - piece.from.x) + Math.sin(angle) * (h / 2 + 2);
-        const y = piece.from.y + inset * (piece.to.y - piece.from.y) - Math.cos(angle) * (h / 2 + 2);
-        const halfWide = (Math.abs(Math.cos(angle)) * w + Math.abs(Math.sin(angle)) * h) / 2;
-        const halfHigh = (Math.abs(Math.sin(angle)) * w + Math.abs(Math.cos(angle)) * h) / 2;
-        const box = { left: x - halfWide, right: x + halfWide, top: y - halfHigh, bottom: y + halfHigh };
-        if (!within(sheet, box) || [...sheet.taken, ...sheet.marks].some((other) => meets(box, other))) continue;
-        words.style.transform = `translate(${x - w / 2}px, ${y - h / 2}px) rotate(${angle}rad)`;
-        sheet.taken.push(box);
-        return;
+        for (const side of [1, -1]) {
+          const at = between(piece, inset).add([Math.sin(angle) * side * (h / 2 + 2), -Math.cos(angle) * side * (h / 2 + 2)]);
+          const cost = sheet.room.turned(at, w, h - 4, angle) + (side < 0 ? 1 : 0);
+          if (!best || cost < best.cost) best = { at, angle, cost };
+        }
+        if (best && best.cost < 2) break;
       }
     }
-    words.remove();
+    if (!best || best.cost > 60) return words.remove();
+    const at = sheet.corner.add(best.at);
+    words.style.transform = `translate(${at.x - w / 2}px, ${at.y - h / 2}px) rotate(${best.angle}rad)`;
+    sheet.room.turned(best.at, w, h, best.angle, TAKEN);
+  }
+
+  /* Ticks across the pipe every so many feet or metres: on paper at one step, here as close as reads well. */
+  function footages(sheet, pipe) {
+    const { footage } = sheet.page.data.stations;
+    const { metres, word } = sheet.page.data.unit;
+    const from = footage[0] / metres, to = footage[footage.length - 1] / metres;
+    const long = pipe.reduce((sum, at, i) => sum + (i ? at.distanceTo(pipe[i - 1]) : 0), 0);
+    const every = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500].find((step) => (step / (to - from)) * long >= 44);
+    if (!every) return;
+    let [station, first] = [1, true];
+    for (let count = Math.ceil(from / every - 1e-6); count * every <= to + 1e-6; count += 1) {
+      const at_m = Math.min(Math.max(count * every * metres, footage[0]), footage[footage.length - 1]);
+      while (station < footage.length - 1 && footage[station] < at_m) station += 1;
+      const [one, other] = [pipe[station - 1], pipe[station]];
+      const at = between({ from: one, to: other }, (at_m - footage[station - 1]) / (footage[station] - footage[station - 1]));
+      if (!sheet.room.has(at)) continue;
+      const figure = `${Number((count * every).toFixed(1))}`;
+      // The first says what the others count.
+      if (tick(sheet, at, Math.atan2(other.y - one.y, other.x - one.x), first ? `${figure} ${word}` : figure)) first = false;
+    }
+  }
+
+  function tick(sheet, at, along, figure) {
+    const across = L.point(-Math.sin(along), Math.cos(along));
+    const [one, other] = [at.subtract(across.multiplyBy(9)), at.add(across.multiplyBy(9))];
+    for (const kind of ["tick under", "tick"]) sheet.ticks.append(svg("line", { x1: one.x, y1: one.y, x2: other.x, y2: other.y, class: kind }));
+    const words = write(sheet, figure, "footage");
+    const [w, h] = [words.offsetWidth, words.offsetHeight];
+    const spots = [1, -1].map((side) => {
+      const middle = at.add(across.multiplyBy(side * (11 + Math.abs(across.x) * (w / 2) + Math.abs(across.y) * (h / 2))));
+      const box = { left: middle.x - w / 2, top: middle.y - h / 2, right: middle.x + w / 2, bottom: middle.y + h / 2 };
+      return { box, cost: sheet.room.box(box.left, box.top, box.right, box.bottom) + (side < 0 ? 1 : 0) };
+    });
+    const best = spots[0].cost <= spots[1].cost ? spots[0] : spots[1];
+    if (best.cost > 20) words.remove();
+    else put(sheet, words, best.box);
+    return best.cost <= 20;
   }
 
   function inArea(sheet, item) {
-    const ring = item.at[0][0].map((at) => sheet.page.map.latLngToLayerPoint(sheet.page.plane.toMap(at)));
-    const bounds = L.bounds(ring);
-    const [low, high] = [bounds.min, bounds.max];
-    const left = Math.max(low.x, sheet.left), right = Math.min(high.x, sheet.right);
-    const top = Math.max(low.y, sheet.top), bottom = Math.min(high.y, sheet.bottom);
+    const ring = L.bounds(item.at[0][0].map(sheet.place));
+    const { min: low, max: high } = ring;
+    const left = Math.max(low.x, 0), right = Math.min(high.x, sheet.size.x);
+    const top = Math.max(low.y, 0), bottom = Math.min(high.y, sheet.size.y);
     const words = write(sheet, item.caption, "area");
     const [w, h] = [words.offsetWidth, words.offsetHeight];
     const box = { left: (left + right - w) / 2, right: (left + right + w) / 2, top: (top + bottom - h) / 2, bottom: (top + bottom + h) / 2 };
     const fits = right - left > w + 8 && bottom - top > h + 8;
-    if (fits && ![...sheet.taken, ...sheet.marks].some((other) => meets(box, other))) set(sheet, words, box);
+    if (fits && sheet.room.box(box.left, box.top, box.right, box.bottom) < 20) put(sheet, words, box);
     else words.remove();
   }
 
   function letters(sheet, item) {
     const style = sheet.page.data.style[item.style];
     let due = LETTER_EVERY / 2;
-    for (const piece of visible(sheet, item)) {
-      let at = due;
-      for (; at < piece.length; at += LETTER_EVERY) letter(sheet, style.letter, piece, at / piece.length);
-      due = at - piece.length;
+    for (const piece of pieces(sheet.room, item.at.map(sheet.place))) {
+      let along = due;
+      for (; along < piece.length; along += LETTER_EVERY) letter(sheet, style, between(piece, along / piece.length));
+      due = along - piece.length;
     }
   }
 
-  function letter(sheet, text, piece, share) {
-    const x = piece.from.x + share * (piece.to.x - piece.from.x);
-    const y = piece.from.y + share * (piece.to.y - piece.from.y);
-    const box = around({ x, y }, 8);
-    if ([...sheet.taken, ...sheet.marks].some((other) => meets(box, other))) return;
-    set(sheet, write(sheet, text, "letter-chip"), box);
+  function letter(sheet, style, at) {
+    const lozenge = lateralMap.lozenge(style);
+    const half = lozenge.getAttribute("width") / 2;
+    const box = { left: at.x - half, top: at.y - 10, right: at.x + half, bottom: at.y + 10 };
+    if (sheet.room.box(box.left, box.top, box.right, box.bottom) > 40) return;
+    const mark = element("div", { class: "caption letter-chip" }, lozenge);
+    sheet.pane.append(mark);
+    put(sheet, mark, box);
   }
 })();

@@ -26,15 +26,19 @@
 
   /** Draw the north arrow and what its north is. */
   lateralMap.drawNorth = function (page) {
+    const letter = svg("text", { y: 4, "text-anchor": "middle", class: "north-letter" });
+    letter.textContent = "N";
     const arrow = svg(
       "svg",
-      { width: 30, height: 44, viewBox: "0 0 30 44", "aria-hidden": "true" },
-      svg("path", { d: "M15 2 24 34 15 28z", fill: "#16191c", stroke: "#16191c" }),
-      svg("path", { d: "M15 2 6 34 15 28z", fill: "#fff", stroke: "#16191c" }),
+      { width: 48, height: 48, viewBox: "-25 -25 50 50", "aria-hidden": "true" },
+      svg(
+        "g",
+        { transform: `rotate(${-page.plane.turnDeg})` },
+        svg("path", { d: "M0-12 8 18 0 12z", fill: "#16191c", stroke: "#16191c" }),
+        svg("path", { d: "M0-12-8 18 0 12z", fill: "#fff", stroke: "#16191c" }),
+        svg("g", { transform: `translate(0-18) rotate(${page.plane.turnDeg})` }, letter),
+      ),
     );
-    const letter = svg("text", { x: 15, y: 43, "text-anchor": "middle", class: "north-letter" });
-    letter.textContent = "N";
-    arrow.append(letter);
     document.getElementById("north").replaceChildren(arrow, element("span", { text: page.data.north }));
   };
 
@@ -52,13 +56,14 @@
   function layerRow(page, layer) {
     const group = page.groups[layer.key];
     const on = page.wanted[layer.key] ?? layer.shown;
-    page.wanted[layer.key] = on;
-    if (on) page.map.addLayer(group);
-    else page.map.removeLayer(group);
-    const change = (event) => {
-      page.wanted[layer.key] = event.target.checked;
-      if (event.target.checked) page.map.addLayer(group);
+    const set = (shown) => {
+      page.wanted[layer.key] = shown;
+      if (shown) page.map.addLayer(group);
       else page.map.removeLayer(group);
+      row.classList.toggle("off", !shown);
+    };
+    const change = (event) => {
+      set(event.target.checked);
       lateralMap.drawCaptions(page);
     };
     const box = element("input", { type: "checkbox", id: `layer-${layer.key}`, "data-layer": layer.key, on: { change } });
@@ -67,7 +72,9 @@
       element("li", {}, lateralMap.swatch(style, page.data.style[style]), element("span", { text: words, dir: "auto" })),
     );
     const head = element("label", { for: box.id }, box, element("span", { text: layer.title }));
-    return element("div", { class: "layer" }, head, element("ul", {}, ...rows));
+    const row = element("div", { class: "layer" }, head, element("ul", {}, ...rows));
+    set(on);
+    return row;
   }
 
   function baseMapRow(page) {

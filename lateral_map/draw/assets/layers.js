@@ -5,12 +5,16 @@
   /** Fill every layer's group anew from the data. */
   lateralMap.drawLayers = function (page) {
     for (const group of Object.values(page.groups)) group.clearLayers();
+    page.marks = [];
     for (const layer of page.data.layers) {
+      if (layer.key === "footage") continue; // with the captions, for they go by the zoom
       const group = page.groups[layer.key];
       const pane = `plan-${layer.key}`;
       for (const item of layer.items) if (item.as === "line") addCasing(page, group, pane, item);
       for (const item of layer.items) add[item.as](page, group, pane, item);
     }
+    page.marks.sort((one, other) => (one.item.footage ?? Infinity) - (other.item.footage ?? Infinity));
+    keepOneStop(page);
   };
 
   const places = (page, points) => points.map((at) => page.plane.toMap(at));
@@ -59,19 +63,46 @@
 
     mark(page, group, pane, item) {
       const style = page.data.style[item.style];
-      const symbol = lateralMap.symbol(style, item.scale, item.turn);
+      const symbol = lateralMap.symbol(style, item.scale, item.turn - page.plane.turnDeg);
       const size = style.size * item.scale;
+      const reach = item.detail < 0 ? size : Math.max(size, lateralMap.touchReach());
       const mark = L.marker(page.plane.toMap(item.at), {
         pane,
-        icon: L.divIcon({ html: symbol, className: "mark", iconSize: [size, size] }),
-        keyboard: item.detail >= 0,
+        icon: L.divIcon({ html: symbol, className: "mark", iconSize: [reach, reach] }),
+        keyboard: false,
+        interactive: item.detail >= 0,
         bubblingMouseEvents: true,
       });
-      mark.on("add", () => describe(page, mark.getElement(), item));
-      whenPicked(page, mark, item);
       group.addLayer(mark);
+      if (item.detail < 0) return;
+      const kept = { item, mark };
+      page.marks.push(kept);
+      mark.on("add", () => describe(page, kept));
+      mark.on("remove", () => keepOneStop(page));
+      mark.on("click", (event) => {
+        if (page.measuring()) return;
+        L.DomEvent.stopPropagation(event);
+        const { item: picked } = nearestMark(page, event.latlng) || kept;
+        page.pick(picked.detail, picked.footage, event.latlng);
+      });
+      if (mark.getElement()) describe(page, kept);
     },
   };
+
+  /** How wide a mark is to the touch, in pixels: a finger wants more room than a pointer. */
+  lateralMap.touchReach = () => (window.matchMedia("(pointer: coarse)").matches ? 44 : 26);
+
+  /* Where marks stand close together their reaches overlap: the nearest is the one that is meant. */
+  function nearestMark(page, place) {
+    const at = page.map.latLngToContainerPoint(place);
+    let best = null;
+    for (const kept of page.marks) {
+      if (!page.map.hasLayer(kept.mark)) continue;
+      const gap = at.distanceTo(page.map.latLngToContainerPoint(kept.mark.getLatLng()));
+      if (gap <= lateralMap.touchReach() && (!best || gap < best.gap)) best = { gap, item: kept.item };
+    }
+    return best;
+  }
 
   function whenPicked(page, layer, item) {
     if (item.detail < 0) return;
@@ -82,15 +113,35 @@
     });
   }
 
-  function describe(page, element, item) {
-    if (item.detail < 0) return;
-    element.setAttribute("role", "button");
-    element.setAttribute("aria-label", page.data.details[item.detail].title);
-    element.addEventListener("keydown", (event) => {
-      if (event.key !== "Enter" && event.key !== " ") return;
+  /* The marks are one stop of the Tab key; the arrow keys go from one to the next along the line. */
+  function keepOneStop(page) {
+    const shown = page.marks.filter(({ mark }) => mark.getElement());
+    if (!shown.length || shown.some(({ mark }) => mark.getElement().tabIndex === 0)) return;
+    shown[0].mark.getElement().tabIndex = 0;
+  }
+
+  function describe(page, kept) {
+    const shown = kept.mark.getElement();
+    shown.setAttribute("role", "button");
+    shown.setAttribute("aria-label", page.data.details[kept.item.detail].title);
+    shown.tabIndex = -1;
+    shown.addEventListener("focus", () => {
+      for (const { mark } of page.marks) if (mark.getElement()) mark.getElement().tabIndex = -1;
+      shown.tabIndex = 0;
+    });
+    shown.addEventListener("keydown", (event) => {
+      const others = page.marks.filter(({ mark }) => mark.getElement());
+      const here = others.indexOf(kept);
+      const steps = { ArrowRight: here + 1, ArrowDown: here + 1, ArrowLeft: here - 1, ArrowUp: here - 1, Home: 0, End: others.length - 1 };
+      if (event.key === "Enter" || event.key === " ") page.pick(kept.item.detail, kept.item.footage, null);
+      else if (event.key in steps) {
+        const next = others[Math.min(Math.max(steps[event.key], 0), others.length - 1)].mark;
+        page.map.panInside(next.getLatLng(), { padding: [40, 40], animate: false });
+        next.getElement().focus({ preventScroll: true });
+      } else return;
       event.preventDefault();
       event.stopPropagation();
-      page.pick(item.detail, item.footage, null);
     });
+    keepOneStop(page);
   }
 })();

@@ -19,10 +19,9 @@
       icon: L.divIcon({ html: lateralMap.symbol(cursorStyle), className: "mark cursor", iconSize: [cursorStyle.size, cursorStyle.size] }),
     });
     page.cursorGroup = L.layerGroup([page.ellipse, page.cursor]);
-    const wholeSite = document.getElementById("whole-site");
-    wholeSite.addEventListener("click", () => fit(true));
     document.getElementById("detail-close").addEventListener("click", lateralMap.closeDetail);
     document.addEventListener("keydown", (event) => event.key === "Escape" && lateralMap.closeDetail());
+    page.map.on("zoomstart", () => ["captions", "footage"].forEach((name) => page.map.getPane(`plan-${name}`).replaceChildren()));
     page.map.on("moveend zoomend resize", () => {
       lateralMap.drawScale(page);
       lateralMap.drawCaptions(page);
@@ -30,38 +29,18 @@
     lateralMap.makeMeasure(page);
     lateralMap.watchMap(page);
     lateralMap.watchProfile(page);
-    foldKeyWhereNarrow();
-    keepWholeInPrint();
+    lateralMap.watchView(page);
+    lateralMap.watchPaper(page);
+    document.getElementById("key").open = window.innerWidth > 760;
   }
 
-  function fit(animate) {
-    const [west, south, east, north] = page.data.bounds;
-    const corners = [[west, south], [east, north]].map(page.plane.toMap);
-    page.map.fitBounds(L.latLngBounds(corners), { animate, paddingTopLeft: [50, 54], paddingBottomRight: [50, 64] });
-  }
-
-  function foldKeyWhereNarrow() {
-    const key = document.getElementById("key");
-    key.open = window.innerWidth > 760;
-  }
-
-  function keepWholeInPrint() {
-    const plan = document.getElementById("plan");
-    let before = null;
-    window.addEventListener("beforeprint", () => {
-      before = [page.map.getCenter(), page.map.getZoom()];
-      // The sheet's layout comes after this event: the map must have its size on paper now.
-      plan.style.width = "min(186mm, 100%)";
-      plan.style.height = "118mm";
-      page.map.invalidateSize({ animate: false });
-      fit(false);
-    });
-    window.addEventListener("afterprint", () => {
-      plan.style.width = plan.style.height = "";
-      page.map.invalidateSize({ animate: false });
-      if (before) page.map.setView(before[0], before[1], { animate: false });
-    });
-  }
+  /** Turn the plan and draw anew what stands on it. */
+  page.turnTo = (turnDeg) => {
+    page.plane = lateralMap.makePlane(page.data.plane, turnDeg);
+    lateralMap.drawLayers(page);
+    lateralMap.drawNorth(page);
+    if (page.station >= 0) page.point(page.station, "redraw");
+  };
 
   page.stationAt = (footage) => nearest(page.data.stations.footage.map((value) => Math.abs(value - footage)));
   page.stationNear = (place) => {
@@ -82,17 +61,14 @@
     const first = page.data === null;
     const footage = page.station >= 0 ? page.data.stations.footage[page.station] : null;
     page.data = data;
-    page.plane = lateralMap.makePlane(data.plane);
+    page.plane = lateralMap.makePlane(data.plane, first ? 0 : page.plane.turnDeg);
     lateralMap.keepHatches(data.style);
-    if (first) {
-      takeMap();
-      fit(false);
-    }
-    lateralMap.drawLayers(page);
-    lateralMap.drawKey(page);
+    if (first) takeMap();
     lateralMap.writeWords(page);
     lateralMap.drawProfiles(page);
-    lateralMap.drawNorth(page);
+    page.turnTo(page.plane.turnDeg);
+    lateralMap.drawKey(page);
+    if (!page.moved) page.fit();
     lateralMap.drawScale(page);
     lateralMap.drawCaptions(page);
     if (footage !== null) page.point(page.stationAt(footage), "redraw");

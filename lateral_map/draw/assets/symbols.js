@@ -34,6 +34,7 @@
     ],
   };
   const BARE = new Set(["gate", "cross", "tick", "end"]);
+  const DIRECTED = new Set(["triangle", "gate", "end"]); // the others stand upright however the plan is turned
 
   /** Draw a mark's shape; a pale halo keeps it apart from whatever lies under it. */
   lateralMap.symbol = function (style, scale = 1, turn = 0) {
@@ -46,7 +47,7 @@
     return svg(
       "svg",
       { width: size, height: size, viewBox: "-12 -12 24 24", "aria-hidden": "true", overflow: "visible" },
-      svg("g", { transform: `rotate(${turn})` }, under, ...draw(ink)),
+      svg("g", { transform: `rotate(${DIRECTED.has(style.shape) ? turn : 0})` }, under, ...draw(ink)),
     );
   };
 
@@ -85,6 +86,25 @@
   /** The paint of an area: its hatch, or its plain colour. */
   lateralMap.areaPaint = (key, style) => (style.hatch ? `url(#${nameOf(key)})` : style.fill);
 
+  /** Draw the lozenge that names a utility on its line: its letter on its colour. */
+  lateralMap.lozenge = function (style) {
+    const half = style.letter.length > 1 ? 14 : 10;
+    const letter = svg("text", { y: 3.6, "text-anchor": "middle", class: "letter", fill: paleOn(style.colour) ? "#16191c" : "#fff" });
+    letter.textContent = style.letter;
+    return svg(
+      "svg",
+      { width: 2 * half, height: 20, viewBox: `${-half} -10 ${2 * half} 20`, "aria-hidden": "true" },
+      path(`M0-9.4 ${half - 0.6} 0 0 9.4 ${0.6 - half} 0z`, { fill: style.colour, stroke: "#16191c", "stroke-width": 1.2 }),
+      letter,
+    );
+  };
+
+  /* Relative luminance by WCAG 2.2; dark letters read better on anything above a mid grey. */
+  function paleOn(colour) {
+    const [r, g, b] = [1, 3, 5].map((at) => parseInt(colour.slice(at, at + 2), 16) / 255).map((c) => (c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4));
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b > 0.179;
+  }
+
   /** Draw a legend swatch for any style. */
   lateralMap.swatch = function (key, style) {
     const box = svg("svg", { class: "swatch", width: 34, height: 20, viewBox: "0 0 34 20", "aria-hidden": "true" });
@@ -114,9 +134,10 @@
     if (style.casing && style.casing !== "#ffffff") parts.push(stroke(style.casing, style.casingWidth));
     parts.push(stroke(style.colour, Math.min(style.width, 12), style.dash));
     if (style.letter) {
-      const letter = svg("text", { x: 17, y: 14, "text-anchor": "middle", class: "letter" });
-      letter.textContent = style.letter;
-      parts.push(svg("rect", { x: 11, y: 3, width: 12, height: 14, rx: 3, fill: "#fff", stroke: "#16191c" }), letter);
+      const lozenge = lateralMap.lozenge(style);
+      lozenge.setAttribute("x", 17 - lozenge.getAttribute("width") / 2);
+      lozenge.setAttribute("y", 0);
+      parts.push(lozenge);
     }
     return parts;
   }

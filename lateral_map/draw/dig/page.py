@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
+import numpy as np
 from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 
-from lateral_map.draw.data import data_json, map_data
+from lateral_map.draw.data import data_json, map_data, view_points
 from lateral_map.draw.dig.layers import DIG_LAYER_KEYS, dig_layers
 from lateral_map.draw.dig.profile import dig_profile
 from lateral_map.draw.dig.section import section_svg
@@ -64,8 +65,8 @@ def dig_page(review: DigReview) -> str:
     """Return the dig review as one self-contained HTML text, the same for the same site."""
     report = review.report
     keys = (*LAYER_KEYS, *DIG_LAYER_KEYS)
-    frame = map_frame(map_centre(report), local=report.site.frame.is_local, keys=keys)
-    styles = (leaflet_css(), asset("page.css"), asset("dig.css"))
+    frame = map_frame(map_centre(report), keys=keys)
+    styles = (leaflet_css(), asset("page.css"), asset("dig.css"), asset("dark.css"))
     scripts = (leaflet_js(), frame.script, page_script())
     return str(
         _template().render(
@@ -95,7 +96,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
         if layer["key"] in _HIDDEN:
             layer["shown"] = False
     return data | {
-        "bounds": _bounds(review, data["bounds"]),
+        "view": _view(review, data["view"]),
         "style": data["style"] | style_values(DIG_STYLES),
         "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
         "facts": [
@@ -112,11 +113,13 @@ def _page_data(review: DigReview) -> dict[str, Any]:
     }
 
 
-def _bounds(review: DigReview, bounds: list[float]) -> list[float]:
-    """Return west, south, east, north (m) widened to hold every cut and its spoil line."""
-    kept = (one.excavation.sloped.keep_back.bounds for one in review.reaches)
-    west, south, east, north = zip(bounds, *kept, strict=True)
-    return [min(west), min(south), max(east), max(north)]
+def _view(review: DigReview, view: dict[str, Any]) -> dict[str, Any]:
+    """Return the map's view widened to hold every cut and its spoil line."""
+    kept = [
+        np.asarray(one.excavation.sloped.keep_back.convex_hull.simplify(0.1).exterior.coords)
+        for one in review.reaches
+    ]
+    return view | {"must": [*view["must"], *(view_points(kept) if kept else [])]}
 
 
 def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:

@@ -187,6 +187,7 @@ class SceneWriter:
             "turn": round(item.turn_deg, 2),
             "scale": item.scale,
             "weight": item.weight,
+            "short": item.short,
             "footage": None if item.footage_m is None else round(item.footage_m, 4),
             **common,
         }

@@ -13,7 +13,6 @@ const LOOK_EVERY_MS = 3000;
 let state = firstState;
 let tab = kept("tab") || "locates.csv";
 let editing = null; // the text of the row being edited, null for a new one
-const mapIsLocal = firstState.site.local || firstState.site.is_new;
 let busy = 0;
 let taken = 0;
 
@@ -162,11 +161,8 @@ function renderOutside() {
 // ── the state ────────────────────────────────────────────────────────────────────────────────────
 
 async function take(next) {
-  // The map was made for a sketch or for the earth when the page was loaded.
-  const moved = next.site.local !== mapIsLocal && !next.site.is_new;
   state = next;
   taken += 1;
-  if (moved) return location.reload();
   const profile = state.picture && !state.picture.plan_only ? askProfile() : Promise.resolve({});
   profile.catch(() => {}); // looked at below
   await showPicture(state.picture);
@@ -178,7 +174,6 @@ async function take(next) {
   } catch (error) {
     if (!(error instanceof Unreached)) throw error;
   }
-  return undefined;
 }
 
 function renderHead() {

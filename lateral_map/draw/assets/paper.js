@@ -1,0 +1,36 @@
+"use strict";
+
+/* On paper: the first page answers, so the map takes the height that its words leave. */
+(function () {
+  /** Lay the page out for paper before it is printed, and as it was afterwards. */
+  lateralMap.watchPaper = function (page) {
+    const { map } = page;
+    const root = document.documentElement;
+    const key = document.getElementById("key");
+    let before = null;
+    function lay() {
+      if (before) return;
+      before = { middle: map.getCenter(), zoom: map.getZoom(), moved: page.moved, turn: page.plane.turnDeg, key: key.open };
+      // The sheet's own layout comes after this event: the map must have its size on paper now.
+      root.classList.add("paper");
+      key.open = true;
+      map.invalidateSize({ animate: false });
+      page.fit();
+    }
+    function restore() {
+      if (!before) return;
+      root.classList.remove("paper");
+      key.open = before.key;
+      map.invalidateSize({ animate: false });
+      if (before.moved) {
+        page.turnTo(before.turn);
+        map.setView(before.middle, before.zoom, { animate: false });
+      } else page.fit();
+      page.moved = before.moved;
+      before = null;
+    }
+    window.addEventListener("beforeprint", lay);
+    window.addEventListener("afterprint", restore);
+    window.matchMedia("print").addEventListener("change", (event) => (event.matches ? lay() : restore()));
+  };
+})();
