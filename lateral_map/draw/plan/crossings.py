@@ -23,7 +23,8 @@ def crossings_layer(report: Report) -> Layer:
     # Where lines coincide the weightiest crossing bears the words of all.
     footages = [crossing.footage_m for crossing in report.crossings]
     apart = 1 + np.flatnonzero(np.diff(footages) > _SAME_PLACE_M)
-    for begin, end in pairwise([0, *apart.tolist(), len(footages)]):
+    ends = [0, *apart.tolist(), len(footages)] if footages else []
+    for begin, end in pairwise(ends):
         together = report.crossings[begin:end]
         words = crossing_words(together, report.site.unit)
         telling = max(together, key=lambda each: _weight(report, each))
