@@ -180,7 +180,8 @@ def test_a_point_is_tapped_on_the_map(yard: Yard, sketch: Path) -> None:
     yard.fill({"name": "post"}, yard.panel().locator("form.entry"))
     yard.panel().get_by_role("button", name="Tap on the map").click()
     where = yard.page.evaluate(
-        "(() => { const p = lateralMap.page.map.latLngToContainerPoint(lateralMap.page.plane.toMap([6.096, 3.048]));"
+        "(() => { const { map, plane } = lateralMap.page;"
+        "const p = map.latLngToContainerPoint(plane.toMap([6.096, 3.048]));"
         "const b = document.getElementById('map_site').getBoundingClientRect();"
         "return [b.x + p.x, b.y + p.y]; })()"
     )
