@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.scene import Layer, SceneWriter, bounds_of
 from lateral_map.draw.plane import plane_link
-from lateral_map.draw.profile import page_profile
+from lateral_map.draw.profile.painter import page_profile
 from lateral_map.draw.style import STYLES, style_values
 from lateral_map.frame import Frame
 from lateral_map.model.results import Report

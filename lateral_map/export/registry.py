@@ -53,7 +53,7 @@ def _map(report: Report, options: Options) -> Content:
 
 
 def _profile(report: Report, _options: Options) -> Content:
-    from lateral_map.draw.profile import profile_png, profile_svg
+    from lateral_map.draw.profile.painter import profile_png, profile_svg
 
     return {"profile.svg": profile_svg(report), "profile.png": profile_png(report)}
 

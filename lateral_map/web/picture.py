@@ -8,7 +8,7 @@ import numpy as np
 
 from lateral_map.draw.data import map_data
 from lateral_map.draw.plan.scene import bounds_of
-from lateral_map.draw.profile import page_profile
+from lateral_map.draw.profile.painter import page_profile
 from lateral_map.model.results import Report
 
 # What is left of a drawing whose line means nothing yet.

@@ -12,8 +12,8 @@ from drawings.builder import build
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.layers import DIG_LAYER_KEYS
 from lateral_map.draw.dig.page import dig_page
-from lateral_map.draw.dig.profile import dig_profile
 from lateral_map.draw.dig.section import section_svg
+from lateral_map.draw.profile.trench import dig_profile
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 
@@ -109,7 +109,7 @@ def test_the_section_is_to_scale():
 
     review = review_of()
     one = review.reaches[0]
-    svg = section_svg(review, one, narrow=False, prefix="s")
+    svg = section_svg(review, one, narrow=False)
     assert "15.9 ft" in svg
     assert "± 0.3 ft" in svg
     width, height = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg).groups()

@@ -3,7 +3,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lateral_map.draw.flags import Flag, PlacedFlag, place_flags
+from lateral_map.draw.paint.flags import Flag, PlacedFlag, place_flags
 
 GAP = 1.0
 RIGHT = 340.0

@@ -18,8 +18,8 @@ import lateral_map
 PACKAGE = Path(lateral_map.__file__).parent
 ROOT = PACKAGE.parent
 HEAVY = (
-    "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "matplotlib", "folium",
-    "pydantic", "jinja2", "rich.progress",
+    "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "fontTools", "PIL",
+    "folium", "pydantic", "jinja2", "rich.progress",
 )  # fmt: skip
 
 

@@ -74,11 +74,13 @@ def test_profile_is_true_to_both_its_scales(report: Report, printed: Callable[..
     }
     across = (footages[80.0] - footages[20.0]) / 60.0
     assert across * 10.0 / 72.0 == pytest.approx(1.0, rel=WITHIN)
-    # Below a level ground line every level is negative, and nothing else on the sheet is.
+    # The depths along the graph's left edge, below a ground taken as level.
     levels = {
-        float(each["text"]): each["top"]
+        float(each["text"]): -each["top"]
         for each in profile
-        if re.fullmatch(r"-\d+(\.\d+)?", each["text"]) and each["x0"] < 600.0
+        if re.fullmatch(r"\d+(\.\d+)?", each["text"])
+        and each["top"] < sheets.setting.panels.rows.top - 5.0
+        and -14.0 < each["x1"] - footages[0.0] < 0.0
     }
     assert len(levels) > 2
     lowest, highest = min(levels), max(levels)

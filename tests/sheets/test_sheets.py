@@ -17,9 +17,8 @@ from lxml import etree
 from sheets.builder import line_report, line_site
 
 from lateral_map.draw.packet.document import sheet_html
-from lateral_map.draw.paint.fonts import text_width
+from lateral_map.draw.profile.rows import answers_bar
 from lateral_map.draw.sheet.document import draw_sheets
-from lateral_map.draw.sheet.profile import answers_bar, flag_text
 from lateral_map.draw.sheet.strip import legend_rows
 from lateral_map.draw.style import LINES, MARKS
 from lateral_map.errors import AnalysisError
@@ -27,6 +26,7 @@ from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.results import Report, ResponsibilityStretch
 from lateral_map.model.site import Finding
 from lateral_map.report import build_report
+from lateral_map.words.numbers import plus_minus
 from lateral_map.words.technician import report_tables
 
 DEMOS = ("plain_lot", "garage_slab", "rising_ground")
@@ -89,21 +89,38 @@ def test_no_word_on_a_demos_sheet_is_cut(demo: Callable[[str], Report], name: st
         assert escape(words) in drawing
 
 
-@pytest.mark.parametrize("bold", [False, True])
-def test_a_flag_takes_smaller_letters_before_fewer_words(bold: bool) -> None:
-    spellings = ("street centreline 119.0 ± 4.5 ft", "street centreline", "centreline")
-    widths = [text_width(words, 6.0, bold=bold) for words in spellings]
-    words, size = flag_text(spellings, widths[0] + 0.1, 6.0, bold=bold)
-    assert words == spellings[0]
-    assert size == pytest.approx(6.0)
-    words, size = flag_text(spellings, 0.9 * widths[0], 6.0, bold=bold)
-    assert words == spellings[0]
-    assert size == pytest.approx(5.4)
-    assert text_width(words, size, bold=bold) <= 0.9 * widths[0] + 1e-9
-    assert flag_text(spellings, widths[1] + 0.1, 6.0, bold=bold)[0] == spellings[1]
-    words, size = flag_text(spellings, 0.5 * widths[2], 6.0, bold=bold)
-    assert words.endswith("…")
-    assert text_width(words, size, bold=bold) <= 0.5 * widths[2]
+def profile_group(drawing: str) -> etree._Element:
+    (group,) = etree.fromstring(drawing).xpath("//*[local-name()='g'][@class='profile']")
+    return group
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_demos_profile_is_read_without_a_glass(demo: Callable[[str], Report], name: str) -> None:
+    """No text under 9 points, and where parties change said in full over the graph."""
+    report = demo(name)
+    (drawing,) = draw_sheets(report).drawings
+    texts = profile_group(drawing).xpath(".//*[local-name()='text']")
+    assert min(float(each.get("font-size")) for each in texts) >= 9.0
+    said = {each.text for each in texts}
+    for crossing in report.deciding_crossings:
+        unit = report.site.unit
+        place = plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)
+        assert f"{crossing.line} {place}" in said
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_profile_is_true_to_the_scales_stated(demo: Callable[[str], Report], name: str) -> None:
+    report = demo(name)
+    sheets = draw_sheets(report)
+    ground = profile_group(sheets.drawings[0]).xpath(".//*[@class='ground']/*/@d")[0]
+    at = np.array([step.split() for step in ground[1:].split("L")], float)
+    stations, setting = report.stations, sheets.setting
+    run = stations.footage_m[-1] - stations.footage_m[0]
+    assert np.ptp(at[:, 0]) == pytest.approx(run * setting.scale.points_per_metre, abs=2e-3)
+    invert = profile_group(sheets.drawings[0]).xpath(".//*[starts-with(@class,'invert')]/*/@d")
+    below = float(invert[0][1:].split("L")[0].split()[1]) - at[0, 1]
+    depth = stations.depth_m[0] * setting.upright.points_per_metre
+    assert below == pytest.approx(depth, abs=2e-3)
 
 
 def test_nobody_is_named_within_the_range_of_where_the_line_is_crossed() -> None:

@@ -16,7 +16,6 @@ from markupsafe import Markup
 
 from lateral_map.draw.data import data_json, map_data, view_points
 from lateral_map.draw.dig.layers import DIG_LAYER_KEYS, dig_layers
-from lateral_map.draw.dig.profile import dig_profile
 from lateral_map.draw.dig.section import section_svg
 from lateral_map.draw.dig.style import DIG_STYLES
 from lateral_map.draw.dig.tables import (
@@ -36,6 +35,7 @@ from lateral_map.draw.page import (
     page_script,
 )
 from lateral_map.draw.plan.layers import LAYER_KEYS
+from lateral_map.draw.profile.trench import dig_profile
 from lateral_map.draw.style import style_values
 from lateral_map.model.dig import DigReview
 from lateral_map.words.cautions import DIG_CAUTIONS
@@ -124,10 +124,7 @@ def _view(review: DigReview, view: dict[str, Any]) -> dict[str, Any]:
 
 def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:
     one = review.reaches[index]
-    wide, narrow = (
-        section_svg(review, one, narrow=slim, prefix=f"section-{index}-{slim:d}")
-        for slim in (False, True)
-    )
+    wide, narrow = (section_svg(review, one, narrow=slim) for slim in (False, True))
     return _ReachSheet(
         words=describe_reach(review, one),
         wide=Markup(wide),  # noqa: S704  # figures and numbers of our own, serialised as XML

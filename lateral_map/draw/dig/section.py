@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon, Rectangle
+from numpy.typing import NDArray
+from shapely import box as shapely_box
 
 from lateral_map.draw.dig.style import CLASS_FILLS, SHORED_AREA, SLOPED_AREA
-from lateral_map.draw.flags import FONT_FAMILY
-from lateral_map.draw.style import GROUND, INK, OKABE_ITO, QUIET
-from lateral_map.draw.svg import figure_svg
+from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.svg import Anchor, Canvas, Stroke
+from lateral_map.draw.style import GROUND, INK, OKABE_ITO, PAPER, QUIET
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import DigReview, ReachReview
 from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, format_small, from_metres
+from lateral_map.words.numbers import label
 
-_TEXT_PT: Final = 8.5
-_WIDE_IN: Final = 12.4
-_NARROW_IN: Final = 4.1
-_EDGE_IN: Final = 0.08
-_HEAD_IN: Final = 0.34
-_FOOT_IN: Final = 0.30
-_GAP_IN: Final = 0.35
+Floats = NDArray[np.float64]
+Place = tuple[float, float]
+
+_TEXT_PT: Final = 9.0
+_WIDE_PT: Final = 893.0
+_NARROW_PT: Final = 288.0
+_TALLEST_PT: Final = 187.0
+_EDGE_PT: Final = 6.0
+_HEAD_PT: Final = 26.0
+_FOOT_PT: Final = 22.0
+_GAP_PT: Final = 25.0
 # Room for the depth's figure to the left of its arrow.
-_WORDS_IN: Final = 0.62
+_WORDS_PT: Final = 46.0
 _SPOIL_SHARE: Final = 0.9
+_ARROW: Final = Stroke(INK, 0.7)
+_LADDER: Final = Stroke(OKABE_ITO["vermillion"], 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +65,32 @@ class _Trench:
         return _SPOIL_SHARE * self.depth
 
 
-def section_svg(review: DigReview, one: ReachReview, *, narrow: bool, prefix: str) -> str:
+def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
     """Return a reach's section as SVG: side by side, or one under the other where narrow."""
     trench = _deepest(review, one)
     panels = (_Panel(trench, sloped=False), _Panel(trench, sloped=True))
-    figure = _stacked(panels) if narrow else _abreast(panels)
-    return figure_svg(figure, prefix=prefix)
+    deep, above = trench.depth, max(panel.above for panel in panels)
+    spans = [panel.left + panel.right for panel in panels]
+    if narrow:
+        scale = (_NARROW_PT - _WORDS_PT - 2 * _EDGE_PT) / max(spans)
+        step = (above + deep) * scale + _HEAD_PT + _FOOT_PT
+        width, height = _NARROW_PT, 2 * step
+        corners = [
+            (_EDGE_PT + _WORDS_PT + (max(spans) - span) * scale / 2.0, k * step)
+            for k, span in enumerate(spans)
+        ]
+    else:
+        words = 2 * (_WORDS_PT + _EDGE_PT) + _GAP_PT
+        scale = min((_WIDE_PT - words) / sum(spans), _TALLEST_PT / (above + deep))
+        width, height = _WIDE_PT, (above + deep) * scale + _HEAD_PT + _FOOT_PT
+        left = (width - words - sum(spans) * scale) / 2.0 + _EDGE_PT + _WORDS_PT
+        corners = [(left, 0.0), (left + spans[0] * scale + _GAP_PT + _WORDS_PT, 0.0)]
+    canvas = Canvas.sheet(width, height, f"Trench in section, {label(one.reach.name)}")
+    canvas.box(0.0, 0.0, width, height, fill=PAPER)
+    for panel, (x, y) in zip(panels, corners, strict=True):
+        origin = (x + panel.left * scale, y + _HEAD_PT + above * scale)
+        _Section(canvas.group("section"), panel, origin, scale).paint()
+    return canvas.to_text()
 
 
 def _deepest(review: DigReview, one: ReachReview) -> _Trench:
@@ -128,191 +155,127 @@ def _foot(unit: str) -> float:
     return from_metres(0.3048, unit)
 
 
-def _abreast(panels: tuple[_Panel, _Panel]) -> Figure:
-    """Draw the two side by side."""
-    words_in = 2 * (_WORDS_IN + _EDGE_IN) + _GAP_IN
-    across = sum(panel.left + panel.right for panel in panels)
-    deep = panels[0].trench.depth
-    above = max(panel.above for panel in panels)
-    scale = min((_WIDE_IN - words_in) / across, 2.6 / (above + deep))
-    figure, axes = _sheet(_WIDE_IN, scale, above + _HEAD_IN / scale, deep + _FOOT_IN / scale)
-    spare_in = _WIDE_IN - words_in - across * scale
-    begin_in = spare_in / 2.0 + _EDGE_IN
-    for panel in panels:
-        begin_in += _WORDS_IN
-        _paint(axes, panel, begin_in / scale + panel.left)
-        begin_in += (panel.left + panel.right) * scale + _GAP_IN
-    return figure
+@dataclass(frozen=True, slots=True)
+class _Section:
+    """One section being drawn: ``origin`` is the middle of the ground line on the paper."""
 
+    canvas: Canvas
+    panel: _Panel
+    origin: Place
+    scale: float
 
-def _stacked(panels: tuple[_Panel, _Panel]) -> Figure:
-    """Draw one under the other, for a telephone."""
-    across = max(panel.left + panel.right for panel in panels)
-    scale = (_NARROW_IN - _WORDS_IN - 2 * _EDGE_IN) / across
-    deep = panels[0].trench.depth
-    above = max(panel.above for panel in panels)
-    step = above + deep + (_HEAD_IN + _FOOT_IN) / scale
-    figure, axes = _sheet(
-        _NARROW_IN, scale, above + _HEAD_IN / scale, step + deep + _FOOT_IN / scale
-    )
-    for index, panel in enumerate(panels):
-        spare = across - panel.left - panel.right
-        middle = (_EDGE_IN + _WORDS_IN) / scale + spare / 2.0 + panel.left
-        _paint(axes, panel, middle, -index * step)
-    return figure
+    def at(self, points: Sequence[Place]) -> Floats:
+        """Return places on the paper of lengths right of the middle and up from the ground."""
+        steps = self.scale * np.array([1.0, -1.0])
+        return np.asarray(np.array(self.origin) + steps * np.array(points))
 
+    def say(
+        self,
+        place: Place,
+        words: str,
+        shift: Place = (0.0, 0.0),
+        anchor: Anchor = "middle",
+        *,
+        bold: bool = False,
+    ) -> None:
+        """Set words by a place, moved by points right and down, their middle on it."""
+        x, y = self.at([place])[0] + np.array(shift)
+        self.canvas.text(x, y + 0.36 * _TEXT_PT, words, _TEXT_PT, anchor=anchor, bold=bold)
 
-def _sheet(width_in: float, scale: float, above: float, below: float) -> tuple[Figure, Axes]:
-    """Return a figure whose whole is one plotting window, ``scale`` inches to the unit."""
-    figure = Figure(figsize=(width_in, (above + below) * scale), facecolor="white")
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set_xlim(0.0, width_in / scale)
-    axes.set_ylim(-below, above)
-    axes.axis("off")
-    return figure, axes
+    def measure(self, begin: Place, end: Place) -> None:
+        """Draw an arrow with a head at each end."""
+        one, other = self.at([begin, end])
+        self.canvas.line([one, other], _ARROW)
+        way = (other - one) / max(float(np.hypot(*(other - one))), 1e-9)
+        across = np.array([-way[1], way[0]])
+        for tip, back in ((one, way), (other, -way)):
+            barbs = [tip + 4.5 * back + 1.6 * across, tip + 4.5 * back - 1.6 * across]
+            self.canvas.area([[tip, *barbs]], INK)
 
+    def paint(self) -> None:
+        trench, half, top = self.panel.trench, self.panel.trench.width / 2.0, self.panel.top
+        style = SLOPED_AREA if self.panel.sloped else SHORED_AREA
+        wall = style.edge.colour if style.edge and self.panel.sloped else INK
+        left = [(-top, 0.0), (-half, -trench.depth)]
+        right = [(half, -trench.depth), (top, 0.0)]
+        self.canvas.area([self.at([*left, *right])], CLASS_FILLS[1])
+        self._ground()
+        self._pipe()
+        walls = Stroke(wall, 1.5 if self.panel.sloped else 3.0)
+        self.canvas.lines([self.at(left), self.at(right)], walls)
+        self.canvas.line(self.at([left[1], right[0]]), Stroke(INK, 1.5))
+        self._spoil()
+        self._ladder()
+        self._figures()
 
-def _paint(axes: Axes, panel: _Panel, middle: float, level: float = 0.0) -> None:
-    trench, half, top = panel.trench, panel.trench.width / 2.0, panel.top
-    style = SLOPED_AREA if panel.sloped else SHORED_AREA
-    corners = [(-top, 0.0), (-half, -trench.depth), (half, -trench.depth), (top, 0.0)]
-    axes.add_patch(
-        Polygon(
-            [(middle + x, level + y) for x, y in corners],
-            closed=True, facecolor=CLASS_FILLS[1], edgecolor="none", zorder=1,
-        )
-    )  # fmt: skip
-    _paint_ground(axes, panel, middle, level, top)
-    wall = style.edge.colour if style.edge else INK
-    for sign in (-1.0, 1.0):
-        axes.plot(
-            [middle + sign * top, middle + sign * half], [level, level - trench.depth],
-            color=wall if panel.sloped else INK, lw=2.0 if panel.sloped else 4.0, zorder=4,
-            solid_capstyle="butt",
-        )  # fmt: skip
-    axes.plot(
-        [middle - half, middle + half], [level - trench.depth] * 2, color=INK, lw=2.0, zorder=4
-    )
-    _paint_pipe(axes, trench, middle, level)
-    _paint_spoil(axes, trench, middle + top, level)
-    _paint_ladder(axes, trench, middle, level)
-    _paint_figures(axes, panel, middle, level, top)
+    def _ground(self) -> None:
+        panel, trench = self.panel, self.panel.trench
+        sides = [[(-panel.left, 0.0), (-panel.top, 0.0)], [(panel.top, 0.0), (panel.right, 0.0)]]
+        self.canvas.lines([self.at(side) for side in sides], Stroke(GROUND, 1.8))
+        if not panel.sloped:
+            # On one side only: on the other it would run through the depth's figure.
+            foot = trench.width / 2.0
+            reach = [(foot, -trench.depth), (foot + trench.influence * trench.depth, 0.0)]
+            self.canvas.line(self.at(reach), Stroke(QUIET, 0.8, (3.0, 2.2)))
 
+    def _pipe(self) -> None:
+        trench, half = self.panel.trench, self.panel.trench.width / 2.0
+        level = trench.bedding - trench.depth
+        bed = self.at([(-half, level), (half, -trench.depth)])
+        area = shapely_box(*bed[0], *bed[1])
+        ring = np.asarray(area.exterior.coords)[:-1]
+        self.canvas.area([ring], "#e9e4d8", edge=Stroke(QUIET, 0.4))
+        self.canvas.lines(hatch_lines(area, "dots"), Stroke(QUIET, 0.5))
+        radius = trench.outside / 2.0
+        x, y = self.at([(0.0, level + radius)])[0]
+        wall = Stroke(OKABE_ITO["bluish green"], 1.4)
+        self.canvas.circle(x, y, radius * self.scale, fill="#8ec9b5", edge=wall)
 
-def _paint_ground(axes: Axes, panel: _Panel, middle: float, level: float, top: float) -> None:
-    for begin, end in ((-panel.left, -top), (top, panel.right)):
-        axes.plot([middle + begin, middle + end], [level, level], color=GROUND, lw=2.4, zorder=4)
-    trench = panel.trench
-    if not panel.sloped:
-        reach = trench.influence * trench.depth
-        # On one side only: on the other it would run through the depth's figure.
-        foot = middle + trench.width / 2.0
-        axes.plot(
-            [foot, foot + reach], [level - trench.depth, level], color=QUIET, lw=1.0,
-            ls=(0, (4, 3)), zorder=2,
-        )  # fmt: skip
+    def _spoil(self) -> None:
+        trench, edge = self.panel.trench, self.panel.top
+        foot = edge + trench.set_back
+        peak, end = (foot + trench.spoil / 2.0, 0.6 * trench.spoil), (foot + trench.spoil, 0.0)
+        heap = self.at([(foot, 0.0), peak, end])
+        self.canvas.area([heap], "#c9a26b", edge=Stroke("#6b4f2a", 0.8))
+        self.measure((edge, 0.0), (foot, 0.0))
+        self.say((edge, 0.0), format_size(trench, trench.set_back), (4.0, 8.5), "start")
 
+    def _ladder(self) -> None:
+        trench, half = self.panel.trench, self.panel.trench.width / 2.0
+        if trench.ladder is None:
+            return
+        foot = np.array([-0.55 * half, -trench.depth])
+        head = np.array([-0.95 * half, trench.ladder])
+        gap = np.array([0.3 * half, 0.0])
+        rails = [[foot, head], [foot + gap, head + gap]]
+        rungs = [
+            [foot + share * (head - foot), foot + share * (head - foot) + gap]
+            for share in np.linspace(0.06, 0.97, 12)
+        ]
+        self.canvas.lines([self.at(line) for line in (*rails, *rungs)], _LADDER)
 
-def _paint_pipe(axes: Axes, trench: _Trench, middle: float, level: float) -> None:
-    bed = Rectangle(
-        (middle - trench.width / 2.0, level - trench.depth), trench.width, trench.bedding,
-        facecolor="#e9e4d8", edgecolor=QUIET, hatch="..", lw=0.5, zorder=2,
-    )  # fmt: skip
-    axes.add_patch(bed)
-    radius = trench.outside / 2.0
-    centre = (middle, level - trench.depth + trench.bedding + radius)
-    axes.add_patch(
-        Circle(
-            centre, radius, facecolor="#8ec9b5", edgecolor=OKABE_ITO["bluish green"], lw=1.8,
-            zorder=5,
-        )
-    )  # fmt: skip
-
-
-def _paint_spoil(axes: Axes, trench: _Trench, edge: float, level: float) -> None:
-    foot = edge + trench.set_back
-    heap = [(foot, 0.0), (foot + trench.spoil / 2.0, 0.6 * trench.spoil), (foot + trench.spoil, 0)]
-    axes.add_patch(
-        Polygon(
-            [(x, level + y) for x, y in heap], closed=True, facecolor="#c9a26b",
-            edgecolor="#6b4f2a", lw=1.0, zorder=3,
-        )
-    )  # fmt: skip
-    _measure(axes, (edge, level), (foot, level), format_size(trench, trench.set_back), below=True)
-
-
-def _paint_ladder(axes: Axes, trench: _Trench, middle: float, level: float) -> None:
-    if trench.ladder is None:
-        return
-    half = trench.width / 2.0
-    foot, head = (middle - 0.55 * half, -trench.depth), (middle - 0.95 * half, trench.ladder)
-    gap = 0.3 * half
-    for shift in (0.0, gap):
-        axes.plot(
-            [foot[0] + shift, head[0] + shift], [level + foot[1], level + head[1]],
-            color=OKABE_ITO["vermillion"], lw=1.3, zorder=4.5,
-        )  # fmt: skip
-    for share in np.linspace(0.06, 0.97, 12):
-        x = foot[0] + share * (head[0] - foot[0])
-        y = level + foot[1] + share * (head[1] - foot[1])
-        axes.plot([x, x + gap], [y, y], color=OKABE_ITO["vermillion"], lw=0.9, zorder=4.5)
+    def _figures(self) -> None:
+        panel, trench = self.panel, self.panel.trench
+        if panel.sloped:
+            title = f"Sloped for soil {trench.soil}, {trench.slope:g} across to 1 up"
+        else:
+            title = "Vertical walls, shored or shielded"
+        self.say((-panel.top, panel.above), title, (-24.0, -12.0), "start", bold=True)
+        left = -panel.top - 0.9 * _foot(trench.unit)
+        self.measure((left, 0.0), (left, -trench.depth))
+        middle = (left, -trench.depth / 2.0)
+        self.say(middle, format_size(trench, trench.depth), (-4.0, -5.5), "end")
+        self.say(middle, f"± {format_size(trench, trench.spread)}", (-4.0, 5.5), "end")
+        metres = trench.width / from_metres(1.0, trench.unit)
+        self.say((0.0, -trench.depth), format_small(metres, trench.unit), (0.0, 10.0))
+        if panel.sloped:
+            self.measure((-panel.top, 0.0), (panel.top, 0.0))
+            # Off the middle, where the ladder stands.
+            place = (0.36 * panel.top, 0.0)
+            self.say(place, format_size(trench, 2.0 * panel.top), (0.0, -7.5))
 
 
 def format_size(trench: _Trench, value: float) -> str:
     """Return a length given in the site's unit as text."""
-    metres = value * from_metres(1.0, "m") / from_metres(1.0, trench.unit)
+    metres = value / from_metres(1.0, trench.unit)
     return format_length(metres, trench.unit, 2 if trench.unit == "m" else 1)
-
-
-def _paint_figures(axes: Axes, panel: _Panel, middle: float, level: float, top: float) -> None:
-    trench = panel.trench
-    foot = _foot(trench.unit)
-    metres = trench.width / from_metres(1.0, trench.unit)
-    if panel.sloped:
-        title = f"Sloped for soil {trench.soil}, {trench.slope:g} across to 1 up"
-    else:
-        title = "Vertical walls, shored or shielded"
-    _say(
-        axes, (middle - top, level + panel.above), title, fontweight="bold", va="bottom",
-        ha="left", xytext=(-24, 5),
-    )  # fmt: skip
-    left = middle - top - 0.9 * foot
-    axes.annotate(
-        "", (left, level), (left, level - trench.depth),
-        arrowprops={"arrowstyle": "<->", "color": INK, "lw": 0.9, "shrinkA": 0, "shrinkB": 0},
-    )  # fmt: skip
-    deep = f"{format_size(trench, trench.depth)}\n± {format_size(trench, trench.spread)}"
-    _say(axes, (left, level - trench.depth / 2.0), deep, ha="right", xytext=(-4, 0))
-    _say(
-        axes, (middle, level - trench.depth), format_small(metres, trench.unit), va="top",
-        xytext=(0, -3),
-    )  # fmt: skip
-    if panel.sloped:
-        _measure(
-            axes, (middle - top, level), (middle + top, level), format_size(trench, 2.0 * top),
-            below=False,
-        )  # fmt: skip
-
-
-def _measure(
-    axes: Axes, begin: tuple[float, float], end: tuple[float, float], words: str, *, below: bool
-) -> None:
-    """Write a level distance between two places, with an arrow along it."""
-    shift = -9 if below else 9
-    axes.annotate(
-        "", begin, end, textcoords="data",
-        arrowprops={"arrowstyle": "<->", "color": INK, "lw": 0.8, "shrinkA": 0, "shrinkB": 0},
-        zorder=6,
-    )  # fmt: skip
-    # Off the middle, where the ladder stands.
-    place = (begin[0] + (0.0 if below else 0.68) * (end[0] - begin[0]), begin[1])
-    how = {"va": "top", "ha": "left"} if below else {"va": "bottom"}
-    _say(axes, place, words, xytext=(5 if below else 0, shift / 2), **how)
-
-
-def _say(axes: Axes, at: tuple[float, float], words: str, **how: Any) -> None:
-    style = {"ha": "center", "va": "center", "xytext": (0, 0), **how}
-    axes.annotate(
-        words, at, textcoords="offset points", fontsize=_TEXT_PT, color=INK,
-        annotation_clip=False, parse_math=False, fontfamily=FONT_FAMILY, zorder=7, **style,
-    )  # fmt: skip

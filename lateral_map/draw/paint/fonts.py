@@ -1,7 +1,7 @@
 """The one typeface of everything printed, and how wide its text is.
 
-DejaVu Sans comes with matplotlib, so every machine sets the same letters in the same places; it is
-embedded in every PDF. Widths are the font's own advance widths; kerning only ever makes a text
+DejaVu Sans comes with this program, so every machine sets the same letters in the same places; it
+is embedded in every PDF. Widths are the font's own advance widths; kerning only ever makes a text
 narrower.
 """
 
@@ -9,15 +9,16 @@ from __future__ import annotations
 
 from functools import cache, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-if TYPE_CHECKING:
-    from matplotlib.ft2font import FT2Font
+from fontTools.ttLib import TTFont
 
 FAMILY: Final = "Sheet Sans"
 _FILES: Final = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
 FACE_NAMES: Final = frozenset(_FILES.values())
-FAMILIES: Final = f'"{FAMILY}", sans-serif'
+# On a page, where no font is embedded: the same letters where the machine has them, else wide ones.
+FAMILIES: Final = f'"{FAMILY}", "DejaVu Sans", Verdana, Arial, sans-serif'
+_FOLDER: Final = Path(__file__).parents[1] / "assets" / "fonts"
 _WIDEST_EM: Final = 1.35  # an emoji or an ideograph from another face
 
 
@@ -32,7 +33,9 @@ def font_css(scheme: str) -> str:
 
 def font_bytes(name: str) -> bytes:
     """Return the file of one of ``FACE_NAMES``."""
-    return _file(name)
+    if name not in FACE_NAMES:
+        raise KeyError(name)
+    return (_FOLDER / name).read_bytes()
 
 
 @lru_cache(maxsize=4096)
@@ -78,32 +81,22 @@ def _pieces(word: str, width_pt: float, size_pt: float, *, bold: bool) -> list[s
     return [*pieces, piece]
 
 
-def _path(name: str) -> Path:
-    import matplotlib as mpl
-
-    return Path(mpl.get_data_path()) / "fonts" / "ttf" / name
+@cache
+def font_path(*, bold: bool = False) -> Path:
+    """Return where the typeface's file lies."""
+    return _FOLDER / _FILES[bold]
 
 
 @cache
-def _file(name: str) -> bytes:
-    return _path(name).read_bytes()
-
-
-@cache
-def _face(bold: bool) -> tuple[FT2Font, frozenset[int]]:
-    from matplotlib.ft2font import FT2Font
-
-    face = FT2Font(str(_path(_FILES[bold])))
-    return face, frozenset(face.get_charmap())
+def _face(bold: bool) -> tuple[dict[int, str], dict[str, tuple[int, int]], int]:
+    """Return the face's glyph names by character, their advances, and its units to the em."""
+    with TTFont(font_path(bold=bold), lazy=True) as face:
+        return face.getBestCmap(), face["hmtx"].metrics, face["head"].unitsPerEm
 
 
 @cache
 def _advance(code: int, bold: bool) -> float:
     """Return a character's advance in em; a wide one where another face will have to set it."""
-    from matplotlib.ft2font import LoadFlags
-
-    face, known = _face(bold)
-    if code not in known:
-        return _WIDEST_EM
-    glyph = face.load_char(code, flags=LoadFlags.NO_SCALE)
-    return float(glyph.horiAdvance) / float(face.units_per_EM)
+    names, metrics, units = _face(bold)
+    name = names.get(code)
+    return _WIDEST_EM if name is None else metrics[name][0] / units

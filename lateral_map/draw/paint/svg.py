@@ -91,13 +91,15 @@ class Canvas:
                 "viewBox": f"0 0 {number(width_pt)} {number(height_pt)}",
                 "role": "img",
                 "aria-label": title,
+                "font-family": FAMILIES,
             },
         )
         return cls(element)
 
-    def group(self, name: str) -> Canvas:
-        """Return a new group in this one."""
-        return Canvas(ET.SubElement(self.element, "g", {"class": name}))
+    def group(self, name: str, /, **data: object) -> Canvas:
+        """Return a new group in this one; ``data`` become its data- attributes."""
+        attributes = {"class": name} | {f"data-{key}": str(value) for key, value in data.items()}
+        return Canvas(ET.SubElement(self.element, "g", attributes))
 
     def line(self, points: ArrayLike, stroke: Stroke = HAIRLINE) -> None:
         """Draw a line through (n, 2) points."""
@@ -172,7 +174,6 @@ class Canvas:
         if not words:
             return
         attributes = {
-            "font-family": FAMILIES,
             "font-size": number(size_pt),
             "fill": colour,
             "text-anchor": anchor,

@@ -7,7 +7,7 @@ and takes as little height as can be.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -15,9 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.draw.along import line_between
+from lateral_map.draw.paint.flags import PlacedFlag
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.plan.scales import Scale, scales_for, upright_scales
 from lateral_map.draw.plan.window import Window, laid_along
+from lateral_map.draw.profile.events import events_above, findings_below, lanes_pt
+from lateral_map.draw.profile.frame import Frame, heights_shown
 from lateral_map.draw.sheet.panels import Panels, panels_on
 from lateral_map.draw.sheet.paper import Paper, papers_for
 from lateral_map.errors import AnalysisError
@@ -32,6 +35,8 @@ _MOST_MARKS_PER_INCH: Final = 6.0
 # Scales up to here (metres for an inch) read in comfort: a larger paper comes before a coarser one.
 _COMFORTABLE: Final = 3.06
 _MOST_SHEETS: Final = 60
+# Air over and under a profile's heights, as a share of them.
+_AIR: Final = 1.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,23 +163,42 @@ def _set(report: Report, paper: Paper, scale: Scale, panels: Panels) -> Setting:
 
 def _upright(report: Report, panels: Panels, scale: Scale, cuts: tuple[Cut, ...]) -> Scale:
     """Return the finest vertical scale that holds every sheet's heights, at most ten times plan."""
-    needed_m = max(height_range(report, cut.from_m, cut.to_m)[2] for cut in cuts)
     family = upright_scales("m" if scale.words.startswith("1:") else report.site.unit)
+    room = [
+        (low, high, label_graph(report, panels, scale, cut).frame.box.height)
+        for cut in cuts
+        for low, high in [heights_shown(report, cut.from_m, cut.to_m)]
+    ]
     for upright in family:
         steep = scale.metres_per_inch / upright.metres_per_inch
-        if needed_m * upright.points_per_metre <= panels.graph.height and steep <= 10.001:
+        per_m = _AIR * upright.points_per_metre
+        if steep <= 10.001 and all(per_m * (high - low) <= pt for low, high, pt in room):
             return upright
     return family[-1]
 
 
-def height_range(report: Report, from_m: float, to_m: float) -> tuple[float, float, float]:
-    """Return lowest, highest and needed height (m) of a stretch, 95 % band and ground included."""
-    stations = report.stations
-    inside = (stations.footage_m >= from_m - 1e-9) & (stations.footage_m <= to_m + 1e-9)
-    spread = 1.96 * stations.depth_sd_m[inside]
-    low = float((stations.elevation_m[inside] - spread).min())
-    high = float(stations.ground_m[inside].max())
-    for utility in report.site.plan.utilities:
-        if utility.depth_m is not None and utility.utility != "sewer":
-            low = min(low, high - utility.depth_m)
-    return low, high, 1.12 * (high - low) + 0.1
+@dataclass(frozen=True, slots=True)
+class LabelledGraph:
+    """A sheet's graph between the labels over and under it; its heights are still to be chosen."""
+
+    frame: Frame
+    above: tuple[PlacedFlag, ...]
+    below: tuple[PlacedFlag, ...]
+
+
+def label_graph(report: Report, panels: Panels, scale: Scale, cut: Cut) -> LabelledGraph:
+    """Place the labels of a sheet's profile: they decide where its graph begins and ends."""
+    half = (cut.to_m - cut.from_m) * scale.points_per_metre / 2.0
+    middle = panels.graph.middle[0]
+    box = replace(panels.graph, left=middle - half, right=middle + half)
+    frame = Frame(box, cut.from_m, cut.to_m, 0.0, 1.0, cut.is_first, cut.is_last)
+    # The words of a match line stand beside the graph.
+    right = panels.profile.right - 3.0 if cut.is_last else box.right + 33.0
+    above = events_above(report, frame, panels.lanes_above, right)
+    below = findings_below(report, frame, panels.lanes_below, right)
+    box = replace(
+        box,
+        top=panels.heading.bottom + lanes_pt(above),
+        bottom=panels.rows.top - lanes_pt(below) - 2.0,
+    )
+    return LabelledGraph(replace(frame, box=box), above, below)

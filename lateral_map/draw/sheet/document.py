@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lateral_map.draw.paint.svg import Canvas, Stroke
+from lateral_map.draw.profile.parts import heights_words
 from lateral_map.draw.sheet.cuts import Cut, Setting, choose_setting
 from lateral_map.draw.sheet.plan import draw_sheet_plan
 from lateral_map.draw.sheet.profile import draw_profile
@@ -51,11 +52,11 @@ def _draw(report: Report, cut: Cut, setting: Setting) -> tuple[str, int]:
     draw_strip(canvas, report, cut, setting, len(setting.cuts))
     for box in (panels.border, panels.plan):
         canvas.box(box.left, box.top, box.width, box.height, edge=Stroke(INK, 1.0))
-    _headings(canvas, setting, left_out)
+    _headings(canvas, report, setting, left_out)
     return canvas.to_text(), left_out
 
 
-def _headings(canvas: Canvas, setting: Setting, left_out: int) -> None:
+def _headings(canvas: Canvas, report: Report, setting: Setting, left_out: int) -> None:
     plan, profile = setting.panels.plan, setting.panels.profile
     words = f"PLAN  {setting.scale.words}"
     if left_out:
@@ -63,10 +64,10 @@ def _headings(canvas: Canvas, setting: Setting, left_out: int) -> None:
     canvas.text(plan.left + 6.0, plan.bottom - 5.0, words, 6.4, bold=True)
     canvas.text(
         profile.left + 6.0,
-        profile.top + 10.0,
+        profile.top + 10.5,
         f"PROFILE  {setting.scale.words} along, {setting.upright.words} up, "
-        f"vertical exaggeration {setting.exaggeration:.3g}",
-        6.4,
+        f"vertical exaggeration {setting.exaggeration:.3g}.  {heights_words(report)}",
+        9.0,
         bold=True,
         colour=QUIET,
     )

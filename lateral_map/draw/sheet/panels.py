@@ -2,36 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from lateral_map.draw.paint.labels import Box
+from lateral_map.draw.profile.events import LANE_PT
+from lateral_map.draw.profile.rows import ROW_PT
 from lateral_map.draw.sheet.paper import Paper
 
 BORDER_PT: Final = 28.0
-AXIS_PT: Final = 42.0
-ROW_PT: Final = 11.0
+AXIS_PT: Final = 54.0
 ROWS: Final = 5
 _SMALL_IN: Final = 9.0
-_FLAGS_PT: Final = 108.0
-_FLAGS_SMALL_PT: Final = 96.0
+_HEADING_PT: Final = 13.0
 
 
 @dataclass(frozen=True, slots=True)
 class Panels:
     """The boxes of one sheet, in points.
 
-    ``graph`` is the profile's own grid; ``flags`` the band of upright labels over it; ``rows`` the
-    figures under it.
+    ``graph`` is the profile's own grid as it is where its labels fill ``lanes_above`` over it and
+    ``lanes_below`` under it; ``rows`` the figures at its foot.
     """
 
     border: Box
     plan: Box
     profile: Box
-    flags: Box
+    heading: Box
     graph: Box
     rows: Box
     strip: Box
+    lanes_above: int
+    lanes_below: int
 
 
 def panels_on(paper: Paper) -> Panels:
@@ -41,12 +43,14 @@ def panels_on(paper: Paper) -> Panels:
     strip_height = 104.0 if small else 116.0
     strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
     room = strip.top - border.top
-    split = border.top + (0.44 if small else 0.465) * room
+    split = border.top + (0.44 if small else 0.445) * room
     plan = Box(border.left, border.top, border.right, split)
     profile = Box(border.left, split, border.right, strip.top)
-    flags_height = _FLAGS_SMALL_PT if small else _FLAGS_PT
+    above, below = (4, 3) if small else (6, 4)
     left, right = profile.left + AXIS_PT, profile.right - AXIS_PT
+    heading = replace(profile, bottom=profile.top + _HEADING_PT)
     rows = Box(left, profile.bottom - ROWS * ROW_PT, right, profile.bottom)
-    flags = Box(left, profile.top + 12.0, right, profile.top + 12.0 + flags_height)
-    graph = Box(left, flags.bottom, right, rows.top - 2.0)
-    return Panels(border, plan, profile, flags, graph, rows, strip)
+    graph = Box(
+        left, heading.bottom + above * LANE_PT + 4.0, right, rows.top - below * LANE_PT - 6.0
+    )
+    return Panels(border, plan, profile, heading, graph, rows, strip, above, below)

@@ -11,13 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Final
 
-from matplotlib.font_manager import FontProperties, findfont, get_font
-
-FONT_FAMILY: Final = "DejaVu Sans"
-_REPLACEMENT: Final = "□"
 # Trying wordings costs the square of the number of flags; past this many they stay short.
 _MOST_LENGTHENED: Final = 120
 
@@ -143,38 +138,3 @@ def _joined(left: Flag, right: Flag) -> Flag:
     alike = len(set(names)) == 1
     text = f"{len(names)} {names[0]}s" if alike else f"{names[0]}–{names[-1]}"
     return replace(left, names=names, wordings=(text,))
-
-
-@lru_cache(maxsize=8)
-def _font_path(bold: bool) -> str:
-    weight = "bold" if bold else "normal"
-    return str(findfont(FontProperties(family=FONT_FAMILY, weight=weight)))
-
-
-@lru_cache(maxsize=4096)
-def text_width_in(text: str, size_pt: float, bold: bool = False) -> float:
-    """Return the width of one line of text in inches in the drawings' font."""
-    font = get_font(_font_path(bold))
-    font.set_size(size_pt, 72.0)
-    font.set_text(text, 0.0)
-    width, _ = font.get_width_height()
-    return float(width) / 64.0 / 72.0
-
-
-def drawable(text: str) -> str:
-    """Return ``text`` with □ for each letter the drawings' font has not got."""
-    known = _letters()
-    return "".join(letter if ord(letter) in known else _REPLACEMENT for letter in text)
-
-
-@lru_cache(maxsize=1)
-def _letters() -> frozenset[int]:
-    return frozenset(get_font(_font_path(bold=False)).get_charmap())
-
-
-def fitting(wordings: Sequence[str], room_in: float, size_pt: float, bold: bool = False) -> str:
-    """Return the first wording that fits in ``room_in`` inches, else nothing."""
-    for text in wordings:
-        if max(text_width_in(line, size_pt, bold) for line in text.split("\n")) <= room_in:
-            return text
-    return ""

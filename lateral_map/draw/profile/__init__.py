@@ -1,0 +1,1 @@
+"""The profile: the line unrolled along its footage, one painter for page, paper and dig review."""

@@ -1,0 +1,140 @@
+"""What the flags of a profile say: events above the ground, findings below the pipe."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lateral_map.draw.paint.flags import Flag, PlacedFlag, place_flags
+from lateral_map.draw.paint.fonts import text_width
+from lateral_map.draw.paint.svg import Canvas, Stroke
+from lateral_map.draw.plan.bends import bend_words
+from lateral_map.draw.profile.frame import Curves, Frame
+from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT
+from lateral_map.draw.style import INK, QUIET
+from lateral_map.model.results import Crossing, FindingResult, LocateResult, Report
+from lateral_map.model.site import Bend
+from lateral_map.units import from_metres
+from lateral_map.words.names import finding_words
+from lateral_map.words.numbers import decimals_for, label, plus_minus, unit_word
+
+LANE_PT = 11.6
+_GAP_PT = 5.0
+# Flags of greater weight take their fullest wording first.
+_DECIDING, _CROSSING, _SUSPECT, _EVENT = 1000, 500, 400, 0
+
+
+def events_above(
+    report: Report, frame: Frame, lanes: int, right_pt: float
+) -> tuple[PlacedFlag, ...]:
+    """Return the crossings, locates and bends as flags in lanes over a graph."""
+    narrow = frame.box.width < 400.0
+    crossings = [one for one in report.crossings if frame.holds(one.footage_m)]
+    locates = [one for one in report.locates if frame.holds(one.footage_m)]
+    bends = [one for one in report.site.bends if frame.holds(one.footage_m)]
+    flags = [
+        *(_crossing(report, frame, one, narrow=narrow) for one in crossings),
+        *(_locate(frame, one) for one in locates),
+        *(_bend(frame, one, narrow=narrow) for one in bends),
+    ]
+    return _placed(flags, lanes, right_pt)
+
+
+def findings_below(
+    report: Report, frame: Frame, lanes: int, right_pt: float
+) -> tuple[PlacedFlag, ...]:
+    """Return the findings as numbered flags; those nearest to where parties change come first."""
+    changes = [one.footage_m for one in report.deciding_crossings]
+    shown = [one for one in report.findings if frame.holds(one.near.footage_m)]
+    gaps = [min((abs(one.near.footage_m - at) for at in changes), default=0.0) for one in shown]
+    rank = np.argsort(np.argsort(gaps, kind="stable"), kind="stable")
+    flags = [
+        _finding(frame, one, weight=-int(behind))
+        for one, behind in zip(shown, rank if changes else [0] * len(shown), strict=True)
+    ]
+    return _placed(flags, lanes, right_pt)
+
+
+def lanes_pt(placed: Sequence[PlacedFlag]) -> float:
+    """Return the height that flags' lanes take."""
+    lanes = 1 + max((flag.lane for flag in placed), default=-1)
+    return lanes * LANE_PT + (4.0 if lanes else 0.0)
+
+
+def hang_flags(
+    canvas: Canvas, placed: Sequence[PlacedFlag], frame: Frame, curves: Curves, *, up: bool
+) -> None:
+    """Draw flags over a graph, their staffs down to the ground, or under it from the invert."""
+    edge, sense = (frame.box.top, -1.0) if up else (frame.box.bottom, 1.0)
+    for flag in placed:
+        x = flag.flag.at
+        middle = edge + sense * (3.0 + (flag.lane + 0.5) * LANE_PT)
+        share = (x - frame.box.left) / frame.box.width
+        footage = frame.from_m + share * (frame.to_m - frame.from_m)
+        level = curves.ground_at(footage) if up else curves.invert_at(footage)
+        foot = edge if flag.flag.key == "crossing" else frame.y(level)
+        group = canvas.group(f"label label-{flag.flag.key}")
+        group.line([(x, foot), (x, middle + sense * 4.5)], Stroke(QUIET, 0.5))
+        group.text(x + 2.2, middle + CAP_PT, flag.text, TEXT_PT, bold=flag.flag.bold, colour=INK)
+
+
+def _placed(flags: Sequence[Flag], lanes: int, right_pt: float) -> tuple[PlacedFlag, ...]:
+    def measure(text: str, bold: bool) -> float:
+        return 2.2 + text_width(text, TEXT_PT, bold=bold)
+
+    return place_flags(flags, lanes=lanes, right=right_pt, gap=_GAP_PT, measure=measure)
+
+
+def crossing_words(one: Crossing, unit: str) -> str:
+    """Return a crossing in full, such as ``curb 73.7 ± 0.8 ft``."""
+    return f"{label(one.line)} {plus_minus(one.footage_m, one.sd_footage_m, unit)}"
+
+
+def _crossing(report: Report, frame: Frame, one: Crossing, *, narrow: bool) -> Flag:
+    unit = report.site.unit
+    rounded = f"{from_metres(one.footage_m, unit):.{decimals_for(unit)}f} {unit_word(unit)}"
+    shorter = [label(one.line, most) for most in ((14, 10, 6) if narrow else (28, 6))]
+    wordings = (crossing_words(one, unit), f"{shorter[0]} {rounded}", *shorter)
+    weight = _DECIDING if one.decides else _CROSSING
+    at = frame.x(one.footage_m)
+    return Flag(
+        at, wordings, (shorter[0],), joins=False, bold=one.decides, key="crossing", weight=weight
+    )
+
+
+def _locate(frame: Frame, one: LocateResult) -> Flag:
+    name, suspect = label(one.locate.mark, 8), one.state == "suspect"
+    remark = {"suspect": " suspect", "set aside": " not used"}.get(one.state, "")
+    short = f"{name}?" if suspect else name
+    wordings = (f"{name}{remark}", short) if remark else (name,)
+    weight = _SUSPECT if suspect else _EVENT
+    return Flag(
+        frame.x(one.footage_m),
+        wordings,
+        (name,),
+        joins=not suspect,
+        key="locate",
+        bold=suspect,
+        weight=weight,
+    )
+
+
+def _bend(frame: Frame, bend: Bend, *, narrow: bool) -> Flag:
+    words = bend_words(bend)
+    short = words
+    for long, sign in ((" right", "R"), (" left", "L"), (" down", "↓"), (" up", "↑")):
+        short = short.replace(long, sign)
+    wordings = (short, "bend") if narrow else (f"bend {words}", words, short, "bend")
+    return Flag(frame.x(bend.footage_m), wordings, ("bend",), key="bend")
+
+
+def _finding(frame: Frame, one: FindingResult, *, weight: int) -> Flag:
+    number = f"#{one.number}"
+    name = label(one.finding.finding, 18)
+    wordings = (f"{number} {finding_words(one)}", f"{number} {name}", number)
+    danger = one.finding_class == "danger"
+    at = frame.x(one.near.footage_m)
+    return Flag(
+        at, wordings, (number,), joins=not danger, bold=danger, key="finding", weight=weight
+    )

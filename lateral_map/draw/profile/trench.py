@@ -1,0 +1,307 @@
+"""The dig review's profile: ground, pipe, what is dug, and the depths the rules tell apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import box as shapely_box
+
+from lateral_map.draw.dig.style import CLASS_FILLS
+from lateral_map.draw.paint.fonts import text_width, wrap
+from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.labels import Box, spread
+from lateral_map.draw.paint.svg import Canvas, Stroke
+from lateral_map.draw.profile.frame import Curves, Frame, exaggeration_words, heights_framed
+from lateral_map.draw.profile.painter import for_page
+from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_axes, paint_utilities
+from lateral_map.draw.profile.rows import ROW_PT, paint_footages
+from lateral_map.draw.style import GROUND, INK, OKABE_ITO, PAPER, QUIET, Hatch
+from lateral_map.model.dig import DigReview
+from lateral_map.model.site import RuleKey
+from lateral_map.model.trench import TrenchProfile
+from lateral_map.units import format_length, from_metres
+from lateral_map.words.names import LEVEL_GROUND_WORDS
+from lateral_map.words.numbers import label, unit_word
+
+Floats = NDArray[np.float64]
+
+_LIMITS: Final[tuple[tuple[RuleKey, str], ...]] = (
+    ("egress depth", "way out"),
+    ("protective system depth", "protective system"),
+    ("engineer depth", "engineer"),
+)
+BOTTOM: Final = Stroke(INK, 1.5)
+DEEPER: Final = Stroke(INK, 0.8, (0.8, 1.6))
+LIMIT: Final = Stroke(OKABE_ITO["blue"], 0.8, (6.0, 2.4))
+PIPE_FILL: Final = "#8ec9b5"
+_PIPE_EDGE: Final = Stroke(OKABE_ITO["bluish green"], 1.0)
+_LIMIT_INK: Final = "#004b78"
+_LINE_PT: Final = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Size:
+    """One width of the drawing in points, and how high its graph is."""
+
+    width_pt: float
+    left_pt: float
+    right_pt: float
+    graph_pt: float
+    narrow: bool
+
+
+_WIDE: Final = _Size(950.0, 63.0, 130.0, 176.0, narrow=False)
+_NARROW: Final = _Size(288.0, 54.0, 20.0, 190.0, narrow=True)
+
+
+def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
+    """Return the dig profile for a page: its SVG and how footage and height run, in SVG units."""
+    size, report = (_NARROW if narrow else _WIDE), review.report
+    profile = review.profile
+    first, last = float(profile.footage_m[0]), float(profile.footage_m[-1])
+    deepest = float((profile.ground_m - profile.depth_at_bound(1.0)).min())
+    box = Box(size.left_pt, 0.0, size.width_pt - size.right_pt, size.graph_pt)
+    low, high = heights_framed(
+        deepest, float(profile.ground_m.max()), last - first, (box.width, box.height)
+    )
+    frame = Frame(box, first, last, low, high)
+    notes = f"Trench along the run. {exaggeration_words(frame.exaggeration)}"
+    if not report.stations.ground_known:
+        notes += f" {LEVEL_GROUND_WORDS}"
+    head = wrap(notes, size.width_pt - 12.0, TEXT_PT, bold=True)
+    top = 5.0 + _LINE_PT * len(head) + 17.0
+    frame = replace(frame, box=replace(box, top=top, bottom=top + size.graph_pt))
+    bars, keys = _bars(review), _keys(review, size)
+    rows_top = frame.box.bottom + 3.0
+    key_top = rows_top + ROW_PT * (1 + len(bars)) + 5.0
+    places = _key_places(keys, frame.box.left, size.width_pt - 4.0)
+    total = key_top + (1 + max(row for row, _ in places)) * _LINE_PT + 5.0
+
+    canvas = Canvas.sheet(size.width_pt, total, f"Dig profile of {label(report.site.name)}")
+    canvas.box(0.0, 0.0, size.width_pt, total, fill=PAPER)
+    for k, line in enumerate(head):
+        canvas.text(6.0, 13.0 + k * _LINE_PT, line, TEXT_PT, bold=True)
+    paint_axes(canvas, report, frame)
+    _paint_reaches(canvas, review, frame)
+    _paint_limits(canvas, review, frame, names=not size.narrow)
+    _paint_pipe(canvas, profile, frame)
+    curves = Curves.of(report, first, last)
+    paint_utilities(canvas, frame, curves, review.conflicts, [])
+    _paint_reach_names(canvas, review, frame)
+    paint_footages(canvas, report, frame, rows_top)
+    for k, bar in enumerate(bars):
+        _paint_bar(canvas, bar, frame, rows_top + (k + 1) * ROW_PT)
+    for key, (row, x) in zip(keys, places, strict=True):
+        _paint_key(canvas, key, x, key_top + (row + 0.5) * _LINE_PT)
+    return for_page(canvas, frame, report.site.unit)
+
+
+def _paint_reaches(canvas: Canvas, review: DigReview, frame: Frame) -> None:
+    """Fill the earth to be dug, darker by the class of depth it reaches."""
+    profile = review.profile
+    bottom = profile.ground_m - profile.bottom_depth_m
+    undug = frame.points(profile.footage_m, bottom)
+    canvas.group("undug").line(undug, Stroke(QUIET, 0.8, (3.5, 2.0)))
+    for one in review.reaches:
+        group = canvas.group("dug", name=one.reach.name)
+        begin, end = one.reach.begin.footage_m, one.reach.end.footage_m
+        part = _with_class_edges(review, begin, end)
+        for index, piece in _class_runs(review, part):
+            ground = frame.points(piece.footage_m, piece.ground_m)
+            foot = frame.points(piece.footage_m, piece.ground_m - piece.bottom_depth_m)
+            group.area([np.concatenate([ground, foot[::-1]])], CLASS_FILLS[index])
+        foot = frame.points(part.footage_m, part.ground_m - part.bottom_depth_m)
+        ground = frame.points(part.footage_m, part.ground_m)
+        group.line(foot, BOTTOM)
+        deeper = part.ground_m - part.depth_at_bound(1.0)
+        group.line(frame.points(part.footage_m, deeper), DEEPER)
+        group.lines([[foot[k], ground[k]] for k in (0, -1)], Stroke(INK, 0.9))
+
+
+def _class_runs(review: DigReview, part: TrenchProfile) -> Iterable[tuple[int, TrenchProfile]]:
+    """Yield the stretches of one class of depth each, whose edges are stations."""
+    edges, at = _class_edges_m(review), part.footage_m
+    depth = (part.bottom_depth_m[:-1] + part.bottom_depth_m[1:]) / 2.0
+    classes = np.searchsorted(edges, depth, side="right")
+    begins = [0, *(np.flatnonzero(np.diff(classes)) + 1)]
+    for begin, end in zip(begins, [*begins[1:], len(classes)], strict=True):
+        yield int(classes[begin]), part.at(at[begin : end + 1])
+
+
+def _with_class_edges(review: DigReview, from_m: float, to_m: float) -> TrenchProfile:
+    """Return a reach's stations with those where its depth passes from one class to the next."""
+    part = review.profile.between(from_m, to_m)
+    at, depth = part.footage_m, part.bottom_depth_m
+    passes = []
+    for edge in _class_edges_m(review):
+        for k in np.flatnonzero((depth[:-1] < edge) != (depth[1:] < edge)):
+            share = (edge - depth[k]) / (depth[k + 1] - depth[k])
+            passes.append(at[k] + share * (at[k + 1] - at[k]))
+    return part.at(np.union1d(at, passes))
+
+
+def _class_edges_m(review: DigReview) -> list[float]:
+    return sorted({review.rules.value(key) for key, _ in _LIMITS})
+
+
+def _paint_limits(canvas: Canvas, review: DigReview, frame: Frame, *, names: bool) -> None:
+    """Draw the rules' depths below the ground, and name them at the right edge."""
+    profile, unit = review.profile, review.report.site.unit
+    group, wanted = canvas.group("limits"), []
+    for key, words in _LIMITS:
+        depth = review.rules.value(key)
+        level = profile.ground_m - depth
+        shown = level >= frame.low_m
+        if shown.any():
+            group.line(frame.points(profile.footage_m[shown], level[shown]), LIMIT)
+        if shown[-1]:
+            wanted.append((frame.y(float(level[-1])), _limit_words(depth, words, unit)))
+    if names:
+        heights = [y for y, _ in wanted]
+        box = frame.box
+        places = spread(heights, [11.0] * len(heights), box.top - 6.0, box.bottom + 6.0)
+        for (_, words), y in zip(wanted, places, strict=True):
+            group.text(box.right + 5.0, float(y) + CAP_PT, words, TEXT_PT, colour=_LIMIT_INK)
+
+
+def _limit_words(depth_m: float, words: str, unit: str) -> str:
+    return f"{format_length(depth_m, unit, 2 if unit == 'm' else 0)}: {words}"
+
+
+def _paint_pipe(canvas: Canvas, profile: TrenchProfile, frame: Frame) -> None:
+    """Draw the pipe by its outside wall, and the ground."""
+    at = profile.footage_m
+    crown = frame.points(at, profile.ground_m - profile.crown_depth_m)
+    foot_m = profile.ground_m - profile.crown_depth_m - profile.outside_diameter_m
+    foot = frame.points(at, foot_m)
+    pipe = canvas.group("pipe")
+    pipe.area([np.concatenate([crown, foot[::-1]])], PIPE_FILL)
+    pipe.lines([crown, foot], _PIPE_EDGE)
+    canvas.group("ground").line(frame.points(at, profile.ground_m), Stroke(GROUND, 1.8))
+
+
+def _paint_reach_names(canvas: Canvas, review: DigReview, frame: Frame) -> None:
+    group, top = canvas.group("dug-names"), frame.box.top
+    done = frame.box.left - 12.0
+    for one in sorted(review.reaches, key=lambda one: one.reach.begin.footage_m):
+        left, right = (frame.x(end.footage_m) for end in (one.reach.begin, one.reach.end))
+        group.box(left, top - 2.0, right - left, 4.0, fill=INK)
+        words = label(one.reach.name, 24)
+        width = text_width(words, TEXT_PT, bold=True)
+        middle = min(max((left + right) / 2.0, done + 6.0 + width / 2.0), frame.box.right)
+        group.text(middle, top - 5.0, words, TEXT_PT, anchor="middle", bold=True)
+        done = middle + width / 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Bar:
+    """Stretches of footage (m) marked under the profile."""
+
+    name: str
+    spans_m: tuple[tuple[float, float], ...]
+    colour: str
+    hatch: Hatch
+
+
+def _bars(review: DigReview) -> tuple[_Bar, ...]:
+    """Return the bars under the footages: where to dig by hand, where no depth was read."""
+    hand = tuple(span for one in review.conflicts for span in one.hand_dig_m)
+    bars = (
+        _Bar("hand dig", hand, OKABE_ITO["orange"], "rising"),
+        _Bar("not read", tuple(_unread(review)), OKABE_ITO["vermillion"], "crossed"),
+    )
+    return tuple(bar for bar in bars if bar.spans_m)
+
+
+def _unread(review: DigReview) -> Iterable[tuple[float, float]]:
+    """Yield the stretches whose depth nothing near by was read for."""
+    begin: float | None = None
+    last = 0.0
+    for row in review.depths:
+        if row.loud and begin is None:
+            begin = row.footage_m
+        elif not row.loud and begin is not None:
+            yield begin, last
+            begin = None
+        last = row.footage_m
+    if begin is not None:
+        yield begin, last
+
+
+def _paint_bar(canvas: Canvas, bar: _Bar, frame: Frame, top: float) -> None:
+    group = canvas.group("marked", of=bar.name)
+    y = top + ROW_PT / 2.0 + CAP_PT
+    group.text(frame.box.left - 5.0, y, bar.name, TEXT_PT, anchor="end")
+    for begin, end in bar.spans_m:
+        low, high = (float(np.clip(each, frame.from_m, frame.to_m)) for each in (begin, end))
+        left, right = frame.x(low), max(frame.x(high), frame.x(low) + 1.5)
+        ring = [(left, top + 2.0), (right, top + 2.0)]
+        ring += [(right, top + ROW_PT - 2.0), (left, top + ROW_PT - 2.0)]
+        group.area([ring], bar.colour, opacity=0.5, edge=Stroke(INK, 0.4))
+        area = shapely_box(left, top + 2.0, right, top + ROW_PT - 2.0)
+        group.lines(hatch_lines(area, bar.hatch), Stroke(INK, 0.3))
+
+
+_Key = tuple[Stroke | str, str]
+
+
+def _keys(review: DigReview, size: _Size) -> list[_Key]:
+    """Return the legend: a stroke or a fill, and words."""
+    unit = review.report.site.unit
+    keys: list[_Key] = [
+        (BOTTOM, "Trench bottom"),
+        (DEEPER, "the same, 95 % deeper"),
+        (PIPE_FILL, "Pipe, outside wall"),
+    ]
+    present = {
+        index
+        for one in review.reaches
+        for index, part in enumerate(one.excavation.classes)
+        if part.length_m > 0.0
+    }
+    edges = [from_metres(edge, unit) for edge in _class_edges_m(review)]
+    for index in sorted(present):
+        words = _class_words(index, edges, unit_word(unit))
+        keys.append((CLASS_FILLS[index], words))
+    if any(not one.depth_known for one in review.conflicts):
+        keys.append(("#e3e6e8", "Utility of unknown depth"))
+    if size.narrow:
+        deepest = float(review.profile.depth_at_bound(1.0).max())
+        limits = [(review.rules.value(key), words) for key, words in _LIMITS]
+        keys += [
+            (LIMIT, _limit_words(depth, words, unit)) for depth, words in limits if depth <= deepest
+        ]
+    return keys
+
+
+def _class_words(index: int, edges: list[float], unit: str) -> str:
+    if index == 0:
+        return f"Dug less than {edges[0]:.3g} {unit} deep"
+    if index == len(edges):
+        return f"Dug {edges[-1]:.3g} {unit} deep and more"
+    return f"Dug {edges[index - 1]:.3g} to {edges[index]:.3g} {unit} deep"
+
+
+def _key_places(keys: list[_Key], left: float, right: float) -> list[tuple[int, float]]:
+    """Return the row of each key and where it begins."""
+    places, row, x = [], 0, left
+    for _, words in keys:
+        width = 24.0 + text_width(words, TEXT_PT)
+        if x > left and x + width > right:
+            row, x = row + 1, left
+        places.append((row, x))
+        x += width + 12.0
+    return places
+
+
+def _paint_key(canvas: Canvas, key: _Key, x: float, y: float) -> None:
+    swatch, words = key
+    if isinstance(swatch, Stroke):
+        canvas.line([(x, y), (x + 20.0, y)], swatch)
+    else:
+        canvas.box(x, y - 4.0, 20.0, 8.0, fill=swatch, edge=Stroke(QUIET, 0.5))
+    canvas.text(x + 24.0, y + CAP_PT, words, TEXT_PT)
