@@ -175,7 +175,7 @@ def _crossing_words(crossing: Crossing, unit: str) -> str:
 
 def _finding_words(report: Report, result: FindingResult) -> str:
     unit = report.site.unit
-    words = f"{result.number}: {footage_words(result.finding, unit)} {finding_words(result)}"
+    words = f"#{result.number} {footage_words(result.finding, unit)} {finding_words(result)}"
     if result.finding_class == "danger":
         words = f"STOP, {words}"
     if said := verdict_words(result, unit):

@@ -54,6 +54,7 @@ def as_sentence(words: str) -> str:
     """Return words with a capital at the front and a full stop at the end."""
     if not words:
         return ""
+    words = words.replace("+-", "±")
     # A file's name keeps its small letter: it is case-sensitive.
     begun = words if "." in words.split(" ", 1)[0] else words[0].upper() + words[1:]
     return begun if begun[-1] in ".!?…" else f"{begun}."

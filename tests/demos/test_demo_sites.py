@@ -21,6 +21,8 @@ from lateral_map import build_report, load_site
 from lateral_map.model.results import Crossing, Report
 from lateral_map.model.site import Locate, OffsetTie, PositionTie, Site, TapeTie
 from lateral_map.units import from_metres, metres_per
+from lateral_map.words.names import reading_name
+from lateral_map.words.notices import report_notices
 
 TOP = Path(__file__).parents[2]
 FOLDERS = {
@@ -149,7 +151,7 @@ def test_plain_lot_keeps_a_row_set_aside() -> None:
         site("plain_lot"),
         locates=tuple(replace(one, use=True) for one in site("plain_lot").locates),
     )
-    assert "G1" in {one.locate for one in build_report(used).suspects}
+    assert "G1" in {one.id.mark for one in build_report(used).suspects}
 
 
 def test_nothing_is_located_under_the_garage() -> None:
@@ -206,7 +208,8 @@ def test_the_curb_is_mapped_two_feet_off_and_crossed_sharply() -> None:
 
 
 def test_the_planted_blunder_is_named_first() -> None:
-    first = [one.reading for one in report("rising_ground").suspects if one.set_aside_first]
+    found = report("rising_ground")
+    first = [reading_name(one.id, found.site.plan) for one in found.suspects if one.set_aside_first]
     assert first == ["locate P4 tape2"]
     assert report("rising_ground").fit.p_value < 1e-6
 
@@ -223,7 +226,7 @@ def test_rising_ground_is_measured_deep_and_falls() -> None:
     assert found.stations.ground_m[-1] - found.stations.ground_m[0] > 1.0
     assert found.stations.depth_m.max() > 4.0
     assert {fall.verdict for fall in found.falls} == {"enough fall"}
-    assert sum("vertical bend" in notice for notice in found.notices) == 2
+    assert sum("vertical bend" in notice for notice in report_notices(found)) == 2
 
 
 def test_every_utility_of_interest_is_on_the_plans() -> None:

@@ -12,7 +12,8 @@ from lateral_map import build_report
 from lateral_map.web.entering import Entering
 from lateral_map.web.solving import setting_path, solve
 from lateral_map.web.store import RowEdit, SiteStore
-from lateral_map.words.sayings import say_all, sentence
+from lateral_map.words.notices import as_sentence
+from lateral_map.words.sayings import say_all
 
 
 def marks(folder: Path) -> list[str]:
@@ -119,6 +120,6 @@ def test_simulated_lines_are_spoken_of_in_whole_sentences(seed: int) -> None:
 
 
 def test_words_become_sentences() -> None:
-    assert sentence("one more tape, +- 2 ft") == "One more tape, ± 2 ft."
-    assert sentence("") == ""
-    assert sentence("Done.") == "Done."
+    assert as_sentence("one more tape, +- 2 ft") == "One more tape, ± 2 ft."
+    assert as_sentence("") == ""
+    assert as_sentence("Done.") == "Done."
