@@ -8,12 +8,12 @@ import numpy as np
 import shapely
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.dig import DepthRow
+from lateral_map.model.dig import DepthRow, DepthUnread
 from lateral_map.model.results import Stations
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.trench import TrenchProfile
-from lateral_map.units import format_length, to_metres
+from lateral_map.units import to_metres
 
 _EVERY: Final = {"ft": 5.0, "us_ft": 5.0, "m": 1.5}
 # A depth farther than this from any depth reading is interpolated (common practice, no source).
@@ -45,14 +45,13 @@ def _wanted(site: Site, stations: Stations) -> list[int]:
 
 def _depth_readings(site: Site) -> Floats:
     """Return the footages where a depth was read: at the transmitter, and at the start."""
-    first = site.counter.zero_m
     read = [
-        max(one.footage_m - site.transmitter.behind_lens_m, first)
+        site.transmitter_footage_m(one)
         for one in site.locates
         if one.use and (one.depth_m is not None or one.nulls_m is not None)
     ]
     if site.start.depth_m is not None:
-        read.append(first + site.start.riser_m)
+        read.append(site.counter.zero_m + site.start.riser_m)
     return np.sort(np.array(read, float))
 
 
@@ -75,7 +74,7 @@ def _row(
     under: str,
 ) -> DepthRow:
     footage = float(stations.footage_m[index])
-    away = float(np.abs(read - footage).min()) if len(read) else np.inf
+    away = float(np.abs(read - footage).min()) if len(read) else None
     ground = float(stations.ground_m[index]) if stations.ground_known else None
     cover = float(profile.crown_depth_m[index])
     return DepthRow(
@@ -92,16 +91,13 @@ def _row(
         basis=stations.basis[index],
         from_reading_m=away,
         under=under,
-        loud=_loud(route.site, footage, away, read, under),
+        unread=_unread(away, footage, read, under),
     )
 
 
-def _loud(site: Site, footage: float, away: float, read: Floats, under: str) -> str:
+def _unread(away: float | None, footage: float, read: Floats, under: str) -> DepthUnread | None:
+    if away is None:
+        return "never read"
     if away <= (_READ_HERE_M if under else _READ_WITHIN_M):
-        return ""
-    where = f"under {under}, where nothing was located" if under else "nothing was located here"
-    if not len(read):
-        return f"NO DEPTH WAS EVER READ: {where}"
-    gap = format_length(away, site.unit, 0 if site.unit != "m" else 1)
-    how = "INTERPOLATED" if read[0] <= footage <= read[-1] else "CARRIED ON"
-    return f"{how}: {where}; the nearest depth reading is {gap} along the pipe"
+        return None
+    return "interpolated" if read[0] <= footage <= read[-1] else "carried on"

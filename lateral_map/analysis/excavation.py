@@ -11,21 +11,14 @@ import shapely
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.dig import Cut, CutMethod, DepthClass, Excavation, TrenchRules
-from lateral_map.model.earthwork import prismoidal_volume_m3, trench_footprint
+from lateral_map.model.earthwork import prismoidal_volume_m3, top_width_m, trench_footprint
 from lateral_map.model.site import DigRules, RuleKey
 from lateral_map.model.trench import Area, TrenchProfile
 
 COMMON_EARTH_SWELL: Final = (0.20, 0.30)
-SWELL_SOURCE: Final = (
-    "common earth 20 to 30 %, bulking tables citing Alaska DOT 1983, Church 1981 and FHWA 2007 "
-    "(read in a secondary copy); sand and wet gravel about 5 %, clay 35 to 40 %"
-)
-_CLASS_WORDS: Final[tuple[tuple[RuleKey, str], ...]] = (
-    ("egress depth", "way out within reach, air considered"),
-    ("protective system depth", "protective system"),
-    ("engineer depth", "engineer's design"),
-)
-_SHALLOW: Final = "protective system unless a competent person finds no sign of a cave-in"
+_DEPTHS: Final[tuple[RuleKey, ...]] = (
+    "egress depth", "protective system depth", "engineer depth",
+)  # fmt: skip
 
 
 def measure_excavation(
@@ -39,13 +32,14 @@ def measure_excavation(
     stretch = profile.between(from_m, to_m)
     swell = dig.swell or COMMON_EARTH_SWELL
     deepest = float(stretch.depth_at_bound(1.0).max())
+    at = stretch.footage_m[int(np.argmax(stretch.bottom_depth_m))]
     set_back = rules.value("spoil set-back")
     return Excavation(
         from_m=from_m,
         to_m=to_m,
         length_m=float(np.ptp(stretch.plan_m)),
-        deepest_m=float(stretch.bottom_depth_m.max()),
         deepest_high_m=deepest,
+        section=stretch.at(at),
         ways_out=_ways_out(float(stretch.footage_m[-1] - stretch.footage_m[0]), deepest, rules),
         classes=_depth_classes(stretch, rules),
         shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell, set_back),
@@ -55,7 +49,7 @@ def measure_excavation(
         standard_width_m=float(stretch.standard_width_m.max()),
         bedding_m3=float(np.trapezoid(stretch.width_m, stretch.plan_m)) * dig.bedding_m,
         swell=swell,
-        swell_source=(dig.swell_source or "set by the site") if dig.swell else SWELL_SOURCE,
+        swell_source=dig.swell_source if dig.swell else "",
     )
 
 
@@ -86,22 +80,22 @@ def _open(
         method=method,
         footprint=footprint,
         keep_back=cast("Area", shapely.buffer(footprint, set_back_m, join_style="mitre")),
-        top_width_m=float((stretch.width_m + 2.0 * slope * stretch.bottom_depth_m).max()),
+        top_width_m=float(top_width_m(stretch.width_m, stretch.bottom_depth_m, slope).max()),
         bank_m3=bank,
         bank_low_m3=low,
         bank_high_m3=high,
-        loose_low_m3=bank * (1.0 + swell[0]),
-        loose_high_m3=bank * (1.0 + swell[1]),
+        loose_low_m3=low * (1.0 + swell[0]),
+        loose_high_m3=high * (1.0 + swell[1]),
     )
 
 
 def _depth_classes(stretch: TrenchProfile, rules: TrenchRules) -> tuple[DepthClass, ...]:
     """Return the length in each class of depth the rules tell apart, shallowest first."""
-    limits = sorted({rules.value(key) for key, _ in _CLASS_WORDS})
+    limits = sorted({rules.value(key) for key in _DEPTHS})
     deeper = stretch.depth_at_bound(1.0)
     return tuple(
         DepthClass(
-            words=_class_words(low, rules),
+            asks=tuple(key for key in _DEPTHS if low >= rules.value(key) - 1e-9),
             from_m=low,
             to_m=high,
             length_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high),
@@ -109,13 +103,6 @@ def _depth_classes(stretch: TrenchProfile, rules: TrenchRules) -> tuple[DepthCla
         )
         for low, high in itertools.pairwise([0.0, *limits, np.inf])
     )
-
-
-def _class_words(from_m: float, rules: TrenchRules) -> str:
-    words = [text for key, text in _CLASS_WORDS if from_m >= rules.value(key) - 1e-9]
-    if from_m < rules.value("protective system depth") - 1e-9:
-        words.append(_SHALLOW)
-    return " + ".join(words)
 
 
 def _length_between(plan: Floats, depth: Floats, low: float, high: float) -> float:

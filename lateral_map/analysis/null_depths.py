@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.dig import NullCheck, NullVerdict
+from lateral_map.model.dig import NullCheck
 from lateral_map.model.route import Route
 from lateral_map.model.site import Locate
 
@@ -48,14 +48,13 @@ def depth_from_nulls_m(nulls_m: ArrayLike, tilt_deg: ArrayLike = 0.0) -> Floats:
 
 
 def _check(route: Route, locate: Locate) -> NullCheck:
-    site = route.site
-    assert locate.depth_m is not None  # noqa: S101 - chosen so above
+    site, transmitter = route.site, route.site.transmitter
+    footage, read = site.transmitter_footage_m(locate), locate.transmitter_depth_m
+    assert read is not None and locate.depth_m is not None  # noqa: S101, PT018 - chosen so above
     assert locate.nulls_m is not None  # noqa: S101
-    tilt = _tilt_deg(route, max(locate.footage_m - site.transmitter.behind_lens_m, 0.0))
+    tilt = _tilt_deg(route, footage)
     found = float(depth_from_nulls_m(locate.nulls_m, tilt))
     from_nulls = found - locate.nulls_held_above_m
-    read = locate.depth_m - locate.held_above_m
-    transmitter = site.transmitter
     sd_read = max(transmitter.sd_depth_fraction * locate.depth_m, transmitter.sd_depth_floor_m)
     # A tape between two places each found to the same share of the depth as the read-out.
     share = found / locate.nulls_m
@@ -64,18 +63,14 @@ def _check(route: Route, locate: Locate) -> NullCheck:
     apart = (from_nulls - read) / sd
     return NullCheck(
         locate=locate.mark,
-        footage_m=locate.footage_m,
+        footage_m=footage,
         read_depth_m=read,
         nulls_depth_m=from_nulls,
         sd_difference_m=sd,
         tilt_deg=tilt,
         standardised=apart,
-        verdict=_verdict(apart),
+        verdict="suspect" if abs(apart) > SUSPECT_BEYOND else "agree",
     )
-
-
-def _verdict(apart: float) -> NullVerdict:
-    return "suspect" if abs(apart) > SUSPECT_BEYOND else "agree"
 
 
 def _tilt_deg(route: Route, footage_m: float) -> float:

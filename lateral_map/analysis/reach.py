@@ -12,7 +12,7 @@ from lateral_map.model.chance import TWO_SIDED_95, chance_above_zero
 from lateral_map.model.dig import ReachEnd, ReachPart, RepairReach
 from lateral_map.model.results import FindingResult, PipeStretch, ResponsibilityStretch
 from lateral_map.model.route import Route
-from lateral_map.model.site import Finding, Severity, Site
+from lateral_map.model.site import Finding, Site
 from lateral_map.model.trade import calls_for_repair, is_standing_water, is_tap
 from lateral_map.units import to_metres
 
@@ -31,7 +31,7 @@ class _Span:
     to_m: float
     name: str
     proposed: bool
-    wanted: tuple[str, ...] = ()
+    wanted: tuple[FindingResult, ...] = ()
 
 
 def propose_reaches(
@@ -46,7 +46,7 @@ def propose_reaches(
     sound pipe and the 95 % of the counter's reading; near neighbours are joined.
     """
     seen, runs, parties = tuple(findings), tuple(pipes), tuple(responsibility)
-    spans = _given(route.site) or _called_for(route.site)
+    spans = _given(route.site) or _called_for(route.site, seen)
     return tuple(_describe(route, span, seen, runs, parties) for span in spans)
 
 
@@ -58,32 +58,26 @@ def _given(site: Site) -> list[_Span]:
     ]
 
 
-def _called_for(site: Site) -> list[_Span]:
+def _called_for(site: Site, seen: tuple[FindingResult, ...]) -> list[_Span]:
     first, last = site.counter.zero_m, site.run.end_m
     margin = SOUND_PIPE_M + TWO_SIDED_95 * site.counter.sd_reading_m
     joined: list[_Span] = []
-    for finding in sorted(site.findings, key=lambda finding: finding.footage_m):
+    for result in sorted(seen, key=lambda one: one.finding.footage_m):
+        finding = result.finding
         if not calls_for_repair(finding):
             continue
-        begin = max(finding.footage_m - margin, first)
-        end = min(_far_end(finding) + margin, last)
+        begin, end = max(finding.footage_m - margin, first), min(_far_end(finding) + margin, last)
+        wanted: tuple[FindingResult, ...] = (result,)
         if joined and begin - joined[-1].to_m <= JOINED_WITHIN_M:
             before = joined.pop()
-            begin, wanted = before.from_m, (*before.wanted, _words(finding))
-            end = max(end, before.to_m)
-        else:
-            wanted = (_words(finding),)
+            begin, end = before.from_m, max(end, before.to_m)
+            wanted = (*before.wanted, result)
         joined.append(_Span(begin, end, f"reach {len(joined) + 1}", True, wanted))
     return joined
 
 
 def _far_end(finding: Finding) -> float:
     return finding.footage_m if finding.to_m is None else finding.to_m
-
-
-def _words(finding: Finding) -> str:
-    degree: Severity | str = finding.severity or "degree not stated"
-    return f"{finding.finding} ({degree})"
 
 
 def _describe(
@@ -94,7 +88,11 @@ def _describe(
     parties: tuple[ResponsibilityStretch, ...],
 ) -> RepairReach:
     begin, end = _ends(route, span)
-    within = [one for one in findings if _touches(one.finding, span)]
+    within = [
+        one
+        for one in findings
+        if one.finding.footage_m <= span.to_m and _far_end(one.finding) >= span.from_m
+    ]
     crossed = [pipe for pipe in pipes if pipe.from_m < span.to_m and pipe.to_m > span.from_m]
     seen = [one.finding for one in within]
     return RepairReach(
@@ -102,7 +100,7 @@ def _describe(
         begin=begin,
         end=end,
         proposed=span.proposed,
-        reason=_reason(span),
+        wanted=span.wanted,
         plan_length_m=_plan_length(route, span),
         sd_length_m=float(np.hypot(begin.sd_footage_m, end.sd_footage_m)),
         pipes=tuple(crossed),
@@ -113,16 +111,6 @@ def _describe(
         standing_water=tuple(one for one in seen if is_standing_water(one)),
         parts=_parts(span, begin, end, parties),
     )
-
-
-def _touches(finding: Finding, span: _Span) -> bool:
-    return finding.footage_m <= span.to_m and _far_end(finding) >= span.from_m
-
-
-def _reason(span: _Span) -> str:
-    if not span.proposed:
-        return "taken from site.toml"
-    return "for " + ", ".join(dict.fromkeys(span.wanted))
 
 
 def _ends(route: Route, span: _Span) -> tuple[ReachEnd, ReachEnd]:

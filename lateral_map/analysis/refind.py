@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -12,12 +12,12 @@ from shapely.geometry import LineString
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
-from lateral_map.model.dig import KeyPoint, Refind, RefindLine, RefindTape
+from lateral_map.model.dig import KeyPoint, Refind, RefindLine, RefindTape, TapeDoubt
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.past import measure_past, sense_past
 from lateral_map.model.route import Route
 from lateral_map.model.site import Plan, PlanPoint
-from lateral_map.units import format_length, to_metres
+from lateral_map.units import to_metres
 
 # A tape laid by two people on a lot; a longer one sags and bends round things (common practice,
 # no source). Longer ones are used only where there is nothing nearer.
@@ -101,8 +101,10 @@ def _plan(route: Route, place: _Place) -> Refind:
         retrace_m=None,
         mirror_gap_m=None,
         mirror_check_m=None,
-        side="",
-        warnings=("fewer than two named points: it cannot be taped from the plan",),
+        to_the_right=None,
+        meet_deg=None,
+        through=(),
+        doubts=("no two points",),
     )
     return plain if pair is None else _with_tapes(route, plain, place, tapes, pair)
 
@@ -198,23 +200,22 @@ def _with_tapes(
     gap = float(np.hypot(*(mirror - place.at_m)))
     check = _check_tape(tapes, pair, mirror)
     mirror_check = None if check is None else float(np.hypot(*(mirror - tapes.from_m[check])))
-    told = _tape(tapes, check) if check is not None else None
-    return Refind(
-        key=plain.key,
-        easting_m=plain.easting_m,
-        northing_m=plain.northing_m,
-        depth_m=plain.depth_m,
-        sd_depth_m=plain.sd_depth_m,
+    used = pair if check is None else (*pair, check)
+    ahead, away = tapes.from_m[pair[1]] - tapes.from_m[pair[0]], place.at_m - tapes.from_m[pair[0]]
+    sine = min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)
+    found = replace(
+        plain,
         tapes=tuple(_tape(tapes, index) for index in pair),
-        check=told,
-        line=plain.line,
+        check=None if check is None else _tape(tapes, check),
         error_m=_radius_95(_meeting_covariance(route, tapes, pair)),
         retrace_m=_radius_95(_meeting_covariance(route, tapes, pair, taping_only=True)),
         mirror_gap_m=gap,
         mirror_check_m=mirror_check,
-        side=_side(tapes, pair, place.at_m),
-        warnings=tuple(_warnings(route, tapes, pair, gap, told, mirror_check)),
+        to_the_right=bool(ahead[0] * away[1] - ahead[1] * away[0] < 0.0),
+        meet_deg=float(np.degrees(np.arcsin(sine))),
+        through=tuple(dict.fromkeys(tapes.through[i] for i in used if tapes.through[i])),
     )
+    return replace(found, doubts=tuple(_doubts(found)))
 
 
 def _tape(tapes: _Tapes, index: int) -> RefindTape:
@@ -251,43 +252,19 @@ def _check_tape(tapes: _Tapes, pair: tuple[int, int], mirror: Floats) -> int | N
     )  # fmt: skip
 
 
-def _side(tapes: _Tapes, pair: tuple[int, int], at_m: Floats) -> str:
-    begin, end = tapes.from_m[pair[0]], tapes.from_m[pair[1]]
-    ahead, away = end - begin, at_m - begin
-    hand = "right" if ahead[0] * away[1] - ahead[1] * away[0] < 0.0 else "left"
-    first, second = tapes.points[pair[0]].name, tapes.points[pair[1]].name
-    return f"to the {hand} as you walk from {first} to {second}"
-
-
-def _warnings(
-    route: Route,
-    tapes: _Tapes,
-    pair: tuple[int, int],
-    gap_m: float,
-    check: RefindTape | None,
-    mirror_check_m: float | None,
-) -> Iterable[str]:
-    unit = route.site.unit
-    used = [*pair, *(i for i, p in enumerate(tapes.points) if check and p.name == check.point)]
-    through = dict.fromkeys(tapes.through[index] for index in used if tapes.through[index])
-    if through:
-        yield (
-            f"a tape would pass through {' and '.join(through)}: carry it round or measure inside"
-        )
-    if gap_m <= _MIRROR_NEAR_M:
-        yield (
-            f"the tapes also meet {format_length(gap_m, unit)} away, across the line between their "
-            "two points: the place is nearly on that line, where the tapes fix it poorly"
-        )
-    if check is None:
-        yield "no third point for a check distance: the mirror point cannot be told by tape"
-    elif mirror_check_m is not None and abs(mirror_check_m - check.distance_m) < _TELLS_APART_M:
-        yield "the check distance is much the same at the mirror point and cannot tell it"
-    crossing = np.degrees(np.arcsin(min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)))
-    if crossing < _FLAT_DEG:
-        yield f"the best two tapes meet at only {crossing:.0f} degrees"
-    if max(float(tapes.distance_m[index]) for index in pair) > LONGEST_TAPE_M:
-        yield f"a tape is longer than {format_length(LONGEST_TAPE_M, unit, 0)}"
+def _doubts(found: Refind) -> Iterator[TapeDoubt]:
+    if found.through:
+        yield "through a building"
+    if found.mirror_gap_m is not None and found.mirror_gap_m <= _MIRROR_NEAR_M:
+        yield "near the mirror"
+    if found.check is None or found.mirror_check_m is None:
+        yield "no check"
+    elif abs(found.mirror_check_m - found.check.distance_m) < _TELLS_APART_M:
+        yield "check tells nothing"
+    if found.meet_deg is not None and found.meet_deg < _FLAT_DEG:
+        yield "flat"
+    if max(tape.distance_m for tape in found.tapes) > LONGEST_TAPE_M:
+        yield "long"
 
 
 def _against_line(route: Route, place: _Place) -> RefindLine | None:

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.dig import TrenchRules
+from lateral_map.model.earthwork import top_width_m
 from lateral_map.model.results import PipeStretch, Stations
 from lateral_map.model.site import DigRules
 from lateral_map.model.trench import TrenchProfile
@@ -30,7 +31,7 @@ def lay_trench(
     diameter, wall = _pipe_at(stations.footage_m, tuple(pipes))
     bottom = np.maximum(stations.depth_m + wall + dig.bedding_m, 0.0)
     width = np.full(len(bottom), dig.trench_width_m)
-    top = width + 2.0 * rules.slope * bottom
+    top = top_width_m(width, bottom, rules.slope)
     return TrenchProfile(
         footage_m=stations.footage_m,
         plan_m=read_only(_run_in_plan(stations)),

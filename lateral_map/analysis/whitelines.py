@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import RepairReach, TrenchRules
-from lateral_map.model.earthwork import sweep_strip
+from lateral_map.model.earthwork import sweep_strip, top_width_m
 from lateral_map.model.trench import Area, TrenchProfile
 
 
@@ -16,10 +16,11 @@ def outline_dig(profile: TrenchProfile, reach: RepairReach, rules: TrenchRules) 
     ends.
     """
     stretch = profile.between(reach.begin.footage_m, reach.end.footage_m)
-    slopes = rules.slope * stretch.depth_at_bound(1.0)
-    half = stretch.width_m / 2.0 + slopes + TWO_SIDED_95 * stretch.across_sd_m
+    half = top_width_m(stretch.width_m, stretch.depth_at_bound(1.0), rules.slope) / 2.0
+    overhang = half - stretch.width_m / 2.0
     before, beyond = (
-        float(slopes[index]) + TWO_SIDED_95 * end.along_sd_m
+        float(overhang[index]) + TWO_SIDED_95 * end.along_sd_m
         for index, end in ((0, reach.begin), (-1, reach.end))
     )
+    half = half + TWO_SIDED_95 * stretch.across_sd_m
     return sweep_strip(stretch.place_m, half, before, beyond)

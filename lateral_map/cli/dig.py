@@ -19,7 +19,7 @@ def dig(
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.dig_files import dig_files
     from lateral_map.words.cautions import DIG_CAUTIONS
-    from lateral_map.words.excavator import dig_notices, summary_lines
+    from lateral_map.words.excavator import dig_notices, summary_lines, urgent_lines
 
     with show_progress("Reading the site") as step:
         loaded = load_site(site)
@@ -27,7 +27,11 @@ def dig(
         review = build_dig_review(report, lambda doing: step(doing.capitalize(), 0.5))
         step("Drawing the dig review", 0.8)
         paths = write_folder(out or site / "out", dig_files(review))
-    console = stdout_console()
+    console, urgent = stdout_console(), urgent_lines(review)
+    for words in urgent:
+        console.print(plain(words), style="bold")
+    if urgent:
+        console.print()
     console.print("BEFORE THE FIRST BUCKET", style="bold")
     for caution in DIG_CAUTIONS:
         console.print(f"- {caution}")
@@ -35,7 +39,7 @@ def dig(
     console.print(plain(loaded.name), style="bold")
     for line in summary_lines(review):
         console.print(plain(line))
-    notices = dig_notices(review)
+    notices = dig_notices(review)[len(urgent) :]
     if notices:
         console.print("\nNotices", style="bold")
     for notice in notices:

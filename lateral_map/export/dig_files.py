@@ -15,11 +15,13 @@ from lateral_map.export.geojson import placed_geometry
 from lateral_map.export.json_text import lay_out
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.station_table import neutralise_formula
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.units import format_tape, from_metres, small_unit
+from lateral_map.words.excavator import reach_reason, side_of_tapes, tape_doubts, urgent_lines
+from lateral_map.words.notices import danger_words
 
 if TYPE_CHECKING:
     from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind
-    from lateral_map.model.trench import UtilityConflict, UtilityCrossing
 
 Record = dict[str, Any]
 
@@ -52,7 +54,15 @@ def dig_geojson(review: DigReview) -> str:
             f"A sketch tied to no place on earth: coordinates are x, y in {out.unit}, "
             "not longitude and latitude."
         )
-    found = [*_reaches(review, out), *_utilities(review, out), *_key_points(review, out)]
+    # What could hurt someone heads the file.
+    if urgent := urgent_lines(review):
+        head["urgent"] = list(urgent)
+    found = [
+        *_dangers(review, out),
+        *_utilities(review, out),
+        *_reaches(review, out),
+        *_key_points(review, out),
+    ]
     features = [
         {
             "type": "Feature",
@@ -63,6 +73,19 @@ def dig_geojson(review: DigReview) -> str:
         for number, (geometry, record) in enumerate(found, start=1)
     ]
     return lay_out(head | {"features": features})
+
+
+def _dangers(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
+    for one in review.report.findings:
+        if one.finding_class == "danger":
+            record = {
+                "layer": "danger",
+                "number": one.number,
+                "finding": one.finding.finding,
+                "footage": out.length(one.finding.footage_m),
+                "words": danger_words(one, out.unit),
+            }
+            yield Point(one.near.easting_m, one.near.northing_m), record
 
 
 def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
@@ -94,7 +117,8 @@ def _reach_record(one: ReachReview, out: Outward) -> Record:
         "to": out.length(reach.end.footage_m),
         "to_sd": out.length(reach.end.sd_footage_m),
         "proposed": reach.proposed,
-        "reason": reach.reason,
+        "reason": reach_reason(reach),
+        "dangers": [one.number for one in reach.dangers],
         "deepest": out.length(one.excavation.deepest_m),
         "deepest_95": out.length(one.excavation.deepest_high_m),
         "parties": [
@@ -114,72 +138,68 @@ def _cut_record(cut: Cut, out: Outward) -> Record:
     return {
         "top_width": out.length(cut.top_width_m),
         "bank_volume": round(cut.bank_m3 * metre**3, 3),
+        "bank_volume_95": [round(v * metre**3, 3) for v in (cut.bank_low_m3, cut.bank_high_m3)],
         "loose_volume": [round(v * metre**3, 3) for v in (cut.loose_low_m3, cut.loose_high_m3)],
     }
 
 
 def _utilities(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
-    for one in review.conflicts:
-        yield (
-            outer_first(one.zone),
-            {"layer": "tolerance zone"} | _conflict_record(review, one, out),
-        )
+    for rank, one in enumerate(review.conflicts, start=1):
+        common = {
+            "name": one.name,
+            "utility": one.utility,
+            "rank": rank,
+            "in_trench": one.in_trench,
+            "relation": one.relation,
+        }
+        zone = {
+            "layer": "tolerance zone",
+            "verdict": one.verdict,
+            "joins": one.joins,
+            "from": out.length(one.from_m),
+            "to": out.length(one.to_m),
+            "depth": out.length(one.depth_m),
+            "depth_known": one.depth_known,
+            "clearance": out.length(one.clearance_m),
+            "clearance_sd": out.length(one.sd_clearance_m),
+            "aside": out.length(one.aside_m),
+            "aside_sd": out.length(one.sd_aside_m),
+            "hand_dig": [[out.length(m) for m in span] for span in one.hand_dig_m],
+            "hand_dig_if_sloped": [[out.length(m) for m in span] for span in one.hand_dig_sloped_m],
+            "tolerance": out.length(review.report.dig.tolerance_m),
+        }
+        yield outer_first(one.zone), zone | common
         for met in one.crossings:
-            yield Point(met.easting_m, met.northing_m), _crossing_record(one, met, out)
-
-
-def _conflict_record(review: DigReview, one: UtilityConflict, out: Outward) -> Record:
-    return {
-        "name": one.name,
-        "utility": one.utility,
-        "verdict": one.verdict,
-        "depth": out.length(one.depth_m),
-        "plan_clearance": out.length(one.plan_clearance_m),
-        "plan_clearance_95": [
-            out.length(one.plan_clearance_low_m),
-            out.length(one.plan_clearance_high_m),
-        ],
-        "space_clearance": out.length(one.space_clearance_m),
-        "hand_dig": [[out.length(begin), out.length(end)] for begin, end in one.hand_dig_m],
-        "hand_dig_if_sloped": [
-            [out.length(begin), out.length(end)] for begin, end in one.hand_dig_sloped_m
-        ],
-        "tolerance": out.length(review.report.dig.tolerance_m),
-    }
-
-
-def _crossing_record(one: UtilityConflict, met: UtilityCrossing, out: Outward) -> Record:
-    return {
-        "layer": "utility crossing",
-        "name": one.name,
-        "utility": one.utility,
-        "footage": out.length(met.footage_m),
-        "footage_sd": out.length(met.sd_footage_m),
-        "passing": met.passing,
-        "clearance": out.length(met.clearance_m),
-        "clearance_95": [out.length(met.clearance_low_m), out.length(met.clearance_high_m)],
-    }
+            crossing = {
+                "layer": "utility crossing",
+                "footage": out.length(met.footage_m),
+                "footage_sd": out.length(met.sd_footage_m),
+                "passing": met.passing,
+                "clearance": out.length(met.clearance_m),
+                "clearance_sd": out.length(met.sd_clearance_m),
+            }
+            yield Point(met.easting_m, met.northing_m), crossing | common
 
 
 def _key_points(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
     for number, one in enumerate(review.refinds, start=1):
-        yield (
-            Point(one.easting_m, one.northing_m),
-            {"layer": "key point", "number": f"K{number}"} | _refind_record(one, out),
-        )
-
-
-def _refind_record(one: Refind, out: Outward) -> Record:
-    tapes = [*one.tapes, *((one.check,) if one.check else ())]
-    return {
-        "name": one.key.name,
-        "kind": one.key.kind,
-        "footage": out.length(one.key.footage_m),
-        "invert_depth": out.length(one.depth_m),
-        "tapes": [{"from": t.point, "distance": out.length(t.distance_m)} for t in tapes],
-        "side": one.side,
-        "error_95": out.length(one.error_m),
-    }
+        tapes = [*one.tapes, *((one.check,) if one.check else ())]
+        record = {
+            "layer": "key point",
+            "number": f"K{number}",
+            "name": one.key.name,
+            "kind": one.key.kind,
+            "footage": out.length(one.key.footage_m),
+            "invert_depth": out.length(one.depth_m),
+            "invert_depth_sd": out.length(one.sd_depth_m),
+            "tapes": [{"from": t.point, "distance": out.length(t.distance_m)} for t in tapes],
+            "side": side_of_tapes(one),
+            "mirror_gap": out.length(one.mirror_gap_m),
+            "mirror_check": out.length(one.mirror_check_m),
+            "error_95": out.length(one.error_m),
+            "mind": list(tape_doubts(review, one)),
+        }
+        yield Point(one.easting_m, one.northing_m), record
 
 
 def refind_csv(review: DigReview) -> bytes:
@@ -188,7 +208,7 @@ def refind_csv(review: DigReview) -> bytes:
     Distances stand as numbers in the site's unit and, beside them, as a tape is read.
     """
     unit = review.report.site.unit
-    rows = [_refind_row(number, one, unit) for number, one in enumerate(review.refinds, start=1)]
+    rows = [_refind_row(review, number, one) for number, one in enumerate(review.refinds, start=1)]
     text = io.StringIO()
     writer = csv.DictWriter(text, fieldnames=_columns(unit), lineterminator="\r\n")
     writer.writeheader()
@@ -204,24 +224,32 @@ def _columns(unit: str) -> list[str]:
         for name in (f"{tape}_from", f"{tape}_{unit}", f"{tape}_reads")
     ]
     return [
-        "number", "key_point", f"footage_{unit}", *tapes, "side", "line", f"past_{unit}",
+        "number", "key_point", f"footage_{unit}", *tapes, f"mirror_gap_{unit}",
+        f"mirror_check_{unit}", "mirror_check_reads", "side", "line", f"past_{unit}",
         f"along_{unit}", "along_from", "along_to_the", f"invert_depth_{unit}",
-        f"error_95_{small}", f"taping_alone_95_{small}", "warnings",
+        f"invert_depth_95_{unit}", f"error_95_{small}", f"taping_alone_95_{small}", "warnings",
     ]  # fmt: skip
 
 
-def _refind_row(number: int, one: Refind, unit: str) -> Record:
+def _refind_row(review: DigReview, number: int, one: Refind) -> Record:
+    unit = review.report.site.unit
     small = small_unit(unit)
-    tapes = (*one.tapes, *((None, None) if not one.tapes else ()))
+    tapes = one.tapes or (None, None)
     row: Record = {
         "number": f"K{number}",
         "key_point": neutralise_formula(one.key.name),
         f"footage_{unit}": _number(one.key.footage_m, unit, 2),
-        "side": neutralise_formula(one.side),
+        f"mirror_gap_{unit}": _number(one.mirror_gap_m, unit, 2),
+        f"mirror_check_{unit}": _number(one.mirror_check_m, unit, 3),
+        "mirror_check_reads": (
+            "" if one.mirror_check_m is None else format_tape(one.mirror_check_m, unit)
+        ),
+        "side": neutralise_formula(side_of_tapes(one)),
         f"invert_depth_{unit}": _number(one.depth_m, unit, 2),
+        f"invert_depth_95_{unit}": _number(TWO_SIDED_95 * one.sd_depth_m, unit, 2),
         f"error_95_{small}": _number(one.error_m, small, 1),
         f"taping_alone_95_{small}": _number(one.retrace_m, small, 1),
-        "warnings": neutralise_formula("; ".join(one.warnings)),
+        "warnings": neutralise_formula("; ".join(tape_doubts(review, one))),
     }
     for name, tape in zip(("tape1", "tape2", "check"), (*tapes, one.check), strict=True):
         if tape is not None:

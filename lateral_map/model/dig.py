@@ -16,13 +16,19 @@ from lateral_map.model.trench import Area, TrenchProfile, UtilityConflict
 from lateral_map.units import format_length
 
 Standing = Literal["confirmed", "from memory", "common practice", "set by the site"]
-KeyPointKind = Literal["start", "crossing", "reach end", "bend", "transition", "finding", "end"]
+KeyPointKind = Literal["danger", "crossing", "reach end", "bend", "transition", "finding", "end"]
 GroundCover = Cover | Literal["not mapped", "building"]
 Nearness = Literal["within the trench", "within the sloped cut", "within the influence line"]
 StructureKind = Literal["building", "named point", "utility"]
 NullVerdict = Literal["agree", "suspect"]
 MethodName = Literal["open cut, shored", "open cut, sloped", "liner"]
 CutMethod = Literal["vertical walls, shored or shielded", "sloped walls"]
+DepthUnread = Literal["never read", "interpolated", "carried on"]
+# What makes tapes to a place doubtful; "near the mirror" also where the two tapes hardly cross it.
+TapeDoubt = Literal[
+    "no two points", "through a building", "near the mirror", "no check", "check tells nothing",
+    "flat", "long",
+]  # fmt: skip
 Money = tuple[float, float]
 
 # Ground that is cut back beyond the trench to be restored, and that a cut may undermine.
@@ -123,7 +129,7 @@ class ReachPart:
 
 @dataclass(frozen=True, slots=True)
 class RepairReach:
-    """A stretch to repair: proposed from the findings, or taken from site.toml.
+    """A stretch to repair: proposed for the findings ``wanted``, or taken from site.toml.
 
     ``plan_length_m`` is its length on the ground, ``sd_length_m`` the 1 sd of its length along the
     pipe. ``transitions_m`` are the footages where pipe of another size or material begins.
@@ -133,7 +139,7 @@ class RepairReach:
     begin: ReachEnd
     end: ReachEnd
     proposed: bool
-    reason: str
+    wanted: tuple[FindingResult, ...]
     plan_length_m: float
     sd_length_m: float
     pipes: tuple[PipeStretch, ...]
@@ -149,16 +155,21 @@ class RepairReach:
         """Length along the pipe."""
         return self.end.footage_m - self.begin.footage_m
 
+    @property
+    def dangers(self) -> tuple[FindingResult, ...]:
+        """Foreign pipes and cables seen in the sewer within it: nobody digs or cuts there yet."""
+        return tuple(one for one in self.findings if one.finding_class == "danger")
+
 
 @dataclass(frozen=True, slots=True)
 class DepthClass:
     """Length of trench between two depths that the rules tell apart.
 
-    ``length_if_deeper_m`` is the length in this class with every depth at its upper 95 % bound.
-    ``to_m`` is infinite for the deepest.
+    ``asks`` are the depths of the rules it has reached. ``length_if_deeper_m`` is the length in it
+    with every depth at its upper 95 % bound. ``to_m`` is infinite for the deepest.
     """
 
-    words: str
+    asks: tuple[RuleKey, ...]
     from_m: float
     to_m: float
     length_m: float
@@ -169,7 +180,8 @@ class DepthClass:
 class Cut:
     """One way of opening a reach. Volumes are bank measure (in place) and loose (dug).
 
-    ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound. ``keep_back`` is the
+    ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound; the loose earth's range
+    is theirs with the least and the greatest swell. ``keep_back`` is the
     footprint and the ground round it that spoil, materials and machines keep off.
     """
 
@@ -191,13 +203,15 @@ class Excavation:
     ``wall_m2`` is the area of both vertical walls to be held up. ``width_m`` is the trench's width
     at the bottom, ``standard_width_m`` the least that ASTM D2321 asks anywhere in it.
     ``ways_out`` is the least number of ladders, stairways or ramps, 0 where none is asked for.
+    ``section`` is the trench's one station where it is deepest. ``swell_source`` is empty where the
+    site gives no swell of its own.
     """
 
     from_m: float
     to_m: float
     length_m: float
-    deepest_m: float
     deepest_high_m: float
+    section: TrenchProfile
     ways_out: int
     classes: tuple[DepthClass, ...]
     shored: Cut
@@ -208,6 +222,11 @@ class Excavation:
     bedding_m3: float
     swell: tuple[float, float]
     swell_source: str
+
+    @property
+    def deepest_m(self) -> float:
+        """The trench's greatest depth."""
+        return float(self.section.bottom_depth_m[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,11 +266,12 @@ class StructureNear:
 
 @dataclass(frozen=True, slots=True)
 class KeyPoint:
-    """A place a crew must find again."""
+    """A place a crew must find again; ``finding`` is the number of the danger seen there."""
 
     name: str
     kind: KeyPointKind
     footage_m: float
+    finding: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,8 +305,10 @@ class Refind:
     ``tapes`` is the best pair, empty where two named points are not to be had; ``check`` a third.
     ``error_m`` is the 95 % radius (semi-major axis) of where the tapes lead against the true pipe;
     ``retrace_m`` of the taping alone. ``mirror_gap_m`` is how far off the tapes' other meeting
-    point lies, ``mirror_check_m`` what the check tape would read there. ``side`` says on which side
-    of the line between the two points the place lies.
+    point lies, ``mirror_check_m`` what the check tape would read there. ``to_the_right`` says on
+    which side the place lies as one walks from the first point to the second. ``doubts`` are what
+    makes the tapes doubtful: ``through`` names the buildings in their way, ``meet_deg`` is the
+    angle they meet at.
     """
 
     key: KeyPoint
@@ -301,8 +323,10 @@ class Refind:
     retrace_m: float | None
     mirror_gap_m: float | None
     mirror_check_m: float | None
-    side: str
-    warnings: tuple[str, ...]
+    to_the_right: bool | None
+    meet_deg: float | None
+    through: tuple[str, ...]
+    doubts: tuple[TapeDoubt, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,8 +335,9 @@ class DepthRow:
 
     ``ground_m`` and ``crown_m`` are elevations with their own 1 sd, None where nobody measured the
     ground.
-    ``from_reading_m`` is how far along the pipe the nearest depth reading used lies. ``loud`` says
-    in words why the depth is not to be relied on, empty where it was read near by.
+    ``from_reading_m`` is how far along the pipe the nearest depth reading used lies, None where no
+    depth was ever read. ``unread`` says why the depth is not to be relied on, None where it was
+    read near by; ``under`` names the building above.
     """
 
     footage_m: float
@@ -326,17 +351,17 @@ class DepthRow:
     bottom_depth_m: float
     sd_m: float
     basis: Basis
-    from_reading_m: float
+    from_reading_m: float | None
     under: str
-    loud: str
+    unread: DepthUnread | None
 
 
 @dataclass(frozen=True, slots=True)
 class NullCheck:
-    """A locate's depth from its nulls held against its read-out, both below ground.
+    """A locate's depth from its nulls held against its read-out: the transmitter's below ground.
 
-    ``tilt_deg`` is the pipe's slope against the ground there, allowed for. ``standardised`` is the
-    difference, nulls minus read-out, over its 1 sd.
+    ``footage_m`` is the transmitter's; ``tilt_deg`` the pipe's slope against the ground there,
+    allowed for. ``standardised`` is the difference, nulls minus read-out, over its 1 sd.
     """
 
     locate: str
@@ -362,7 +387,7 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """One way to repair a reach: what it takes, and what to think of first.
+    """One way to repair a reach: what it takes.
 
     ``cost`` is the sum of what the site's own rates price, None where they price nothing;
     ``unpriced`` names what it leaves out.
@@ -372,7 +397,6 @@ class Method:
     quantities: tuple[Quantity, ...]
     cost: Money | None
     unpriced: tuple[RateItem, ...]
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -390,14 +414,36 @@ class ReachReview:
 
 @dataclass(frozen=True, slots=True)
 class DigReview:
-    """Everything the dig review says about one site."""
+    """Everything the dig review says about one site, beyond its report."""
 
     report: Report
     rules: TrenchRules
-    profile: TrenchProfile
     reaches: tuple[ReachReview, ...]
-    conflicts: tuple[UtilityConflict, ...]
     refinds: tuple[Refind, ...]
     depths: tuple[DepthRow, ...]
     nulls: tuple[NullCheck, ...]
-    warnings: tuple[str, ...]
+
+    @property
+    def profile(self) -> TrenchProfile:
+        """The trench along the run."""
+        return self.report.trench
+
+    @property
+    def conflicts(self) -> tuple[UtilityConflict, ...]:
+        """The mapped utilities in order of danger."""
+        return self.report.utilities
+
+    def hand_dig_m(self, *, sloped: bool = False) -> tuple[tuple[float, float], ...]:
+        """Return the footages to dig by hand for any utility, joined where they overlap."""
+        joined: list[tuple[float, float]] = []
+        spans = (
+            span
+            for one in self.conflicts
+            for span in (one.hand_dig_sloped_m if sloped else one.hand_dig_m)
+        )
+        for begin, end in sorted(spans):
+            if joined and begin <= joined[-1][1]:
+                joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+            else:
+                joined.append((begin, end))
+        return tuple(joined)

@@ -27,6 +27,11 @@ def on_grid(places_m: Floats) -> Floats:
     return np.round(places_m, _GRID_DECIMALS) + 0.0
 
 
+def top_width_m(width_m: Floats, depth_m: Floats, slope: float) -> Floats:
+    """Return a trench's width at the ground (m), its walls sloped (run over rise) all the way."""
+    return np.asarray(width_m + 2.0 * slope * depth_m)
+
+
 def prismoidal_volume_m3(plan_m: Floats, width_m: Floats, depth_m: Floats, slope: float) -> float:
     """Return the earth (m³) out of a trench with its ends sloped like its walls.
 
@@ -56,7 +61,7 @@ def trench_footprint(place_m: Floats, width_m: Floats, depth_m: Floats, slope: f
 
     Square at both ends, which sloped walls carry out by slope times depth; round outside a bend.
     """
-    half = width_m / 2.0 + slope * depth_m
+    half = top_width_m(width_m, depth_m, slope) / 2.0
     return sweep_strip(place_m, half, slope * depth_m[0], slope * depth_m[-1])
 
 

@@ -286,6 +286,11 @@ class Locate:
     place: Place = Place("locates.csv")
     extra: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def transmitter_depth_m(self) -> float | None:
+        """The transmitter's depth below ground by the read-out, which counts from the locator."""
+        return None if self.depth_m is None else self.depth_m - self.held_above_m
+
 
 @dataclass(frozen=True, slots=True)
 class Bend:
@@ -448,12 +453,10 @@ class Site:
     def read_invert_depth_m(self, locate: Locate) -> float | None:
         """Return the invert below ground by a locate's own read-out, None where none was read.
 
-        The read-out runs from the locator, held above the ground, to the transmitter, which rides
-        above the invert.
+        The transmitter rides above the invert.
         """
-        if locate.depth_m is None:
-            return None
-        return locate.depth_m - locate.held_above_m + self.transmitter.above_invert_m
+        read = locate.transmitter_depth_m
+        return None if read is None else read + self.transmitter.above_invert_m
 
     def boundary_footage_m(self, boundary: Boundary) -> float:
         """Return the footage of a boundary at the main (the run's end) or at a cleanout.

@@ -18,6 +18,7 @@ STRUCTURAL_WORDS: Final = (
     "crack", "broken", "break", "offset", "hole", "collapse", "root", "fracture", "separat",
     "deform", "crush", "missing", "joint", "displace", "split", "void", "leak", "infiltration",
 )  # fmt: skip
+_OPEN: Final = ("broken", "collapse", "crushed", "hole", "missing")
 _STANDING_WATER: Final = ("standing water", "belly", "sag")
 _TAP: Final = ("tap", "wye", "tee", "saddle", "connection")
 _FEATURE: Final = (
@@ -55,7 +56,22 @@ def is_tap(finding: Finding) -> bool:
 
 def is_standing_water(finding: Finding) -> bool:
     """Say whether water stands at a finding."""
-    return _says(finding, _STANDING_WATER)
+    return class_of(finding) != "danger" and _says(finding, _STANDING_WATER)
+
+
+def is_offset(finding: Finding) -> bool:
+    """Say whether a joint is offset there."""
+    return class_of(finding) != "danger" and _says(finding, ("offset",))
+
+
+def is_roots(finding: Finding) -> bool:
+    """Say whether roots have come in."""
+    return class_of(finding) != "danger" and _says(finding, ("root",))
+
+
+def is_open_damage(finding: Finding) -> bool:
+    """Say whether the pipe may be crushed, holed or gone there."""
+    return class_of(finding) != "danger" and _says(finding, _OPEN)
 
 
 def calls_for_repair(finding: Finding) -> bool:

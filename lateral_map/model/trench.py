@@ -75,11 +75,11 @@ class TrenchProfile:
 
 @dataclass(frozen=True, slots=True)
 class UtilityCrossing:
-    """Where a utility crosses the pipe in plan. Footage bounds are along the pipe.
+    """Where a utility crosses the pipe in plan; ``sd_footage_m`` is 1 sd along the pipe.
 
-    ``clearance_m`` is vertical, between the pipe's outside wall and the utility's top, None where
-    the utility's depth is unknown. Above the pipe it counts down from the utility's top to the
-    pipe's crown, so the utility's own height comes off it.
+    ``clearance_m`` (1 sd ``sd_clearance_m``) is vertical, between the pipe's outside wall and the
+    utility's top, None where the utility's depth is unknown. Above the pipe it counts down from the
+    utility's top to the pipe's crown, so the utility's own height comes off it.
     """
 
     footage_m: float
@@ -89,44 +89,38 @@ class UtilityCrossing:
     angle_deg: float
     passing: Passing
     clearance_m: float | None
-    clearance_low_m: float | None
-    clearance_high_m: float | None
+    sd_clearance_m: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class UtilityConflict:
     """One mapped utility against the pipe and its trench.
 
-    ``plan_clearance_m`` is from the pipe's outside wall to the mapped line, with 95 % bounds (the
-    lower one never below 0). ``space_clearance_m`` is the same in space (to the utility's top),
-    None where its depth is unknown. ``hand_dig_m`` are the footages where the trench comes within
-    the tolerance of it at 95 %, ``hand_dig_sloped_m`` those where a sloped cut would.
-    ``sd_source`` says where the utility's own accuracy is from.
-    ``joins`` is True where it is the main the lateral ends at; ``zone`` is the tolerance zone about
-    the mapped line, widened by its mapped 95 %.
+    ``aside_m`` is from the pipe's outside wall to the mapped line in plan, never below 0, at
+    ``nearest_footage_m``. ``hand_dig_m`` are the footages where the trench comes within the
+    tolerance of it at 95 %, ``hand_dig_sloped_m`` those where a sloped cut would. ``sd_assumed`` is
+    True where nobody gave its accuracy. ``joins`` is True where it is the main the lateral ends at;
+    ``zone`` is the tolerance zone about the mapped line, widened by its mapped 95 %.
 
     ``relation`` says how it lies to the pipe, ``from_m`` to ``to_m`` where. ``in_trench`` is True
-    where it lies within the trench's width and its depth is unknown or no deeper than the trench's
-    bottom at its 95 % bound. ``clearance_m`` (1 sd ``sd_clearance_m``) is the one figure every
-    output gives: at a crossing the least vertical one, elsewhere that in space, or in plan where
-    its depth is unknown; None at a crossing of unknown depth.
+    where it lies within the trench's width and its depth is unknown or may be, at 95 %, no deeper
+    than the trench's bottom. ``clearance_m`` (1 sd ``sd_clearance_m``) is the one figure every
+    output gives: at a crossing the least vertical one, elsewhere that in space to its top, or in
+    plan where its depth is unknown; None at a crossing of unknown depth.
     """
 
     name: str
     utility: UtilityKind
     verdict: ConflictVerdict
     crossings: tuple[UtilityCrossing, ...]
-    plan_clearance_m: float
-    plan_clearance_low_m: float
-    plan_clearance_high_m: float
-    space_clearance_m: float | None
-    space_clearance_low_m: float | None
     nearest_footage_m: float
+    aside_m: float
+    sd_aside_m: float
     hand_dig_m: tuple[tuple[float, float], ...]
     hand_dig_sloped_m: tuple[tuple[float, float], ...]
     depth_m: float | None
     sd_plan_m: float
-    sd_source: str
+    sd_assumed: bool
     source: str
     joins: bool
     zone: Area

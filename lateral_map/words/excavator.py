@@ -1,32 +1,41 @@
-"""What the dig review says in words: facts, tables and lists, ready for a page or a console."""
+"""What the dig review says to the excavator: what to stop for, facts, notices, each thing in words.
+
+The order of danger is the report's own: what is worst is said first, and all of it.
+"""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
 from typing import Final
 
 from lateral_map.model.dig import (
-    DepthClass,
+    DepthRow,
     DigReview,
+    Excavation,
+    GroundCover,
     Method,
+    NullCheck,
     Quantity,
+    ReachPart,
     ReachReview,
+    Refind,
+    RefindLine,
+    RefindTape,
+    RepairReach,
     StructureNear,
-    SurfaceBroken,
 )
-from lateral_map.model.site import RateItem
+from lateral_map.model.site import RateItem, RuleKey
+from lateral_map.model.trench import UtilityConflict, UtilityCrossing
 from lateral_map.units import (
     earth_metres_per,
     format_area,
-    format_earth,
     format_length,
     format_small,
+    format_tape,
     from_metres,
     square_metres_per,
 )
-from lateral_map.words.names import COVER_WORDS
-from lateral_map.words.notices import drawing_notices
+from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS
+from lateral_map.words.notices import as_sentence, danger_notices, danger_words, drawing_notices
 from lateral_map.words.numbers import (
     chance_words,
     label,
@@ -37,10 +46,19 @@ from lateral_map.words.numbers import (
     tidy,
     unit_word,
 )
-from lateral_map.words.technician import Fact, Row, Table
+from lateral_map.words.technician import Fact, Tone
 
-# Slivers of less than this (m², m³) are left out of tables.
-_LEAST: Final = 0.05
+_ON_LINE_M: Final = 0.01
+_COMMON_SWELL: Final = (
+    "common earth 20 to 30 %, bulking tables citing Alaska DOT 1983, Church 1981 and FHWA 2007 "
+    "(read in a secondary copy); sand and wet gravel about 5 %, clay 35 to 40 %"
+)
+_ASKED: Final[dict[RuleKey, str]] = {
+    "egress depth": "way out within reach, air considered",
+    "protective system depth": "protective system",
+    "engineer depth": "engineer's design",
+}
+_SHALLOW: Final = "protective system unless a competent person finds no sign of a cave-in"
 
 ITEM_WORDS: Final[dict[RateItem, str]] = {
     "mobilise open cut": "Coming to dig",
@@ -61,249 +79,301 @@ ITEM_WORDS: Final[dict[RateItem, str]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class ReachWords:
-    """A reach in words: its title, labelled facts, tables, and what to think of by method."""
+def urgent_lines(review: DigReview) -> tuple[str, ...]:
+    """Return what to stop for, then every utility that lies in the trench, worst first."""
+    unit = review.report.site.unit
+    return tuple(
+        as_sentence(tidy(words, 400))
+        for words in (
+            *danger_notices(review.report),
+            *(f"IN THE TRENCH: {utility_words(one, unit)}" for one in in_trench(review)),
+        )
+    )
 
-    title: str
-    facts: tuple[tuple[str, str], ...]
-    tables: tuple[Table, ...]
-    cautions: tuple[tuple[str, tuple[str, ...]], ...]
+
+def in_trench(review: DigReview) -> list[UtilityConflict]:
+    """Return the utilities in the trench, worst first, without the main that the run joins."""
+    return [one for one in review.conflicts if one.in_trench and not one.joins]
+
+
+def in_the_way(one: UtilityConflict) -> bool:
+    """Say whether a utility is in the trench, or near it at a depth that nobody knows."""
+    return (one.in_trench and not one.joins) or (not one.depth_known and one.verdict != "clear")
+
+
+def utility_words(one: UtilityConflict, unit: str) -> str:
+    """Say of a utility what it is, how it lies to the pipe, how deep, and with what clearance."""
+    deep = "depth UNKNOWN" if one.depth_m is None else f"its top {length(one.depth_m, unit)} down"
+    said = [f"{label(one.name, 40)} ({UTILITY_WORDS[one.utility]})", lies_words(one, unit), deep]
+    if one.clearance_m is not None:
+        said.append(clearance_words(one, unit))
+    return ", ".join(said)
+
+
+def lies_words(one: UtilityConflict, unit: str) -> str:
+    """Say how a utility lies to the pipe, and where along it."""
+    if one.crossings:
+        places = [plus_minus(met.footage_m, met.sd_footage_m, unit) for met in one.crossings]
+        return f"crosses the pipe at {listed(places, len(places))}"
+    if one.to_m > one.from_m:
+        span = f"{length(one.from_m, unit)} to {length(one.to_m, unit)}"
+        return f"{'along' if one.relation == 'along' else 'beside'} the pipe from {span}"
+    return f"beside the pipe, nearest at {length(one.nearest_footage_m, unit)}"
+
+
+def clearance_words(one: UtilityConflict, unit: str) -> str:
+    """Return a utility's one clearance from the pipe, with its 95 % range."""
+    if one.clearance_m is None or one.sd_clearance_m is None:
+        return "clearance unknown"
+    gap = plus_minus(one.clearance_m, one.sd_clearance_m, unit)
+    for met in one.crossings:
+        if met.clearance_m == one.clearance_m:
+            return crossing_words(met, unit)
+    return f"{gap} from the pipe{'' if one.depth_known else ' in plan'}"
+
+
+def crossing_words(met: UtilityCrossing, unit: str) -> str:
+    """Say how a utility passes the pipe where it crosses it."""
+    if met.clearance_m is None or met.sd_clearance_m is None:
+        return "depth UNKNOWN"
+    if met.passing == "at the pipe's own depth":
+        return f"{met.passing}, {range_95(met.sd_clearance_m, unit)}"
+    return f"{met.passing} the pipe by {plus_minus(met.clearance_m, met.sd_clearance_m, unit)}"
+
+
+def trench_words(one: UtilityConflict) -> str:
+    """Say whether a utility is in the trench, or where else hands must dig."""
+    if one.joins:
+        return "the main it joins"
+    if one.in_trench:
+        return "IN THE TRENCH"
+    if one.verdict in ("crosses the pipe", "within the trench"):
+        return "under the trench"
+    return one.verdict
+
+
+def spans_words(spans: tuple[tuple[float, float], ...], unit: str) -> str:
+    """Return stretches of footage for a table, empty where there are none."""
+    return listed([f"{length(begin, unit)} to {length(end, unit)}" for begin, end in spans])
 
 
 def dig_facts(review: DigReview) -> tuple[Fact, ...]:
-    """Return the facts at the head of the review."""
-    unit = review.report.site.unit
-    reaches = [one.reach for one in review.reaches]
-    total = sum(reach.length_m for reach in reaches)
-    how = "proposed from the findings" if any(r.proposed for r in reaches) else "from site.toml"
+    """Return the facts at the head of the review: what to stop for and what is in the trench."""
+    dangers = [one for one in review.report.findings if one.finding_class == "danger"]
     facts = [
         Fact(
-            "Reaches to repair",
-            str(len(reaches)) if reaches else "none",
-            f"{length(total, unit)} in all, {how}" if reaches else "nothing proposed",
+            "STOP: foreign pipe or cable",
+            str(len(dangers)),
+            f"no. {', '.join(str(one.number) for one in dangers)}",
+            "alarm",
         )
-    ]
-    if reaches:
-        facts.append(_deepest_fact(review))
-    facts += [*_conflict_facts(review), _hand_dig_fact(review), *_unread_facts(review)]
-    return tuple(facts)
+    ] if dangers else []  # fmt: skip
+    facts.append(_named("In the trench", in_trench(review)))
+    unknown = [one for one in review.conflicts if not one.depth_known and one.verdict != "clear"]
+    if unknown:
+        facts.append(_named("Depth unknown", unknown))
+    crossing = [one for one in review.conflicts if one.crossings]
+    facts.append(_named("Utilities across the pipe", crossing, "plain"))
+    return (*facts, *_reach_facts(review), _hand_dig_fact(review), *_unread_facts(review))
 
 
-def dig_notices(review: DigReview) -> tuple[str, ...]:
-    """Return what the reader must know: the dig review's own warnings, then the report's."""
-    return tuple(dict.fromkeys([*review.warnings, *drawing_notices(review.report)]))
+def _named(name: str, utilities: list[UtilityConflict], tone: Tone = "alarm") -> Fact:
+    if not utilities:
+        return Fact(name, "none mapped")
+    names = [label(one.name, 24) for one in utilities]
+    return Fact(name, str(len(names)), listed(names, len(names)), tone)
 
 
-def _deepest_fact(review: DigReview) -> Fact:
+def _reach_facts(review: DigReview) -> list[Fact]:
     unit, rules = review.report.site.unit, review.rules
+    reaches = [one.reach for one in review.reaches]
+    if not reaches:
+        return [Fact("Reaches to repair", "none", "nothing proposed")]
+    total = length(sum(reach.length_m for reach in reaches), unit)
+    how = "proposed from the findings" if any(r.proposed for r in reaches) else "from site.toml"
     deep = max(one.excavation.deepest_m for one in review.reaches)
     high = max(one.excavation.deepest_high_m for one in review.reaches)
     needs = rules.reached("protective system depth", high)
     note = f"{length(high, unit)} at the 95 % bound"
-    if needs:
-        note += ": protective system"
-    if rules.reached("engineer depth", high):
-        note += ", engineer's design"
-    return Fact("Deepest trench", length(deep, unit), note, "alarm" if needs else "plain")
-
-
-def _conflict_facts(review: DigReview) -> list[Fact]:
-    crossing = [one for one in review.conflicts if one.verdict == "crosses the pipe"]
-    unknown = [
-        one.name for one in review.conflicts if one.depth_m is None and one.verdict != "clear"
+    note += ": protective system" if needs else ""
+    note += ", engineer's design" if rules.reached("engineer depth", high) else ""
+    return [
+        Fact("Reaches to repair", str(len(reaches)), f"{total} in all, {how}"),
+        Fact("Deepest trench", length(deep, unit), note, "alarm" if needs else "plain"),
     ]
-    facts = [
-        Fact(
-            "Utilities across the pipe",
-            str(len(crossing)) if crossing else "none mapped",
-            listed([label(one.name, 20) for one in crossing], 3),
-        )
-    ]
-    if unknown:
-        names = listed([label(name, 20) for name in unknown], 3)
-        facts.append(Fact("Depth unknown", str(len(unknown)), names, "alarm"))
-    return facts
 
 
 def _hand_dig_fact(review: DigReview) -> Fact:
     unit = review.report.site.unit
-    total = sum(end - begin for begin, end in merged_hand_dig(review))
-    sloped = sum(end - begin for begin, end in merged_hand_dig(review, sloped=True))
+    total, sloped = (
+        sum(end - begin for begin, end in review.hand_dig_m(sloped=slope))
+        for slope in (False, True)
+    )
     note = f"within {format_small(review.report.dig.tolerance_m, unit)} of a mapped utility, 95 %"
     if sloped > total:
         note += f"; {length(sloped, unit)} with sloped walls"
     return Fact("Hand dig along the run", length(total, unit) if total else "nowhere mapped", note)
 
 
-def merged_hand_dig(review: DigReview, *, sloped: bool = False) -> tuple[tuple[float, float], ...]:
-    """Return the footages (m) to dig by hand for any utility, joined where they overlap."""
-    joined: list[tuple[float, float]] = []
-    spans = (
-        span
-        for one in review.conflicts
-        for span in (one.hand_dig_sloped_m if sloped else one.hand_dig_m)
-    )
-    for begin, end in sorted(spans):
-        if joined and begin <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
-        else:
-            joined.append((begin, end))
-    return tuple(joined)
-
-
 def _unread_facts(review: DigReview) -> list[Fact]:
-    loud = [row for row in review.depths if row.loud]
-    if not loud:
+    unread = [row for row in review.depths if row.unread]
+    if not unread:
         return []
-    under = dict.fromkeys(row.under for row in loud if row.under)
+    under = dict.fromkeys(row.under for row in unread if row.under)
     note = f"under {listed([label(name, 24) for name in under])}" if under else "see depth table"
-    return [
-        Fact(
-            "Depth not read near by",
-            f"{len(loud)} {'place' if len(loud) == 1 else 'places'}",
-            note,
-            "alarm",
+    places = f"{len(unread)} {'place' if len(unread) == 1 else 'places'}"
+    return [Fact("Depth not read near by", places, note, "alarm")]
+
+
+def dig_notices(review: DigReview) -> tuple[str, ...]:
+    """Return what the reader must know: what is urgent, the dig's own, then the report's."""
+    said = (*_own_notices(review), *drawing_notices(review.report))
+    return tuple(dict.fromkeys([*urgent_lines(review), *map(as_sentence, said)]))
+
+
+def _own_notices(review: DigReview) -> list[str]:
+    report, rules, unit = review.report, review.rules, review.report.site.unit
+    said = []
+    if not review.reaches:
+        said.append(
+            "No finding calls for a repair and site.toml names no [[reach]]: nothing is proposed"
         )
+    if not report.site.plan.utilities:
+        said.append("The plan shows no utilities at all: that is no sign that there are none")
+    if rules.soil in ("A", "stable rock"):
+        said.append(
+            f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
+            "(Appendix A, from memory), and a lateral's trench was; every slope here and the white "
+            "lines rest on it"
+        )
+    said += [
+        f"{rule.key}: the site's {rule.figure(unit)} asks less than the federal figure; a stricter "
+        "rule comes first, so check its citation"
+        for rule in rules.rules
+        if rule.looser
     ]
+    if report.route.alternatives:
+        said.append(
+            "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
+            "the one drawn solid alone; one more tie settles it before digging"
+        )
+    unknown = [
+        label(one.name, 40)
+        for one in review.conflicts
+        if not one.depth_known and one.verdict != "clear"
+    ]
+    if unknown:
+        said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
+    said += [_nulls_notice(one, unit) for one in review.nulls if one.verdict == "suspect"]
+    if report.suspects:
+        said.append(
+            f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
+            "before digging"
+        )
+    return said
 
 
-def reach_title(one: ReachReview, unit: str) -> str:
+def _nulls_notice(check: NullCheck, unit: str) -> str:
+    nulls, read = (format_length(d, unit) for d in (check.nulls_depth_m, check.read_depth_m))
+    return (
+        f"SUSPECT: locate {check.locate} nulls: they say {nulls} to the transmitter, the read-out "
+        f"says {read}; take both again before trusting either, and reckon with the deeper till then"
+    )
+
+
+def reach_title(reach: RepairReach, unit: str) -> str:
     """Return a reach's name, footages and length."""
-    reach = one.reach
     begin, end = (length(e.footage_m, unit) for e in (reach.begin, reach.end))
     return f"{tidy(reach.name, 60)}: {begin} to {end}, {length(reach.length_m, unit)} of pipe"
 
 
-def describe_reach(review: DigReview, one: ReachReview) -> ReachWords:
-    """Return everything said of one reach."""
-    unit = review.report.site.unit
-    return ReachWords(
-        title=reach_title(one, unit),
-        facts=tuple(_reach_facts(review, one)),
-        tables=tuple(
-            table
-            for table in (
-                _methods_table(review, one),
-                _classes_table(one, unit),
-                _surfaces_table(one, unit),
-                _structures_table(one, unit),
-            )
-            if table.rows
-        ),
-        cautions=tuple(
-            (method.name, tuple(tidy(words, 300) for words in method.cautions))
-            for method in one.methods
-            if method.cautions
-        ),
-    )
+def reach_reason(reach: RepairReach) -> str:
+    """Say what a reach is for."""
+    if not reach.proposed:
+        return "taken from site.toml"
+    wanted = [
+        f"{one.finding.finding} ({one.finding.severity or 'degree not stated'})"
+        for one in reach.wanted
+    ]
+    return "for " + ", ".join(dict.fromkeys(wanted))
 
 
-def _reach_facts(review: DigReview, one: ReachReview) -> list[tuple[str, str]]:
+def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], ...]:
+    """Return everything said of one reach, each under its label."""
     unit, reach = review.report.site.unit, one.reach
-    facts = [("Why", tidy(reach.reason, 300))]
-    facts += [("Who answers", words) for words in _party_words(one, unit)]
+    facts = [("STOP", tidy(danger_words(danger, unit), 300)) for danger in reach.dangers]
+    facts.append(("Why", tidy(reach_reason(reach), 300)))
+    facts += [("Who answers", words) for words in party_words(reach, unit)]
     for name, end in (("Begins", reach.begin), ("Ends", reach.end)):
+        ground = (
+            f"{range_95(end.along_sd_m, unit)} along the pipe, "
+            f"{range_95(end.across_sd_m, unit)} across"
+        )
         facts.append(
             (
                 name,
                 (
                     f"at {plus_minus(end.footage_m, end.sd_footage_m, unit)}; on the ground "
-                    f"{range_95(end.along_sd_m, unit)} along the pipe, "
-                    f"{range_95(end.across_sd_m, unit)} across; invert "
-                    f"{plus_minus(end.depth_m, end.sd_depth_m, unit)} down"
+                    f"{ground}; invert {plus_minus(end.depth_m, end.sd_depth_m, unit)} down"
                 ),
             )
         )
-    facts.append(("Pipe", _pipe_words(one, unit)))
+    pipes = [
+        f"{'size not stated' if pipe.size_m is None else format_small(pipe.size_m, unit)} "
+        f"{pipe.material}, outside {format_length(pipe.outside_diameter_m, unit, 2)}"
+        for pipe in reach.pipes
+    ]
+    facts.append(("Pipe", ", then ".join(pipes)))
     if reach.transitions_m:
         facts.append(("Transitions", listed([length(m, unit) for m in reach.transitions_m], 6)))
-    facts.append(("Bends within", _bends_words(one, unit)))
+    bends = [
+        f"{' and '.join(bend.angles_in_words())} at {length(bend.footage_m, unit)}"
+        for bend in reach.bends
+    ]
+    facts.append(("Bends within", listed(bends, 6) or "none"))
     facts.append(("Taps within", listed([length(t.footage_m, unit) for t in reach.taps]) or "none"))
     if one.excavation.ways_out:
-        facts.append(("Ways out", _ways_out_words(review, one)))
+        travel, above = (
+            review.rules.rule(key).figure(unit) for key in ("egress travel", "ladder projection")
+        )
+        facts.append(
+            (
+                "Ways out",
+                (
+                    f"at least {one.excavation.ways_out}: nobody more than {travel} from a ladder, "
+                    f"stairway or ramp; a ladder stands {above} above the ground"
+                ),
+            )
+        )
     facts.append(("White lines", f"{format_area(one.white_lines.area, unit)} to outline"))
-    return facts
+    return tuple(facts)
 
 
-def _ways_out_words(review: DigReview, one: ReachReview) -> str:
-    unit, rules = review.report.site.unit, review.rules
-    travel, above = (rules.rule(k).figure(unit) for k in ("egress travel", "ladder projection"))
-    return (
-        f"at least {one.excavation.ways_out}: nobody more than {travel} from a ladder, stairway or "
-        f"ramp; a ladder stands {above} above the ground"
+def party_words(reach: RepairReach, unit: str) -> list[str]:
+    """Say who answers for which part of a reach."""
+    return [_part_words(reach, part, unit) for part in reach.parts] or ["no boundary decides"]
+
+
+def _part_words(reach: RepairReach, part: ReachPart, unit: str) -> str:
+    party, chance = tidy(part.party, 60), chance_words(part.probability)
+    if part.to_m - part.from_m <= 0.0:
+        return f"{party}: perhaps a little at one end, probability {chance}"
+    begin, end = (
+        plus_minus(m, sd, unit) if sd > 0.0 and inside else length(m, unit)
+        for m, sd, inside in (
+            (part.from_m, part.sd_from_m, part.from_m > reach.begin.footage_m),
+            (part.to_m, part.sd_to_m, part.to_m < reach.end.footage_m),
+        )
+    )
+    sure = part.probability >= 0.999
+    return f"{party}, {begin} to {end}" + (
+        "" if sure else f" (probability that any of it is theirs {chance})"
     )
 
 
-def _party_words(one: ReachReview, unit: str) -> list[str]:
-    said = []
-    for part in one.reach.parts:
-        party = tidy(part.party, 60)
-        if part.to_m - part.from_m <= 0.0:
-            said.append(
-                f"{party}: perhaps a little at one end, probability "
-                f"{chance_words(part.probability)}"
-            )
-            continue
-        edges = [
-            plus_minus(m, sd, unit) if sd > 0.0 and inside else length(m, unit)
-            for m, sd, inside in (
-                (part.from_m, part.sd_from_m, part.from_m > one.reach.begin.footage_m),
-                (part.to_m, part.sd_to_m, part.to_m < one.reach.end.footage_m),
-            )
-        ]
-        chance = f" (odds that any of it is theirs {chance_words(part.probability)})"
-        said.append(
-            f"{party}, {edges[0]} to {edges[1]}" + (chance if part.probability < 0.999 else "")
-        )
-    return said or ["no boundary decides"]
-
-
-def _pipe_words(one: ReachReview, unit: str) -> str:
-    words = []
-    for pipe in one.reach.pipes:
-        size = "size not stated" if pipe.size_m is None else format_small(pipe.size_m, unit)
-        words.append(
-            f"{size} {pipe.material}, outside {format_length(pipe.outside_diameter_m, unit, 2)}"
-        )
-    return ", then ".join(words)
-
-
-def _bends_words(one: ReachReview, unit: str) -> str:
-    words = [
-        f"{' and '.join(bend.angles_in_words())} at {length(bend.footage_m, unit)}"
-        for bend in one.reach.bends
-    ]
-    return listed(words, 6) or "none"
-
-
-def _methods_table(review: DigReview, one: ReachReview) -> Table:
-    site = review.report.site
-    items = dict.fromkeys(q.item for method in one.methods for q in method.quantities)
-    by_method = [{q.item: q for q in method.quantities} for method in one.methods]
-    rows = [
-        Row(
-            (
-                ITEM_WORDS[item],
-                *(
-                    _quantity_words(review, found[item]) if item in found else "–"
-                    for found in by_method
-                ),
-            )
-        )
-        for item in items
-        if any(found[item].high > _LEAST for found in by_method if item in found)
-        if not item.startswith("mobilise") or site.rates.rates
-    ]
-    if site.rates.rates:
-        rows.append(Row(("Sum of your rates", *(_cost_words(review, m) for m in one.methods))))
-    columns = ("What it takes", *(method.name.capitalize() for method in one.methods))
-    return Table("methods", "Open cut or liner", columns, tuple(rows))
-
-
-def _quantity_words(review: DigReview, quantity: Quantity) -> str:
-    unit = review.report.site.unit
-    sizes = {
+def quantity_words(quantity: Quantity, unit: str) -> str:
+    """Return a quantity in the site's unit, as a range where it is one."""
+    factor, word, decimals = {
         "m": (from_metres(1.0, unit), f" {unit_word(unit)}", 1),
         "m2": (
             1.0 / square_metres_per(unit),
@@ -312,21 +382,9 @@ def _quantity_words(review: DigReview, quantity: Quantity) -> str:
         ),
         "m3": (1.0 / earth_metres_per(unit), " m³" if unit == "m" else " cu yd", 1),
         "each": (1.0, "", 0),
-    }
-    factor, word, decimals = sizes[quantity.per]
+    }[quantity.per]
     low, high = (f"{value * factor:.{decimals}f}" for value in (quantity.low, quantity.high))
-    words = f"{high}{word}" if low == high else f"{low} to {high}{word}"
-    if quantity.cost is None:
-        return words
-    return f"{words}: {money(review, quantity.cost)}"
-
-
-def _cost_words(review: DigReview, method: Method) -> str:
-    if method.cost is None:
-        return "no rate given"
-    left_out = listed([ITEM_WORDS[item].lower() for item in method.unpriced], 12)
-    words = money(review, method.cost)
-    return f"{words}, without {left_out}" if left_out else words
+    return f"{high}{word}" if low == high else f"{low} to {high}{word}"
 
 
 def money(review: DigReview, cost: tuple[float, float]) -> str:
@@ -336,87 +394,32 @@ def money(review: DigReview, cost: tuple[float, float]) -> str:
     return f"{tidy(review.report.site.rates.currency, 8)} {amount}".strip()
 
 
-def _classes_table(one: ReachReview, unit: str) -> Table:
-    rows = tuple(
-        Row(
-            (
-                _class_depths(part, unit),
-                length(part.length_m, unit),
-                length(part.length_if_deeper_m, unit),
-                part.words,
-            )
-        )
-        for part in one.excavation.classes
-        if part.length_m > 0.0 or part.length_if_deeper_m > 0.0
-    )
-    columns = ("Depth of trench", "Length", "If 95 % deeper", "What the rules ask")
-    return Table("classes", "Length by depth", columns, rows)
+def cost_words(review: DigReview, method: Method) -> str:
+    """Return the sum of the site's own rates, and what it leaves out."""
+    if method.cost is None:
+        return "no rate given"
+    left_out = listed([ITEM_WORDS[item].lower() for item in method.unpriced], 12)
+    words = money(review, method.cost)
+    return f"{words}, without {left_out}" if left_out else words
 
 
-def _class_depths(part: DepthClass, unit: str) -> str:
-    decimals = 2 if unit == "m" else 0
-    low = format_length(part.from_m, unit, decimals)
-    if math.isinf(part.to_m):
-        return f"{low} and more"
-    high = format_length(part.to_m, unit, decimals)
-    return f"under {high}" if part.from_m == 0.0 else f"{low} to {high}"
+def class_asks(asks: tuple[RuleKey, ...]) -> str:
+    """Say what the rules ask of a depth that has reached some of theirs."""
+    words = [_ASKED[key] for key in asks]
+    if "protective system depth" not in asks:
+        words.append(_SHALLOW)
+    return " + ".join(words)
 
 
-def cover_words(broken: SurfaceBroken) -> str:
-    """Return what ground of a cover is called."""
-    if broken.cover == "not mapped":
+def cover_words(cover: GroundCover) -> str:
+    """Return what broken ground of a cover is called."""
+    if cover == "not mapped":
         return "Not mapped"
-    if broken.cover == "building":
-        return "UNDER A BUILDING"
-    return COVER_WORDS[broken.cover]
+    return "UNDER A BUILDING" if cover == "building" else COVER_WORDS[cover]
 
 
-def _surfaces_table(one: ReachReview, unit: str) -> Table:
-    rows = tuple(
-        _surface_row(broken, method, unit)
-        for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped))
-        for broken in surfaces
-        if broken.restored_area_m2 > _LEAST
-    )
-    columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
-    return Table("surfaces", "Surface broken", columns, rows)
-
-
-def _surface_row(broken: SurfaceBroken, method: str, unit: str) -> Row:
-    cells = (
-        cover_words(broken),
-        method,
-        length(broken.length_m, unit),
-        format_area(broken.area_m2, unit),
-        format_area(broken.restored_area_m2, unit),
-        listed([label(name) for name in broken.names], 3),
-    )
-    return Row(cells, alarm=broken.cover == "building")
-
-
-def _structures_table(one: ReachReview, unit: str) -> Table:
-    rows = tuple(
-        Row(
-            (
-                label(found.name, 40),
-                _stands(found),
-                (
-                    f"{length(found.gap_m, unit)} "
-                    f"({length(found.gap_low_m, unit)} to {length(found.gap_high_m, unit)})"
-                ),
-                length(found.footage_m, unit),
-                length(found.bottom_depth_m, unit),
-            ),
-            found.footage_m,
-            found.kind == "building",
-        )
-        for found in one.structures
-    )
-    columns = ("What", "Where it lies", "From the trench wall", "Footage", "Trench depth there")
-    return Table("structures", "What the cut may undermine", columns, rows)
-
-
-def _stands(found: StructureNear) -> str:
+def structure_words(found: StructureNear) -> str:
+    """Say how near a cut something stands."""
     return found.verdict + (" at the 95 % bound" if found.only_by_bound else "")
 
 
@@ -427,7 +430,99 @@ def swell_words(review: DigReview) -> str:
     used = review.reaches[0].excavation
     low, high = (f"{100.0 * share:g}" for share in used.swell)
     share = f"{low} %" if low == high else f"{low} to {high} %"
-    return f"Loose earth is the earth in place and {share}: {tidy(used.swell_source, 200)}."
+    own = "set by the site" if review.report.site.dig.swell else _COMMON_SWELL
+    return f"Loose earth is the earth in place and {share}: {tidy(used.swell_source or own, 200)}."
+
+
+def tape_words(tape: RefindTape | None, unit: str) -> str:
+    """Return one tape of the re-find sheet."""
+    if tape is None:
+        return "–"
+    return f"{format_tape(tape.distance_m, unit)} from {label(tape.point, 40)}"
+
+
+def side_of_tapes(one: Refind) -> str:
+    """Say on which side of the line between the two tapes' points a place lies."""
+    if one.to_the_right is None:
+        return ""
+    first, second = (tape.point for tape in one.tapes)
+    hand = "right" if one.to_the_right else "left"
+    return f"to the {hand} as you walk from {first} to {second}"
+
+
+def against_line(line: RefindLine, unit: str) -> str:
+    """Return a place against a plan line."""
+    past = f"{format_tape(abs(line.past_m), unit)} {'past' if line.past_m >= 0 else 'short of'}"
+    if abs(line.past_m) < _ON_LINE_M:
+        past = "on"
+    hand = "right" if line.to_the_right else "left"
+    return (
+        f"{past} {label(line.line)} ({range_95(line.sd_past_m, unit)}); along it "
+        f"{format_tape(line.along_m, unit)} {hand} of {label(line.along_from)}, looking past it"
+    )
+
+
+def lands_within(one: Refind, unit: str) -> str:
+    """Return how near the pipe the tapes lead, at 95 %."""
+    if one.error_m is None or one.retrace_m is None:
+        return "–"
+    taping = format_small(one.retrace_m, unit)
+    return f"{format_small(one.error_m, unit)} of the pipe ({taping} by taping alone)"
+
+
+def tape_doubts(review: DigReview, one: Refind) -> tuple[str, ...]:
+    """Return what to mind when a place is taped, a danger seen there first."""
+    unit = review.report.site.unit
+    longest = max((tape.distance_m for tape in one.tapes), default=0.0)
+    words = {
+        "no two points": "fewer than two named points: it cannot be taped from the plan",
+        "through a building": (
+            f"a tape would pass through {' and '.join(one.through)}: carry it round or measure "
+            "inside"
+        ),
+        "near the mirror": (
+            "the place is nearly on the line between the two points, where the tapes fix it poorly "
+            "and hardly tell its two sides apart"
+        ),
+        "no check": (
+            "no third point for a check distance: the mirror point cannot be told by tape"
+        ),
+        "check tells nothing": (
+            "the check distance is much the same at the mirror point and cannot tell it"
+        ),
+        "flat": f"the best two tapes meet at only {one.meet_deg or 0.0:.0f} degrees",
+        "long": f"the longest tape is {length(longest, unit)}",
+    }
+    dangers = [
+        danger_words(found, unit)
+        for found in review.report.findings
+        if found.number == one.key.finding
+    ]
+    return (*dangers, *(words[doubt] for doubt in one.doubts))
+
+
+def mirror_words(one: Refind, unit: str) -> str:
+    """Say where the tapes meet again and what the check reads there, empty without tapes."""
+    if one.mirror_gap_m is None:
+        return ""
+    mirror = f"the tapes meet again {length(one.mirror_gap_m, unit)} away"
+    if one.mirror_check_m is None:
+        return mirror
+    return f"{mirror}, where the check reads {format_tape(one.mirror_check_m, unit)}"
+
+
+def unread_words(row: DepthRow, unit: str) -> str:
+    """Say why a depth is not to be relied on, empty where it was read near by."""
+    if row.unread is None:
+        return ""
+    where = "nothing was located here"
+    if row.under:
+        where = f"under {row.under}, where nothing was located"
+    if row.from_reading_m is None:
+        return f"NO DEPTH WAS EVER READ: {where}"
+    gap = format_length(row.from_reading_m, unit, 0 if unit != "m" else 1)
+    how = "INTERPOLATED" if row.unread == "interpolated" else "CARRIED ON"
+    return f"{how}: {where}; the nearest depth reading is {gap} along the pipe"
 
 
 def summary_lines(review: DigReview) -> tuple[str, ...]:
@@ -436,19 +531,29 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
     lines = [f"{fact.name}: {fact.value}" + (f" ({fact.note})" if fact.note else "")
              for fact in dig_facts(review)]  # fmt: skip
     for one in review.reaches:
-        cut, sloped = one.excavation.shored, one.excavation.sloped
+        reach = one.reach
         lines += [
             "",
-            reach_title(one, unit),
-            f"  {tidy(one.reach.reason, 200)}",
-            *(f"  answers: {words}" for words in _party_words(one, unit)),
-            (f"  shored: {format_earth(cut.bank_m3, unit)} in place, "
-            f"{format_earth(cut.loose_low_m3, unit)} to {format_earth(cut.loose_high_m3, unit)} "
-            f"loose; sloped: {format_earth(sloped.bank_m3, unit)} in place, "
-            f"{length(sloped.top_width_m, unit)} wide at the top"),
-            *(f"  {label(found.name, 40)}: {_stands(found)}" for found in one.structures
+            reach_title(reach, unit),
+            *(f"  {tidy(danger_words(danger, unit), 300)}" for danger in reach.dangers),
+            f"  {tidy(reach_reason(reach), 200)}",
+            *(f"  answers: {words}" for words in party_words(reach, unit)),
+            f"  {_earth_words(one.excavation, one.methods, unit)}",
+            *(f"  {label(found.name, 40)}: {structure_words(found)}" for found in one.structures
               if found.kind == "building"),
-            *(f"  {method.name}: {_cost_words(review, method)}" for method in one.methods
+            *(f"  {method.name}: {cost_words(review, method)}" for method in one.methods
               if method.cost is not None),
         ]  # fmt: skip
     return tuple(lines)
+
+
+def _earth_words(excavation: Excavation, methods: tuple[Method, ...], unit: str) -> str:
+    """Return the earth that either cut moves, in the figures of the table of methods."""
+    said = []
+    for method in methods:
+        found = {quantity.item: quantity for quantity in method.quantities}
+        if "excavate" in found and "haul" in found:
+            earth, loose = (quantity_words(found[item], unit) for item in ("excavate", "haul"))
+            said.append(f"{method.name}: {earth} in place, {loose} loose")
+    wide = length(excavation.sloped.top_width_m, unit)
+    return f"{'; '.join(said)}, {wide} wide at the top"

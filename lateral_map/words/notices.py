@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from lateral_map.analysis.dig import LEAST_TOLERANCE_M
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
-from lateral_map.model.results import Crossing, ReadingCheck, Report, Uncrossed
+from lateral_map.model.results import Crossing, FindingResult, ReadingCheck, Report, Uncrossed
 from lateral_map.units import format_length, format_small, format_spread
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, tidy
@@ -18,7 +18,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
     What could hurt someone comes first.
     """
     said = [
-        *_danger_notices(report),
+        *danger_notices(report),
         *_fit_notices(report),
         *_dig_notices(report),
         *report.site.notices,
@@ -84,16 +84,21 @@ def grazing_words(crossing: Crossing, unit: str) -> str:
     )
 
 
-def _danger_notices(report: Report) -> Iterator[str]:
+def danger_words(result: FindingResult, unit: str) -> str:
+    """Say what to do about a foreign pipe or cable seen in the sewer."""
+    return (
+        f"STOP: {result.finding.finding} seen in the sewer at "
+        f"{length(result.finding.footage_m, unit)} (no. {result.number}): cut and dig nothing "
+        "there, keep ignition away, leave, and call its owner and the emergency number"
+    )
+
+
+def danger_notices(report: Report) -> tuple[str, ...]:
+    """Return what to do about each foreign pipe or cable seen in the sewer."""
     unit = report.site.unit
-    for result in report.findings:
-        if result.finding_class == "danger":
-            yield (
-                f"STOP: {result.finding.finding} seen in the sewer at "
-                f"{length(result.finding.footage_m, unit)} (no. {result.number}): cut and dig "
-                "nothing there, keep ignition away, leave, and call its owner and the emergency "
-                "number"
-            )
+    return tuple(
+        danger_words(one, unit) for one in report.findings if one.finding_class == "danger"
+    )
 
 
 def _fit_notices(report: Report) -> Iterator[str]:

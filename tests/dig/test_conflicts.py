@@ -65,7 +65,8 @@ def test_clearance_in_space_against_brute_force(seed):
     axis[:, 2] -= outside * INCH / 2
     gap = min(np.linalg.norm(axis - one, axis=1).min() for one in top)
     brute = max(gap - outside * INCH / 2, 0.0)
-    assert found.space_clearance_m == pytest.approx(brute, abs=0.02)
+    # Where a level utility crosses a level pipe the shortest way between them is upright.
+    assert found.clearance_m == pytest.approx(brute, abs=0.02)
 
 
 @given(st.integers(0, 10_000))
@@ -103,9 +104,8 @@ def test_a_square_crossing_by_hand():
     assert met.passing == "above"
     # Invert 2 m down, crown 6 in above it, utility top at 0.5 m.
     assert met.clearance_m == pytest.approx(2.0 - 6 * INCH - 0.5)
-    half = Z95 * np.hypot(0.1, SD_UTILITY_DEPTH_M)
-    assert met.clearance_low_m == pytest.approx(met.clearance_m - half, rel=1e-5)
-    assert met.clearance_high_m == pytest.approx(met.clearance_m + half, rel=1e-5)
+    assert met.sd_clearance_m == pytest.approx(np.hypot(0.1, SD_UTILITY_DEPTH_M))
+    assert (found.clearance_m, found.sd_clearance_m) == (met.clearance_m, met.sd_clearance_m)
 
 
 def test_a_skew_crossing_is_looser_along_the_pipe():
@@ -124,7 +124,8 @@ def test_how_a_utility_passes(depth_m, passing, clearance_m):
     (met,) = found.crossings
     assert met.passing == passing
     assert met.clearance_m == (None if clearance_m is None else pytest.approx(clearance_m))
-    assert (found.space_clearance_m is None) == (depth_m is None)
+    assert found.clearance_m == met.clearance_m
+    assert (met.sd_clearance_m is None) == (depth_m is None)
 
 
 def test_a_parallel_main_by_hand():
@@ -132,9 +133,10 @@ def test_a_parallel_main_by_hand():
     line = utility((0.0, 1.0), (20.0, 1.0), sd_m=0.3)
     (found,) = against(line, route_fields={"sds": sds}, outside_in=6.0, tolerance_m=0.2)
     assert found.crossings == ()
-    assert found.plan_clearance_m == pytest.approx(1.0 - 3 * INCH)
-    half = Z95 * np.hypot(0.1, 0.3)
-    assert found.plan_clearance_low_m == pytest.approx(max(1.0 - 3 * INCH - half, 0.0), rel=1e-5)
+    assert found.aside_m == pytest.approx(1.0 - 3 * INCH)
+    assert found.sd_aside_m == pytest.approx(np.hypot(0.1, 0.3))
+    # Nobody knows its depth: the one clearance is that in plan.
+    assert (found.clearance_m, found.sd_clearance_m) == (found.aside_m, found.sd_aside_m)
     assert found.verdict == "hand dig"
     assert found.hand_dig_m == ((pytest.approx(0.0), pytest.approx(20.0)),)
 
@@ -168,7 +170,7 @@ def test_a_utility_far_off_is_clear_and_comes_last():
 
 def test_a_utility_without_accuracy_says_what_was_taken():
     (found,) = against(utility((8.0, -5.0), (8.0, 5.0), sd_m=None))
-    assert "no accuracy given" in found.sd_source
+    assert found.sd_assumed
     assert found.sd_plan_m > 0.0
 
 
@@ -237,5 +239,6 @@ def test_turning_and_moving_the_plan_changes_nothing(turn_deg, move):
     (turned,) = find_conflicts(route, profile, 0.6)
     (plain,) = against(utility((5.0, 4.0), (9.0, -3.0), depth_m=1.0))
     assert turned.crossings[0].footage_m == pytest.approx(plain.crossings[0].footage_m, abs=1e-6)
-    assert turned.space_clearance_m == pytest.approx(plain.space_clearance_m, abs=1e-6)
+    assert turned.clearance_m == pytest.approx(plain.clearance_m, abs=1e-6)
+    assert turned.sd_clearance_m == pytest.approx(plain.sd_clearance_m, abs=1e-6)
     assert replace(turned, zone=plain.zone).verdict == plain.verdict

@@ -22,6 +22,7 @@ from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import PlanArea, RuleOverride
+from lateral_map.words.excavator import unread_words
 
 
 def table(site):
@@ -55,9 +56,10 @@ def test_cover_invert_and_bottom_hang_together():
 def test_it_is_loud_where_nothing_was_located():
     site = straight_site(locate_footages_m=(4.0, 20.0), length_m=30.0)
     rows = {round(row.footage_m / FOOT): row for row in table(site)}
-    assert rows[10].loud == ""
-    assert rows[40].loud.startswith("INTERPOLATED: nothing was located here")
-    assert rows[95].loud.startswith("CARRIED ON")
+    assert rows[10].unread is None
+    assert unread_words(rows[10], "ft") == ""
+    assert unread_words(rows[40], "ft").startswith("INTERPOLATED: nothing was located here")
+    assert unread_words(rows[95], "ft").startswith("CARRIED ON")
 
 
 def test_it_names_the_building_above():
@@ -67,7 +69,9 @@ def test_it_names_the_building_above():
     under = [row for row in rows if row.under]
     assert under
     assert all(8.0 <= row.footage_m <= 14.1 for row in under)
-    assert all("under garage" in row.loud for row in under if row.from_reading_m > 2 * FOOT)
+    assert all(
+        "under garage" in unread_words(row, "ft") for row in under if row.from_reading_m > 2 * FOOT
+    )
 
 
 def test_no_depth_at_all_is_said():
@@ -77,7 +81,9 @@ def test_no_depth_at_all_is_said():
         start=replace(site.start, depth_m=None),
         locates=(replace(site.locates[0], depth_m=None),),
     )
-    assert all(row.loud.startswith("NO DEPTH WAS EVER READ") for row in table(bare))
+    said = [unread_words(row, "ft") for row in table(bare)]
+    assert all(words.startswith("NO DEPTH WAS EVER READ") for words in said)
+    assert all(row.from_reading_m is None for row in table(bare))
 
 
 @pytest.mark.parametrize("tilt_deg", [0.0, 1.19, 5.0, 10.0, 20.0, 30.0, 45.0])

@@ -35,29 +35,30 @@ def review(alternatives=(), **dig):
 @pytest.mark.parametrize("soil", ["A", "stable rock"])
 def test_dug_ground_taken_as_type_a_is_said_first(soil):
     # Appendix A: previously disturbed soil is never Type A (from memory).
-    assert any("never Type A" in one for one in review(soil=soil).warnings)
+    assert any("never Type A" in one for one in dig_notices(review(soil=soil)))
 
 
 @pytest.mark.parametrize("soil", ["B", "C"])
 def test_other_soils_are_not_warned_of(soil):
-    assert not any("never Type A" in one for one in review(soil=soil).warnings)
+    assert not any("never Type A" in one for one in dig_notices(review(soil=soil)))
 
 
 def test_a_looser_figure_is_named_with_the_notices_and_in_the_table():
     own = RuleOverride("protective system depth", 6.0 * FOOT, "a county's note")
     found = review(overrides=(own,))
-    (said,) = [one for one in found.warnings if "asks less" in one]
-    assert said.startswith("protective system depth: the site's 6.0 ft")
+    (said,) = [one for one in dig_notices(found) if "asks less" in one]
+    assert said.startswith("Protective system depth: the site's 6.0 ft")
     (row,) = [row for row in rules_table(found).rows if row.alarm]
     assert "LESS than the federal figure" in row.cells[3]
     stricter = review(overrides=(replace(own, value=4.0 * FOOT),))
-    assert not any("asks less" in one for one in stricter.warnings)
+    assert not any("asks less" in one for one in dig_notices(stricter))
 
 
 def test_the_reports_own_notices_are_said_too():
     found = review()
-    report = replace(found.report, notices=("No local rule was given",))
-    assert "No local rule was given." in dig_notices(replace(found, report=report))
+    site = replace(found.report.site, notices=("the plan came from a napkin",))
+    report = replace(found.report, site=site)
+    assert "The plan came from a napkin." in dig_notices(replace(found, report=report))
 
 
 def test_the_map_opens_on_every_cut_and_its_spoil():
@@ -73,5 +74,8 @@ def test_the_map_opens_on_every_cut_and_its_spoil():
 def test_other_lines_that_fit_as_well_are_said():
     site, _ = simulate(3)
     other = adjust_route(site).positions([0.0, 5.0])[:, :2] + 3.0
-    assert any("more than one line" in one for one in review((other,)).warnings)
-    assert not any("more than one line" in one for one in review().warnings)
+    assert any(
+        "lines that fit" in one or "more than one line:" in one
+        for one in dig_notices(review((other,)))
+    )
+    assert not any("more than one line:" in one for one in dig_notices(review()))

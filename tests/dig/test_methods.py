@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 from dig.builder import FOOT, dig_rules, straight, trench
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.methods import compare_methods
@@ -15,7 +15,9 @@ from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import measure_surfaces
+from lateral_map.model.dig import ReachReview
 from lateral_map.model.site import Finding, Plan, PlanArea, Rate, Rates, Reach
+from lateral_map.words.methods import method_cautions
 
 LENGTH = 20 * FOOT
 YARD3 = (3 * FOOT) ** 3
@@ -28,18 +30,23 @@ def methods(depth_ft=8.0, plan=None, rates=None, findings=()):
     site = replace(route.site, reaches=(Reach(0.0, LENGTH),), rates=rates or Rates())
     route = replace(route, site=site)
     profile, rules = trench(route, dig)
-    (reach,) = propose_reaches(route, judge_findings(route, lay_stations(route)), (), ())
+    (reach,) = propose_reaches(route, judge_findings(route, lay_stations(route), ()), (), ())
     cut = measure_excavation(profile, 0.0, LENGTH, dig, rules)
     surfaces = tuple(
         measure_surfaces(site.plan, profile.place_m, one.footprint, 0.0)
         for one in (cut.shored, cut.sloped)
     )
     near = find_structures(site, profile, cut, rules)
-    return cut, {one.name: one for one in compare_methods(site, reach, cut, surfaces, near, rules)}
+    found = compare_methods(site, reach, cut, surfaces)
+    review = ReachReview(reach, cut, *surfaces, near, found, Polygon())
+    return cut, {
+        one.name: (one, " / ".join(method_cautions(review, one.name, rules, site.unit)))
+        for one in found
+    }
 
 
 def said(method):
-    return " / ".join(method.cautions)
+    return method[1]
 
 
 @pytest.mark.parametrize(
@@ -96,14 +103,14 @@ def test_a_liner_is_cautioned_by_what_was_seen():
 
 def test_sums_are_the_sites_own_rates_and_nothing_else():
     cut, found = methods()
-    assert all(one.cost is None for one in found.values())
+    assert all(one.cost is None for one, _ in found.values())
     rates = Rates(
         "USD", (Rate("excavate", 40.0 / YARD3, 70.0 / YARD3), Rate("liner", 300.0, 300.0))
     )
     cut, found = methods(rates=rates)
-    shored = found["open cut, shored"]
+    shored, liner = found["open cut, shored"][0], found["liner"][0]
     # 20 ft x 2 ft x 8 ft is 11.85 bank yd³, and every depth is exact here.
     assert shored.cost == (pytest.approx(40.0 * 320 / 27), pytest.approx(70.0 * 320 / 27))
     assert "shore" in shored.unpriced
-    assert found["liner"].cost == (pytest.approx(300 * LENGTH), pytest.approx(300 * LENGTH))
+    assert liner.cost == (pytest.approx(300 * LENGTH), pytest.approx(300 * LENGTH))
     assert cut.shored.bank_m3 == pytest.approx(320 * FOOT**3)

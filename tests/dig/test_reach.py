@@ -24,6 +24,7 @@ from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.results import PipeStretch
 from lateral_map.model.site import Bend, Boundary, Finding, Reach
+from lateral_map.words.excavator import reach_reason
 
 CURB = line("curb", (15.0, 40.0), (15.0, -40.0), sd_m=0.3)
 DECIDES = (Boundary("curb", "owner", "city", decides=True),)
@@ -35,7 +36,7 @@ def reaches(findings=(), pipes=(), **fields):
     stations = lay_stations(route)
     crossings, _ = find_crossings(route)
     parties = share_responsibility(route, crossings)
-    return propose_reaches(route, judge_findings(route, stations), pipes, parties)
+    return propose_reaches(route, judge_findings(route, stations, crossings), pipes, parties)
 
 
 @pytest.mark.parametrize(
@@ -71,7 +72,8 @@ def test_a_single_break_gets_sound_pipe_either_side():
     assert found.proposed
     assert found.begin.footage_m == pytest.approx(10.0 - SOUND_PIPE_M)
     assert found.end.footage_m == pytest.approx(10.0 + SOUND_PIPE_M)
-    assert "broken pipe (severe)" in found.reason
+    assert [one.finding.footage_m for one in found.wanted] == [10.0]
+    assert reach_reason(found) == "for broken pipe (severe)"
 
 
 def test_near_neighbours_are_joined_and_far_ones_are_not():

@@ -6,12 +6,25 @@ import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.draw.plan.scene import CONFLICT, Area, Detail, Layer, Line, Mark
-from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind
+from lateral_map.model.dig import Cut, DigReview, Quantity, ReachReview, Refind
+from lateral_map.model.site import RateItem
 from lateral_map.model.trench import UtilityConflict
-from lateral_map.units import format_area, format_earth, format_small, format_tape
+from lateral_map.units import format_area, format_small, format_tape
+from lateral_map.words.excavator import (
+    clearance_words,
+    crossing_words,
+    lies_words,
+    mirror_words,
+    quantity_words,
+    spans_words,
+    tape_doubts,
+    trench_words,
+)
 from lateral_map.words.names import UTILITY_WORDS
+from lateral_map.words.notices import as_sentence
 from lateral_map.words.numbers import label, length, plus_minus, tidy
 
+_EXPOSE = "Expose it by hand before digging."
 # From the ground up. Keys are words of the page's script: letters alone.
 DIG_LAYER_KEYS = ("zones", "sloped", "shored", "spoil", "white", "tapes", "keys", "conflicts")
 
@@ -53,11 +66,13 @@ def _zones(review: DigReview) -> Layer:
 def _zone_detail(review: DigReview, one: UtilityConflict) -> Detail:
     unit = _unit(review)
     stretches, sloped = (
-        ", ".join(f"{length(a, unit)} to {length(b, unit)}" for a, b in spans)
-        for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
+        spans_words(spans, unit) for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
     )
     rows = (
         ("Utility", UTILITY_WORDS[one.utility]),
+        ("Verdict", trench_words(one)),
+        ("Lies", lies_words(one, unit)),
+        ("Clearance", clearance_words(one, unit)),
         ("Trench within it", stretches or "nowhere on this run"),
         ("Sloped cut within it", sloped or "nowhere on this run"),
         ("Rule", tidy(review.report.dig.rule)),
@@ -89,13 +104,20 @@ def _cuts(review: DigReview, *, sloped: bool) -> Layer:
 
 def _cut_detail(review: DigReview, reach: ReachReview, cut: Cut) -> Detail:
     unit = _unit(review)
+    earth: tuple[tuple[str, RateItem, float, float], ...] = (
+        ("Earth in place", "excavate", cut.bank_low_m3, cut.bank_high_m3),
+        ("Earth, loose", "haul", cut.loose_low_m3, cut.loose_high_m3),
+    )
     rows = (
         ("From", length(reach.reach.begin.footage_m, unit)),
         ("To", length(reach.reach.end.footage_m, unit)),
         ("Deepest", length(reach.excavation.deepest_m, unit)),
         ("Widest at the top", length(cut.top_width_m, unit)),
         ("Ground opened", format_area(cut.footprint.area, unit)),
-        ("Earth in place", format_earth(cut.bank_m3, unit)),
+        *(
+            (words, quantity_words(Quantity(item, low, high, "m3", None), unit))
+            for words, item, low, high in earth
+        ),
     )
     return Detail(f"{tidy(reach.reach.name, 60)}: {cut.method}", rows)
 
@@ -176,48 +198,57 @@ def _key_points(review: DigReview) -> Layer:
 def refind_detail(review: DigReview, one: Refind) -> Detail:
     """Return how a key point is found again, for the plan."""
     unit = _unit(review)
-    rows = [("Footage", length(one.key.footage_m, unit))]
+    rows = [
+        ("Footage", length(one.key.footage_m, unit)),
+        ("Invert down", plus_minus(one.depth_m, one.sd_depth_m, unit)),
+    ]
     rows += [(f"From {label(t.point)}", format_tape(t.distance_m, unit)) for t in one.tapes]
     if one.check:
         check = f"Check from {label(one.check.point)}"
         rows.append((check, format_tape(one.check.distance_m, unit)))
     if one.error_m is not None:
         rows.append(("Expected error", f"within {format_small(one.error_m, unit)} (95 %)"))
-    return Detail(tidy(one.key.name, 60), tuple(rows), " ".join(one.warnings))
+    mind = (*tape_doubts(review, one), mirror_words(one, unit))
+    return Detail(
+        tidy(one.key.name, 60), tuple(rows), " ".join(as_sentence(words) for words in mind if words)
+    )
 
 
 def _conflicts(review: DigReview) -> Layer:
-    items = tuple(
-        Mark(
-            met.easting_m,
-            met.northing_m,
-            f"conflict {one.utility}",
-            label(one.name, 18),
-            _conflict_detail(review, one, number),
-            footage_m=met.footage_m,
-            weight=CONFLICT,
-        )
-        for one in review.conflicts
-        for number, met in enumerate(one.crossings)
-    )
-    kinds = dict.fromkeys(one.utility for one in review.conflicts if one.crossings)
+    """Return a mark at each crossing, and where one that lies in the trench comes nearest."""
+    unit, profile = _unit(review), review.profile
+    items: list[Mark] = []
+    for one in review.conflicts:
+        style, caption = f"conflict {one.utility}", label(one.name, 18)
+        for met in one.crossings:
+            rows = (
+                ("Footage", plus_minus(met.footage_m, met.sd_footage_m, unit)),
+                ("Passes", crossing_words(met, unit)),
+                ("Angle", f"{met.angle_deg:.0f}°"),
+                ("Verdict", trench_words(one)),
+            )
+            detail = Detail(f"{label(one.name, 60)} crosses the pipe", rows, _EXPOSE)
+            place = (met.easting_m, met.northing_m)
+            items.append(
+                Mark(*place, style, caption, detail, footage_m=met.footage_m, weight=CONFLICT)
+            )
+        if one.in_trench and not one.crossings:
+            at = profile.at(one.nearest_footage_m)
+            place = (float(at.easting_m[0]), float(at.northing_m[0]))
+            told = (("Lies", lies_words(one, unit)), ("Clearance", clearance_words(one, unit)))
+            items.append(
+                Mark(
+                    *place,
+                    style,
+                    caption,
+                    Detail(f"{label(one.name, 60)} lies in the trench", told, _EXPOSE),
+                    footage_m=one.nearest_footage_m,
+                    weight=CONFLICT,
+                )
+            )
+    kinds = dict.fromkeys(one.utility for one in review.conflicts if one.crossings or one.in_trench)
     legend = tuple(
-        (f"conflict {kind}", f"{UTILITY_WORDS[kind]} crosses the pipe") for kind in kinds
+        (f"conflict {kind}", f"{UTILITY_WORDS[kind]} across the pipe or in the trench")
+        for kind in kinds
     )
-    return Layer("conflicts", "Utilities across the pipe", items, legend)
-
-
-def _conflict_detail(review: DigReview, one: UtilityConflict, number: int) -> Detail:
-    unit, met = _unit(review), one.crossings[number]
-    rows = [
-        ("Footage", plus_minus(met.footage_m, met.sd_footage_m, unit)),
-        ("Passes", met.passing),
-        ("Angle", f"{met.angle_deg:.0f}°"),
-    ]
-    if met.clearance_m is not None and met.clearance_low_m is not None:
-        assert met.clearance_high_m is not None  # noqa: S101 - given together
-        low, high = (length(v, unit) for v in (met.clearance_low_m, met.clearance_high_m))
-        rows.append(("Vertical clearance", f"{length(met.clearance_m, unit)} ({low} to {high})"))
-    return Detail(
-        f"{label(one.name, 60)} crosses the pipe", tuple(rows), "Expose it by hand before digging."
-    )
+    return Layer("conflicts", "Utilities in the way", tuple(items), legend)

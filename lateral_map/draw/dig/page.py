@@ -22,6 +22,7 @@ from lateral_map.draw.dig.tables import (
     conflicts_table,
     depth_table,
     nulls_table,
+    reach_tables,
     refind_table,
     rules_table,
 )
@@ -40,13 +41,16 @@ from lateral_map.draw.style import style_values
 from lateral_map.model.dig import DigReview
 from lateral_map.words.cautions import DIG_CAUTIONS
 from lateral_map.words.excavator import (
-    ReachWords,
-    describe_reach,
     dig_facts,
     dig_notices,
+    reach_facts,
+    reach_title,
     swell_words,
+    urgent_lines,
 )
+from lateral_map.words.methods import method_cautions
 from lateral_map.words.numbers import tidy
+from lateral_map.words.technician import Table
 
 # What the excavator looks for first; the plan's own layers follow.
 _HIDDEN: Final = frozenset({"ties", "corridor", "next", "responsibility"})
@@ -54,9 +58,12 @@ _HIDDEN: Final = frozenset({"ties", "corridor", "next", "responsibility"})
 
 @dataclass(frozen=True, slots=True)
 class _ReachSheet:
-    """A reach on the page: its words and its section, wide and narrow."""
+    """A reach on the page: what is said of it, and its section, wide and narrow."""
 
-    words: ReachWords
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    tables: tuple[Table, ...]
+    cautions: tuple[tuple[str, tuple[str, ...]], ...]
     wide: Markup
     narrow: Markup
 
@@ -76,6 +83,7 @@ def dig_page(review: DigReview) -> str:
             map_html=Markup(frame.html),  # noqa: S704  # constants only
             data=Markup(data_json(_page_data(review))),  # noqa: S704  # no < or > left in it
             site_name=tidy(report.site.name, 120) or "Unnamed site",
+            urgent=urgent_lines(review),
             cautions=DIG_CAUTIONS,
             reaches=[_reach_sheet(review, index) for index in range(len(review.reaches))],
             swell=swell_words(review),
@@ -92,6 +100,8 @@ def dig_page(review: DigReview) -> str:
 def _page_data(review: DigReview) -> dict[str, Any]:
     """Return the map page's data with the dig review's layers, styles, facts and profile."""
     data = map_data(review.report, extra=dig_layers(review))
+    # What is urgent heads the page.
+    notices = dig_notices(review)[len(urgent_lines(review)) :]
     for layer in data["layers"]:
         if layer["key"] in _HIDDEN:
             layer["shown"] = False
@@ -103,7 +113,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
             {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
             for fact in dig_facts(review)
         ],
-        "notices": [tidy(words, 300) for words in dig_notices(review)],
+        "notices": [tidy(words, 300) for words in notices],
         "tables": [],
         "cautions": list(DIG_CAUTIONS),
         "profiles": {
@@ -123,10 +133,17 @@ def _view(review: DigReview, view: dict[str, Any]) -> dict[str, Any]:
 
 
 def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:
-    one = review.reaches[index]
+    one, unit = review.reaches[index], review.report.site.unit
     wide, narrow = (section_svg(review, one, narrow=slim) for slim in (False, True))
     return _ReachSheet(
-        words=describe_reach(review, one),
+        title=reach_title(one.reach, unit),
+        facts=reach_facts(review, one),
+        tables=reach_tables(review, one),
+        cautions=tuple(
+            (method.name, tuple(tidy(words, 300) for words in said))
+            for method in one.methods
+            if (said := method_cautions(one, method.name, review.rules, unit))
+        ),
         wide=Markup(wide),  # noqa: S704  # figures and numbers of our own, serialised as XML
         narrow=Markup(narrow),  # noqa: S704
     )

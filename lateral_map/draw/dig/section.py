@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,6 @@ from lateral_map.draw.paint.svg import Anchor, Canvas, Stroke
 from lateral_map.draw.style import GROUND, INK, OKABE_ITO, PAPER, QUIET
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import DigReview, ReachReview
-from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, format_small, from_metres
 from lateral_map.words.numbers import label
 
@@ -48,16 +47,12 @@ class _Trench:
     depth: float
     spread: float
     width: float
+    top: float
     outside: float
     bedding: float
     set_back: float
     ladder: float | None
     influence: float
-
-    @property
-    def top(self) -> float:
-        """Width at the top of sloped walls."""
-        return self.width + 2.0 * self.slope * self.depth
 
     @property
     def spoil(self) -> float:
@@ -94,32 +89,27 @@ def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
 
 
 def _deepest(review: DigReview, one: ReachReview) -> _Trench:
-    unit, rules = review.report.site.unit, review.rules
-    stretch = review.profile.between(one.reach.begin.footage_m, one.reach.end.footage_m)
-    index = int(np.argmax(stretch.bottom_depth_m))
+    unit, rules, at = review.report.site.unit, review.rules, one.excavation.section
+    bedding = at.bottom_depth_m - at.crown_depth_m - at.outside_diameter_m
 
-    def at(values_m: Any) -> float:
-        return from_metres(float(values_m[index]), unit)
+    def size(values_m: Floats) -> float:
+        return from_metres(float(values_m[0]), unit)
 
     ladder = from_metres(rules.value("ladder projection"), unit)
     return _Trench(
         unit=unit,
         soil=rules.soil,
         slope=rules.slope,
-        depth=at(stretch.bottom_depth_m),
-        spread=from_metres(TWO_SIDED_95 * float(stretch.sd_depth_m[index]), unit),
-        width=at(stretch.width_m),
-        outside=at(stretch.outside_diameter_m),
-        bedding=_bedding(stretch, index, unit),
+        depth=size(at.bottom_depth_m),
+        spread=size(TWO_SIDED_95 * at.sd_depth_m),
+        width=size(at.width_m),
+        top=size(at.top_width_m),
+        outside=size(at.outside_diameter_m),
+        bedding=size(bedding),
         set_back=from_metres(rules.value("spoil set-back"), unit),
         ladder=ladder if one.excavation.ways_out else None,
         influence=max(rules.value("influence slope"), rules.slope),
     )
-
-
-def _bedding(stretch: TrenchProfile, index: int, unit: str) -> float:
-    under = stretch.crown_depth_m + stretch.outside_diameter_m
-    return from_metres(float((stretch.bottom_depth_m - under)[index]), unit)
 
 
 @dataclass(frozen=True, slots=True)

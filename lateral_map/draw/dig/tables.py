@@ -1,149 +1,211 @@
-"""The dig review's tables: conflicts, re-find sheet, depths, depths from nulls, trench rules."""
+"""The dig review's tables: by reach, conflicts, re-find sheet, depths, nulls, trench rules."""
 
 from __future__ import annotations
 
-from typing import Final
+import math
 
-from lateral_map.model.dig import DepthRow, DigReview, Refind, RefindLine, TrenchRule
-from lateral_map.model.trench import UtilityConflict, UtilityCrossing
-from lateral_map.units import format_small, format_tape
+from lateral_map.model.dig import DepthClass, DigReview, ReachReview, SurfaceBroken
+from lateral_map.units import format_area, format_length
+from lateral_map.words.excavator import (
+    ITEM_WORDS,
+    against_line,
+    class_asks,
+    clearance_words,
+    cost_words,
+    cover_words,
+    crossing_words,
+    in_the_way,
+    lands_within,
+    mirror_words,
+    money,
+    quantity_words,
+    side_of_tapes,
+    spans_words,
+    structure_words,
+    tape_doubts,
+    tape_words,
+    trench_words,
+    unread_words,
+)
 from lateral_map.words.names import UTILITY_WORDS
 from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import Row, Table
 
-_ON_LINE_M: Final = 0.01
+# Slivers of less than this (m², m³) are left out of tables.
+_LEAST = 0.05
+
+
+def reach_tables(review: DigReview, one: ReachReview) -> tuple[Table, ...]:
+    """Return the tables of one reach that say anything."""
+    unit = review.report.site.unit
+    tables = (
+        _methods_table(review, one),
+        _classes_table(one, unit),
+        _surfaces_table(one, unit),
+        _structures_table(one, unit),
+    )
+    return tuple(table for table in tables if table.rows)
+
+
+def _methods_table(review: DigReview, one: ReachReview) -> Table:
+    site = review.report.site
+    by_method = [{q.item: q for q in method.quantities} for method in one.methods]
+    rows = []
+    for item in dict.fromkeys(q.item for method in one.methods for q in method.quantities):
+        found = [quantities.get(item) for quantities in by_method]
+        priced = bool(site.rates.rates)
+        if item.startswith("mobilise") and not priced:
+            continue
+        if not any(quantity and quantity.high > _LEAST for quantity in found):
+            continue
+        cells = [
+            "–"
+            if quantity is None
+            else quantity_words(quantity, site.unit)
+            + ("" if quantity.cost is None else f": {money(review, quantity.cost)}")
+            for quantity in found
+        ]
+        rows.append(Row((ITEM_WORDS[item], *cells)))
+    if site.rates.rates:
+        rows.append(Row(("Sum of your rates", *(cost_words(review, m) for m in one.methods))))
+    columns = ("What it takes", *(method.name.capitalize() for method in one.methods))
+    return Table("methods", "Open cut or liner", columns, tuple(rows))
+
+
+def _classes_table(one: ReachReview, unit: str) -> Table:
+    rows = tuple(
+        Row(
+            (
+                _class_depths(part, unit),
+                length(part.length_m, unit),
+                length(part.length_if_deeper_m, unit),
+                class_asks(part.asks),
+            )
+        )
+        for part in one.excavation.classes
+        if part.length_m > 0.0 or part.length_if_deeper_m > 0.0
+    )
+    columns = ("Depth of trench", "Length", "If 95 % deeper", "What the rules ask")
+    return Table("classes", "Length by depth", columns, rows)
+
+
+def _class_depths(part: DepthClass, unit: str) -> str:
+    decimals = 2 if unit == "m" else 0
+    low = format_length(part.from_m, unit, decimals)
+    if math.isinf(part.to_m):
+        return f"{low} and more"
+    high = format_length(part.to_m, unit, decimals)
+    return f"under {high}" if part.from_m == 0.0 else f"{low} to {high}"
+
+
+def _surfaces_table(one: ReachReview, unit: str) -> Table:
+    rows = tuple(
+        _surface_row(broken, method, unit)
+        for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped))
+        for broken in surfaces
+        if broken.restored_area_m2 > _LEAST
+    )
+    columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
+    return Table("surfaces", "Surface broken", columns, rows)
+
+
+def _surface_row(broken: SurfaceBroken, method: str, unit: str) -> Row:
+    cells = (
+        cover_words(broken.cover),
+        method,
+        length(broken.length_m, unit),
+        format_area(broken.area_m2, unit),
+        format_area(broken.restored_area_m2, unit),
+        listed([label(name) for name in broken.names], 3),
+    )
+    return Row(cells, alarm=broken.cover == "building")
+
+
+def _structures_table(one: ReachReview, unit: str) -> Table:
+    rows = tuple(
+        Row(
+            (
+                label(found.name, 40),
+                structure_words(found),
+                (
+                    f"{length(found.gap_m, unit)} "
+                    f"({length(found.gap_low_m, unit)} to {length(found.gap_high_m, unit)})"
+                ),
+                length(found.footage_m, unit),
+                length(found.bottom_depth_m, unit),
+            ),
+            found.footage_m,
+            found.kind == "building",
+        )
+        for found in one.structures
+    )
+    columns = ("What", "Where it lies", "From the trench wall", "Footage", "Trench depth there")
+    return Table("structures", "What the cut may undermine", columns, rows)
 
 
 def conflicts_table(review: DigReview) -> Table:
-    """Return every mapped utility against the run."""
+    """Return every mapped utility against the run, the worst first."""
     unit = review.report.site.unit
-    columns = (
-        "Utility", "Kind", "Verdict", "Crosses at", "Plan clearance", "Depth", "Hand dig", "Source",
-    )  # fmt: skip
-    rows = tuple(_conflict_row(one, unit) for one in review.conflicts)
-    return Table("conflicts", "Utilities in the way", columns, rows)
-
-
-def _conflict_row(one: UtilityConflict, unit: str) -> Row:
-    cells = (
-        label(one.name, 40),
-        UTILITY_WORDS[one.utility],
-        _verdict_words(one),
-        "; ".join(_crossing_words(met, unit) for met in one.crossings) or "–",
-        _plan_words(one, unit),
-        _depth_words(one, unit),
-        _hand_words(one, unit),
-        tidy(one.source, 80),
-    )
-    unknown = one.verdict != "clear" and one.depth_m is None
-    return Row(cells, one.nearest_footage_m, unknown)
-
-
-def _hand_words(one: UtilityConflict, unit: str) -> str:
-    hand, sloped = (
-        listed([f"{length(begin, unit)} to {length(end, unit)}" for begin, end in spans])
-        for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
-    )
-    if not sloped or sloped == hand:
-        return hand or "–"
-    return f"{hand}; if sloped {sloped}" if hand else f"if sloped {sloped}"
-
-
-def _verdict_words(one: UtilityConflict) -> str:
-    return f"{one.verdict}; the main it joins" if one.joins else one.verdict
-
-
-def _crossing_words(met: UtilityCrossing, unit: str) -> str:
-    at = plus_minus(met.footage_m, met.sd_footage_m, unit)
-    if met.clearance_m is None or met.clearance_low_m is None or met.clearance_high_m is None:
-        return f"{at}, depth unknown"
-    low, high = (length(v, unit) for v in (met.clearance_low_m, met.clearance_high_m))
-    if met.passing == "at the pipe's own depth":
-        return f"{at}, {met.passing} (95 % range {low} to {high})"
-    return f"{at}, {met.passing} by {length(met.clearance_m, unit)} (95 % {low} to {high})"
-
-
-def _plan_words(one: UtilityConflict, unit: str) -> str:
-    if one.crossings:
-        return "0, it crosses"
-    low, high = (length(v, unit) for v in (one.plan_clearance_low_m, one.plan_clearance_high_m))
-    return f"{length(one.plan_clearance_m, unit)} ({low} to {high})"
-
-
-def _depth_words(one: UtilityConflict, unit: str) -> str:
-    if one.depth_m is None:
-        return "UNKNOWN"
-    words = f"{length(one.depth_m, unit)} to its top"
-    if one.space_clearance_m is not None and one.space_clearance_low_m is not None:
-        words += (
-            f"; nearest {length(one.space_clearance_m, unit)} from the pipe, at least "
-            f"{length(one.space_clearance_low_m, unit)} at 95 %"
+    rows = []
+    for one in review.conflicts:
+        crossings = "; ".join(
+            f"{plus_minus(met.footage_m, met.sd_footage_m, unit)}, {crossing_words(met, unit)}"
+            for met in one.crossings
         )
-    return words
+        along = spans_words(((one.from_m, one.to_m),), unit) if one.to_m > one.from_m else "–"
+        hand, sloped = (
+            spans_words(spans, unit) for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
+        )
+        if sloped and sloped != hand:
+            hand = f"{hand}; if sloped {sloped}" if hand else f"if sloped {sloped}"
+        rows.append(
+            Row(
+                (
+                    label(one.name, 40),
+                    UTILITY_WORDS[one.utility],
+                    trench_words(one),
+                    one.relation,
+                    crossings or along,
+                    "UNKNOWN" if one.depth_m is None else length(one.depth_m, unit),
+                    clearance_words(one, unit),
+                    hand or "–",
+                    tidy(one.source, 80),
+                ),
+                one.nearest_footage_m,
+                in_the_way(one),
+            )
+        )
+    columns = (
+        "Utility", "Kind", "Verdict", "Lies", "Where", "Depth to its top", "Clearance", "Hand dig",
+        "Source",
+    )  # fmt: skip
+    return Table("conflicts", "Utilities in the way", columns, tuple(rows))
 
 
 def refind_table(review: DigReview) -> Table:
     """Return the re-find sheet, one row a key point."""
     unit = review.report.site.unit
-    rows = tuple(
-        Row(
-            (
-                f"K{number}",
-                f"{tidy(one.key.name, 60)}, {length(one.key.footage_m, unit)}",
-                *_tape_cells(one, unit),
-                tidy(one.side, 120),
-                _line_words(one.line, unit) if one.line else "–",
-                plus_minus(one.depth_m, one.sd_depth_m, unit),
-                _error_words(one, unit),
-                _mirror_words(one, unit),
-            ),
-            one.key.footage_m,
-            bool(one.warnings),
+    rows = []
+    for number, one in enumerate(review.refinds, start=1):
+        first, second = one.tapes or (None, None)
+        doubts = tape_doubts(review, one)
+        mind = "; ".join(words for words in (*doubts, mirror_words(one, unit)) if words)
+        cells = (
+            f"K{number}",
+            f"{tidy(one.key.name, 60)}, {length(one.key.footage_m, unit)}",
+            *(tape_words(tape, unit) for tape in (first, second, one.check)),
+            tidy(side_of_tapes(one), 120),
+            against_line(one.line, unit) if one.line else "–",
+            plus_minus(one.depth_m, one.sd_depth_m, unit),
+            lands_within(one, unit),
+            tidy(mind, 400),
         )
-        for number, one in enumerate(review.refinds, start=1)
-    )
+        rows.append(Row(cells, one.key.footage_m, bool(doubts)))
     columns = (
         "No.", "Key point", "Tape 1", "Tape 2", "Check", "Side", "From a boundary",
         "Invert down", "Lands within", "Mind",
     )  # fmt: skip
-    return Table("refind", "Re-find sheet", columns, rows)
-
-
-def _tape_cells(one: Refind, unit: str) -> tuple[str, str, str]:
-    cells = [f"{format_tape(t.distance_m, unit)} from {label(t.point, 40)}" for t in one.tapes]
-    check = "–"
-    if one.check is not None:
-        check = f"{format_tape(one.check.distance_m, unit)} from {label(one.check.point, 40)}"
-    first, second = cells if len(cells) == 2 else ("–", "–")
-    return first, second, check
-
-
-def _line_words(line: RefindLine, unit: str) -> str:
-    past = f"{format_tape(abs(line.past_m), unit)} {'past' if line.past_m >= 0 else 'short of'}"
-    if abs(line.past_m) < _ON_LINE_M:
-        past = "on"
-    hand = "right" if line.to_the_right else "left"
-    return (
-        f"{past} {label(line.line)} ({range_95(line.sd_past_m, unit)}); along it "
-        f"{format_tape(line.along_m, unit)} {hand} of {label(line.along_from)}, looking past it"
-    )
-
-
-def _error_words(one: Refind, unit: str) -> str:
-    if one.error_m is None or one.retrace_m is None:
-        return "–"
-    taping = format_small(one.retrace_m, unit)
-    return f"{format_small(one.error_m, unit)} of the pipe ({taping} by taping alone)"
-
-
-def _mirror_words(one: Refind, unit: str) -> str:
-    said = list(one.warnings)
-    if one.mirror_gap_m is not None:
-        mirror = f"the tapes meet again {length(one.mirror_gap_m, unit)} away"
-        if one.mirror_check_m is not None:
-            mirror += f", where the check reads {format_tape(one.mirror_check_m, unit)}"
-        said.append(mirror)
-    return tidy("; ".join(said), 400)
+    return Table("refind", "Re-find sheet", columns, tuple(rows))
 
 
 def depth_table(review: DigReview) -> Table:
@@ -152,37 +214,27 @@ def depth_table(review: DigReview) -> Table:
     known = review.report.stations.ground_known
     rows = []
     for row in review.depths:
+        levels = (
+            (plus_minus(row.ground_m, row.sd_ground_m, unit),
+             plus_minus(row.crown_m, row.sd_crown_m, unit))
+            if row.ground_m is not None and row.crown_m is not None
+            else ()
+        )  # fmt: skip
         depths = (row.cover_m, row.invert_depth_m, row.bottom_depth_m)
-        levels = _levels(row, unit)
-        rows.append(
-            Row(
-                (
-                    length(row.footage_m, unit),
-                    ", ".join(tidy(event, 60) for event in row.events),
-                    *levels,
-                    *(plus_minus(depth, row.sd_m, unit) for depth in depths),
-                    row.basis,
-                    tidy(row.loud, 160),
-                ),
-                row.footage_m,
-                bool(row.loud),
-            )
+        cells = (
+            length(row.footage_m, unit),
+            ", ".join(tidy(event, 60) for event in row.events),
+            *levels,
+            *(plus_minus(depth, row.sd_m, unit) for depth in depths),
+            row.basis,
+            tidy(unread_words(row, unit), 160),
         )
+        rows.append(Row(cells, row.footage_m, row.unread is not None))
     columns = (
         "Footage", "What is there", *(("Ground level", "Crown level") if known else ()),
         "Cover", "Invert", "Trench bottom", "Plan", "Depth",
     )  # fmt: skip
     return Table("depths", "Depths below ground", columns, tuple(rows))
-
-
-def _levels(row: DepthRow, unit: str) -> tuple[str, ...]:
-    """Return the elevations of ground and crown, where anybody measured the ground."""
-    if row.ground_m is None or row.crown_m is None:
-        return ()
-    return (
-        plus_minus(row.ground_m, row.sd_ground_m, unit),
-        plus_minus(row.crown_m, row.sd_crown_m, unit),
-    )
 
 
 def nulls_table(review: DigReview) -> Table:
@@ -196,7 +248,7 @@ def nulls_table(review: DigReview) -> Table:
                 length(one.read_depth_m, unit),
                 length(one.nulls_depth_m, unit),
                 range_95(one.sd_difference_m, unit),
-                "agree" if one.verdict == "agree" else f"SUSPECT, {one.standardised:+.1f} sd apart",
+                "agree" if one.verdict == "agree" else "SUSPECT, farther apart than expected",
             ),
             one.footage_m,
             one.verdict == "suspect",
@@ -209,30 +261,20 @@ def nulls_table(review: DigReview) -> Table:
 
 def rules_table(review: DigReview) -> Table:
     """Return the trench rules in force, each with its paragraph."""
+    rules = review.rules
+    slopes = (rules.slope_rule, rules.rule("influence slope"))
     rows = tuple(
         Row(
             (
                 rule.figure(review.report.site.unit),
                 rule.words,
                 tidy(rule.paragraph, 200),
-                _standing(rule),
+                f"{rule.standing}; LESS than the federal figure" if rule.looser else rule.standing,
             ),
             alarm=rule.looser,
         )
-        for rule in review.rules.rules
-        if not rule.is_slope or rule in (review.rules.slope_rule, _influence(review))
+        for rule in rules.rules
+        if not rule.is_slope or rule in slopes
     )
-    return Table(
-        "rules",
-        "Trench rules used",
-        ("Figure", "What for", "Where it is printed", "How sure"),
-        rows,
-    )
-
-
-def _standing(rule: TrenchRule) -> str:
-    return f"{rule.standing}; LESS than the federal figure" if rule.looser else rule.standing
-
-
-def _influence(review: DigReview) -> TrenchRule:
-    return review.rules.rule("influence slope")
+    columns = ("Figure", "What for", "Where it is printed", "How sure")
+    return Table("rules", "Trench rules used", columns, rows)

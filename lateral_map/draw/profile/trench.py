@@ -222,9 +222,9 @@ def _unread(review: DigReview) -> Iterable[tuple[float, float]]:
     begin: float | None = None
     last = 0.0
     for row in review.depths:
-        if row.loud and begin is None:
+        if row.unread and begin is None:
             begin = row.footage_m
-        elif not row.loud and begin is not None:
+        elif not row.unread and begin is not None:
             yield begin, last
             begin = None
         last = row.footage_m

@@ -1,0 +1,176 @@
+"""What the excavator thinks of first: what stands in a cut's way, what a liner cannot mend."""
+
+from __future__ import annotations
+
+from lateral_map.model.dig import PAVED, Excavation, MethodName, ReachReview, TrenchRules
+from lateral_map.model.site import RuleKey
+from lateral_map.model.trade import is_offset, is_open_damage, is_roots
+from lateral_map.units import format_length, from_metres, small_unit
+from lateral_map.words.notices import danger_words
+
+
+def method_cautions(
+    one: ReachReview, name: MethodName, rules: TrenchRules, unit: str
+) -> tuple[str, ...]:
+    """Return what is to be thought of before a reach is repaired in one way."""
+    dangers = [danger_words(danger, unit) for danger in one.reach.dangers]
+    if name == "liner":
+        return (*dangers, *_liner_cautions(one, rules, unit))
+    sloped = name == "open cut, sloped"
+    said = [
+        *dangers,
+        *_depth_cautions(one.excavation, rules, unit),
+        *_width_cautions(one.excavation, unit),
+    ]
+    if sloped and rules.soil != "C":
+        said.append(
+            f"slopes are for soil taken as {rules.soil}: a trench for a utility has been dug "
+            "before, and dug ground is never Type A (Appendix A, from memory); a competent person "
+            "classifies it"
+        )
+    return (*said, *_near_cautions(one, sloped=sloped))
+
+
+def _depth_cautions(excavation: Excavation, rules: TrenchRules, unit: str) -> list[str]:
+    """Return what the depth asks: walls held up, a way out, air to breathe, an edge to see."""
+    deep, ways = excavation.deepest_high_m, excavation.ways_out
+
+    def asked(key: RuleKey) -> str:
+        return f"{rules.rule(key).figure(unit)} ({rules.rule(key).paragraph})"
+
+    paragraph = rules.rule("protective system depth").paragraph
+    required = (
+        f"required from {asked('protective system depth')}"
+        if rules.reached("protective system depth", deep)
+        else "required unless a competent person examines the ground and finds no sign of a "
+        f"cave-in ({paragraph})"
+    )
+    said = [f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "]
+    said[0] += required
+    if ways:
+        said.append(
+            f"at least {ways} {'way' if ways == 1 else 'ways'} out (ladder, stairway or ramp): "
+            f"nobody is more than {rules.rule('egress travel').figure(unit)} from one "
+            f"({rules.rule('egress travel').paragraph})"
+        )
+    if rules.reached("air test depth", deep):
+        said.append(
+            "test the air before entry: an open sewer is a hazard to expect "
+            f"({rules.rule('air test depth').paragraph})"
+        )
+    if rules.reached("fall protection depth", deep):
+        said.append(
+            "keep people from falling in where the edge is hard to see "
+            f"({rules.rule('fall protection depth').paragraph})"
+        )
+    if rules.reached("engineer depth", deep):
+        said.append(
+            f"deeper than {rules.rule('engineer depth').figure(unit)} at the 95 % bound: a "
+            "registered professional engineer designs it "
+            f"({rules.rule('engineer depth').paragraph})"
+        )
+    return said
+
+
+def _width_cautions(excavation: Excavation, unit: str) -> list[str]:
+    if excavation.width_m >= excavation.standard_width_m - 1e-6:
+        return []
+    small = small_unit(unit)
+    own, asked = (from_metres(w, small) for w in (excavation.width_m, excavation.standard_width_m))
+    word = small.removeprefix("us_")
+    return [
+        f"the trench is {own:.0f} {word} wide; for this pipe ASTM D2321 asks {asked:.1f} {word}"
+    ]
+
+
+def _near_cautions(one: ReachReview, *, sloped: bool) -> list[str]:
+    """Return what stands in or beside the cut, and paving that it may undermine."""
+    near = [
+        found
+        for found in one.structures
+        if found.kind == "building"
+        or found.verdict == "within the trench"
+        or (sloped and found.verdict == "within the sloped cut")
+    ]
+    said = []
+    for found in near:
+        verb = "lie" if found.kind == "utility" else "stand"
+        said.append(
+            f"{found.name} {f'may {verb}' if found.only_by_bound else f'{verb}s'} {found.verdict}"
+        )
+    if any(found.kind == "building" for found in near):
+        said.append(
+            "a building is supported, or judged safe by a registered professional engineer, before "
+            "anybody digs below its footing (29 CFR 1926.651(i), from memory)"
+        )
+    surfaces = one.surfaces_sloped if sloped else one.surfaces_shored
+    if any(broken.cover in PAVED for broken in surfaces):
+        said.append(
+            "paving left beside the cut is not undermined without a support for it "
+            "(29 CFR 1926.651(i)(3), from memory)"
+        )
+    return said
+
+
+def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str]:
+    reach, small = one.reach, small_unit(unit)
+    said = _shape_cautions(one, unit)
+    sizes = {pipe.size_m for pipe in reach.pipes}
+    if len(sizes) > 1:
+        told = ", ".join(
+            "not stated" if size is None else f"{from_metres(size, small):.0f}"
+            for size in sorted(sizes, key=lambda size: size or 0.0)
+        )
+        said.append(f"the pipe changes size within the reach ({told} {small.removeprefix('us_')})")
+    said += [
+        f"tap at {format_length(tap.footage_m, unit)}: a liner covers it until it is cut open again"
+        for tap in reach.taps
+    ]
+    for seen in reach.findings:
+        at = format_length(seen.finding.footage_m, unit)
+        if is_open_damage(seen.finding):
+            said.append(
+                f"{seen.finding.finding} at {at}: a pipe crushed or with its section reduced by "
+                "more than 40 % must be opened first (ASTM F1743-22, 6.1.3)"
+            )
+        if is_roots(seen.finding):
+            said.append(
+                f"roots at {at} are cut before lining: rule out a gas or electric line bored "
+                "through the pipe first"
+            )
+    if any(pipe.material == "bituminous fibre" for pipe in reach.pipes):
+        said.append("bituminous fibre pipe may hold asbestos: keep cutting dust down")
+    if rules.reached("egress depth", one.excavation.deepest_high_m):
+        said.append("an access pit is an excavation: the same trench rules hold for it")
+    return said
+
+
+def _shape_cautions(one: ReachReview, unit: str) -> list[str]:
+    """Return where the pipe dips, steps or turns, which a liner follows."""
+    said = []
+    for water in one.reach.standing_water:
+        begin = format_length(water.footage_m, unit)
+        end = format_length(water.footage_m if water.to_m is None else water.to_m, unit)
+        said.append(
+            f"standing water {begin} to {end}: not cured by a liner; dig and relay that stretch "
+            "first"
+        )
+    said += [
+        f"offset joint at {format_length(seen.finding.footage_m, unit)}: it stays as a step under "
+        "a liner"
+        for seen in one.reach.findings
+        if is_offset(seen.finding)
+    ]
+    if said:
+        said.append(
+            "a liner takes the shape of the pipe it is put into: what dips, steps or lies flat "
+            "stays so"
+        )
+    said += [
+        f"bend of {' and '.join(bend.angles_in_words())} at "
+        f"{format_length(bend.footage_m, unit)} ({bend.how})"
+        for bend in one.reach.bends
+    ]
+    if one.reach.bends:
+        said.append("how sharp a bend a liner follows is the maker's figure: ask with this list")
+    return said
