@@ -62,6 +62,4 @@ def draw_scale_bar(
     for k in range(count + 1):
         figure = f"{from_metres(k * step, unit):g}"
         words = f"{figure} {unit_word(unit)}" if k == count else figure
-        canvas.text(
-            x + k * width, y + 13.0, words, _TEXT_PT, anchor="start" if k == 0 else "middle"
-        )
+        group.text(x + k * width, y + 13.0, words, _TEXT_PT, anchor="start" if k == 0 else "middle")
