@@ -6,7 +6,6 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from html import escape
 from itertools import pairwise
 from typing import Any
 
@@ -82,11 +81,12 @@ def test_no_word_on_a_demos_sheet_is_cut(demo: Callable[[str], Report], name: st
     report = demo(name)
     (drawing,) = draw_sheets(report).drawings
     assert "…" not in drawing
+    said = " ".join(etree.fromstring(drawing).xpath("//*[local-name()='text']/text()"))
     for crossing in report.crossings:
         # On the plan, and over the profile.
-        assert drawing.count(crossing.line) >= 2
+        assert said.count(crossing.line) >= 2
     for _, words in legend_rows(report):
-        assert escape(words) in drawing
+        assert words in said
 
 
 def profile_group(drawing: str) -> etree._Element:

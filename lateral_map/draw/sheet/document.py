@@ -61,7 +61,7 @@ def _headings(canvas: Canvas, report: Report, setting: Setting, left_out: int) -
     words = f"PLAN  {setting.scale.words}"
     if left_out:
         words += f"   ({left_out} labels left out for want of room: see the tables)"
-    canvas.text(plan.left + 6.0, plan.bottom - 5.0, words, 6.4, bold=True)
+    canvas.text(plan.left + 6.0, plan.bottom - 5.0, words, 9.0, bold=True)
     canvas.text(
         profile.left + 6.0,
         profile.top + 10.5,

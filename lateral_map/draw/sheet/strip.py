@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -37,18 +38,25 @@ STATIONING: Final = (
     "Stationing is the footage along the pipe as the counter read it. "
     "Figures with ± are 95 % ranges; ? stands where who answers is within one."
 )
-_KEY_PT: Final = 6.0
-_KEY_ROW_PT: Final = 8.4
+# Letters as large as there is room for.
+_SIZES_PT: Final = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
+_LINE_EM: Final = 1.22
+_PAD_PT: Final = 6.0
 _SWATCH_PT: Final = 22.0
+_PLATE_PT: Final = (58.0, 34.0)
+_BAR_PT: Final = 26.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Columns:
-    """The strip's three parts."""
+class _Paragraph:
+    """Words to set in a column, ``larger`` than the rest, with air over them and beside them."""
 
-    title: Box
-    scale: Box
-    legend: Box
+    words: str
+    larger: float = 1.0
+    bold: bool = False
+    colour: str = INK
+    over_pt: float = 0.0
+    beside_pt: float = 0.0
 
 
 def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheets: int) -> None:
@@ -56,55 +64,42 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
     strip = setting.panels.strip
     canvas = canvas.group("strip")
     canvas.box(strip.left, strip.top, strip.width, strip.height, fill=PAPER, edge=Stroke(INK, 1.0))
-    wide = strip.width > 900.0
-    first = strip.left + (250.0 if wide else 186.0)
-    second = first + (250.0 if wide else 152.0)
-    columns = _Columns(
-        Box(strip.left, strip.top, first, strip.bottom),
-        Box(first, strip.top, second, strip.bottom),
-        Box(second, strip.top, strip.right, strip.bottom),
-    )
+    first, second = (strip.left + share * strip.width for share in (0.26, 0.47))
     for x in (first, second):
         canvas.line([(x, strip.top), (x, strip.bottom)], Stroke(INK, 0.6))
-    _title(canvas, report, cut, columns.title, sheets)
-    _scales(canvas, report, setting, columns.scale)
-    _legend(canvas, report, columns.legend)
+    _title(canvas, report, Box(strip.left, strip.top, first, strip.bottom))
+    _sheet_number(canvas, Box(strip.left, strip.top, first, strip.bottom), cut.number, sheets)
+    _scales(canvas, report, setting, Box(first, strip.top, second, strip.bottom))
+    _legend(canvas, report, Box(second, strip.top, strip.right, strip.bottom))
 
 
-def _title(canvas: Canvas, report: Report, cut: Cut, box: Box, sheets: int) -> None:
+def _title(canvas: Canvas, report: Report, box: Box) -> None:
     site = report.site
-    room = box.width - 12.0
-    x, y = box.left + 6.0, box.top + 13.0
-    for line in wrap(
-        shorten(label(site.name, 90), 1.9 * room, 10.0, bold=True), room, 10.0, bold=True
-    ):
-        canvas.text(x, y, line, 10.0, bold=True)
-        y += 11.5
     date = f", {site.date.isoformat()}" if site.date else ""
     crs = "Sketch, tied to no place on earth" if site.frame.is_local else label(site.frame.crs, 60)
-    rows = (
-        f"Plan and profile of a located sewer lateral{date}",
-        f"Coordinates: {crs}",
-        unit_sentence(site.unit),
-        *_warnings(report),
+    room = box.width - 2.0 * _PAD_PT
+    name = shorten(label(site.name, 90), 1.9 * room, 11.0, bold=True)
+    _set_column(
+        canvas,
+        box,
+        (
+            _Paragraph(name, 1.25, bold=True),
+            _Paragraph(f"Plan and profile of a located sewer lateral{date}"),
+            _Paragraph(f"Coordinates: {crs}"),
+            _Paragraph(unit_sentence(site.unit)),
+            *(_Paragraph(words, bold=True) for words in _warnings(report)),
+            _Paragraph(CAUTION, bold=True, beside_pt=_PLATE_PT[0]),
+        ),
     )
-    for row in rows:
-        canvas.text(x, y, shorten(row, room, 5.8), 5.8)
-        y += 8.0
-    for line in wrap(CAUTION, room - 54.0, 5.2, bold=True):
-        canvas.text(x, y, line, 5.2, bold=True)
-        y += 6.4
-    plate = Box(box.right - 54.0, box.bottom - 32.0, box.right, box.bottom)
-    canvas.box(plate.left, plate.top, plate.width, plate.height, fill=PAPER, edge=Stroke(INK, 0.8))
-    canvas.text(plate.middle[0], plate.top + 10.0, "SHEET", 5.6, anchor="middle", colour=QUIET)
-    canvas.text(
-        plate.middle[0],
-        plate.top + 25.0,
-        f"{cut.number} of {sheets}",
-        10.0,
-        anchor="middle",
-        bold=True,
-    )
+
+
+def _sheet_number(canvas: Canvas, box: Box, number: int, sheets: int) -> None:
+    wide, high = _PLATE_PT
+    plate = Box(box.right - wide, box.bottom - high, box.right, box.bottom)
+    canvas.box(plate.left, plate.top, wide, high, fill=PAPER, edge=Stroke(INK, 0.8))
+    x, y = plate.middle
+    canvas.text(x, y - 4.0, "SHEET", 9.0, anchor="middle", colour=QUIET)
+    canvas.text(x, y + 10.0, f"{number} of {sheets}", 11.0, anchor="middle", bold=True)
 
 
 def _warnings(report: Report) -> list[str]:
@@ -123,21 +118,51 @@ def scale_sentences(setting: Setting) -> tuple[str, ...]:
         f"Plan {setting.scale.words}",
         f"Profile {setting.scale.words} along, {setting.upright.words} up",
         f"Vertical exaggeration {setting.exaggeration:.3g}",
-        f"True to scale on {setting.paper.words}, printed at 100\u00a0%",
+        f"True to scale on {setting.paper.words}, printed at 100 %",
     )
 
 
 def _scales(canvas: Canvas, report: Report, setting: Setting, box: Box) -> None:
-    x, y, room = box.left + 6.0, box.top + 12.0, box.width - 12.0
-    for number, sentence in enumerate(scale_sentences(setting)):
-        for line in wrap(sentence, room, 6.2, bold=number == 0):
-            canvas.text(x, y, line, 6.2, bold=number == 0)
-            y += 8.0
-    draw_scale_bar(canvas, report.site.unit, setting.scale.points_per_metre, (x, y + 4.0), room)
-    y += 26.0
-    for line in wrap(STATIONING, room, 5.2):
-        canvas.text(x, y, line, 5.2, colour=QUIET)
-        y += 6.6
+    first, *others = scale_sentences(setting)
+    under_bar = _set_column(
+        canvas,
+        box,
+        (
+            _Paragraph(first, bold=True),
+            *map(_Paragraph, others),
+            _Paragraph(STATIONING, colour=QUIET, over_pt=_BAR_PT),
+        ),
+    )
+    at = (box.left + _PAD_PT, under_bar - _BAR_PT + 4.0)
+    scale = setting.scale.points_per_metre
+    draw_scale_bar(canvas, report.site.unit, scale, at, box.width - 2.0 * _PAD_PT)
+
+
+def _set_column(canvas: Canvas, box: Box, paragraphs: Sequence[_Paragraph]) -> float:
+    """Set paragraphs in the largest letters that fit a box; return where the last begins."""
+    room = box.width - 2.0 * _PAD_PT
+    for size_pt in _SIZES_PT:
+        lines = [
+            wrap(each.words, room - each.beside_pt, each.larger * size_pt, bold=each.bold)
+            for each in paragraphs
+        ]
+        height = sum(
+            len(set_in) * _LINE_EM * each.larger * size_pt + each.over_pt
+            for each, set_in in zip(paragraphs, lines, strict=True)
+        )
+        if height <= box.height - _PAD_PT:
+            break
+    y = began = box.top + _PAD_PT / 2.0
+    for each, set_in in zip(paragraphs, lines, strict=True):
+        y += each.over_pt
+        began, size = y, each.larger * size_pt
+        for line in set_in:
+            baseline = y + 0.95 * size
+            canvas.text(
+                box.left + _PAD_PT, baseline, line, size, bold=each.bold, colour=each.colour
+            )
+            y += _LINE_EM * size
+    return began
 
 
 def legend_rows(report: Report) -> list[tuple[str, str]]:
@@ -148,25 +173,39 @@ def legend_rows(report: Report) -> list[tuple[str, str]]:
 
 
 def _legend(canvas: Canvas, report: Report, box: Box) -> None:
+    """Set the legend in the largest letters and the number of columns in which all of it fits."""
     rows = legend_rows(report)
-    per_column = max(1, int((box.height - 6.0) // _KEY_ROW_PT))
-    columns = [rows[k : k + per_column] for k in range(0, len(rows), per_column)]
-    x = box.left + 6.0
-    for column, words_pt in zip(columns, _words_widths(columns, box.width - 8.0), strict=True):
-        for row, (style, words) in enumerate(column):
-            y = box.top + 4.0 + (row + 0.5) * _KEY_ROW_PT
-            draw_swatch(canvas, style, Box(x, y - 3.2, x + _SWATCH_PT, y + 3.2))
-            size = min(_KEY_PT, _KEY_PT * words_pt / max(text_width(words, _KEY_PT), 1.0))
-            size = max(size, 4.2)
-            canvas.text(x + _SWATCH_PT + 3.0, y + 0.36 * size, shorten(words, words_pt, size), size)
-        x += words_pt + _SWATCH_PT + 9.0
+    for size_pt in _SIZES_PT:
+        line_pt = _LINE_EM * size_pt
+        most = int((box.height - _PAD_PT) / line_pt)
+        for count in (2, 3, 4, 5):
+            room = (box.width - 2.0 * _PAD_PT) / count - _SWATCH_PT - 9.0
+            wrapped = [wrap(words, room, size_pt) for _, words in rows]
+            columns = _in_columns([len(lines) for lines in wrapped], most)
+            if columns[-1] < count:
+                break
+        else:
+            continue
+        break
+    down = dict.fromkeys(columns, 0)
+    for (style, _), lines, column in zip(rows, wrapped, columns, strict=True):
+        x = box.left + _PAD_PT + column * (box.width - 2.0 * _PAD_PT) / count
+        top = box.top + _PAD_PT / 2.0 + down[column] * line_pt
+        draw_swatch(canvas, style, Box(x, top + 0.1 * line_pt, x + _SWATCH_PT, top + 0.9 * line_pt))
+        for k, line in enumerate(lines):
+            canvas.text(x + _SWATCH_PT + 3.0, top + k * line_pt + 0.95 * size_pt, line, size_pt)
+        down[column] += len(lines)
 
 
-def _words_widths(columns: list[list[tuple[str, str]]], room_pt: float) -> list[float]:
-    """Return the width of each column's words in points: as they need it, shared where short."""
-    needs = [max(text_width(words, _KEY_PT) for _, words in column) + 1.0 for column in columns]
-    room = room_pt - len(columns) * (_SWATCH_PT + 9.0)
-    return [need * min(1.0, room / sum(needs)) for need in needs]
+def _in_columns(heights: Sequence[int], most: int) -> list[int]:
+    """Return the column of each entry, filled in turn to so many lines."""
+    columns, column, filled = [], 0, 0
+    for height in heights:
+        if filled + height > most:
+            column, filled = column + 1, 0
+        filled += height
+        columns.append(column)
+    return columns
 
 
 def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
@@ -179,9 +218,9 @@ def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
             canvas.line(across, Stroke(style.casing, Stroke.of(style).width_pt + 1.2))
         canvas.line(across, Stroke.of(style))
         if style.letter:
-            half = text_width(style.letter, 4.8, bold=True) / 2.0 + 1.0
-            canvas.box(x - half, y - 3.0, 2.0 * half, 6.0, fill=PAPER, edge=HAIRLINE)
-            canvas.text(x, y + 1.8, style.letter, 4.8, anchor="middle", bold=True)
+            half = text_width(style.letter, 6.0, bold=True) / 2.0 + 1.0
+            canvas.box(x - half, y - 3.8, 2.0 * half, 7.6, fill=PAPER, edge=HAIRLINE)
+            canvas.text(x, y + 2.2, style.letter, 6.0, anchor="middle", bold=True)
     elif isinstance(style, AreaStyle):
         shape = shapely_box(box.left, box.top, box.right, box.bottom)
         edge = Stroke.of(style.edge) if style.edge else HAIRLINE
@@ -191,7 +230,7 @@ def draw_swatch(canvas: Canvas, key: str, box: Box) -> None:
         canvas.lines(hatch_lines(shape, style.hatch), Stroke(style.hatch_colour, 0.35))
         canvas.area([ring], "none", edge=edge)
     elif isinstance(style, MarkStyle):
-        draw_mark(canvas, x, y, style, scale=min(1.0, 3.6 / mark_half(style)))
+        draw_mark(canvas, x, y, style, scale=min(1.0, 4.2 / mark_half(style)))
     elif key == "ground":
         canvas.line(across, Stroke(GROUND, 1.3))
     elif key == "crown":
