@@ -6,8 +6,6 @@ longitude columns; all WGS 84. Heights are not taken: most are above the ellipso
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 import re
@@ -17,6 +15,7 @@ from typing import Any, Final
 from xml.etree.ElementTree import Element, ParseError
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.reading.csv_text import parse_csv
 from lateral_map.reading.words import clean_name, plain
 from lateral_map.units import METRES_PER
 
@@ -71,10 +70,7 @@ def read_points(file: str, data: bytes, unit: str = "m") -> tuple[GnssPoint, ...
     elif start in ("{", "["):
         points = [*_geojson_points(file, text)]
     else:
-        try:
-            points = [*_csv_points(file, text, unit)]
-        except csv.Error:
-            raise _wrong(file, "it is no table", "begin with a header: name,lat,lon") from None
+        points = [*_csv_points(file, text, unit)]
     if not points:
         raise _wrong(file, "there are no points in it", "give waypoints, not a track")
     if len(points) > MOST_POINTS:
@@ -227,16 +223,12 @@ def _first(values: Mapping[str, Any], names: Iterable[str]) -> Any:
 
 
 def _csv_points(file: str, text: str, unit: str) -> Iterator[GnssPoint]:
-    lines = [line for line in text.splitlines() if line.strip()]
-    delimiter = max(",;\t", key=lines[0].count) if lines else ","
-    rows = csv.reader(io.StringIO(text), delimiter=delimiter)
-    header = [plain(cell) for cell in next(rows, [])]
+    table = parse_csv(text, (*_LATITUDES, *_LONGITUDES))
+    rows = [[*row.values] for row in table.rows]
+    header = [plain(cell) for cell in rows[0]] if rows else []
 
     def column(names: Iterable[str]) -> int | None:
         return next((header.index(name) for name in names if name in header), None)
-
-    def cell(cells: list[str], place: int | None) -> str:
-        return cells[place].strip() if place is not None and place < len(cells) else ""
 
     lat, lon = column(_LATITUDES), column(_LONGITUDES)
     if lat is None or lon is None:
@@ -244,12 +236,13 @@ def _csv_points(file: str, text: str, unit: str) -> Iterator[GnssPoint]:
             file, "it has no lat and lon columns", "begin with a header such as name,lat,lon", 1
         )
     name, accuracy = column(_NAMES), column(_ACCURACIES)
-    for number, cells in enumerate(rows, 2):
-        if any(one.strip() for one in cells):
-            spread = cell(cells, accuracy)
+    for number, cells in enumerate(rows[1:], 2):
+        if any(cells):
+            cells += [""] * (len(header) - len(cells))
+            spread = "" if accuracy is None else cells[accuracy]
             yield GnssPoint(
-                cell(cells, name),
-                _number(file, cell(cells, lat), "lat", number),
-                _number(file, cell(cells, lon), "lon", number),
+                "" if name is None else cells[name],
+                _number(file, cells[lat], "lat", number),
+                _number(file, cells[lon], "lon", number),
                 _number(file, spread, "accuracy", number) * METRES_PER[unit] if spread else None,
             )

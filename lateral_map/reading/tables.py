@@ -6,14 +6,13 @@ line breaks in it is still one row.
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+from lateral_map.reading.csv_text import is_unclosed, parse_csv
 from lateral_map.reading.files import decode_table, read_bytes
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.words import (
@@ -25,7 +24,6 @@ from lateral_map.reading.words import (
     plain,
 )
 
-_SEPARATORS: Final = (",", ";", "\t")
 # Columns of words: losing one loses no reading, so a near miss there is only noticed.
 _WORD_COLUMNS: Final = frozenset({"mark", "note", "severity"})
 # Common ways of heading a column that spelling alone does not bring near.
@@ -40,8 +38,6 @@ _OTHER_NAMES: Final = {
     "use": ("used",),
     "note": ("comment", "comments", "remarks"),
 }
-
-Record = tuple[int, list[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +74,17 @@ def read_table(
     text = None if data is None else decode_table(data, file, ledger)
     if text is None:
         return None
-    separator, text = _separator(text, known)
-    records = _records(text, separator, file, ledger)
-    if records is None:
-        return None
+    parsed = parse_csv(text, known)
+    for number, row in enumerate(parsed.rows, 1):
+        if any(is_unclosed(cell) for cell in row.cells):
+            ledger.fault(
+                "a quotation mark is opened and never closed",
+                'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in',
+                file=file,
+                row=number,
+            )
+            return None
+    records = [(n, [*row.values]) for n, row in enumerate(parsed.rows, 1) if any(row.values)]
     if not records:
         ledger.fault(
             "the file is empty",
@@ -104,66 +107,25 @@ def read_table(
             )
     if missing:
         return None
-    rows = tuple(
-        row
-        for record in records[1:]
-        if (row := _row(record, columns, len(header), known, file, ledger)) is not None
-    )
-    return TextTable(file, misspelt, rows, separator != ",")
-
-
-def _separator(text: str, known: Sequence[str]) -> tuple[str, str]:
-    """Return the separator whose header has most known columns, and the text after a sep= line."""
-    first, _, rest = text.partition("\n")
-    told = re.fullmatch(r"sep=([,;\t|])\r?", first, re.IGNORECASE)
-    if told:
-        return told[1], rest
-    header = next((line for line in text.splitlines() if line.strip(" ,;\t")), "")
-
-    def score(separator: str) -> tuple[int, int]:
-        cells = [plain(cell.strip(' "')) for cell in header.split(separator)]
-        return sum(cell in known for cell in cells), len(cells)
-
-    return max(_SEPARATORS, key=score), text
-
-
-def _records(text: str, separator: str, file: str, ledger: Ledger) -> list[Record] | None:
-    """Return the records that are not blank, each with its spreadsheet row."""
-    limit = csv.field_size_limit(len(text) + 1)
-    try:
-        records, trouble = _split(text, separator, strict=True)
-        unclosed = len(records) + 1 if "unexpected end" in trouble else None
-        if trouble and unclosed is None:
-            # Typed by hand: a cell such as "soft" ground has quotation marks inside. Read so, a
-            # cell that spans lines is one whose mark was never closed.
-            records, _ = _split(text, separator, strict=False)
-            unclosed = next((number for number, cells in records if _spans_lines(cells)), None)
-    finally:
-        csv.field_size_limit(limit)
-    if unclosed is not None:
-        ledger.fault(
-            "a quotation mark is opened and never closed",
-            'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in',
-            file=file,
-            row=unclosed,
-        )
-        return None
-    return [(number, cells) for number, cells in records if any(cell.strip() for cell in cells)]
-
-
-def _split(text: str, separator: str, *, strict: bool) -> tuple[list[Record], str]:
-    """Return the records up to the first trouble, and the trouble in csv's words."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=strict)
-    records: list[Record] = []
-    try:
-        records.extend(enumerate(reader, 1))
-    except csv.Error as error:
-        return records, str(error)
-    return records, ""
-
-
-def _spans_lines(cells: list[str]) -> bool:
-    return any("\n" in cell or "\r" in cell for cell in cells)
+    rows = []
+    for number, cells in records[1:]:
+        if any(cells[len(header) :]):
+            ledger.fault(
+                f"there are {len(cells)} cells under {len(header)} headings",
+                "put a cell with a separator in it between quotation marks",
+                file=file,
+                row=number,
+            )
+            continue
+        said = {name: cells[i] for name, i in columns.items() if i < len(cells) and cells[i]}
+        extra = {
+            name: clean_text(cell)[:LONGEST_TEXT]
+            for name, cell in said.items()
+            if name not in known
+        }
+        ours = {name: cell for name, cell in said.items() if name in known}
+        rows.append(TableRow(number, ours, extra))
+    return TextTable(file, misspelt, tuple(rows), parsed.delimiter != ",")
 
 
 def _columns(
@@ -188,11 +150,21 @@ def _misspelt(
 ) -> frozenset[str]:
     """Report headings that are nearly a known column's; return the columns they seem to mean."""
     found: set[str] = set()
-    for name in columns:
-        near = None if name in known else _meant(name, known)
-        if near is not None and near not in columns:
-            found.add(near)
-            _report_misspelt(name, near, file, row, ledger)
+    for heading in columns:
+        near = None if heading in known else _meant(heading, known)
+        if near is None or near in columns:
+            continue
+        found.add(near)
+        if near in _WORD_COLUMNS:
+            ledger.notice(f"{file}: the column {heading!r} is kept as it is; it is not {near!r}.")
+        else:
+            ledger.fault(
+                f"the column {heading!r} is unknown",
+                f"did you mean {near!r}? (rename it if it is something else)",
+                file=file,
+                row=row,
+                field=heading,
+            )
     return frozenset(found)
 
 
@@ -205,49 +177,3 @@ def _meant(heading: str, known: Sequence[str]) -> str | None:
     # Three letters are near too many words (a column 'user' is no 'use').
     long_enough = [name for name in known if len(name) > 3]
     return other if other in known else nearest(word, long_enough, closeness=0.8)
-
-
-def _report_misspelt(heading: str, near: str, file: str, row: int, ledger: Ledger) -> None:
-    if near in _WORD_COLUMNS:
-        ledger.notice(f"{file}: the column {heading!r} is kept as it is; it is not {near!r}.")
-        return
-    ledger.fault(
-        f"the column {heading!r} is unknown",
-        f"did you mean {near!r}? (rename it if it is something else)",
-        file=file,
-        row=row,
-        field=heading,
-    )
-
-
-def _row(
-    record: Record,
-    columns: dict[str, int],
-    width: int,
-    known: Sequence[str],
-    file: str,
-    ledger: Ledger,
-) -> TableRow | None:
-    number, cells = record
-    if any(cell.strip() for cell in cells[width:]):
-        ledger.fault(
-            f"there are {len(cells)} cells under {width} headings",
-            "put a cell with a separator in it between quotation marks",
-            file=file,
-            row=number,
-        )
-        return None
-    filled = {
-        name: cells[index].strip()
-        for name, index in columns.items()
-        if index < len(cells) and cells[index].strip()
-    }
-    return TableRow(
-        number,
-        {name: cell for name, cell in filled.items() if name in known},
-        {
-            name: clean_text(cell)[:LONGEST_TEXT]
-            for name, cell in filled.items()
-            if name not in known
-        },
-    )

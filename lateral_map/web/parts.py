@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from lateral_map.reading import rows
+from lateral_map.reading.csv_text import CsvText, parse_csv
 from lateral_map.reading.typed import key_names
-from lateral_map.web.csv_text import CsvText, parse_csv
 from lateral_map.web.geojson_text import EMPTY_PLAN, PlanText, parse_plan
 from lateral_map.web.history import Entry, Part
 from lateral_map.web.settings import change_setting, value_at

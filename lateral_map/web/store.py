@@ -15,7 +15,7 @@ from threading import RLock
 from typing import Any, Final
 from uuid import uuid4
 
-from lateral_map.web.csv_text import CsvText
+from lateral_map.reading.csv_text import CsvText
 from lateral_map.web.disk import (
     ChangedMeanwhileError,
     encoding_of,

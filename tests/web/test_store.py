@@ -85,7 +85,7 @@ def test_every_change_can_be_undone_and_done_again(site: SiteStore, sketch: Path
 
 
 def values(content: bytes) -> list[dict[str, str]]:
-    from lateral_map.web.csv_text import parse_csv
+    from lateral_map.reading.csv_text import parse_csv
     from lateral_map.web.parts import said
 
     table = parse_csv(content.decode())

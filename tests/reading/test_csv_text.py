@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lateral_map.web.csv_text import parse_csv, unquote
+from lateral_map.reading.csv_text import parse_csv, unquote
 
 CELLS = st.text(st.sampled_from("ab 1.'\",;\n\r\té"), max_size=8)
 ROWS = st.lists(st.lists(CELLS, min_size=1, max_size=4), min_size=1, max_size=5)

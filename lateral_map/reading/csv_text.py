@@ -197,6 +197,16 @@ def unquote(cell: str) -> str:
     return said.strip()
 
 
+def is_unclosed(cell: str) -> bool:
+    """Say whether a cell's quotation mark is never closed, or closed by a later cell's."""
+    match = _QUOTED.fullmatch(cell)
+    if match is None:
+        return False
+    return len(match["inner"]) + 1 == len(cell) or (
+        "\n" in match["inner"] and bool(match["rest"].strip())
+    )
+
+
 def _delimiter(text: str, known: Sequence[str]) -> str:
     header = next((line for line in text.splitlines() if line.strip(" ,;\t")), "")
 
