@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.errors import Fault
-from lateral_map.model.lines import Offsets, signed_offsets
+from lateral_map.model.lines import signed_offsets
 from lateral_map.model.site import Boundary, Plan
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.names import PlanNames
@@ -45,13 +45,22 @@ def read_boundaries(
     for i, given in enumerate(said.boundary, 1):
         if given.line is None and given.at is None:
             continue
+        name = given.name or given.at or ""
+        footage_m, sd_m = None, 0.0
+        if given.line is not None:
+            name = names.resolve(given.line, LINE_KINDS) or given.line
+        elif given.at == "cleanout":
+            found = cleanouts[0][1] if len(cleanouts) == 1 else None
+            footage_m = found if given.footage is None else given.footage
+            sd_m = said.counter.reading_accuracy if given.accuracy is None else given.accuracy
         boundary = Boundary(
-            _name(given, names),
+            name,
             given.inside,
             given.outside,
             given.decides,
             "line" if given.line is not None else given.at or "line",
-            *_cleanout_place(given, cleanouts, said),
+            footage_m,
+            sd_m,
         )
         key = (boundary.kind, boundary.line)
         fault = _trouble(given, boundary, cleanouts, names, known=key in read)
@@ -61,22 +70,6 @@ def read_boundaries(
             ledger.fault(fault.problem, fault.remedy, file="site.toml", row=row, field=field)
         read.setdefault(key, boundary)
     return tuple(read.values())
-
-
-def _name(given: BoundaryTable, names: PlanNames) -> str:
-    if given.line is None:
-        return given.name or given.at or ""
-    return names.resolve(given.line, LINE_KINDS) or given.line
-
-
-def _cleanout_place(
-    given: BoundaryTable, cleanouts: Sequence[tuple[int, float]], said: SiteFile
-) -> tuple[float | None, float]:
-    if given.line is not None or given.at != "cleanout":
-        return None, 0.0
-    found = cleanouts[0][1] if len(cleanouts) == 1 else None
-    sd_m = said.counter.reading_accuracy if given.accuracy is None else given.accuracy
-    return found if given.footage is None else given.footage, sd_m
 
 
 def _trouble(
@@ -159,13 +152,16 @@ def note_boundaries(
                 f"The start is within its own accuracy of {one.line!r}: which side is past is not "
                 "sure."
             )
-    for one, following in pairwise(_in_order(boundaries, plan, here)):
-        if one.outside != following.inside:
-            ledger.notice(
-                f"The boundaries contradict each other: past {one.line!r} {one.outside!r} answers, "
-                f"but before {following.line!r}, the next that decides, {following.inside!r} does. "
-                "Mend inside or outside of one of them in site.toml."
-            )
+    for one, following in _contradictions(_in_order(boundaries, plan, here)):
+        ledger.notice(
+            f"The boundaries contradict each other: past {one.line!r} {one.outside!r} answers, "
+            f"but before {following.line!r}, the next that decides, {following.inside!r} does. "
+            "Mend inside or outside of one of them in site.toml."
+        )
+
+
+def _contradictions(chain: Sequence[Boundary]) -> list[tuple[Boundary, Boundary]]:
+    return [(one, other) for one, other in pairwise(chain) if one.outside != other.inside]
 
 
 def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
@@ -183,14 +179,10 @@ def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[
     for cleanout in sorted(cleanouts, key=lambda one: one.footage_m or 0.0):
         last = len(chain) - (1 if chain and chain[-1].kind == "main" else 0)
         places = range(first, max(first, last) + 1)
-        at = min(places, key=lambda place: _breaks([*chain[:place], cleanout, *chain[place:]]))
-        chain.insert(at, cleanout)
-        first = at + 1
+        tried = {place: [*chain[:place], cleanout, *chain[place:]] for place in places}
+        at = min(tried, key=lambda place: len(_contradictions(tried[place])))
+        chain, first = tried[at], at + 1
     return chain
-
-
-def _breaks(chain: Sequence[Boundary]) -> int:
-    return sum(one.outside != following.inside for one, following in pairwise(chain))
 
 
 def _nested_lines(lines: Collection[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
@@ -202,12 +194,13 @@ def _nested_lines(lines: Collection[Boundary], plan: Plan, here: Floats) -> list
     for one in nearest:
         of = offsets[one.line]
         foot = here - of.offset_m * of.normal
-        before = [row for row in rows if _is_beyond(foot, plan, row[-1].line, offsets)]
+        # A foot on the other side of a line than the start lies beyond that line.
+        before = [
+            row
+            for row in rows
+            if signed_offsets(plan.line(row[-1].line).vertices_m, foot).offset_m
+            * offsets[row[-1].line].offset_m
+            < 0.0
+        ]
         rows.append([*max(before, key=len, default=[]), one])
     return max(rows, key=len, default=[])
-
-
-def _is_beyond(foot: Floats, plan: Plan, line: str, offsets: Mapping[str, Offsets]) -> bool:
-    """Say whether a point is on the other side of a line than the start."""
-    there = signed_offsets(plan.line(line).vertices_m, foot).offset_m
-    return bool(there * offsets[line].offset_m < 0.0)

@@ -202,9 +202,8 @@ def is_unclosed(cell: str) -> bool:
     match = _QUOTED.fullmatch(cell)
     if match is None:
         return False
-    return len(match["inner"]) + 1 == len(cell) or (
-        "\n" in match["inner"] and bool(match["rest"].strip())
-    )
+    inner, rest = match["inner"], match["rest"].strip()
+    return len(inner) + 1 == len(cell) or (rest != "" and ("\n" in inner or "\r" in inner))
 
 
 def _delimiter(text: str, known: Sequence[str]) -> str:

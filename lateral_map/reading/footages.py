@@ -68,7 +68,13 @@ def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
 def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> None:
     """Report every footage that cannot be on the run, and note those that hardly can."""
     zero, riser = said.counter.zero, 0.0 if said.start is None else said.start.riser
-    for one in (*_readings(said, rows), *_reaches(said)):
+    # The ends of stretches to repair are meant, not read, so that no run ends there.
+    reaches = [
+        _Reading(footage, "site.toml", said.lines.get(field), field, "reach")
+        for i, reach in enumerate(said.reach, 1)
+        for field, footage in ((f"reach[{i}].from", reach.from_), (f"reach[{i}].to", reach.to))
+    ]
+    for one in (*_readings(said, rows), *reaches):
         if one.kind != "pipe" and one.footage_m < zero - _SAME_M:
             problem = f"{_shown(one.footage_m, said)} is before the start, {_shown(zero, said)}"
             remedy = "check the footage, or [counter] zero in site.toml"
@@ -81,7 +87,9 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
             problem = f"the bend is inside the riser, which ends at {_shown(zero + riser, said)}"
             remedy = "the riser is a straight drop; a bend comes after it"
         else:
-            _note_unlikely(one, said, ledger)
+            if one.footage_m - zero > _UNLIKELY_M:
+                shown = _shown(one.footage_m, said)
+                ledger.notice(f"{one.file}: a footage of {shown} is unlikely on a lateral.")
             continue
         ledger.fault(problem, remedy, file=one.file, row=one.row, field=one.field)
     _note_before_start(said, rows.locates, ledger)
@@ -109,23 +117,8 @@ def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
                 yield _Reading(row.typed.to, row.file, row.number, "to", kind)
 
 
-def _reaches(said: SiteFile) -> Iterator[_Reading]:
-    """Yield the ends of stretches to repair: meant, not read, so that no run ends there."""
-    for i, reach in enumerate(said.reach, 1):
-        for key, footage in (("from", reach.from_), ("to", reach.to)):
-            field = f"reach[{i}].{key}"
-            yield _Reading(footage, "site.toml", said.lines.get(field), field, "reach")
-
-
 def _shown(footage_m: float, said: SiteFile) -> str:
     return format_length(footage_m, said.unit, 2)
-
-
-def _note_unlikely(one: _Reading, said: SiteFile, ledger: Ledger) -> None:
-    if one.footage_m - said.counter.zero > _UNLIKELY_M:
-        ledger.notice(
-            f"{one.file}: a footage of {_shown(one.footage_m, said)} is unlikely on a lateral."
-        )
 
 
 def _note_before_start(

@@ -236,9 +236,9 @@ def _csv_points(file: str, text: str, unit: str) -> Iterator[GnssPoint]:
             file, "it has no lat and lon columns", "begin with a header such as name,lat,lon", 1
         )
     name, accuracy = column(_NAMES), column(_ACCURACIES)
-    for number, cells in enumerate(rows[1:], 2):
-        if any(cells):
-            cells += [""] * (len(header) - len(cells))
+    for number, given in enumerate(rows[1:], 2):
+        if any(given):
+            cells = [*given, *[""] * (len(header) - len(given))]
             spread = "" if accuracy is None else cells[accuracy]
             yield GnssPoint(
                 "" if name is None else cells[name],

@@ -21,7 +21,7 @@ from lateral_map.model.site import (
     SpotLevel,
     UtilityLine,
 )
-from lateral_map.reading.plan import LINE_KINDS, Sorted, SortedPlan
+from lateral_map.reading.plan import LINE_KINDS, SortedPlan
 
 Floats = NDArray[np.float64]
 
@@ -52,20 +52,30 @@ def lay_plan(
 
     What has no place in the plane is left out; that it has none is reported elsewhere.
     """
-    placed = [
-        (one, at)
-        for one, at in zip(plan.features, geometries, strict=True)
-        if np.isfinite(shapely.get_coordinates(at)).all()
-    ]
-    return Plan(
-        lines=tuple(_line(one, at, mapped_line_m) for one, at in placed if one.kind in LINE_KINDS),
-        utilities=tuple(_utility(one, at) for one, at in placed if one.kind == "utility"),
-        points=tuple(
-            _point(one, at, mapped_point_m) for one, at in placed if one.kind == "reference"
-        ),
-        levels=tuple(_level(one, at) for one, at in placed if one.kind == "ground"),
-        areas=tuple(_area(one, at) for one, at in placed if isinstance(at, Polygon)),
-    )
+    lines, utilities, points, levels, areas = [], [], [], [], []
+    for one, at in zip(plan.features, geometries, strict=True):
+        said, coordinates = one.properties, shapely.get_coordinates(at)
+        if not np.isfinite(coordinates).all():
+            continue
+        east, north = (float(value) for value in coordinates[0])
+        if one.kind in LINE_KINDS:
+            sd = mapped_line_m if said.accuracy is None else said.accuracy
+            lines.append(PlanLine(one.name, cast("LineKind", one.kind), _vertices(at), sd))
+        elif one.kind == "utility":
+            vertices, what = _vertices(at), said.utility or "sewer"
+            utilities.append(
+                UtilityLine(one.name, what, vertices, said.depth, said.accuracy, said.source)
+            )
+        elif one.kind == "reference":
+            sd = mapped_point_m if said.accuracy is None else said.accuracy
+            points.append(PlanPoint(one.name, east, north, sd, said.z))
+        elif one.kind == "ground":
+            levels.append(SpotLevel(east, north, said.z or 0.0, one.name))
+        elif isinstance(at, Polygon):
+            cover = None if one.kind == "building" else said.cover or "other"
+            name = one.name or cover or "building"
+            areas.append(PlanArea(name, "building" if cover is None else "surface", at, cover))
+    return Plan(tuple(lines), tuple(utilities), tuple(points), tuple(levels), tuple(areas))
 
 
 def _vertices(geometry: BaseGeometry) -> Floats:
@@ -78,33 +88,3 @@ def _vertices(geometry: BaseGeometry) -> Floats:
     vertices = np.array(kept if len(kept) > 1 else points)
     vertices.setflags(write=False)
     return vertices
-
-
-def _line(one: Sorted, at: BaseGeometry, mapped_line_m: float) -> PlanLine:
-    stated = one.properties.accuracy
-    sd = mapped_line_m if stated is None else stated
-    return PlanLine(one.name, cast("LineKind", one.kind), _vertices(at), sd)
-
-
-def _utility(one: Sorted, at: BaseGeometry) -> UtilityLine:
-    said = one.properties
-    kind = said.utility or "sewer"
-    return UtilityLine(one.name, kind, _vertices(at), said.depth, said.accuracy, said.source)
-
-
-def _point(one: Sorted, at: BaseGeometry, mapped_point_m: float) -> PlanPoint:
-    (east, north), said = shapely.get_coordinates(at)[0], one.properties
-    sd = mapped_point_m if said.accuracy is None else said.accuracy
-    return PlanPoint(one.name, float(east), float(north), sd, said.z)
-
-
-def _level(one: Sorted, at: BaseGeometry) -> SpotLevel:
-    east, north = shapely.get_coordinates(at)[0]
-    return SpotLevel(float(east), float(north), one.properties.z or 0.0, one.name)
-
-
-def _area(one: Sorted, at: Polygon) -> PlanArea:
-    if one.kind == "building":
-        return PlanArea(one.name or "building", "building", at)
-    cover = one.properties.cover or "other"
-    return PlanArea(one.name or cover, "surface", at, cover)

@@ -92,20 +92,16 @@ def _given_start(said: SiteFile, names: PlanNames, ledger: Ledger) -> _Given | N
     start = said.start
     if start is None:
         return None
-    if start.point is not None:
-        return _start_point(start.point, said, names, ledger)
-    if start.x is not None and start.y is not None:
+    if start.point is None and start.x is not None and start.y is not None:
         return _Given(False, start.x, start.y, "start.x")
-    if start.lat is not None and start.lon is not None:
+    if start.point is None and start.lat is not None and start.lon is not None:
         return _Given(True, start.lon, start.lat, "start.lat")
-    return None
-
-
-def _start_point(name: str, said: SiteFile, names: PlanNames, ledger: Ledger) -> _Given | None:
-    trouble = names.trouble(name, POINTS, "reference point")
+    if start.point is None:
+        return None
+    trouble = names.trouble(start.point, POINTS, "reference point")
     if trouble is not None:
         _fault(said, ledger, "start.point", *trouble)
-    known = names.resolve(name, POINTS)
+    known = names.resolve(start.point, POINTS)
     found = None if names.plan is None or known is None else names.plan.find(known, POINTS)
     if found is None or names.plan is None:
         return None
@@ -138,28 +134,21 @@ def _centred(crs: str, x: float, y: float, *, lonlat: bool) -> Frame:
 
 
 def _start_hint(crs: str, given: _Given) -> str:
-    def fits(x: float, y: float) -> bool:
+    def is_inside(x: float, y: float, *, lonlat: bool) -> bool:
         try:
-            _centred(crs, x, y, lonlat=given.lonlat)
+            _centred(crs, x, y, lonlat=lonlat)
         except FrameError:
             return False
         return True
 
     if given.lonlat:
-        hint = explain_lonlat(given.x, given.y, fits)
-        if not hint and max(abs(given.x), abs(given.y)) > 180.0 and _is_inside(crs, given):
+        hint = explain_lonlat(given.x, given.y, lambda x, y: is_inside(x, y, lonlat=True))
+        out_of_measure = max(abs(given.x), abs(given.y)) > 180.0
+        if not hint and out_of_measure and is_inside(given.x, given.y, lonlat=False):
             return projected_remedy(crs)
         return hint
     unit_m = float(read_crs(crs).axis_info[0].unit_conversion_factor)
-    return explain_xy(given.x, given.y, unit_m, fits)
-
-
-def _is_inside(crs: str, given: _Given) -> bool:
-    try:
-        projected_frame(crs, given.x, given.y)
-    except FrameError:
-        return False
-    return True
+    return explain_xy(given.x, given.y, unit_m, lambda x, y: is_inside(x, y, lonlat=False))
 
 
 def explain_lonlat(lon: float, lat: float, fits: Fits) -> str:

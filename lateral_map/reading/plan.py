@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, Literal, get_args
@@ -67,6 +67,28 @@ KINDS: Final = tuple(PLAN_KINDS)
 
 # Properties that carry measurements: one lost to a slip of spelling would not be missed.
 _TELLING: Final = ("accuracy", "utility", "depth", "cover")
+
+
+_LACKING: Final = {
+    "reference": (
+        "name",
+        Fault("a reference point has no name", "name it, so that tapes can say it", field="name"),
+    ),
+    "ground": ("z", Fault("a ground level has no z", "write its elevation as z", field="z")),
+    "utility": (
+        "utility",
+        Fault(
+            "it does not say which utility",
+            "write utility = gas, electric, water, communication, reclaimed or sewer",
+            field="utility",
+        ),
+    ),
+}
+_ONE_PLACE: Final = (
+    "its vertices are all in one place",
+    "draw the line with at least two vertices",
+)
+_NAMED: Final = {"reference": "point", "utility": "utility"}
 
 
 class FeatureProperties(Typed):
@@ -140,13 +162,27 @@ def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
         found.extend(_sort(feature, spelling, source.file, ledger))
     _report_misspelt(source, ledger)
     named = _name_lines(found)
-    _check_names(named, source.file, ledger)
+    # A line, a point and a utility may share a name: what says it says which it means.
+    first: dict[tuple[str, str], Sorted] = {}
+    for one in named:
+        what = "line" if one.kind in LINE_KINDS else _NAMED.get(one.kind)
+        if what is None or not one.name:
+            continue
+        other = first.setdefault((what, one.name), one)
+        if other is not one:
+            ledger.fault(
+                f"{other.label} is a {what} called {one.name!r} too",
+                "give each its own name",
+                file=source.file,
+                field=f"{one.label}, name",
+            )
     lost = {name_of(one.properties) for one in source.features} - {one.name for one in named}
     return SortedPlan(source.file, tuple(named), source.coordinates, source.lost | lost)
 
 
 def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> Iterator[Sorted]:
-    given = _by_plain_key(feature.properties)
+    # GIS tables head columns Name or KIND.
+    given = {plain(name): value for name, value in feature.properties.items()}
     kind = _kind(given.pop("kind", None), feature, file, ledger)
     if kind is None:
         return
@@ -155,17 +191,14 @@ def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> It
         {key: value for key, value in given.items() if key in key_names(FeatureProperties)},
         spelling,
     )
-    faults += _lacking(kind, given)
+    wanted, fault = _LACKING.get(kind, ("kind", None))
+    if fault is not None and wanted not in given:
+        faults.append(fault)
     for fault in faults:
         ledger.add(replace(fault, file=file, field=f"{feature.label}, {fault.field}"))
     for part in _parts(kind, feature, file, ledger):
         if properties is not None:
             yield Sorted(feature.label, kind, properties.name or "", properties, part)
-
-
-def _by_plain_key(properties: Mapping[str, object]) -> dict[str, object]:
-    """Return properties by key in small letters: GIS tables head columns Name or KIND."""
-    return {plain(key): value for key, value in properties.items()}
 
 
 def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | None:
@@ -207,18 +240,6 @@ def _report_misspelt(source: FeatureFile, ledger: Ledger) -> None:
         )
 
 
-def _lacking(kind: str, given: Mapping[str, object]) -> Iterator[Fault]:
-    if kind == "reference" and "name" not in given:
-        yield Fault(
-            "a reference point has no name", "name it, so that tapes can say it", field="name"
-        )
-    if kind == "ground" and "z" not in given:
-        yield Fault("a ground level has no z", "write its elevation as z", field="z")
-    if kind == "utility" and "utility" not in given:
-        remedy = "write utility = gas, electric, water, communication, reclaimed or sewer"
-        yield Fault("it does not say which utility", remedy, field="utility")
-
-
 def _parts(kind: str, feature: Feature, file: str, ledger: Ledger) -> Iterator[BaseGeometry]:
     """Yield the feature's single parts, faults for a shape its kind cannot have."""
     wanted, has = PLAN_KINDS[kind].shape, feature.geometry.geom_type
@@ -257,36 +278,28 @@ def _joined(geometry: BaseGeometry) -> BaseGeometry:
 def _checked(
     kind: str, part: BaseGeometry, label: str, file: str, ledger: Ledger
 ) -> BaseGeometry | None:
-    if isinstance(part, Polygon):
-        problem = (
-            "" if part.is_valid else f"the outline is faulty ({shapely.is_valid_reason(part)})"
-        )
+    problem, remedy = "", ""
+    if isinstance(part, Polygon) and not part.is_valid:
+        problem = f"the outline is faulty ({shapely.is_valid_reason(part)})"
         remedy = "draw an outline that does not cross itself"
     elif isinstance(part, LineString):
-        part, problem, remedy = _checked_line(kind, part, label, file, ledger)
-    else:
-        problem, remedy = ("", "")
+        points = shapely.get_coordinates(part)
+        keep = np.concatenate([[True], np.any(np.diff(points, axis=0) != 0.0, axis=1)])
+        if keep.sum() > 1 and not keep.all():
+            ledger.notice(f"{file}, {label}: vertices drawn twice were taken once.")
+            part = LineString(points[keep])
+        problem, remedy = _line_trouble(kind, part) if keep.sum() > 1 else _ONE_PLACE
     if problem:
         ledger.fault(problem, remedy, file=file, field=label)
-        return None
-    return part
+    return None if problem else part
 
 
-def _checked_line(
-    kind: str, line: LineString, label: str, file: str, ledger: Ledger
-) -> tuple[LineString, str, str]:
-    points = shapely.get_coordinates(line)
-    keep = np.concatenate([[True], np.any(np.diff(points, axis=0) != 0.0, axis=1)])
-    if keep.sum() < 2:
-        return line, "its vertices are all in one place", "draw the line with at least two vertices"
-    if not keep.all():
-        ledger.notice(f"{file}, {label}: vertices drawn twice were taken once.")
-        line = LineString(points[keep])
+def _line_trouble(kind: str, line: LineString) -> tuple[str, str]:
     if kind in LINE_KINDS and line.is_closed:
-        return line, "the line is closed", "draw only the side the pipe crosses, as an open line"
+        return "the line is closed", "draw only the side the pipe crosses, as an open line"
     if kind in LINE_KINDS and not line.is_simple:
-        return line, "the line crosses itself", "draw it without a loop"
-    return line, "", ""
+        return "the line crosses itself", "draw it without a loop"
+    return "", ""
 
 
 def _name_lines(found: list[Sorted]) -> list[Sorted]:
@@ -310,24 +323,3 @@ def _name_lines(found: list[Sorted]) -> list[Sorted]:
         pieces.add((one.label, word))
         named.append(replace(one, name=name))
     return named
-
-
-def _check_names(features: list[Sorted], file: str, ledger: Ledger) -> None:
-    """Report names that several lines, reference points or utilities share.
-
-    A line, a point and a utility may share one: what names them says which it means.
-    """
-    sorts = ((LINE_KINDS, "line"), (("reference",), "point"), (("utility",), "utility"))
-    for kinds, what in sorts:
-        first: dict[str, Sorted] = {}
-        for one in features:
-            if one.kind not in kinds or not one.name:
-                continue
-            if one.name in first:
-                ledger.fault(
-                    f"{first[one.name].label} is a {what} called {one.name!r} too",
-                    "give each its own name",
-                    file=file,
-                    field=f"{one.label}, name",
-                )
-            first.setdefault(one.name, one)

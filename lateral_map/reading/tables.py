@@ -75,15 +75,15 @@ def read_table(
     if text is None:
         return None
     parsed = parse_csv(text, known)
-    for number, row in enumerate(parsed.rows, 1):
-        if any(is_unclosed(cell) for cell in row.cells):
-            ledger.fault(
-                "a quotation mark is opened and never closed",
-                'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in',
-                file=file,
-                row=number,
-            )
-            return None
+    unclosed = (n for n, row in enumerate(parsed.rows, 1) if any(map(is_unclosed, row.cells)))
+    if bad := next(unclosed, None):
+        ledger.fault(
+            "a quotation mark is opened and never closed",
+            'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in',
+            file=file,
+            row=bad,
+        )
+        return None
     records = [(n, [*row.values]) for n, row in enumerate(parsed.rows, 1) if any(row.values)]
     if not records:
         ledger.fault(
@@ -107,25 +107,35 @@ def read_table(
             )
     if missing:
         return None
-    rows = []
-    for number, cells in records[1:]:
-        if any(cells[len(header) :]):
-            ledger.fault(
-                f"there are {len(cells)} cells under {len(header)} headings",
-                "put a cell with a separator in it between quotation marks",
-                file=file,
-                row=number,
-            )
-            continue
-        said = {name: cells[i] for name, i in columns.items() if i < len(cells) and cells[i]}
-        extra = {
-            name: clean_text(cell)[:LONGEST_TEXT]
-            for name, cell in said.items()
-            if name not in known
-        }
-        ours = {name: cell for name, cell in said.items() if name in known}
-        rows.append(TableRow(number, ours, extra))
+    rows = [
+        row
+        for number, cells in records[1:]
+        if (row := _row(number, cells, len(header), columns, known, file, ledger)) is not None
+    ]
     return TextTable(file, misspelt, tuple(rows), parsed.delimiter != ",")
+
+
+def _row(
+    number: int,
+    cells: list[str],
+    width: int,
+    columns: dict[str, int],
+    known: Sequence[str],
+    file: str,
+    ledger: Ledger,
+) -> TableRow | None:
+    if any(cells[width:]):
+        ledger.fault(
+            f"there are {len(cells)} cells under {width} headings",
+            "put a cell with a separator in it between quotation marks",
+            file=file,
+            row=number,
+        )
+        return None
+    said = {name: cells[i] for name, i in columns.items() if i < len(cells) and cells[i]}
+    other = [name for name in said if name not in known]
+    extra = {name: clean_text(said.pop(name))[:LONGEST_TEXT] for name in other}
+    return TableRow(number, said, extra)
 
 
 def _columns(
