@@ -53,12 +53,12 @@ def test_schema_is_a_schema_that_the_demo_meets(run: Run) -> None:
 class TestNew:
     @pytest.mark.parametrize("unit", ["ft", "us_ft", "m"])
     def test_templates_pass_check(self, run: Run, tmp_path: Path, unit: str) -> None:
-        folder = tmp_path / "12 Quarry Lane"
+        folder = tmp_path / "Lot 21, Ambersea"
         made = run("new", folder, "--unit", unit)
         assert made.returncode == 0, made.stderr
         done = run("check", folder)
         assert done.returncode == 0, done.stderr
-        assert "12 Quarry Lane" in done.stdout
+        assert "Lot 21, Ambersea" in done.stdout
         assert "SUSPECT" not in done.stdout
         assert load_site(folder).unit == unit
         assert "<" not in (folder / "locates.csv").read_text()

@@ -221,9 +221,9 @@ class ReportMaker:
             run=Run(m(wishes.length_units)),
             date=dt.date(2026, 5, 4),
             pipes=(
-                PipeRun(0.0, "cast iron", 0.1016),
-                PipeRun(m(12), "clay", 0.1524),
-                PipeRun(m(63), "pvc", 0.1524),
+                PipeRun(0.0, "hdpe", 0.127),
+                PipeRun(m(17), "bituminous fibre", 0.1016),
+                PipeRun(m(51), "abs", 0.0762),
             ),
             boundaries=boundaries,
             dig=DigRules(0.6096, self.said("24 in each side, the invented town's rule")),
@@ -422,9 +422,9 @@ class ReportMaker:
         east, north, _ = route.positions([m(85)])[0]
         readings = self.readings(site)
         pipes = (
-            PipeStretch(0.0, m(12), "cast iron", 0.1016, 0.114, "nominal"),
-            PipeStretch(m(12), m(63), "clay", 0.1524, 0.19, "nominal"),
-            PipeStretch(m(63), end, "pvc", 0.1524, 0.168, "nominal"),
+            PipeStretch(0.0, m(17), "hdpe", 0.127, 0.1413, "nominal"),
+            PipeStretch(m(17), m(51), "bituminous fibre", 0.1016, 0.1219, "nominal"),
+            PipeStretch(m(51), end, "abs", 0.0762, 0.0889, "nominal"),
         )
         trench = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
         return Report(

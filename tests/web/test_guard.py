@@ -119,7 +119,7 @@ def saved(folder: Path) -> bool:
 def test_a_name_that_is_not_ours_is_turned_away(client: Client, host: str, path: str) -> None:
     status, _, text = client.get(path, host=host)
     assert status in (400, 421)
-    assert "Quarry" not in text
+    assert "Ambersea" not in text
     assert client.save(host=host or "evil.example") == 421
 
 
