@@ -243,8 +243,8 @@ def test_pipe_runs_are_said_in_inches_or_millimetres(make_report) -> None:
     def words(unit: str) -> set[str]:
         return {text.get_text() for text in texts(figure_of(make_report(unit=unit)))}
 
-    assert {"5 in hdpe", "4 in bituminous fibre", "3 in abs"} <= words("ft")
-    assert {"127 mm hdpe", "76 mm abs"} <= words("m")
+    assert {"4 in cast iron", "6 in clay", "6 in pvc"} <= words("ft")
+    assert {"152 mm clay", "152 mm pvc"} <= words("m")
 
 
 def test_print_files_repeat_to_the_byte(report: Report, make_report) -> None:
