@@ -11,6 +11,8 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from lateral_map.draw.profile_parts import locate_invert
+from lateral_map.draw.profile_strips import profile_strips
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -22,8 +24,6 @@ from lateral_map.draw.profile import (
     profile_png,
     profile_svg,
 )
-from lateral_map.draw.profile_parts import locate_invert
-from lateral_map.draw.profile_strips import profile_strips
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend
 from lateral_map.units import from_metres
