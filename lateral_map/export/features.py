@@ -54,20 +54,54 @@ class Layer:
 
 def route_layers(report: Report) -> tuple[Layer, ...]:
     """Return every layer, those to be drawn first at the front."""
-    out = outward(report)
+    out, dig, s = outward(report), report.dig, report.stations
+    heights = report.route.positions([one.near.footage_m for one in report.findings] or [0.0])[:, 2]
+    buffer = {"tolerance": out.length(dig.tolerance_m), "rule": dig.rule}
     return (
-        Layer("corridor", "95 % corridor of the pipe's centreline", _corridor(report)),
+        Layer(
+            "corridor",
+            "95 % corridor of the pipe's centreline",
+            (Feature(outer_first(dig.corridor), {"probability": 0.95}),),
+        ),
         Layer(
             "buffer",
             "Ground to treat as holding the pipe: outside radius, tolerance and 95 % uncertainty",
-            _buffer(report, out),
+            (Feature(outer_first(dig.polygon), buffer),),
         ),
-        Layer("alternatives", "Other routes that fit about as well", _alternatives(report)),
-        Layer("route", "The pipe's invert from start to end", _route(report, out)),
+        Layer(
+            "alternatives",
+            "Other routes that fit about as well",
+            tuple(
+                Feature(LineString(line), {"number": number})
+                for number, line in enumerate(report.route.alternatives, start=1)
+            ),
+        ),
+        Layer("route", "The pipe's invert from start to end", (_route(report, out),)),
         Layer("stretches", "The route by what each stretch rests on", _stretches(report, out)),
-        Layer("stations", "The route at regular footages and events", _stations(report, out)),
-        Layer("crossings", "Where the route crosses plan lines", _crossings(report, out)),
-        Layer("findings", "What the camera saw", _findings(report, out)),
+        Layer(
+            "stations",
+            "The route at regular footages and events",
+            tuple(
+                Feature(Point(s.easting_m[i], s.northing_m[i], s.elevation_m[i]), record)
+                for i, record in enumerate(station_records(report, out))
+            ),
+        ),
+        Layer(
+            "crossings",
+            "Where the route crosses plan lines",
+            tuple(
+                Feature(Point(one.easting_m, one.northing_m), crossing_record(one, out))
+                for one in report.crossings
+            ),
+        ),
+        Layer(
+            "findings",
+            "What the camera saw",
+            tuple(
+                _finding(one, float(height), out)
+                for one, height in zip(report.findings, heights, strict=False)
+            ),
+        ),
         Layer(
             "locates",
             "The pipe where the transmitter was located; set aside: where it was marked",
@@ -89,15 +123,6 @@ def mark_name(layer: LayerName, record: Record) -> str:
             return f"{stop}#{record['number']} {label(record['finding'])}"
 
 
-def _corridor(report: Report) -> tuple[Feature, ...]:
-    return (Feature(outer_first(report.dig.corridor), {"probability": 0.95}),)
-
-
-def _buffer(report: Report, out: Outward) -> tuple[Feature, ...]:
-    record = {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule}
-    return (Feature(outer_first(report.dig.polygon), record),)
-
-
 def outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     """Return a polygon with outer rings counter-clockwise and holes clockwise."""
     if isinstance(polygon, MultiPolygon):
@@ -105,14 +130,7 @@ def outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     return orient(polygon)
 
 
-def _alternatives(report: Report) -> tuple[Feature, ...]:
-    return tuple(
-        Feature(LineString(line), {"number": number})
-        for number, line in enumerate(report.route.alternatives, start=1)
-    )
-
-
-def _route(report: Report, out: Outward) -> tuple[Feature, ...]:
+def _route(report: Report, out: Outward) -> Feature:
     site, footage = report.site, report.stations.footage_m
     line = LineString(_vertices(report, float(footage[0]), float(footage[-1])))
     record = {
@@ -128,7 +146,7 @@ def _route(report: Report, out: Outward) -> tuple[Feature, ...]:
         else "invert below a level ground line; nobody measured the ground",
         "quality_level": "not assigned: an electromagnetic observation",
     }
-    return (Feature(line, record),)
+    return Feature(line, record)
 
 
 def _vertices(report: Report, from_m: float, to_m: float) -> Floats:
@@ -152,35 +170,16 @@ def _stretches(report: Report, out: Outward) -> tuple[Feature, ...]:
     )
 
 
-def _stations(report: Report, out: Outward) -> tuple[Feature, ...]:
-    s = report.stations
-    return tuple(
-        Feature(Point(s.easting_m[i], s.northing_m[i], s.elevation_m[i]), record)
-        for i, record in enumerate(station_records(report, out))
-    )
-
-
-def _crossings(report: Report, out: Outward) -> tuple[Feature, ...]:
-    return tuple(
-        Feature(Point(crossing.easting_m, crossing.northing_m), crossing_record(crossing, out))
-        for crossing in report.crossings
-    )
-
-
-def _findings(report: Report, out: Outward) -> tuple[Feature, ...]:
-    return tuple(
-        Feature(
-            Point(result.near.easting_m, result.near.northing_m, height),
-            finding_record(result, out) | _side_attributes(result, out),
-        )
-        for result, height in zip(report.findings, _heights(report), strict=True)
-    )
-
-
-def _heights(report: Report) -> list[float]:
-    """Return the invert's elevation (m) at each finding."""
-    at = [result.near.footage_m for result in report.findings]
-    return [float(height) for height in report.route.positions(at)[:, 2]] if at else []
+def _finding(result: FindingResult, height_m: float, out: Outward) -> Feature:
+    """Return a finding, with its side of the line that decides as plain attributes."""
+    side = result.telling
+    record = finding_record(result, out) | {
+        "line": side.line if side else None,
+        "past": out.length(side.past_m) if side else None,
+        "past_sd": out.length(side.sd_past_m) if side else None,
+        "probability_past": rounded(side.probability_past, 9) if side else None,
+    }
+    return Feature(Point(result.near.easting_m, result.near.northing_m, height_m), record)
 
 
 def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
@@ -207,14 +206,3 @@ def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
             )
         )
     return tuple(features)
-
-
-def _side_attributes(result: FindingResult, out: Outward) -> Record:
-    side = result.telling
-    return {
-        "line": side.line if side else None,
-        "past": out.length(side.past_m) if side else None,
-        "past_sd": out.length(side.sd_past_m) if side else None,
-        "probability_past": rounded(side.probability_past, 9) if side else None,
-        "verdict": result.verdict,
-    }

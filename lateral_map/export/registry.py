@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -40,10 +41,13 @@ class Product:
     on_request: bool = False
 
 
-def _result(report: Report, _options: Options) -> Content:
-    from lateral_map.export.result import result_json
+def _one_file(file: str, module: str, function: str) -> Callable[[Report, Options], Content]:
+    """Return what makes one file of a report by a function of an export module."""
 
-    return {"result.json": result_json(report)}
+    def make(report: Report, _options: Options) -> Content:
+        return {file: getattr(import_module(f"lateral_map.export.{module}"), function)(report)}
+
+    return make
 
 
 def _map(report: Report, options: Options) -> Content:
@@ -56,60 +60,6 @@ def _profile(report: Report, _options: Options) -> Content:
     from lateral_map.draw.profile.painter import profile_png, profile_svg
 
     return {"profile.svg": profile_svg(report), "profile.png": profile_png(report)}
-
-
-def _geojson(report: Report, _options: Options) -> Content:
-    from lateral_map.export.geojson import route_geojson
-
-    return {"route.geojson": route_geojson(report)}
-
-
-def _gpkg(report: Report, _options: Options) -> Content:
-    from lateral_map.export.geopackage import route_geopackage
-
-    return {"route.gpkg": route_geopackage(report)}
-
-
-def _stations(report: Report, _options: Options) -> Content:
-    from lateral_map.export.station_table import stations_csv
-
-    return {"stations.csv": stations_csv(report)}
-
-
-def _dxf(report: Report, _options: Options) -> Content:
-    from lateral_map.export.dxf import route_dxf
-
-    return {"route.dxf": route_dxf(report)}
-
-
-def _kml(report: Report, _options: Options) -> Content:
-    from lateral_map.export.kml import route_kml
-
-    return {"route.kml": route_kml(report)}
-
-
-def _gpx(report: Report, _options: Options) -> Content:
-    from lateral_map.export.gpx import marks_gpx
-
-    return {"marks.gpx": marks_gpx(report)}
-
-
-def _landxml(report: Report, _options: Options) -> Content:
-    from lateral_map.export.landxml import route_landxml
-
-    return {"route.xml": route_landxml(report)}
-
-
-def _flatgeobuf(report: Report, _options: Options) -> Content:
-    from lateral_map.export.stretch_tables import route_flatgeobuf
-
-    return {"route.fgb": route_flatgeobuf(report)}
-
-
-def _geoparquet(report: Report, _options: Options) -> Content:
-    from lateral_map.export.stretch_tables import route_geoparquet
-
-    return {"route.parquet": route_geoparquet(report)}
 
 
 def _sheet(report: Report, _options: Options) -> Content:
@@ -131,12 +81,28 @@ def _referral(report: Report, _options: Options) -> Content:
 PRODUCTS: Final[dict[str, Product]] = {
     product.name: product
     for product in (
-        Product("result", "result.json, for other programs", _result),
+        Product(
+            "result",
+            "result.json, for other programs",
+            _one_file("result.json", "result", "result_json"),
+        ),
         Product("map", "map.html, the linked map and profile in one page", _map),
         Product("profile", "profile.svg and profile.png, for print", _profile),
-        Product("geojson", "route.geojson, for the web and any GIS", _geojson),
-        Product("gpkg", "route.gpkg, layers that open styled in a desktop GIS", _gpkg),
-        Product("stations", "stations.csv, for a spreadsheet", _stations),
+        Product(
+            "geojson",
+            "route.geojson, for the web and any GIS",
+            _one_file("route.geojson", "geojson", "route_geojson"),
+        ),
+        Product(
+            "gpkg",
+            "route.gpkg, layers that open styled in a desktop GIS",
+            _one_file("route.gpkg", "geopackage", "route_geopackage"),
+        ),
+        Product(
+            "stations",
+            "stations.csv, for a spreadsheet",
+            _one_file("stations.csv", "station_table", "stations_csv"),
+        ),
         Product("sheet", "sheet.pdf, plan above profile to scale", _sheet, on_request=True),
         Product(
             "referral",
@@ -144,12 +110,39 @@ PRODUCTS: Final[dict[str, Product]] = {
             _referral,
             on_request=True,
         ),
-        Product("dxf", "route.dxf, for CAD", _dxf, on_request=True),
-        Product("kml", "route.kml, for globe and map viewers", _kml, on_request=True),
-        Product("gpx", "marks.gpx, marks for a handheld receiver", _gpx, on_request=True),
-        Product("landxml", "route.xml, alignment and profile", _landxml, on_request=True),
-        Product("flatgeobuf", "route.fgb, stretches for GIS", _flatgeobuf, on_request=True),
-        Product("geoparquet", "route.parquet, stretches for data", _geoparquet, on_request=True),
+        Product(
+            "dxf", "route.dxf, for CAD", _one_file("route.dxf", "dxf", "route_dxf"), on_request=True
+        ),
+        Product(
+            "kml",
+            "route.kml, for globe and map viewers",
+            _one_file("route.kml", "kml", "route_kml"),
+            on_request=True,
+        ),
+        Product(
+            "gpx",
+            "marks.gpx, marks for a handheld receiver",
+            _one_file("marks.gpx", "gpx", "marks_gpx"),
+            on_request=True,
+        ),
+        Product(
+            "landxml",
+            "route.xml, alignment and profile",
+            _one_file("route.xml", "landxml", "route_landxml"),
+            on_request=True,
+        ),
+        Product(
+            "flatgeobuf",
+            "route.fgb, stretches for GIS",
+            _one_file("route.fgb", "stretch_tables", "route_flatgeobuf"),
+            on_request=True,
+        ),
+        Product(
+            "geoparquet",
+            "route.parquet, stretches for data",
+            _one_file("route.parquet", "stretch_tables", "route_geoparquet"),
+            on_request=True,
+        ),
     )
 }
 

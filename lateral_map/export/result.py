@@ -37,29 +37,39 @@ def result_json(report: Report) -> str:
 
 
 def result_record(report: Report) -> Record:
-    """Return the whole result as plain data."""
-    out = outward(report)
-    contract = {
+    """Return the whole result as plain data, the contract's keys first."""
+    out, site, fit = outward(report), report.site, report.fit
+    return {
         "format": FORMAT,
         "unit": out.unit,
         "crs": out.frame.crs,
-        "fit": _fit(report),
+        "fit": {
+            "observations": fit.observations,
+            "unknowns": fit.unknowns,
+            "degrees_of_freedom": fit.degrees_of_freedom,
+            "chi_square": rounded(fit.chi_square),
+            "p_value": rounded(fit.p_value, 9),
+        },
         "stations": station_records(report, out),
         "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
         "findings": [finding_record(finding, out) for finding in report.findings],
         "readings": [_reading(reading, out) for reading in report.readings],
-    }
-    return contract | _beyond_contract(report, out)
-
-
-def _fit(report: Report) -> Record:
-    fit = report.fit
-    return {
-        "observations": fit.observations,
-        "unknowns": fit.unknowns,
-        "degrees_of_freedom": fit.degrees_of_freedom,
-        "chi_square": rounded(fit.chi_square),
-        "p_value": rounded(fit.p_value, 9),
+        "utilities": [_utility(one, out) for one in report.utilities],
+        "program": {"name": "lateral-map", "version": __version__},
+        "site": {"name": site.name, "date": site.date.isoformat() if site.date else None},
+        "coordinate_unit": out.frame.unit_name,
+        "run": {
+            "start": out.length(site.counter.zero_m),
+            "end": out.length(site.run.end_m),
+            "reached_main": site.run.reached_main,
+        },
+        "uncrossed": [uncrossed_words(short, out.unit) for short in report.uncrossed],
+        **_stretches(report, out),
+        "client": report.client,
+        "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
+        "next_locate": _next_locate(report, out),
+        "alternatives": [out.places(*line.T) for line in report.route.alternatives],
+        "notices": list(report_notices(report)),
     }
 
 
@@ -115,7 +125,7 @@ def crossing_record(crossing: Crossing, out: Outward) -> Record:
 
 def finding_record(result: FindingResult, out: Outward) -> Record:
     """Return one finding, with its side of every line."""
-    finding, near = result.finding, result.near
+    finding, near, far = result.finding, result.near, result.far
     place = out.place(near.easting_m, near.northing_m)
     return {
         "footage": out.length(finding.footage_m),
@@ -143,23 +153,16 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
             {"reading": reading_name(one.reading, out.plan), "verdict": one.verdict}
             for one in result.verdict_without
         ],
-        "far_end": _far_end(result, out),
+        "far_end": far
+        and {
+            **out.place(far.easting_m, far.northing_m),
+            "depth_to_invert": out.length(far.depth_m),
+            "depth_sd": out.length(far.sd_depth_m),
+            "basis": far.basis,
+        },
         "settle": settling_words(result.settling, out.unit),
         "rests_on": _names(result.rests_on, out),
         "extra": dict(finding.extra),
-    }
-
-
-def _far_end(result: FindingResult, out: Outward) -> Record | None:
-    """Return where a stretch ends, None where it is none."""
-    far = result.far
-    if far is None:
-        return None
-    return {
-        **out.place(far.easting_m, far.northing_m),
-        "depth_to_invert": out.length(far.depth_m),
-        "depth_sd": out.length(far.sd_depth_m),
-        "basis": far.basis,
     }
 
 
@@ -198,75 +201,48 @@ def _in_own_unit(value: float, check: ReadingCheck, out: Outward) -> float | Non
     return rounded(value) if check.is_angle else out.length(value)
 
 
-def _beyond_contract(report: Report, out: Outward) -> Record:
-    site, run = report.site, report.site.run
+def _stretches(report: Report, out: Outward) -> Record:
+    """Return the stretches of the run by who answers, by fall and by pipe."""
     return {
-        "program": {"name": "lateral-map", "version": __version__},
-        "site": {"name": site.name, "date": site.date.isoformat() if site.date else None},
-        "coordinate_unit": out.frame.unit_name,
-        "run": {
-            "start": out.length(site.counter.zero_m),
-            "end": out.length(run.end_m),
-            "reached_main": run.reached_main,
-        },
-        "uncrossed": [uncrossed_words(short, out.unit) for short in report.uncrossed],
-        "responsibility": _responsibility(report, out),
-        "client": report.client,
-        "utilities": [_utility(one, out) for one in report.utilities],
-        "falls": _falls(report, out),
-        "pipes": _pipes(report, out),
-        "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
-        "next_locate": _next_locate(report, out),
-        "alternatives": [out.places(*line.T) for line in report.route.alternatives],
-        "notices": list(report_notices(report)),
+        "responsibility": [
+            {
+                "from": out.length(stretch.from_m),
+                "from_sd": out.length(stretch.sd_from_m),
+                "from_line": stretch.line_from,
+                "to": out.length(stretch.to_m),
+                "to_sd": out.length(stretch.sd_to_m),
+                "to_line": stretch.line_to,
+                "party": stretch.party,
+            }
+            for stretch in report.responsibility
+        ],
+        "falls": [
+            {
+                "from": out.length(stretch.from_m),
+                "to": out.length(stretch.to_m),
+                "ratio": rounded(stretch.ratio),
+                "ratio_sd": rounded(stretch.sd_ratio),
+                "minimum": rounded(stretch.minimum),
+                "rule": stretch.rule,
+                "verdict": stretch.verdict,
+                "words": stretch.words,
+                "below_ground_line": stretch.below_ground_line,
+            }
+            for stretch in report.falls
+        ],
+        "pipes": [
+            {
+                "from": out.length(stretch.from_m),
+                "to": out.length(stretch.to_m),
+                "material": stretch.material,
+                "nominal_size": out.length(stretch.size_m),
+                "outside_diameter": out.length(stretch.outside_diameter_m),
+                "source": stretch.source,
+                "is_guess": stretch.is_guess,
+            }
+            for stretch in report.pipes
+        ],
     }
-
-
-def _responsibility(report: Report, out: Outward) -> list[Record]:
-    return [
-        {
-            "from": out.length(stretch.from_m),
-            "from_sd": out.length(stretch.sd_from_m),
-            "from_line": stretch.line_from,
-            "to": out.length(stretch.to_m),
-            "to_sd": out.length(stretch.sd_to_m),
-            "to_line": stretch.line_to,
-            "party": stretch.party,
-        }
-        for stretch in report.responsibility
-    ]
-
-
-def _falls(report: Report, out: Outward) -> list[Record]:
-    return [
-        {
-            "from": out.length(stretch.from_m),
-            "to": out.length(stretch.to_m),
-            "ratio": rounded(stretch.ratio),
-            "ratio_sd": rounded(stretch.sd_ratio),
-            "minimum": rounded(stretch.minimum),
-            "rule": stretch.rule,
-            "verdict": stretch.verdict,
-            "words": stretch.words,
-            "below_ground_line": stretch.below_ground_line,
-        }
-        for stretch in report.falls
-    ]
-
-
-def _pipes(report: Report, out: Outward) -> list[Record]:
-    return [
-        {
-            "from": out.length(stretch.from_m),
-            "to": out.length(stretch.to_m),
-            "material": stretch.material,
-            "nominal_size": out.length(stretch.size_m),
-            "outside_diameter": out.length(stretch.outside_diameter_m),
-            "source": stretch.source,
-            "is_guess": stretch.is_guess,
-        }
-        for stretch in report.pipes
-    ]
 
 
 def _utility(one: UtilityConflict, out: Outward) -> Record:
