@@ -276,12 +276,16 @@
     else words.remove();
   }
 
+  /* A lozenge every so far; where one place is taken, a little before it or after. */
   function letters(sheet, item) {
     const style = sheet.page.data.style[item.style];
     let due = LETTER_EVERY / 2;
     for (const piece of pieces(sheet.room, item.at.map(sheet.place))) {
       let along = due;
-      for (; along < piece.length; along += LETTER_EVERY) letter(sheet, style, between(piece, along / piece.length));
+      for (; along < piece.length; along += LETTER_EVERY) {
+        const places = [0, 20, -20, 40, -40, 60, -60].map((aside) => along + aside).filter((at) => at > 12 && at < piece.length - 12);
+        places.some((at) => letter(sheet, style, between(piece, at / piece.length)));
+      }
       due = along - piece.length;
     }
   }
@@ -290,9 +294,10 @@
     const lozenge = lateralMap.lozenge(style);
     const half = lozenge.getAttribute("width") / 2;
     const box = { left: at.x - half, top: at.y - 10, right: at.x + half, bottom: at.y + 10 };
-    if (sheet.room.box(box.left, box.top, box.right, box.bottom) > 40) return;
+    if (sheet.room.box(box.left, box.top, box.right, box.bottom) > 40) return false;
     const mark = element("div", { class: "caption letter-chip" }, lozenge);
     sheet.pane.append(mark);
     put(sheet, mark, box);
+    return true;
   }
 })();

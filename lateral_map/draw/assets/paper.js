@@ -8,18 +8,24 @@
     const root = document.documentElement;
     const key = document.getElementById("key");
     let before = null;
+    /* The first page holds 253 mm at 96 pixels to the inch, on letter as on A4. */
+    function answerIsLong() {
+      const answer = document.querySelector(".answer");
+      return answer !== null && answer.offsetHeight > (253 / 25.4) * 96 + 2;
+    }
     function lay() {
       if (before) return;
       before = { middle: map.getCenter(), zoom: map.getZoom(), moved: page.moved, turn: page.plane.turnDeg, key: key.open };
       // The sheet's own layout comes after this event: the map must have its size on paper now.
       root.classList.add("paper");
       key.open = true;
+      for (const closer of ["crowded", "overfull"]) if (answerIsLong()) root.classList.add(closer);
       map.invalidateSize({ animate: false });
       page.fit();
     }
     function restore() {
       if (!before) return;
-      root.classList.remove("paper");
+      root.classList.remove("paper", "crowded", "overfull");
       key.open = before.key;
       map.invalidateSize({ animate: false });
       if (before.moved) {
