@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import get_coordinates
 
 from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.scene import Layer, SceneWriter, bounds_of
@@ -116,7 +117,7 @@ def map_view(report: Report) -> dict[str, Any]:
     must = [line]
     if not report.dig.polygon.is_empty:
         hull = report.dig.polygon.convex_hull.simplify(0.1)
-        must.append(np.asarray(hull.exterior.coords))
+        must.append(get_coordinates(hull))
     taped = {
         tie.point
         for locate in report.site.locates

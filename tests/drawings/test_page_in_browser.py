@@ -180,7 +180,7 @@ def test_picking_a_locate_shows_every_reading(report: Report, open_page, page_of
     shown.page.keyboard.press("Enter")
     said = shown.page.locator("#detail").inner_text()
     assert "Locate C" in said
-    assert "SUSPECT, off by 4.70 ft; set this one aside first" in said
+    assert "SUSPECT, off by 4.7 ft: set this one aside first" in said
     assert "in the bed, probe hit the pipe" in said
     shown.page.keyboard.press("Escape")
     assert shown.page.locator("#detail").is_hidden()

@@ -10,7 +10,7 @@ import pytest
 from shapely.geometry import LineString, Point
 
 from lateral_map.draw.along import basis_stretches, line_between, utility_meetings
-from lateral_map.draw.plan.bends import bend_words, bends_layer
+from lateral_map.draw.plan.bends import bends_layer
 from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.crossings import crossings_layer
 from lateral_map.draw.plan.dig import dig_layer
@@ -27,6 +27,7 @@ from lateral_map.draw.style import STYLES
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend
 from lateral_map.words.notices import drawing_notices
+from lateral_map.words.picked import bend_words
 from lateral_map.words.technician import report_tables, summary_facts
 
 

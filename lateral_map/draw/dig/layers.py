@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 
-from lateral_map.draw.plan.scene import CONFLICT, Area, Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import CONFLICT, Area, Layer, Line, Mark
 from lateral_map.model.dig import Cut, DigReview, Quantity, ReachReview, Refind
 from lateral_map.model.site import RateItem
 from lateral_map.model.trench import UtilityConflict
@@ -23,6 +23,7 @@ from lateral_map.words.excavator import (
 from lateral_map.words.names import UTILITY_WORDS
 from lateral_map.words.notices import as_sentence
 from lateral_map.words.numbers import label, length, plus_minus, tidy
+from lateral_map.words.picked import Detail
 
 _EXPOSE = "Expose it by hand before digging."
 # From the ground up. Keys are words of the page's script: letters alone.

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
-import numpy as np
 from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
+from shapely import get_coordinates
 
 from lateral_map.draw.data import data_json, map_data, view_points
 from lateral_map.draw.dig.layers import DIG_LAYER_KEYS, dig_layers
@@ -126,7 +126,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
 def _view(review: DigReview, view: dict[str, Any]) -> dict[str, Any]:
     """Return the map's view widened to hold every cut and its spoil line."""
     kept = [
-        np.asarray(one.excavation.sloped.keep_back.convex_hull.simplify(0.1).exterior.coords)
+        get_coordinates(one.excavation.sloped.keep_back.convex_hull.simplify(0.1))
         for one in review.reaches
     ]
     return view | {"must": [*view["must"], *(view_points(kept) if kept else [])]}

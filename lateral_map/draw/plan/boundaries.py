@@ -8,11 +8,12 @@ from typing import Final
 from shapely import STRtree
 from shapely.geometry import LineString
 
-from lateral_map.draw.plan.scene import Detail, Layer, Line
+from lateral_map.draw.plan.scene import Layer, Line
 from lateral_map.model.results import Report
 from lateral_map.model.site import PlanLine
 from lateral_map.words.names import LINE_WORDS
-from lateral_map.words.numbers import label, listed, range_95, tidy
+from lateral_map.words.numbers import label, listed
+from lateral_map.words.picked import line_picked
 
 _SAME_LINE_M: Final = 0.05
 
@@ -21,7 +22,7 @@ def boundaries_layer(report: Report) -> Layer:
     """Return the plan's lines, named along themselves."""
     lines = report.site.plan.lines
     items = tuple(
-        Line(line.vertices_m, f"line {line.kind}", _detail(report, line), caption)
+        Line(line.vertices_m, f"line {line.kind}", line_picked(report, line), caption)
         for line, caption in zip(lines, _captions(lines), strict=True)
     )
     kinds = {line.kind for line in lines}
@@ -48,14 +49,3 @@ def _coincide(one: LineString, other: LineString) -> bool:
     short, long = sorted((one, other), key=lambda line: line.length)
     apart = short.difference(long.buffer(_SAME_LINE_M))
     return bool(apart.length < 0.1 * short.length)
-
-
-def _detail(report: Report, line: PlanLine) -> Detail:
-    rows = [("Kind", LINE_WORDS[line.kind]), ("Mapped to", range_95(line.sd_m, report.site.unit))]
-    for boundary in report.site.boundaries:
-        if boundary.line == line.name:
-            rows.append(("On the start's side", tidy(boundary.inside)))
-            rows.append(("Beyond it", tidy(boundary.outside)))
-            if boundary.decides:
-                rows.append(("Responsibility", "changes at this line"))
-    return Detail(tidy(line.name), tuple(rows))

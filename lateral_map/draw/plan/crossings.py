@@ -7,11 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from lateral_map.draw.plan.scene import BOUNDARY, DECIDING_CROSSING, OTHER, Detail, Layer, Mark
+from lateral_map.draw.plan.scene import BOUNDARY, DECIDING_CROSSING, OTHER, Layer, Mark
 from lateral_map.model.results import Crossing, Report
-from lateral_map.words.names import readings_listed
-from lateral_map.words.notices import grazing_words
-from lateral_map.words.numbers import plus_minus, tidy
+from lateral_map.words.picked import crossing_picked
 from lateral_map.words.technician import crossing_words
 
 _SAME_PLACE_M: Final = 0.05
@@ -40,7 +38,7 @@ def _mark(report: Report, crossing: Crossing, caption: str) -> Mark:
         crossing.northing_m,
         "gate",
         caption,
-        crossing_detail(report, crossing),
+        crossing_picked(report, crossing),
         turn_deg=heading,
         footage_m=crossing.footage_m,
         weight=_weight(report, crossing),
@@ -52,24 +50,3 @@ def _weight(report: Report, crossing: Crossing) -> int:
         return DECIDING_CROSSING
     named = {boundary.line for boundary in report.site.boundaries}
     return BOUNDARY if crossing.line in named else OTHER
-
-
-def crossing_detail(report: Report, crossing: Crossing) -> Detail:
-    """Return what is shown when a crossing is picked."""
-    unit = report.site.unit
-    rows = [
-        ("Footage", plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)),
-        ("Depth to invert", plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)),
-        ("Crossed at", f"{crossing.angle_deg:.0f}°"),
-    ]
-    if crossing.decides:
-        rows.append(("Responsibility", "changes here"))
-    if crossing.extended:
-        rows.append(("Caution", "the line was carried on past its mapped end"))
-    if not crossing.outward:
-        rows.append(("Way", "the run comes back over the line here"))
-    if crossing.grazing:
-        rows.append(("Note", grazing_words(crossing, unit)))
-    if crossing.rests_on:
-        rows.append(("Rests on", readings_listed(crossing.rests_on, report.site.plan)))
-    return Detail(f"Crosses {tidy(crossing.line)}", tuple(rows))

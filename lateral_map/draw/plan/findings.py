@@ -8,7 +8,6 @@ from lateral_map.draw.plan.scene import (
     DECIDING_FINDING,
     FINDING,
     LAST_FINDING,
-    Detail,
     Layer,
     Line,
     Mark,
@@ -16,9 +15,8 @@ from lateral_map.draw.plan.scene import (
 )
 from lateral_map.draw.style import SEVERITY_SCALE
 from lateral_map.model.results import FindingResult, FoundPlace, Report
-from lateral_map.words.names import finding_words, footage_words, readings_listed
-from lateral_map.words.numbers import label, plus_minus, tidy
-from lateral_map.words.technician import answers_words, settling_words, side_words, verdict_words
+from lateral_map.words.numbers import label
+from lateral_map.words.picked import finding_picked
 
 
 def findings_layer(report: Report) -> Layer:
@@ -26,7 +24,7 @@ def findings_layer(report: Report) -> Layer:
     stretches: list[Line | Mark] = []
     for result in report.findings:
         if result.far is not None:
-            detail = _detail(report, result)
+            detail = finding_picked(report, result)
             ends = result.near.footage_m, result.far.footage_m
             stretches.append(line_along(report, *ends, "stretch", detail))
             stretches.append(
@@ -95,36 +93,10 @@ def _mark(report: Report, result: FindingResult, weight: int) -> Mark:
         result.near.northing_m,
         side_style(result),
         f"#{result.number} {label(result.finding.finding, 18)}",
-        _detail(report, result),
+        finding_picked(report, result),
         turn_deg=_heading(report, result.near),
         footage_m=result.finding.footage_m,
         scale=SEVERITY_SCALE[result.finding.severity],
         weight=weight,
         short=f"#{result.number}",
     )
-
-
-def _detail(report: Report, result: FindingResult) -> Detail:
-    unit, finding = report.site.unit, result.finding
-    rows = [
-        ("Footage", footage_words(finding, unit)),
-        ("Depth to invert", plus_minus(result.near.depth_m, result.near.sd_depth_m, unit)),
-        ("Line here is", result.near.basis),
-    ]
-    if result.verdict:
-        rows.append(("Side", verdict_words(result, unit)))
-    decided = {side.line for side in (result.deciding, result.deciding_to) if side}
-    rows += [
-        (label(side.line), side_words(side, unit))
-        for side in result.sides
-        if side.line not in decided
-    ]
-    if any(side.extended for side in (*result.sides, *result.sides_to)):
-        rows.append(("Caution", "judged against a line carried on past its mapped end"))
-    if words := answers_words(result):
-        rows.append(("Answers for it", tidy(words)))
-    if words := settling_words(result.settling, unit):
-        rows.append(("Would settle it", tidy(words)))
-    if result.rests_on:
-        rows.append(("Rests on", readings_listed(result.rests_on, report.site.plan)))
-    return Detail(f"{result.number} {finding_words(result)}", tuple(rows), tidy(finding.note))

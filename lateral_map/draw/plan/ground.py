@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.plan.scene import Area, Detail, Layer
+from lateral_map.draw.plan.scene import Area, Layer
 from lateral_map.model.results import Report
 from lateral_map.words.names import COVER_WORDS
-from lateral_map.words.numbers import label, tidy
+from lateral_map.words.numbers import label
+from lateral_map.words.picked import area_picked
 
 
 def surfaces_layer(report: Report) -> Layer:
@@ -15,10 +16,7 @@ def surfaces_layer(report: Report) -> Layer:
         Area(
             area.polygon,
             f"cover {area.cover or 'other'}",
-            Detail(
-                tidy(area.name) or COVER_WORDS[area.cover or "other"],
-                (("Cover", COVER_WORDS[area.cover or "other"]),),
-            ),
+            area_picked(area),
         )
         for area in surfaces
     )
@@ -32,7 +30,7 @@ def surfaces_layer(report: Report) -> Layer:
 def buildings_layer(report: Report) -> Layer:
     """Return the plan's buildings."""
     items = tuple(
-        Area(area.polygon, "building", Detail(tidy(area.name) or "Building"), label(area.name))
+        Area(area.polygon, "building", area_picked(area), label(area.name))
         for area in report.site.plan.areas
         if area.kind == "building"
     )

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from lateral_map.draw.along import worst_verdict
-from lateral_map.draw.plan.scene import LOCATE, MINOR, SUSPECT, Detail, Layer, Line, Mark
+from lateral_map.draw.plan.scene import LOCATE, MINOR, SUSPECT, Layer, Line, Mark
 from lateral_map.model.results import LocateResult, ReadingCheck, Report
 from lateral_map.model.site import Locate, PositionTie, TapeTie
-from lateral_map.words.names import LOCATE_WORDS, column_name
-from lateral_map.words.numbers import label, length, tidy
-from lateral_map.words.technician import reading_words
+from lateral_map.words.names import LOCATE_WORDS
+from lateral_map.words.numbers import label, length
+from lateral_map.words.picked import level_picked, locate_picked, measured_picked, point_picked
 
 
 def locates_layer(report: Report) -> Layer:
@@ -42,25 +42,10 @@ def _mark(report: Report, result: LocateResult, easting_m: float, northing_m: fl
         f"locate {result.state}",
         # With the word locate: a mark may be a letter, as utilities have them.
         f"locate {label(result.locate.mark, 16)}" + (" ?" if suspect else ""),
-        _detail(report, result),
+        locate_picked(report, result),
         footage_m=result.footage_m,
         weight=SUSPECT if suspect else LOCATE,
     )
-
-
-def _detail(report: Report, result: LocateResult) -> Detail:
-    unit, plan, locate = report.site.unit, report.site.plan, result.locate
-    rows = [("Footage at the lens", length(locate.footage_m, unit))]
-    if locate.depth_m is not None:
-        rows.append(("Depth read", length(locate.depth_m, unit)))
-    if locate.held_above_m:
-        rows.append(("Held above ground", length(locate.held_above_m, unit)))
-    if locate.peak != "in-line":
-        rows.append(("Located on", locate.peak))
-    if not locate.use:
-        rows.append(("Used", "no, set aside in locates.csv"))
-    rows += [(column_name(one.id, plan), reading_words(one, unit)) for one in result.checks]
-    return Detail(f"Locate {tidy(locate.mark)}", tuple(rows), tidy(locate.note))
 
 
 def points_layer(report: Report) -> Layer:
@@ -72,7 +57,7 @@ def points_layer(report: Report) -> Layer:
             point.northing_m,
             "point",
             "" if point.name == report.site.start.point else label(point.name, 22),
-            Detail(tidy(point.name), (("Use", "a point to tape from"),)),
+            point_picked(point, report.site.locates),
         )
         for point in report.site.plan.points
     )
@@ -82,9 +67,7 @@ def points_layer(report: Report) -> Layer:
             level.northing_m,
             "level",
             f"{length(level.elevation_m, unit)}",
-            Detail(
-                tidy(level.name) or "Spot level", (("Elevation", length(level.elevation_m, unit)),)
-            ),
+            level_picked(level, unit),
             weight=MINOR,
         )
         for level in report.site.plan.levels
@@ -117,10 +100,7 @@ def _ties(report: Report, locate: Locate) -> list[Line | Mark]:
         elif isinstance(tie, PositionTie):
             origin = np.array([tie.easting_m, tie.northing_m])
             items.append(Line(np.stack([origin, place]), "tie"))
-            detail = Detail(
-                f"Locate {tidy(locate.mark)} as measured",
-                (("By", "GNSS" if tie.method == "gnss" else "surveyed coordinates"),),
-            )
+            detail = measured_picked(locate, tie)
             items.append(
                 Mark(float(origin[0]), float(origin[1]), "measured", "", detail, weight=MINOR)
             )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.plan.scene import Detail, Layer, line_along
+from lateral_map.draw.plan.scene import Layer, line_along
 from lateral_map.draw.style import PARTY_LINES
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.results import Report, ResponsibilityStretch
-from lateral_map.words.numbers import label, length, plus_minus, tidy
+from lateral_map.model.results import Report
+from lateral_map.words.numbers import label, tidy
+from lateral_map.words.picked import UNDECIDED_WORDS, Detail, party_picked
 
 
 def responsibility_layer(report: Report) -> Layer:
@@ -18,23 +19,20 @@ def responsibility_layer(report: Report) -> Layer:
             stretch.from_m,
             stretch.to_m,
             parties[stretch.party],
-            _detail(report, stretch),
+            party_picked(report, stretch),
             label(stretch.party),
         )
         for stretch in report.responsibility
         if stretch.to_m > stretch.from_m
     ]
     items += [
-        line_along(report, low, high, "party undecided", Detail(_UNDECIDED))
+        line_along(report, low, high, "party undecided", Detail(UNDECIDED_WORDS))
         for low, high in undecided(report)
     ]
     legend = [(style, tidy(party)) for party, style in parties.items()]
     if undecided(report):
-        legend.append(("party undecided", _UNDECIDED))
+        legend.append(("party undecided", UNDECIDED_WORDS))
     return Layer("responsibility", "Who answers", tuple(items), tuple(legend), shown=False)
-
-
-_UNDECIDED = "Within the 95 % range of the change"
 
 
 def party_styles(report: Report) -> dict[str, str]:
@@ -56,19 +54,3 @@ def undecided(report: Report) -> tuple[tuple[float, float], ...]:
         if stretch.sd_to_m > 0.0
     )
     return tuple(span for span in spans if span[1] > span[0])
-
-
-def _detail(report: Report, stretch: ResponsibilityStretch) -> Detail:
-    unit = report.site.unit
-
-    def end(value_m: float, sd_m: float, line: str) -> str:
-        shown = plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
-        return f"{shown} ({label(line)})" if line else shown
-
-    rows = (
-        ("From", end(stretch.from_m, stretch.sd_from_m, stretch.line_from)),
-        ("To", end(stretch.to_m, stretch.sd_to_m, stretch.line_to)),
-    )
-    return Detail(
-        tidy(stretch.party), rows, "As written in site.toml; local code and record decide."
-    )

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
-from lateral_map.draw.along import basis_stretches
-from lateral_map.draw.plan.scene import TERMINAL, Area, Detail, Layer, Line, Mark, line_along
+from lateral_map.draw.plan.scene import TERMINAL, Area, Layer, Line, Mark, line_along
 from lateral_map.model.results import Report
 from lateral_map.words.names import BASIS_WORDS
-from lateral_map.words.numbers import length, tidy
+from lateral_map.words.numbers import tidy
+from lateral_map.words.picked import (
+    ALTERNATIVE_WORDS,
+    CORRIDOR_WORDS,
+    alternative_picked,
+    basis_picked,
+    corridor_picked,
+    end_picked,
+)
 
 
 def route_layer(report: Report) -> Layer:
     """Return the line cut by basis, with its start and end."""
-    stretches = basis_stretches(report.stations)
-    unit = report.site.unit
+    stretches = report.stations.basis_stretches()
     items = tuple(
         line_along(
             report,
             stretch.from_m,
             stretch.to_m,
             f"basis {stretch.basis}",
-            Detail(
-                BASIS_WORDS[stretch.basis],
-                (("From", length(stretch.from_m, unit)), ("To", length(stretch.to_m, unit))),
-            ),
+            basis_picked(stretch, report.site.unit),
         )
         for stretch in stretches
     )
@@ -51,23 +54,28 @@ def _ends(report: Report) -> tuple[Mark, ...]:
 
 def _end(report: Report, footage_m: float, caption: str, title: str) -> Mark:
     east, north, _ = (float(value) for value in report.route.positions([footage_m])[0])
-    rows = (("Footage", length(footage_m, report.site.unit)),)
     return Mark(
-        east, north, "terminal", caption, Detail(title, rows), footage_m=footage_m, weight=TERMINAL
+        east,
+        north,
+        "terminal",
+        caption,
+        end_picked(report, footage_m, title),
+        footage_m=footage_m,
+        weight=TERMINAL,
     )
 
 
 def corridor_layer(report: Report) -> Layer:
     """Return the 95 % corridor of the pipe's centreline."""
-    words = "95 % corridor of the centreline"
-    detail = Detail(words, (), "At any one footage the centreline lies in here 19 times in 20.")
-    items = () if report.dig.corridor.is_empty else (Area(report.dig.corridor, "corridor", detail),)
-    return Layer("corridor", "95 % corridor", items, (("corridor", words),))
+    corridor = report.dig.corridor
+    items = () if corridor.is_empty else (Area(corridor, "corridor", corridor_picked()),)
+    return Layer("corridor", "95 % corridor", items, (("corridor", CORRIDOR_WORDS),))
 
 
 def alternatives_layer(report: Report) -> Layer:
     """Return other solutions that fit the readings about as well."""
-    words = "Another line that fits about as well"
-    detail = Detail(words, (), "The readings cannot tell these apart; one more tie will.")
-    items = tuple(Line(line, "alternative", detail, words) for line in report.route.alternatives)
+    words = ALTERNATIVE_WORDS
+    items = tuple(
+        Line(line, "alternative", alternative_picked(), words) for line in report.route.alternatives
+    )
     return Layer("alternatives", "Other solutions", items, (("alternative", words),))

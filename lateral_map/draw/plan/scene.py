@@ -17,6 +17,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import rounded
+from lateral_map.words.picked import Detail
 
 Floats = NDArray[np.float64]
 
@@ -34,15 +35,6 @@ NEXT_LOCATE: Final = 35
 LOCATE: Final = 30
 OTHER: Final = 20
 MINOR: Final = 5
-
-
-@dataclass(frozen=True, slots=True)
-class Detail:
-    """What is shown when something is picked: a title, labelled values, and a note."""
-
-    title: str
-    rows: tuple[tuple[str, str], ...] = ()
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ import numpy as np
 from lateral_map.draw.paint.flags import Flag, PlacedFlag, place_flags
 from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.paint.svg import Canvas, Stroke
-from lateral_map.draw.plan.bends import bend_words
 from lateral_map.draw.profile.frame import Curves, Frame
 from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT
 from lateral_map.draw.style import INK, QUIET
@@ -18,6 +17,7 @@ from lateral_map.model.site import Bend
 from lateral_map.units import from_metres
 from lateral_map.words.names import finding_words
 from lateral_map.words.numbers import decimals_for, label, plus_minus, unit_word
+from lateral_map.words.picked import bend_words
 
 LANE_PT = 11.6
 _GAP_PT = 5.0

@@ -1,0 +1,354 @@
+"""What is shown when something on a plan is picked: what it is and what was read there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from lateral_map.model.identity import ReadingId, ReadingKind
+from lateral_map.model.results import (
+    BasisStretch,
+    Crossing,
+    FindingResult,
+    LocateResult,
+    ReadingCheck,
+    Report,
+    ResponsibilityStretch,
+)
+from lateral_map.model.site import (
+    AlongTie,
+    Bend,
+    Locate,
+    PlanArea,
+    PlanLine,
+    PlanPoint,
+    PositionTie,
+    SpotLevel,
+    TapeTie,
+    Tie,
+    UtilityLine,
+)
+from lateral_map.units import format_tape
+from lateral_map.words.names import (
+    BASIS_WORDS,
+    COVER_WORDS,
+    LINE_WORDS,
+    UTILITY_WORDS,
+    finding_words,
+    footage_words,
+    readings_listed,
+)
+from lateral_map.words.notices import grazing_words
+from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
+from lateral_map.words.technician import (
+    answers_words,
+    next_locate_words,
+    settling_words,
+    side_words,
+    verdict_words,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """What is shown when something is picked: a title, labelled values, and a note."""
+
+    title: str
+    rows: tuple[tuple[str, str], ...] = ()
+    note: str = ""
+
+
+UNDECIDED_WORDS: Final = "Within the 95 % range of the change"
+CORRIDOR_WORDS: Final = "95 % corridor of the centreline"
+ALTERNATIVE_WORDS: Final = "Another line that fits about as well"
+
+
+def locate_picked(report: Report, result: LocateResult) -> Detail:
+    """Say what was read at a locate, reading by reading, and how well each agrees."""
+    unit, locate = report.site.unit, result.locate
+    checks = {check.id: check for check in result.checks}
+
+    def agreement(kind: ReadingKind, column: str) -> str:
+        return _agreement(checks.get(ReadingId(kind, locate.mark, column)), unit)
+
+    rows = [
+        ("Verdict", _locate_verdict(result)),
+        (
+            "Footage",
+            f"{length(locate.footage_m, unit)} at the lens{agreement('footage', 'footage')}",
+        ),
+    ]
+    for tie in locate.ties:
+        name, kind, column = _tie_name(tie)
+        rows.append((name, f"{_tie_words(tie, unit)}{agreement(kind, column)}"))
+    if locate.depth_m is not None:
+        held = _held_words(locate.held_above_m, unit)
+        said = f"{_read_words(locate.depth_m, unit)}{held}{agreement('depth', 'depth')}"
+        rows.append(("Depth read", said))
+    if locate.nulls_m is not None:
+        held = _held_words(locate.nulls_held_above_m, unit)
+        said = f"{_read_words(locate.nulls_m, unit)} apart{held}{agreement('nulls', 'nulls')}"
+        rows.append(("Nulls", said))
+    if result.depth_m is not None and result.sd_depth_m is not None:
+        rows.append(("Invert by that", plus_minus(result.depth_m, result.sd_depth_m, unit)))
+    if locate.peak != "in-line":
+        rows.append(("Located on", f"the {locate.peak} peak"))
+    return Detail(f"Locate {tidy(locate.mark)}", tuple(rows), tidy(locate.note))
+
+
+def _locate_verdict(result: LocateResult) -> str:
+    return {
+        "good": "agrees with the other readings",
+        "unchecked": "used, but no other reading checks it",
+        "suspect": "SUSPECT: the other readings disagree with it",
+        "set aside": "set aside in locates.csv, not used",
+    }[result.state]
+
+
+def _held_words(height_m: float, unit: str) -> str:
+    return f", held {_read_words(height_m, unit)} above the ground" if height_m else ""
+
+
+def _read_words(value_m: float, unit: str) -> str:
+    """Return a length as a tape reads it and as the site writes it: ``13 ft 2 in (13.2 ft)``."""
+    return (
+        length(value_m, unit)
+        if unit == "m"
+        else f"{format_tape(value_m, unit)} ({length(value_m, unit)})"
+    )
+
+
+def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
+    """Return what a tie is called, and the kind and column of its reading."""
+    if isinstance(tie, TapeTie):
+        return f"Tape {tie.column.removeprefix('tape')}".strip(), "tape", tie.column
+    if isinstance(tie, PositionTie):
+        return ("GNSS" if tie.method == "gnss" else "Surveyed"), "position", tie.method
+    if isinstance(tie, AlongTie):
+        return "Along the line", "along", "along"
+    if tie.as_past:
+        return "From the line", "offset", "past"
+    return "Off the line", "offset", "offset"
+
+
+def _tie_words(tie: Tie, unit: str) -> str:
+    if isinstance(tie, TapeTie):
+        return f"{_read_words(tie.distance_m, unit)} from {tidy(tie.point, 80)}"
+    if isinstance(tie, PositionTie):
+        return f"coordinates good to {range_95(tie.sd_m, unit)}"
+    line = tidy(tie.line, 80)
+    if isinstance(tie, AlongTie):
+        return f"{_read_words(tie.along_m, unit)} along {line} from its first point"
+    if tie.as_past:
+        # Past a line is to its right or left by which side the start lies on; the size is as read.
+        return f"{_read_words(abs(tie.offset_m), unit)} from {line}"
+    side = "right" if tie.offset_m > 0 else "left"
+    return f"{_read_words(abs(tie.offset_m), unit)} {side} of {line}"
+
+
+def _agreement(check: ReadingCheck | None, unit: str) -> str:
+    """Return how far a reading is off, or that nothing checks it, to go on a sentence."""
+    if check is None:
+        return ""
+    if check.verdict == "unchecked":
+        return "; nothing checks it"
+    shown = length(abs(check.residual), unit)
+    least = length(0.0, unit)
+    off = "agrees" if shown == least else f"off by {shown}"
+    if check.verdict != "suspect":
+        return f"; {off}"
+    advice = ": set this one aside first" if check.set_aside_first else ""
+    return f"; SUSPECT, {off}{advice}"
+
+
+def measured_picked(locate: Locate, tie: PositionTie) -> Detail:
+    """Say how a mark's position was measured."""
+    by = "GNSS" if tie.method == "gnss" else "surveyed coordinates"
+    return Detail(f"Locate {tidy(locate.mark)} as measured", (("By", by),))
+
+
+def finding_picked(report: Report, result: FindingResult) -> Detail:
+    """Say what was seen, how deep, on which side, who answers, and what would settle it."""
+    unit, finding = report.site.unit, result.finding
+    rows = [
+        ("Footage", footage_words(finding, unit)),
+        ("Depth to invert", plus_minus(result.near.depth_m, result.near.sd_depth_m, unit)),
+        ("Line here is", result.near.basis),
+    ]
+    if result.verdict:
+        rows.append(("Side", verdict_words(result, unit)))
+    decided = {side.line for side in (result.deciding, result.deciding_to) if side}
+    rows += [
+        (label(side.line), side_words(side, unit))
+        for side in result.sides
+        if side.line not in decided
+    ]
+    if any(side.extended for side in (*result.sides, *result.sides_to)):
+        rows.append(("Caution", "judged against a line carried on past its mapped end"))
+    if words := answers_words(result):
+        rows.append(("Answers for it", tidy(words)))
+    if words := settling_words(result.settling, unit):
+        rows.append(("Would settle it", tidy(words)))
+    if result.rests_on:
+        rows.append(("Rests on", readings_listed(result.rests_on, report.site.plan)))
+    return Detail(f"#{result.number} {finding_words(result)}", tuple(rows), tidy(finding.note))
+
+
+def crossing_picked(report: Report, crossing: Crossing) -> Detail:
+    """Say where the line is crossed, how deep, and what follows from it."""
+    unit = report.site.unit
+    rows = [
+        ("Footage", plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)),
+        ("Depth to invert", plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)),
+        ("Crossed at", f"{crossing.angle_deg:.0f}°"),
+    ]
+    if crossing.decides:
+        rows.append(("Responsibility", "changes here"))
+    if crossing.extended:
+        rows.append(("Caution", "the line was carried on past its mapped end"))
+    if not crossing.outward:
+        rows.append(("Way", "the run comes back over the line here"))
+    if crossing.grazing:
+        rows.append(("Note", grazing_words(crossing, unit)))
+    if crossing.rests_on:
+        rows.append(("Rests on", readings_listed(crossing.rests_on, report.site.plan)))
+    return Detail(f"Crosses {tidy(crossing.line)}", tuple(rows))
+
+
+def bend_words(bend: Bend) -> str:
+    """Return a bend in words, such as ``45° right, 22.5° down``."""
+    return ", ".join(bend.angles_in_words()) or "straight"
+
+
+def bend_picked(report: Report, bend: Bend) -> Detail:
+    """Say where a bend is and how it is known."""
+    rows = (
+        ("Footage", length(bend.footage_m, report.site.unit)),
+        ("Known by", "its fitting" if bend.how == "fitting" else "eye"),
+    )
+    return Detail(f"Bend {bend_words(bend)}", rows, tidy(bend.note))
+
+
+def basis_picked(stretch: BasisStretch, unit: str) -> Detail:
+    """Say what the line rests on, and from where to where."""
+    rows = (("From", length(stretch.from_m, unit)), ("To", length(stretch.to_m, unit)))
+    return Detail(BASIS_WORDS[stretch.basis], rows)
+
+
+def end_picked(report: Report, footage_m: float, words: str) -> Detail:
+    """Say which end of the run this is."""
+    return Detail(words, (("Footage", length(footage_m, report.site.unit)),))
+
+
+def corridor_picked() -> Detail:
+    """Say what the corridor is."""
+    note = "At any one footage the centreline lies in here 19 times in 20."
+    return Detail(CORRIDOR_WORDS, (), note)
+
+
+def alternative_picked() -> Detail:
+    """Say what another line that fits means."""
+    note = "The readings cannot tell these apart; one more tie will."
+    return Detail(ALTERNATIVE_WORDS, (), note)
+
+
+def party_picked(report: Report, stretch: ResponsibilityStretch) -> Detail:
+    """Say who answers for a stretch, and where it begins and ends."""
+    unit = report.site.unit
+
+    def end(value_m: float, sd_m: float, line: str) -> str:
+        shown = plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+        return f"{shown} ({label(line)})" if line else shown
+
+    rows = (
+        ("From", end(stretch.from_m, stretch.sd_from_m, stretch.line_from)),
+        ("To", end(stretch.to_m, stretch.sd_to_m, stretch.line_to)),
+    )
+    return Detail(
+        tidy(stretch.party), rows, "As written in site.toml; local code and record decide."
+    )
+
+
+def next_locate_picked(report: Report) -> Detail | None:
+    """Say where one more locate would help most, by how much, and how to take it."""
+    suggestion, unit = report.next_locate, report.site.unit
+    if suggestion is None:
+        return None
+    rows = (
+        ("Range now", range_95(suggestion.sd_before_m, unit)),
+        ("Range after", range_95(suggestion.sd_after_m, unit)),
+    )
+    title = f"Locate next at {length(suggestion.footage_m, unit)}"
+    return Detail(title, rows, tidy(next_locate_words(suggestion, report.site)))
+
+
+def line_picked(report: Report, line: PlanLine) -> Detail:
+    """Say what a line on the plan is, how well it is mapped, and who answers on each side."""
+    rows = [("Kind", LINE_WORDS[line.kind]), ("Mapped to", range_95(line.sd_m, report.site.unit))]
+    for boundary in report.site.boundaries:
+        if boundary.line == line.name:
+            rows.append(("On the start's side", tidy(boundary.inside)))
+            rows.append(("Beyond it", tidy(boundary.outside)))
+            if boundary.decides:
+                rows.append(("Responsibility", "changes at this line"))
+    return Detail(tidy(line.name), tuple(rows))
+
+
+def utility_picked(utility: UtilityLine, unit: str) -> Detail:
+    """Say what a mapped utility is, how deep and how well it is known."""
+    depth = "unknown" if utility.depth_m is None else f"{length(utility.depth_m, unit)} to its top"
+    rows = [("Utility", UTILITY_WORDS[utility.utility]), ("Depth", depth)]
+    if utility.sd_m is not None:
+        rows.append(("Mapped to", range_95(utility.sd_m, unit)))
+    if utility.source:
+        rows.append(("Source", tidy(utility.source)))
+    return Detail(
+        tidy(utility.name) or UTILITY_WORDS[utility.utility],
+        tuple(rows),
+        "As mapped: have it marked by its owner before digging.",
+    )
+
+
+def area_picked(area: PlanArea) -> Detail:
+    """Say what a building or a surface is."""
+    if area.kind == "building":
+        return Detail(tidy(area.name) or "Building")
+    cover = COVER_WORDS[area.cover or "other"]
+    return Detail(tidy(area.name) or cover, (("Cover", cover),))
+
+
+def point_picked(point: PlanPoint, locates: Iterable[Locate]) -> Detail:
+    """Say what a named point is for, and which locates were taped from it."""
+    taped = [
+        tidy(locate.mark, 16)
+        for locate in locates
+        if any(isinstance(tie, TapeTie) and tie.point == point.name for tie in locate.ties)
+    ]
+    words = f"locates {listed(taped, 6)} taped from it" if taped else "a point to tape from"
+    return Detail(tidy(point.name), (("Use", words),))
+
+
+def level_picked(level: SpotLevel, unit: str) -> Detail:
+    """Say a spot level."""
+    rows = (("Elevation", length(level.elevation_m, unit)),)
+    return Detail(tidy(level.name) or "Spot level", rows)
+
+
+def dig_picked(report: Report) -> Detail:
+    """Say how wide the dig buffer is, by which rule, and what it is not."""
+    dig, unit = report.dig, report.site.unit
+    narrowest, widest = (
+        length(float(m), unit) for m in (dig.half_width_m.min(), dig.half_width_m.max())
+    )
+    rows = (
+        ("Tolerance zone", f"{length(dig.tolerance_m, unit)} each side of the pipe's wall"),
+        ("Rule", tidy(dig.rule) or "none written in site.toml"),
+        ("Half width", f"{narrowest} to {widest}"),
+    )
+    return Detail(
+        "Dig buffer",
+        rows,
+        "Hand dig or vacuum in here. It is this pipe's buffer only: every other line in the ground "
+        "has one of its own, and this is no one-call ticket.",
+    )
