@@ -34,7 +34,7 @@
     ],
   };
   const BARE = new Set(["gate", "cross", "tick", "end"]);
-  const DIRECTED = new Set(["triangle", "gate", "end"]); // the others stand upright however the plan is turned
+  const DIRECTED = new Set(["triangle", "gate", "end", "disc to square", "diamond to square"]); // the others stand upright however the plan is turned
 
   /** Draw a mark's shape; a pale halo keeps it apart from whatever lies under it. */
   lateralMap.symbol = function (style, scale = 1, turn = 0) {
