@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point
 
-from lateral_map.draw.along import basis_stretches, line_between, utility_meetings
 from lateral_map.draw.plan.bends import bends_layer
 from lateral_map.draw.plan.boundaries import boundaries_layer
 from lateral_map.draw.plan.crossings import crossings_layer
@@ -37,7 +36,7 @@ def rows_of(item) -> dict[str, str]:
 
 def test_the_line_is_cut_by_basis_and_loses_nothing(report: Report) -> None:
     lines = [item for item in route_layer(report).items if isinstance(item, Line)]
-    assert len(lines) == len(basis_stretches(report.stations))
+    assert len(lines) == len(report.stations.basis_stretches())
     for one, following in pairwise(lines):
         assert one.at_m[-1] == pytest.approx(following.at_m[0])
     drawn = sum(LineString(line.at_m).length for line in lines)
@@ -47,7 +46,7 @@ def test_the_line_is_cut_by_basis_and_loses_nothing(report: Report) -> None:
 
 def test_each_piece_has_the_style_of_its_stations(report: Report) -> None:
     stations = report.stations
-    for stretch in basis_stretches(stations):
+    for stretch in stations.basis_stretches():
         inside = (stations.footage_m > stretch.from_m) & (stations.footage_m < stretch.to_m)
         assert {stations.basis[i] for i in np.flatnonzero(inside)} == {stretch.basis}
     styles = {item.style for item in route_layer(report).items if isinstance(item, Line)}
@@ -55,7 +54,7 @@ def test_each_piece_has_the_style_of_its_stations(report: Report) -> None:
 
 
 def test_the_drawn_line_turns_at_the_bends(report: Report) -> None:
-    plan = line_between(report, 0.0, report.site.run.end_m)
+    plan = report.line_between(0.0, report.site.run.end_m)
     for bend in report.site.bends:
         place = report.route.positions([bend.footage_m])[0, :2]
         assert np.hypot(*(plan - place).T).min() == pytest.approx(0.0, abs=1e-9)
@@ -217,7 +216,8 @@ def slow_meetings(report: Report) -> list[tuple[str, float]]:
 
 
 def test_utilities_meet_the_line_where_a_slow_walk_finds_them(report: Report) -> None:
-    quick = [(meeting.utility.name, meeting.footage_m) for meeting in utility_meetings(report)]
+    met = [(one.name, each.footage_m) for one in report.utilities for each in one.crossings]
+    quick = sorted(met, key=lambda each: each[1])
     slow = slow_meetings(report)
     assert [name for name, _ in quick] == [name for name, _ in slow]
     assert [at for _, at in quick] == pytest.approx([at for _, at in slow], abs=0.002)

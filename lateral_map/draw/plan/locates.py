@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from lateral_map.draw.along import worst_verdict
 from lateral_map.draw.plan.scene import LOCATE, MINOR, SUSPECT, Layer, Line, Mark
-from lateral_map.model.results import LocateResult, ReadingCheck, Report
+from lateral_map.model.results import LocateResult, Report
 from lateral_map.model.site import Locate, PositionTie, TapeTie
 from lateral_map.words.names import LOCATE_WORDS
 from lateral_map.words.numbers import label, length
@@ -27,11 +26,6 @@ def locates_layer(report: Report) -> Layer:
         if f"locate {state}" in styles
     )
     return Layer("locates", "Locates", marks, legend)
-
-
-def locate_verdict(locate: Locate, checks: tuple[ReadingCheck, ...]) -> str:
-    """Return how a locate is drawn: good, suspect, unchecked or set aside."""
-    return worst_verdict(checks) if locate.use else "set aside"
 
 
 def _mark(report: Report, result: LocateResult, easting_m: float, northing_m: float) -> Mark:

@@ -14,7 +14,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.draw.along import line_between
 from lateral_map.draw.paint.flags import PlacedFlag
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.plan.scales import Scale, scales_for, upright_scales
@@ -134,7 +133,7 @@ def _needed(report: Report, panels: Panels, scale: Scale) -> int:
 
 
 def _fits(report: Report, box: Box, scale: Scale, from_m: float, to_m: float) -> bool:
-    _, span = laid_along(line_between(report, from_m, to_m))
+    _, span = laid_along(report.line_between(from_m, to_m))
     room = np.array([box.width - _MARGIN_PT, box.height - 2.0 * _MARGIN_PT])
     return bool((span * scale.points_per_metre <= room).all())
 
@@ -149,7 +148,7 @@ def _set(report: Report, paper: Paper, scale: Scale, panels: Panels) -> Setting:
             from_m=float(edges[k]),
             to_m=float(edges[k + 1]),
             window=Window.along(
-                line_between(report, float(edges[k]), float(edges[k + 1])),
+                report.line_between(float(edges[k]), float(edges[k + 1])),
                 scale.points_per_metre,
                 panels.plan,
             ),
