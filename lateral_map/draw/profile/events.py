@@ -23,6 +23,8 @@ LANE_PT = 11.6
 _GAP_PT = 5.0
 # Flags of greater weight take their fullest wording first.
 _DECIDING, _CROSSING, _SUSPECT, _EVENT = 1000, 500, 400, 0
+# So many findings nearest to where parties change never share a flag with others.
+_OWN_FLAG = 4
 
 
 def events_above(
@@ -51,7 +53,7 @@ def findings_below(
     rank = np.argsort(np.argsort(gaps, kind="stable"), kind="stable")
     flags = [
         _finding(frame, one, weight=-int(behind))
-        for one, behind in zip(shown, rank if changes else [0] * len(shown), strict=True)
+        for one, behind in zip(shown, rank if changes else [_OWN_FLAG] * len(shown), strict=True)
     ]
     return _placed(flags, lanes, right_pt)
 
@@ -135,6 +137,5 @@ def _finding(frame: Frame, one: FindingResult, *, weight: int) -> Flag:
     wordings = (f"{number} {finding_words(one)}", f"{number} {name}", number)
     danger = one.finding_class == "danger"
     at = frame.x(one.near.footage_m)
-    return Flag(
-        at, wordings, (number,), joins=not danger, bold=danger, key="finding", weight=weight
-    )
+    joins = weight <= -_OWN_FLAG and not danger
+    return Flag(at, wordings, (number,), joins=joins, bold=danger, key="finding", weight=weight)
