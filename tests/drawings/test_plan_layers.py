@@ -20,12 +20,13 @@ from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_laye
 from lateral_map.draw.plan.next_locate import next_locate_layer
 from lateral_map.draw.plan.responsibility import responsibility_layer, undecided
 from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
-from lateral_map.draw.plan.scene import Line, Mark, SceneWriter
+from lateral_map.draw.plan.scene import ALWAYS, Line, Mark, SceneWriter
 from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.style import STYLES
 from lateral_map.model.results import Report
 from lateral_map.model.site import Bend
 from lateral_map.words.notices import drawing_notices
+from lateral_map.words.numbers import length
 from lateral_map.words.picked import bend_words
 from lateral_map.words.technician import report_tables, summary_facts
 
@@ -70,22 +71,22 @@ def test_corridor_lies_inside_the_dig_buffer(report: Report) -> None:
 def test_a_transmitter_not_yet_in_the_pipe_stands_at_the_start(report: Report) -> None:
     zero = report.site.counter.zero_m
     early = replace(report.site.locates[0], footage_m=zero)
-    site = replace(report.site, locates=(early,))
-    (mark,) = locates_layer(replace(report, site=site)).items
-    assert mark.footage_m == zero
+    assert report.site.transmitter_footage_m(early) == zero
 
 
 def test_locates_stand_where_the_transmitter_lay_with_every_reading(report: Report) -> None:
     behind = report.site.transmitter.behind_lens_m
-    for locate, mark in zip(report.site.locates, locates_layer(report).items, strict=True):
-        place = report.route.positions([locate.footage_m - behind])[0, :2]
+    used = [result for result in report.locates if result.locate.use]
+    for result, mark in zip(used, locates_layer(report).items, strict=True):
+        place = report.route.positions([result.locate.footage_m - behind])[0, :2]
         assert (mark.easting_m, mark.northing_m) == pytest.approx(tuple(place))
-        own = [check for check in report.readings if check.locate == locate.mark]
-        said = rows_of(mark)
-        for check in own:
-            words = said[check.reading.removeprefix(f"locate {locate.mark} ")]
-            assert check.verdict.lower() in words.lower()
-            assert f"({abs(check.standardised):.1f} sd)" in words
+        said = " ".join(words for _, words in mark.detail.rows)
+        for check in result.checks:
+            if check.verdict != "unchecked":
+                assert f"off by {length(abs(check.residual), 'ft')}" in said
+        assert ("SUSPECT, off by" in said) == any(
+            check.verdict == "suspect" for check in result.checks
+        )
 
 
 def test_locates_are_drawn_by_their_worst_verdict(report: Report) -> None:
@@ -96,8 +97,12 @@ def test_locates_are_drawn_by_their_worst_verdict(report: Report) -> None:
         "Locate C": "locate suspect",
         "Locate D": "locate unchecked",
         "Locate E": "locate good",
-        "Locate F": "locate set aside",
     }
+    # One set aside whose own ties fix no place has none to be drawn at.
+    (aside,) = (result for result in report.locates if not result.locate.use)
+    placed = replace(aside, easting_m=1.0, northing_m=2.0)
+    (mark,) = locates_layer(replace(report, locates=(placed,))).items
+    assert (mark.style, mark.easting_m, mark.northing_m) == ("locate set aside", 1.0, 2.0)
 
 
 def test_ties_run_from_what_was_measured_to_the_mark_drawn(report: Report) -> None:
@@ -129,26 +134,54 @@ def test_bends_are_said_in_the_trades_words(bend: Bend, words: str) -> None:
 
 def test_findings_take_the_verdict_of_the_line_that_decides(report: Report) -> None:
     marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
-    for result, mark in zip(report.findings, marks, strict=True):
+    numbered = [mark for mark in marks if mark.caption]
+    for result, mark in zip(report.findings, numbered, strict=True):
         curb = next(side for side in result.sides if side.line == "curb")
+        assert result.deciding == curb
         assert mark.style == f"side {curb.verdict}"
-        assert (mark.easting_m, mark.northing_m) == (result.easting_m, result.northing_m)
+        assert (mark.easting_m, mark.northing_m) == (result.near.easting_m, result.near.northing_m)
+        assert mark.caption.startswith(f"#{result.number} ")
     stretch = next(item for item in findings_layer(report).items if isinstance(item, Line))
     assert LineString(stretch.at_m).length == pytest.approx(3.5 * 0.3048, rel=1e-3)
+    (end,) = (mark for mark in marks if mark.style == "stretch end")
+    assert (end.easting_m, end.northing_m) == pytest.approx(tuple(stretch.at_m[-1]))
+
+
+def test_the_finding_nearest_the_deciding_line_weighs_most(report: Report) -> None:
+    marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
+    weights = {mark.caption: mark.weight for mark in marks if mark.caption}
+    gaps = {
+        mark.caption: abs(result.deciding.past_m)
+        for mark, result in zip([m for m in marks if m.caption], report.findings, strict=True)
+    }
+    assert sorted(weights, key=weights.get, reverse=True) == sorted(gaps, key=gaps.get)
+    assert max(weights.values()) >= ALWAYS
+    crossings = {mark.caption: mark.weight for mark in crossings_layer(report).items}
+    deciding = next(caption for caption in crossings if caption.startswith("curb"))
+    assert crossings[deciding] > max(weights.values())
+    assert min(weights.values()) > crossings["right of way 61.2 ± 0.8 ft"]
 
 
 def test_a_close_finding_says_what_would_settle_it(report: Report) -> None:
     marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
-    said = rows_of(marks[3])
-    assert said["curb"].startswith("too close to call: inside by 0.6 ± 0.9 ft, odds of past")
-    assert said["Would settle it"] == "one tape from the curb at 71 ft"
-    assert "curb, far end" in said
+    (mark,) = (mark for mark in marks if mark.caption.startswith("#4"))
+    said = rows_of(mark)
+    assert said["Side"].startswith("curb: too close to call")
+    assert "0.6 ± 0.9 ft inside" in said["Side"]
+    assert "ends" in said["Side"]
+    assert "one more tape from the real curb" in said["Would settle it"]
 
 
 def test_without_boundaries_findings_have_no_verdict(report: Report) -> None:
-    bare = replace(report, findings=tuple(replace(each, sides=()) for each in report.findings))
+    bare = replace(
+        report,
+        findings=tuple(
+            replace(each, sides=(), deciding=None, deciding_to=None, verdict=None)
+            for each in report.findings
+        ),
+    )
     marks = [item for item in findings_layer(bare).items if isinstance(item, Mark)]
-    assert {mark.style for mark in marks} == {"side none"}
+    assert {mark.style for mark in marks if mark.caption} == {"side none"}
 
 
 def test_crossings_stand_on_their_line(report: Report) -> None:
@@ -232,7 +265,7 @@ def test_layers_have_the_keys_and_styles_the_page_knows(report: Report) -> None:
         assert {style for style, _ in layer.legend} <= set(known)
         # What is drawn is explained, but for what stands under another mark of its own layer.
         unexplained = {item.style for item in layer.items} - {style for style, _ in layer.legend}
-        assert unexplained <= {"stretch"}
+        assert unexplained <= {"stretch end"}
 
 
 def test_the_head_says_length_crossings_findings_past_and_suspects(report: Report) -> None:
@@ -242,13 +275,13 @@ def test_the_head_says_length_crossings_findings_past_and_suspects(report: Repor
     assert facts["Findings past curb"].value == "3 of 8"
     assert facts["Too close to call"].note == "no. 4–5"
     assert facts["Suspect readings"].tone == "alarm"
-    assert "locate C x, y" in facts["Suspect readings"].note
+    assert "locate C" in facts["Suspect readings"].note
 
 
 def test_notices_name_dead_reckoning_and_level_ground(make_report) -> None:
     said = " ".join(drawing_notices(make_report(level_ground=True)))
     assert "Dead reckoned, nothing located there: 70.5 ft to 100.0 ft." in said
-    assert "Ground assumed level" in said
+    assert "Nobody measured the ground" in said
 
 
 def test_tables_have_a_row_for_everything(report: Report) -> None:

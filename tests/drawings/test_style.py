@@ -7,6 +7,7 @@ import colorsys
 import pytest
 
 from lateral_map.draw import style
+from lateral_map.words.cautions import CAUTIONS
 
 # Okabe & Ito, 'Color Universal Design' (2008): the eight colours as published in RGB (0-255).
 # RGB values from memory.
@@ -91,7 +92,7 @@ def test_words_stand_out_from_paper() -> None:
 
 
 def test_the_cautions_are_said() -> None:
-    said = " ".join(style.CAUTIONS).lower()
+    said = " ".join(CAUTIONS).lower()
     for words in (
         "call 811", "hand dig", "tolerance zone", "cave in", "bored through", "cutting roots",
         "local code", "licensed practice", "not a land survey", "one-call ticket",
