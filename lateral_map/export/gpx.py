@@ -8,9 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree as ET
 
-import numpy as np
-
-from lateral_map.export.features import Feature, LayerName, mark_name, route_layers
+from lateral_map.export.features import LayerName, mark_name, route_layers
 from lateral_map.export.kml import refuse_sketch
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import line_vertices
@@ -42,40 +40,30 @@ def marks_gpx(report: Report) -> bytes:
     if report.site.date:
         add(metadata, "time", f"{report.site.date.isoformat()}T00:00:00Z")
     for layer in route_layers(report):
-        if layer.name in _KINDS:
-            for feature in layer.features:
-                _waypoint(root, layer.name, feature, out)
-    _track(root, report, out)
+        for feature in layer.features if layer.name in _KINDS else ():
+            record = feature.record
+            east, north, *_ = feature.geometry.coords[0]
+            point = add(root, "wpt", **_place(east, north, out))
+            add(point, "name", mark_name(layer.name, record))
+            words = f"At {_length(record['footage'], out)} along the pipe"
+            # A locate's own read-out is not where the line lies.
+            if layer.name != "locates":
+                words += f", invert {_length(record['depth_to_invert'], out)} below the ground"
+            if record.get("verdict"):
+                words += f"; {label(record['verdict_line'])}: {VERDICT_WORDS[record['verdict']]}"
+            add(point, "desc", words)
+            add(point, "type", _KINDS[layer.name])
+    track = add(root, "trk")
+    add(track, "name", "Lateral, as worked out")
+    segment = add(track, "trkseg")
+    footage = report.stations.footage_m
+    for east, north, _ in line_vertices(report, float(footage[0]), float(footage[-1])):
+        add(segment, "trkpt", **_place(float(east), float(north), out))
     return xml_bytes(root)
-
-
-def _waypoint(root: ET.Element, layer: LayerName, feature: Feature, out: Outward) -> None:
-    east, north, *_ = feature.geometry.coords[0]
-    point = add(root, "wpt", **_place(east, north, out))
-    record = feature.record
-    add(point, "name", mark_name(layer, record))
-    # A locate's own read-out is not where the line lies.
-    depth = None if layer == "locates" else record.get("depth_to_invert")
-    below = f", invert {_length(depth, out)} below the ground" if depth is not None else ""
-    words = f"At {_length(record['footage'], out)} along the pipe{below}"
-    if record.get("verdict"):
-        words += f"; {label(record['verdict_line'])}: {VERDICT_WORDS[record['verdict']]}"
-    add(point, "desc", words)
-    add(point, "type", _KINDS[layer])
 
 
 def _length(value: float, out: Outward) -> str:
     return f"{value:.{decimals_for(out.unit)}f} {unit_word(out.unit)}"
-
-
-def _track(root: ET.Element, report: Report, out: Outward) -> None:
-    footage = report.stations.footage_m
-    vertices = line_vertices(report, float(footage[0]), float(footage[-1]))
-    track = add(root, "trk")
-    add(track, "name", "Lateral, as worked out")
-    segment = add(track, "trkseg")
-    for east, north in np.asarray(vertices)[:, :2]:
-        add(segment, "trkpt", **_place(float(east), float(north), out))
 
 
 def _place(east: float, north: float, out: Outward) -> dict[str, str]:

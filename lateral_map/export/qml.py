@@ -43,19 +43,17 @@ def style_qml(style: LayerStyle) -> str:
             )
     symbols = SubElement(renderer, "symbols")
     for number, each in enumerate(style.classes):
-        symbols.append(_symbol(str(number), each.symbol))
+        kind = {LineStyle: "line", AreaStyle: "fill", MarkStyle: "marker"}[type(each.symbol)]
+        symbol = SubElement(
+            symbols, "symbol", type=kind, name=str(number), alpha="1", clip_to_extent="1",
+            force_rhr="0",
+        )  # fmt: skip
+        for layer, properties in _symbol_layers(each.symbol):
+            child = SubElement(symbol, "layer", {"class": layer, "enabled": "1", "pass": "0"})
+            for key, value in properties.items():
+                SubElement(child, "prop", k=key, v=value)
     indent(root, " ")
     return tostring(root, encoding="unicode")
-
-
-def _symbol(name: str, symbol: Symbol) -> Element:
-    kind = {LineStyle: "line", AreaStyle: "fill", MarkStyle: "marker"}[type(symbol)]
-    element = Element("symbol", type=kind, name=name, alpha="1", clip_to_extent="1", force_rhr="0")
-    for layer, properties in _symbol_layers(symbol):
-        child = SubElement(element, "layer", {"class": layer, "enabled": "1", "pass": "0"})
-        for key, value in properties.items():
-            SubElement(child, "prop", k=key, v=value)
-    return element
 
 
 def _symbol_layers(symbol: Symbol) -> list[tuple[str, dict[str, str]]]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from lateral_map.draw.style import AreaStyle, LineStyle, MarkStyle
-from lateral_map.export.layer_styles import LayerStyle, StyleClass, Symbol, stacked_marks
+from lateral_map.draw.style import AreaStyle, LineStyle
+from lateral_map.export.layer_styles import LayerStyle, Symbol, stacked_marks
 
 _SLD: Final = "http://www.opengis.net/sld"
 _SE: Final = "http://www.opengis.net/se"
@@ -37,21 +37,17 @@ def style_sld(layer: str, style: LayerStyle) -> str:
     SubElement(user, "se:Name").text = layer
     rules = SubElement(user, "se:FeatureTypeStyle")
     for each in style.classes:
-        _add_rule(rules, style.attribute, each)
+        rule = SubElement(rules, "se:Rule")
+        SubElement(rule, "se:Name").text = each.label
+        if style.attribute and each.value is not None:
+            equal = SubElement(SubElement(rule, "ogc:Filter"), "ogc:PropertyIsEqualTo")
+            SubElement(equal, "ogc:PropertyName").text = style.attribute
+            SubElement(equal, "ogc:Literal").text = each.value
+        elif style.attribute:
+            SubElement(rule, "se:ElseFilter")
+        _add_symbol(rule, each.symbol)
     indent(root, " ")
     return tostring(root, encoding="unicode")
-
-
-def _add_rule(rules: Element, attribute: str, each: StyleClass) -> None:
-    rule = SubElement(rules, "se:Rule")
-    SubElement(rule, "se:Name").text = each.label
-    if attribute and each.value is not None:
-        equal = SubElement(SubElement(rule, "ogc:Filter"), "ogc:PropertyIsEqualTo")
-        SubElement(equal, "ogc:PropertyName").text = attribute
-        SubElement(equal, "ogc:Literal").text = each.value
-    elif attribute:
-        SubElement(rule, "se:ElseFilter")
-    _add_symbol(rule, each.symbol)
 
 
 def _add_symbol(rule: Element, symbol: Symbol) -> None:
@@ -66,21 +62,17 @@ def _add_symbol(rule: Element, symbol: Symbol) -> None:
         if symbol.edge:
             _add_stroke(area, symbol.edge)
     else:
-        for mark in stacked_marks(symbol):
-            _add_mark(SubElement(rule, "se:PointSymbolizer"), mark)
-
-
-def _add_mark(parent: Element, style: MarkStyle) -> None:
-    graphic = SubElement(parent, "se:Graphic")
-    mark = SubElement(graphic, "se:Mark")
-    diamond = style.shape == "diamond"
-    name = "square" if diamond else _SHAPES.get(style.shape, "circle")
-    SubElement(mark, "se:WellKnownName").text = name
-    _add_fill(mark, style.fill, 1.0)
-    _add_stroke(mark, LineStyle(style.edge, 1.5))
-    SubElement(graphic, "se:Size").text = f"{style.size_px:g}"
-    if diamond:
-        SubElement(graphic, "se:Rotation").text = "45"
+        for look in stacked_marks(symbol):
+            graphic = SubElement(SubElement(rule, "se:PointSymbolizer"), "se:Graphic")
+            mark = SubElement(graphic, "se:Mark")
+            diamond = look.shape == "diamond"
+            name = "square" if diamond else _SHAPES.get(look.shape, "circle")
+            SubElement(mark, "se:WellKnownName").text = name
+            _add_fill(mark, look.fill, 1.0)
+            _add_stroke(mark, LineStyle(look.edge, 1.5))
+            SubElement(graphic, "se:Size").text = f"{look.size_px:g}"
+            if diamond:
+                SubElement(graphic, "se:Rotation").text = "45"
 
 
 def _add_fill(parent: Element, colour: str, opacity: float) -> None:
