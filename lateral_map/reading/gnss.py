@@ -230,6 +230,8 @@ def _csv_points(file: str, text: str, unit: str) -> Iterator[GnssPoint]:
     def column(names: Iterable[str]) -> int | None:
         return next((header.index(name) for name in names if name in header), None)
 
+    if not any(header):
+        raise _wrong(file, "it is no table", "begin with a header: name,lat,lon")
     lat, lon = column(_LATITUDES), column(_LONGITUDES)
     if lat is None or lon is None:
         raise _wrong(

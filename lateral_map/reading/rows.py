@@ -7,27 +7,7 @@ from typing import Any, Final
 
 from lateral_map.errors import Fault
 from lateral_map.model.site import SD_LONLAT_M, SD_XY_M, Bend, Finding, Locate
-from lateral_map.reading.fields import (
-    Coordinate,
-    Depth,
-    FindingName,
-    Footage,
-    HowWord,
-    Latitude,
-    Length,
-    LineName,
-    Longitude,
-    Name,
-    NonNegativeLength,
-    PeakWord,
-    PointName,
-    PositiveLength,
-    SeverityWord,
-    Spread,
-    Text,
-    Turn,
-    YesNo,
-)
+from lateral_map.reading import fields
 from lateral_map.reading.schema import half_pairs
 from lateral_map.reading.typed import Typed, key, keys_of, shown_length
 
@@ -57,56 +37,62 @@ def _note() -> Any:
 class LocateRow(Typed):
     """A row of locates.csv: one locate, a paint mark over the transmitter."""
 
-    mark: Name | None = key(
+    mark: fields.Name | None = key(
         "What is painted beside the mark; else the row's number stands for it.", "Mark"
     )
-    footage: Footage = _locate(
+    footage: fields.Footage = _locate(
         "footage_m", "Counter reading at the lens while locating.", "Footage", examples=["12.5"]
     )
-    depth: Depth | None = _locate("depth_m", "The locator's depth read-out.", "Depth shown")
-    held_above: NonNegativeLength = _locate(
+    depth: fields.Depth | None = _locate("depth_m", "The locator's depth read-out.", "Depth shown")
+    held_above: fields.NonNegativeLength = _locate(
         "held_above_m",
         "Height above the ground at which the locator was held.",
         "Held above ground",
     )
-    lat: Latitude | None = key("WGS 84 latitude of the mark, decimal degrees.", "Latitude")
-    lon: Longitude | None = key("WGS 84 longitude of the mark, decimal degrees.", "Longitude")
-    x: Coordinate | None = key("Surveyed easting of the mark, in the CRS's own unit.", "x (east)")
-    y: Coordinate | None = key("Surveyed northing of the mark, in the CRS's own unit.", "y (north)")
-    accuracy: Spread | None = key(
+    lat: fields.Latitude | None = key("WGS 84 latitude of the mark, decimal degrees.", "Latitude")
+    lon: fields.Longitude | None = key(
+        "WGS 84 longitude of the mark, decimal degrees.", "Longitude"
+    )
+    x: fields.Coordinate | None = key(
+        "Surveyed easting of the mark, in the CRS's own unit.", "x (east)"
+    )
+    y: fields.Coordinate | None = key(
+        "Surveyed northing of the mark, in the CRS's own unit.", "y (north)"
+    )
+    accuracy: fields.Spread | None = key(
         f"1 sd of lat, lon or x, y, each axis; default {shown_length(SD_LONLAT_M, 'ft')} for lat, "
         f"lon and {shown_length(SD_XY_M, 'ft')} for x, y.",
         "Accuracy",
     )
-    tape1_from: PointName | None = _from("first")
-    tape1: PositiveLength | None = _tape()
-    tape2_from: PointName | None = _from("second")
-    tape2: PositiveLength | None = _tape()
-    tape3_from: PointName | None = _from("third")
-    tape3: PositiveLength | None = _tape()
-    line: LineName | None = key("Plan line of along, offset or past.", "Plan line")
-    along: Length | None = key("Distance along the line from its first vertex.", "Along it")
-    offset: Length | None = key(
+    tape1_from: fields.PointName | None = _from("first")
+    tape1: fields.PositiveLength | None = _tape()
+    tape2_from: fields.PointName | None = _from("second")
+    tape2: fields.PositiveLength | None = _tape()
+    tape3_from: fields.PointName | None = _from("third")
+    tape3: fields.PositiveLength | None = _tape()
+    line: fields.LineName | None = key("Plan line of along, offset or past.", "Plan line")
+    along: fields.Length | None = key("Distance along the line from its first vertex.", "Along it")
+    offset: fields.Length | None = key(
         "Distance off the line, positive to the right of its direction.", "Off it"
     )
-    past: Length | None = key(
+    past: fields.Length | None = key(
         "Instead of offset: distance past a boundary's line as seen from the start; negative "
         "before it.",
         "Past it",
     )
-    ground: Length | None = _locate(
+    ground: fields.Length | None = _locate(
         "ground_m", "Elevation of the ground at the mark.", "Ground level here"
     )
-    use: YesNo = _use()
-    note: Text = _note()
-    peak: PeakWord = _locate("peak", "Which peak of the signal was used.", "Peak used")
-    nulls: PositiveLength | None = _locate(
+    use: fields.YesNo = _use()
+    note: fields.Text = _note()
+    peak: fields.PeakWord = _locate("peak", "Which peak of the signal was used.", "Peak used")
+    nulls: fields.PositiveLength | None = _locate(
         "nulls_m",
         "Ground distance between the two in-line nulls, along the pipe: a depth of its own, 0.7071 "
         "times that distance.",
         "Between the two nulls",
     )
-    nulls_held_above: NonNegativeLength = _locate(
+    nulls_held_above: fields.NonNegativeLength = _locate(
         "nulls_held_above_m",
         "Height at which the locator was held for the nulls.",
         "Held above ground for them",
@@ -147,18 +133,20 @@ class LocateRow(Typed):
 class BendRow(Typed):
     """A row of bends.csv: a turn or fall of the pipe."""
 
-    footage: Footage = _bend(
+    footage: fields.Footage = _bend(
         "footage_m", "Counter reading at the bend.", "Footage", examples=["12.5"]
     )
-    turn: Turn = _bend("turn_deg", "Degrees, positive to the right, negative to the left.", "Turn")
-    fall: Turn = _bend("fall_deg", "Degrees, positive down, negative up.", "Fall")
-    how: HowWord | None = key(
+    turn: fields.Turn = _bend(
+        "turn_deg", "Degrees, positive to the right, negative to the left.", "Turn"
+    )
+    fall: fields.Turn = _bend("fall_deg", "Degrees, positive down, negative up.", "Fall")
+    how: fields.HowWord | None = key(
         "Known by its fitting, or judged by eye on the screen. Blank: an angle that a fitting has "
         "is taken as one.",
         "Known by",
     )
-    use: YesNo = _use()
-    note: Text = _note()
+    use: fields.YesNo = _use()
+    note: fields.Text = _note()
 
     @classmethod
     def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
@@ -179,19 +167,19 @@ class BendRow(Typed):
 class FindingRow(Typed):
     """A row of findings.csv: what the camera saw."""
 
-    footage: Footage = _finding(
+    footage: fields.Footage = _finding(
         "footage_m",
         "Counter reading at the finding, or where it begins.",
         "Footage",
         examples=["12.5"],
     )
-    to: Footage | None = key("Where a stretch ends; else empty.", "To")
-    finding: FindingName = _finding(
+    to: fields.Footage | None = key("Where a stretch ends; else empty.", "To")
+    finding: fields.FindingName = _finding(
         "finding", "What was seen, in plain trade words.", "Finding", examples=["roots"]
     )
-    severity: SeverityWord | None = _finding("severity", "How bad it is.", "Severity")
-    use: YesNo = _use()
-    note: Text = _note()
+    severity: fields.SeverityWord | None = _finding("severity", "How bad it is.", "Severity")
+    use: fields.YesNo = _use()
+    note: fields.Text = _note()
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault for a stretch that ends before it begins."""

@@ -28,42 +28,7 @@ from lateral_map.model.site import (
     Start,
     Transmitter,
 )
-from lateral_map.reading.fields import (
-    AngleSpread,
-    Azimuth,
-    BeddingLength,
-    BoundaryPlaceWord,
-    Coordinate,
-    Date,
-    Depth,
-    EndWord,
-    FallCodeWord,
-    Footage,
-    Fraction,
-    Grade,
-    Latitude,
-    Length,
-    LineName,
-    Longitude,
-    MaterialWord,
-    Name,
-    NonNegativeLength,
-    NonNegativeNumber,
-    PipeSize,
-    PointName,
-    PositiveFraction,
-    PositiveLength,
-    RuleWord,
-    SoilWord,
-    Span,
-    Spread,
-    Text,
-    TrenchLength,
-    UnitWord,
-    Wander,
-    YesNo,
-    ZoneLength,
-)
+from lateral_map.reading import fields
 from lateral_map.reading.typed import Typed, key, keys_of, shown_length
 
 FORMAT: Final = 1
@@ -76,24 +41,24 @@ _pipe, _dig, _referral = keys_of(PipeRun), keys_of(DigRules, "in"), keys_of(Refe
 class SiteTable(Typed):
     """[site]: what the site is called, and how its lengths and coordinates are written."""
 
-    name: Name = _site(
+    name: fields.Name = _site(
         "name", "What the site is called on drawings.", "Name", examples=['"Lot 21, Ambersea"']
     )
-    date: Date | None = _site("date", "Day of the inspection.", "Day of the inspection")
-    crs: Name = key(
+    date: fields.Date | None = _site("date", "Day of the inspection.", "Day of the inspection")
+    crs: fields.Name = key(
         "Projected coordinate system of x, y, such as EPSG:6499, which GNSS needs; or local: a "
         "sketch tied to no place on earth.",
         "Coordinate system",
         required=True,
         examples=['"EPSG:6499"', '"local"'],
     )
-    unit: UnitWord = _site(
+    unit: fields.UnitWord = _site(
         "unit",
         "Unit of every bare length: ft (international foot), us_ft (US survey foot) or m.",
         "Unit of lengths",
         examples=['"ft"'],
     )
-    fall_code: FallCodeWord = _site(
+    fall_code: fields.FallCodeWord = _site(
         "fall_code",
         "Plumbing code whose least fall for the size the pipe's fall is held against.",
         "Plumbing code for the fall",
@@ -104,30 +69,34 @@ class SiteTable(Typed):
 class StartTable(Typed):
     """[start]: where the footage starts. Give a point, or x and y, or lat and lon."""
 
-    point: PointName | None = key("A named reference point of the plan.", "At the reference point")
-    x: Coordinate | None = key("Easting, in the CRS's own unit.", "or x (east)")
-    y: Coordinate | None = key("Northing, in the CRS's own unit.", "and y (north)")
-    lat: Latitude | None = key("WGS 84 latitude, decimal degrees.", "or latitude")
-    lon: Longitude | None = key("WGS 84 longitude, decimal degrees.", "and longitude")
-    accuracy: Spread | None = key(
+    point: fields.PointName | None = key(
+        "A named reference point of the plan.", "At the reference point"
+    )
+    x: fields.Coordinate | None = key("Easting, in the CRS's own unit.", "or x (east)")
+    y: fields.Coordinate | None = key("Northing, in the CRS's own unit.", "and y (north)")
+    lat: fields.Latitude | None = key("WGS 84 latitude, decimal degrees.", "or latitude")
+    lon: fields.Longitude | None = key("WGS 84 longitude, decimal degrees.", "and longitude")
+    accuracy: fields.Spread | None = key(
         f"1 sd of the start, each axis; default {shown_length(SD_START_M, 'ft')} for a point or "
         f"x, y and {shown_length(SD_LONLAT_M, 'ft')} for lat, lon.",
         "Accuracy",
     )
-    depth: Depth | None = _start("depth_m", "Invert below ground at the start.", "Depth to invert")
-    depth_accuracy: Spread = _start("sd_depth_m", "1 sd of that depth.", "Depth accuracy")
-    ground: Length | None = _start(
+    depth: fields.Depth | None = _start(
+        "depth_m", "Invert below ground at the start.", "Depth to invert"
+    )
+    depth_accuracy: fields.Spread = _start("sd_depth_m", "1 sd of that depth.", "Depth accuracy")
+    ground: fields.Length | None = _start(
         "ground_m",
         "Elevation of the ground there; gives the profile its datum.",
         "Ground level there",
     )
-    riser: NonNegativeLength = _start(
+    riser: fields.NonNegativeLength = _start(
         "riser_m", "Footage spent going straight down before the pipe runs level.", "Riser"
     )
-    azimuth: Azimuth | None = key(
+    azimuth: fields.Azimuth | None = key(
         "Direction the pipe leaves in, degrees clockwise from grid north.", "Direction it leaves in"
     )
-    azimuth_accuracy: AngleSpread = _start(
+    azimuth_accuracy: fields.AngleSpread = _start(
         "sd_azimuth_deg", "1 sd of that direction, degrees.", "Direction accuracy"
     )
 
@@ -147,12 +116,12 @@ class StartTable(Typed):
 class CounterTable(Typed):
     """[counter]: the footage counter and how far it may be off."""
 
-    zero: Footage = _counter("zero_m", "Reading at the start.", "Reading at the start")
-    zero_accuracy: Spread = _counter("sd_zero_m", "1 sd of the zero.", "Zero accuracy")
-    scale_accuracy: PositiveFraction = _counter(
+    zero: fields.Footage = _counter("zero_m", "Reading at the start.", "Reading at the start")
+    zero_accuracy: fields.Spread = _counter("sd_zero_m", "1 sd of the zero.", "Zero accuracy")
+    scale_accuracy: fields.PositiveFraction = _counter(
         "sd_scale", "1 sd of the counter's scale, as a fraction.", "Scale accuracy"
     )
-    reading_accuracy: Spread = _counter(
+    reading_accuracy: fields.Spread = _counter(
         "sd_reading_m", "1 sd of reading it at a locate or finding.", "Reading accuracy"
     )
 
@@ -160,16 +129,16 @@ class CounterTable(Typed):
 class TransmitterTable(Typed):
     """[transmitter]: where the camera's transmitter rides, and how well its depth is read."""
 
-    behind_lens: NonNegativeLength = _transmitter(
+    behind_lens: fields.NonNegativeLength = _transmitter(
         "behind_lens_m", "How far the transmitter rides behind the lens.", "Behind the lens"
     )
-    above_invert: NonNegativeLength = _transmitter(
+    above_invert: fields.NonNegativeLength = _transmitter(
         "above_invert_m", "How far its axis rides above the invert.", "Above the invert"
     )
-    depth_accuracy: Fraction = _transmitter(
+    depth_accuracy: fields.Fraction = _transmitter(
         "sd_depth_fraction", "1 sd of a depth read-out, as a fraction of it.", "Depth accuracy"
     )
-    depth_floor: Spread = _transmitter(
+    depth_floor: fields.Spread = _transmitter(
         "sd_depth_floor_m", "Least 1 sd of a depth read-out, however shallow.", "Never better than"
     )
 
@@ -177,23 +146,23 @@ class TransmitterTable(Typed):
 class PipeTable(Typed):
     """[[pipe]]: the pipe from one footage on."""
 
-    from_: Footage = _pipe(
+    from_: fields.Footage = _pipe(
         "from_m", "Footage this pipe begins at.", "From footage", alias="from", examples=["0.0"]
     )
-    material: MaterialWord = _pipe(
+    material: fields.MaterialWord = _pipe(
         "material", "What it is made of.", "Material", examples=['"clay"']
     )
-    size: PipeSize = _pipe(
+    size: fields.PipeSize = _pipe(
         "size_m",
         "Nominal size; a bare number is inches, millimetres on a metric site.",
         "Nominal size",
         examples=["6"],
     )
-    wander: Wander | None = key(
+    wander: fields.Wander | None = key(
         "Degrees per square root of one unit of length that this pipe turns unseen, 1 sd; default "
         "that of [accuracy]."
     )
-    joint_length: PositiveLength | None = key(
+    joint_length: fields.PositiveLength | None = key(
         "Length of one pipe, joint to joint; the wander is then taken from what one joint of the "
         "material turns. Give this or wander.",
         "Length of one pipe",
@@ -213,25 +182,31 @@ class BoundaryTable(Typed):
         json_schema_extra={"oneOf": [{"required": ["line"]}, {"required": ["at"]}]}
     )
 
-    line: LineName | None = key("Name of a line of the plan.", "Plan line", examples=['"curb"'])
-    at: BoundaryPlaceWord | None = key(
+    line: fields.LineName | None = key(
+        "Name of a line of the plan.", "Plan line", examples=['"curb"']
+    )
+    at: fields.BoundaryPlaceWord | None = key(
         "Instead of line: main (where the lateral meets it) or cleanout.",
         "or at",
         examples=['"main"'],
     )
-    footage: Footage | None = key(
+    footage: fields.Footage | None = key(
         "Where that cleanout is; default the footage of the finding called cleanout.",
         "Footage of the cleanout",
         examples=["41.5"],
     )
-    accuracy: Spread | None = key("1 sd of that footage; default [counter] reading_accuracy.")
-    name: Name | None = key(
+    accuracy: fields.Spread | None = key(
+        "1 sd of that footage; default [counter] reading_accuracy."
+    )
+    name: fields.Name | None = key(
         "What the cleanout is called, where there is more than one; default cleanout.",
         "Name of the cleanout",
     )
-    inside: Text = key("Who answers on the start's side.", "Who answers before it", default="")
-    outside: Text = key("Who answers past it.", "Who answers past it", default="")
-    decides: YesNo = key(
+    inside: fields.Text = key(
+        "Who answers on the start's side.", "Who answers before it", default=""
+    )
+    outside: fields.Text = key("Who answers past it.", "Who answers past it", default="")
+    decides: fields.YesNo = key(
         "Whether responsibility changes here.", "Responsibility changes here", default=False
     )
 
@@ -267,28 +242,28 @@ class BoundaryTable(Typed):
 class DigTable(Typed):
     """[dig]: what the local rule and the site ask of the dig."""
 
-    tolerance_zone: ZoneLength | None = _dig(
+    tolerance_zone: fields.ZoneLength | None = _dig(
         "tolerance_zone_m",
         "Each side of the pipe's outside wall, from the local rule; without it 18 in is used, and "
         "said to be nobody's rule.",
         "Tolerance zone",
         examples=['"24 in"'],
     )
-    rule: Text = _dig("rule", "The local rule, in words.", "The local rule, in words")
-    soil: SoilWord = _dig(
+    rule: fields.Text = _dig("rule", "The local rule, in words.", "The local rule, in words")
+    soil: fields.SoilWord = _dig(
         "soil", "Soil type; a utility trench has been dug before, so C by default.", "Soil"
     )
-    trench_width: TrenchLength = _dig(
+    trench_width: fields.TrenchLength = _dig(
         "trench_width_m", "Width of the trench's bottom.", "Trench width"
     )
-    bedding: BeddingLength = _dig("bedding_m", "Bedding dug below the pipe.", "Bedding")
-    swell: Span | None = _dig(
+    bedding: fields.BeddingLength = _dig("bedding_m", "Bedding dug below the pipe.", "Bedding")
+    swell: fields.Span | None = _dig(
         "swell",
         "How much dug earth swells, least and most, such as [0.2, 0.3]; default that of common "
         "earth.",
     )
-    swell_source: Text = _dig("swell_source", "Where that swell is from.")
-    pavement_cutback: BeddingLength = _dig(
+    swell_source: fields.Text = _dig("swell_source", "Where that swell is from.")
+    pavement_cutback: fields.BeddingLength = _dig(
         "pavement_cutback_m", "How far paving is cut back beyond the trench."
     )
 
@@ -302,14 +277,16 @@ class DigTable(Typed):
 class DigRuleTable(Typed):
     """[[dig_rule]]: a figure of a state plan or local code in place of the federal one."""
 
-    rule: RuleWord = key(
+    rule: fields.RuleWord = key(
         "Which rule it replaces.", required=True, examples=['"protective system depth"']
     )
-    length: NonNegativeLength | None = key("The rule's depth or distance.", examples=['"4 ft"'])
-    slope: NonNegativeNumber | None = key(
+    length: fields.NonNegativeLength | None = key(
+        "The rule's depth or distance.", examples=['"4 ft"']
+    )
+    slope: fields.NonNegativeNumber | None = key(
         "The rule's steepest slope, run over rise: 1.5 for 1 1/2 across to 1 up."
     )
-    citation: Name = key(
+    citation: fields.Name = key(
         "Where it is written.", required=True, examples=['"State Plan, section 12.3"']
     )
 
@@ -328,9 +305,11 @@ _reach = keys_of(Reach)
 class ReachTable(Typed):
     """[[reach]]: a stretch somebody means to repair, instead of those the findings call for."""
 
-    from_: Footage = _reach("from_m", "Footage it begins at.", alias="from", examples=["61.5"])
-    to: Footage = _reach("to_m", "Footage it ends at.", examples=["80.0"])
-    name: Text = _reach("name", "What it is called.")
+    from_: fields.Footage = _reach(
+        "from_m", "Footage it begins at.", alias="from", examples=["61.5"]
+    )
+    to: fields.Footage = _reach("to_m", "Footage it ends at.", examples=["80.0"])
+    name: fields.Text = _reach("name", "What it is called.")
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where the stretch runs backwards or has no length."""
@@ -349,74 +328,78 @@ class RatesTable(Typed):
     cubic metre, by the site's unit.
     """
 
-    currency: Text = key("Printed beside every sum.", default="")
-    mobilise_open_cut: Span | None = _rate("Coming to dig, each time.")
-    mobilise_liner: Span | None = _rate("Coming to line, each time.")
-    excavate: Span | None = _rate("Digging, by volume in the ground.", "earth")
-    haul: Span | None = _rate("Carting off, by loose volume.", "earth")
-    shore: Span | None = _rate("Shoring or shielding, by wall area.", "area")
-    bedding: Span | None = _rate("Bedding, by volume.", "earth")
-    pipe: Span | None = _rate("New pipe laid, by length.", "length")
-    liner: Span | None = _rate("Liner, by length.", "length")
-    access_pit: Span | None = _rate("A pit to line from, each.")
-    lawn: Span | None = _rate("Restoring lawn, by area.", "area")
-    planting: Span | None = _rate("Restoring planting, by area.", "area")
-    concrete: Span | None = _rate("Restoring concrete, by area.", "area")
-    asphalt: Span | None = _rate("Restoring asphalt, by area.", "area")
-    gravel: Span | None = _rate("Restoring gravel, by area.", "area")
-    other: Span | None = _rate("Restoring other ground, by area.", "area")
+    currency: fields.Text = key("Printed beside every sum.", default="")
+    mobilise_open_cut: fields.Span | None = _rate("Coming to dig, each time.")
+    mobilise_liner: fields.Span | None = _rate("Coming to line, each time.")
+    excavate: fields.Span | None = _rate("Digging, by volume in the ground.", "earth")
+    haul: fields.Span | None = _rate("Carting off, by loose volume.", "earth")
+    shore: fields.Span | None = _rate("Shoring or shielding, by wall area.", "area")
+    bedding: fields.Span | None = _rate("Bedding, by volume.", "earth")
+    pipe: fields.Span | None = _rate("New pipe laid, by length.", "length")
+    liner: fields.Span | None = _rate("Liner, by length.", "length")
+    access_pit: fields.Span | None = _rate("A pit to line from, each.")
+    lawn: fields.Span | None = _rate("Restoring lawn, by area.", "area")
+    planting: fields.Span | None = _rate("Restoring planting, by area.", "area")
+    concrete: fields.Span | None = _rate("Restoring concrete, by area.", "area")
+    asphalt: fields.Span | None = _rate("Restoring asphalt, by area.", "area")
+    gravel: fields.Span | None = _rate("Restoring gravel, by area.", "area")
+    other: fields.Span | None = _rate("Restoring other ground, by area.", "area")
 
 
 class TerrainTable(Typed):
     """[terrain]: what ground.tif, a terrain model in the folder, does not say of itself."""
 
-    unit: UnitWord | None = key("Unit of its heights; default what the file says, else metres.")
-    accuracy: Spread = key("1 sd of its heights.", default=0.1, shown="0.1 m")
+    unit: fields.UnitWord | None = key(
+        "Unit of its heights; default what the file says, else metres."
+    )
+    accuracy: fields.Spread = key("1 sd of its heights.", default=0.1, shown="0.1 m")
 
 
 class AccuracyTable(Typed):
     """[accuracy]: 1 sd of each kind of reading; every key is optional."""
 
-    tape: Spread = _accuracy("tape_m", "A tape distance; the next is added in quadrature.", "Tape")
-    tape_fraction: Fraction = _accuracy(
+    tape: fields.Spread = _accuracy(
+        "tape_m", "A tape distance; the next is added in quadrature.", "Tape"
+    )
+    tape_fraction: fields.Fraction = _accuracy(
         "tape_fraction", "A tape distance, as a fraction of it.", "Tape, of its length"
     )
-    mark: Spread = _accuracy(
+    mark: fields.Spread = _accuracy(
         "mark_m",
         "The paint mark against the transmitter, in plan, each axis; the next is added likewise.",
         "Paint mark",
     )
-    mark_fraction: Fraction = _accuracy(
+    mark_fraction: fields.Fraction = _accuracy(
         "mark_fraction", "The paint mark, as a fraction of the depth.", "Paint mark, of the depth"
     )
-    offset: Spread = _accuracy(
+    offset: fields.Spread = _accuracy(
         "offset_m", "A distance along or offset from a line.", "Along or off a line"
     )
-    ground: Spread = _accuracy("ground_m", "A ground level.", "Ground level")
-    wander: Wander | None = key(
+    ground: fields.Spread = _accuracy("ground_m", "A ground level.", "Ground level")
+    wander: fields.Wander | None = key(
         "Degrees per square root of one unit of length that pipe turns unseen in plan; default "
         f"{WANDER_PER_ROOT_FT:g} per square root of a foot.",
         "Wander in plan",
     )
-    fitting: AngleSpread = _accuracy(
+    fitting: fields.AngleSpread = _accuracy(
         "fitting_deg", "Degrees, a bend given by its fitting.", "Bend by its fitting"
     )
-    eye: AngleSpread = _accuracy("eye_deg", "Degrees, a bend judged by eye.", "Bend by eye")
-    fall: Grade = _accuracy(
+    eye: fields.AngleSpread = _accuracy("eye_deg", "Degrees, a bend judged by eye.", "Bend by eye")
+    fall: fields.Grade = _accuracy(
         "fall", "The pipe's expected grade, a ratio: 0.02 is 2 %.", "Expected grade"
     )
-    fall_accuracy: PositiveFraction = _accuracy(
+    fall_accuracy: fields.PositiveFraction = _accuracy(
         "sd_fall", "1 sd of that grade along the first piece.", "Grade accuracy"
     )
-    fall_wander: Wander | None = key(
+    fall_wander: fields.Wander | None = key(
         "Degrees per square root of one unit of length, in profile; default "
         f"{FALL_WANDER_PER_ROOT_FT:g} per square root of a foot.",
         "Wander in profile",
     )
-    mapped_line: Spread = _accuracy(
+    mapped_line: fields.Spread = _accuracy(
         "mapped_line_m", "A plan line that states no accuracy, across itself.", "Mapped line"
     )
-    mapped_point: Spread = _accuracy(
+    mapped_point: fields.Spread = _accuracy(
         "mapped_point_m", "A plan point that states no accuracy, each axis.", "Mapped point"
     )
 
@@ -424,12 +407,12 @@ class AccuracyTable(Typed):
 class RunTable(Typed):
     """[run]: how far the camera went."""
 
-    end_footage: Footage | None = key(
+    end_footage: fields.Footage | None = key(
         "Where the run ends; default the last footage given anywhere.",
         "Footage at the end",
         examples=["93.0"],
     )
-    end: EndWord | None = key(
+    end: fields.EndWord | None = key(
         "What it ended at; without it the main is not claimed.", "It ended at"
     )
 
@@ -437,23 +420,23 @@ class RunTable(Typed):
 class ReferralTable(Typed):
     """[referral]: what the referral to the utility says; every key is optional."""
 
-    to: Text = _referral("to", "Who it goes to; lines may follow one another.")
-    from_: Text = _referral("sender", "Who sends it.", alias="from")
-    client: Name | None = key(
+    to: fields.Text = _referral("to", "Who it goes to; lines may follow one another.")
+    from_: fields.Text = _referral("sender", "Who sends it.", alias="from")
+    client: fields.Name | None = key(
         "Whose side the sender is on: a party as a [[boundary]] names it.", examples=['"owner"']
     )
-    reference: Text = _referral("reference", "Your own or the utility's reference.")
-    question: Text = _referral(
+    reference: fields.Text = _referral("reference", "Your own or the utility's reference.")
+    question: fields.Text = _referral(
         "question", "What you ask of the utility, in one sentence of your own."
     )
-    signature: Text = _referral("signature", "Who signs.")
-    letter: Text = _referral(
+    signature: fields.Text = _referral("signature", "Who signs.")
+    letter: fields.Text = _referral(
         "letter", "A letter template of your own in the site folder (Jinja2, HTML)."
     )
-    photographs: Text = _referral(
+    photographs: fields.Text = _referral(
         "photographs", "Folder in the site folder with JPEG or PNG files named by footage."
     )
-    keep_metadata: YesNo = _referral(
+    keep_metadata: fields.YesNo = _referral(
         "keep_metadata", "Keep what cameras write into photographs (place, time, owner)."
     )
 

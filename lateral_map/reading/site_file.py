@@ -12,28 +12,10 @@ from typing import Any, Final, get_args
 
 from lateral_map.errors import Fault
 from lateral_map.model.site import Unit
+from lateral_map.reading import schema
 from lateral_map.reading.files import decode_utf8, read_bytes
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.schema import (
-    FORMAT,
-    AccuracyTable,
-    BoundaryTable,
-    CounterTable,
-    DigRuleTable,
-    DigTable,
-    PipeTable,
-    RatesTable,
-    ReachTable,
-    ReferralTable,
-    RunTable,
-    SiteDocument,
-    SiteTable,
-    StartTable,
-    TerrainTable,
-    TransmitterTable,
-    table_models,
-    written,
-)
+from lateral_map.reading.schema import FORMAT, SiteDocument, table_models, written
 from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
 from lateral_map.reading.words import clean_name, nearest, plain, suggest
 from lateral_map.units import show_value
@@ -54,20 +36,20 @@ class SiteFile:
     unit: str
     crs: str
     lines: Mapping[str, int]
-    site: SiteTable | None
-    start: StartTable | None
-    counter: CounterTable
-    transmitter: TransmitterTable
-    pipe: tuple[PipeTable, ...]
-    boundary: tuple[BoundaryTable, ...]
-    dig: DigTable
-    accuracy: AccuracyTable
-    run: RunTable
-    referral: ReferralTable
-    dig_rule: tuple[DigRuleTable, ...]
-    reach: tuple[ReachTable, ...]
-    rates: RatesTable
-    terrain: TerrainTable
+    site: schema.SiteTable | None
+    start: schema.StartTable | None
+    counter: schema.CounterTable
+    transmitter: schema.TransmitterTable
+    pipe: tuple[schema.PipeTable, ...]
+    boundary: tuple[schema.BoundaryTable, ...]
+    dig: schema.DigTable
+    accuracy: schema.AccuracyTable
+    run: schema.RunTable
+    referral: schema.ReferralTable
+    dig_rule: tuple[schema.DigRuleTable, ...]
+    reach: tuple[schema.ReachTable, ...]
+    rates: schema.RatesTable
+    terrain: schema.TerrainTable
 
 
 def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:

@@ -179,38 +179,34 @@ class EntryApp:
 
     def rows(self, _: Request, body: bytes) -> Response:
         """Add or change rows of a table."""
-        given = asked.parse_body(body)
-        self.entering.save_rows(
-            asked.read_op(given), asked.read_table_name(given), asked.read_row_edits(given)
-        )
+        given = asked.read_asked(asked.RowsAsked, body)
+        self.entering.save_rows(given.op, given.file, given.row_edits())
         return self.state()
 
     def settings(self, _: Request, body: bytes) -> Response:
         """Change settings in site.toml."""
-        given = asked.parse_body(body)
-        self.entering.save_settings(asked.read_op(given), asked.read_setting_edits(given))
+        given = asked.read_asked(asked.SettingsAsked, body)
+        self.entering.save_settings(given.op, given.setting_edits())
         return self.state()
 
     def plan(self, _: Request, body: bytes) -> Response:
         """Add, change or take out a plan feature."""
-        given = asked.parse_body(body)
-        self.entering.save_feature(asked.read_op(given), given)
+        self.entering.save_feature(asked.read_asked(asked.FeatureAsked, body))
         return self.state()
 
     def undo(self, _: Request, body: bytes) -> Response:
         """Take one change back, or do it again."""
-        given = asked.parse_body(body)
-        self.entering.store.undo(asked.read_op(given), asked.read_op(given, "target"))
+        given = asked.read_asked(asked.UndoAsked, body)
+        self.entering.store.undo(given.op, given.target)
         return self.state()
 
     def outside(self, _: Request, body: bytes) -> Response:
         """Answer what to do about another program's save."""
-        given = asked.parse_body(body)
-        key = asked.read_op(given, "key")
-        if given.get("put_back") is True:
-            self.entering.store.put_back(asked.read_op(given), key)
+        given = asked.read_asked(asked.OutsideAsked, body)
+        if given.put_back:
+            self.entering.store.put_back(given.op, given.key)
         else:
-            self.entering.store.leave_as_saved(key)
+            self.entering.store.leave_as_saved(given.key)
         return self.state()
 
     def new_link(self, *_: object) -> Response:

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Annotated, Any, Final, TypeVar
 
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from lateral_map.reading.plan import PLAN_KINDS
+from lateral_map.reading.rows import TABLES
 from lateral_map.web.forms import FORMS
-from lateral_map.web.parts import TABLES
 from lateral_map.web.settings import LISTS
 from lateral_map.web.store import RowEdit, SettingEdit
 
-_OP: Final = re.compile(r"[0-9a-zA-Z-]{8,64}")
-_PATH: Final = re.compile(r"(?:[a-z0-9_]+\.){0,2}[a-z0-9_]+")
 _LONGEST: Final = 20_000
 _MOST_EDITS: Final = 500
 # Tables the page has forms for; nothing else of site.toml is changed from here.
@@ -24,105 +23,112 @@ class AskedWrong(Exception):  # noqa: N818 - it is an answer, no failure of ours
     """A request this page never sends."""
 
 
-def parse_body(body: bytes) -> dict[str, Any]:
-    """Return a JSON object; raises ``AskedWrong``."""
-    try:
-        value = json.loads(body)
-    except (ValueError, RecursionError):
-        raise AskedWrong("the body is no JSON") from None
-    if not isinstance(value, dict):
-        raise AskedWrong("the body is no JSON object")
-    return value
-
-
-def read_op(body: Mapping[str, Any], key: str = "op") -> str:
-    """Return the name the page gave a change."""
-    op = body.get(key)
-    if not isinstance(op, str) or not _OP.fullmatch(op):
-        raise AskedWrong(f"{key} is missing")
-    return op
-
-
-def read_table_name(body: Mapping[str, Any]) -> str:
-    """Return the name of one of the site's tables: no path, nothing else."""
-    name = body.get("file")
-    if not isinstance(name, str) or name not in TABLES:
-        raise AskedWrong("file is none of the site's tables")
-    return name
-
-
-def read_row_edits(body: Mapping[str, Any]) -> list[RowEdit]:
-    """Return the edits of rows a request asks for."""
-    return [
-        RowEdit(_texts(edit.get("values")), _optional_text(edit, "base"), _place(edit))
-        for edit in _edits(body)
-    ]
-
-
-def read_setting_edits(body: Mapping[str, Any]) -> list[SettingEdit]:
-    """Return the edits of settings a request asks for."""
-    edits = []
-    for edit in _edits(body):
-        path = edit.get("path")
-        if not isinstance(path, str) or not _PATH.fullmatch(path):
-            raise AskedWrong("path is no setting")
-        if path.split(".")[0] not in _TABLES:
-            raise AskedWrong(f"{path} is not changed from this page")
-        edits.append(SettingEdit(path, _optional_text(edit, "value"), _optional_text(edit, "seen")))
-    return edits
-
-
-def read_properties(body: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a plan feature's properties as typed: numbers as numbers, empty ones as None."""
-    return {key: _number_or_text(value) for key, value in _texts(body.get("properties")).items()}
-
-
-def read_places(body: Mapping[str, Any]) -> list[dict[str, Any]] | None:
-    """Return the places a plan feature goes through, None where they stay as they are."""
-    places = body.get("places")
-    if places is None:
-        return None
-    if not isinstance(places, list) or len(places) > _MOST_EDITS:
-        raise AskedWrong("places is no list")
-    if not all(isinstance(place, dict) for place in places):
-        raise AskedWrong("a place is no object")
-    return places
-
-
-def _optional_text(edit: Mapping[str, Any], key: str) -> str | None:
-    value = edit.get(key)
-    if value is not None and (not isinstance(value, str) or len(value) > _LONGEST * 10):
-        raise AskedWrong(f"{key} is no text")
-    return value
-
-
-def _place(edit: Mapping[str, Any]) -> int:
-    at = edit.get("at", 0)
-    return at if isinstance(at, int) else 0
-
-
-def _edits(body: Mapping[str, Any]) -> list[dict[str, Any]]:
-    edits = body.get("edits")
-    if not isinstance(edits, list) or not 0 < len(edits) <= _MOST_EDITS:
-        raise AskedWrong("edits is no list of edits")
-    if not all(isinstance(edit, dict) for edit in edits):
-        raise AskedWrong("an edit is no object")
-    return edits
-
-
-def _texts(value: Any) -> dict[str, str]:
-    if not isinstance(value, dict) or len(value) > _MOST_EDITS:
-        raise AskedWrong("values is no object")
-    for key, text in value.items():
-        if not isinstance(text, str) or len(text) > _LONGEST or len(key) > 200:
-            raise AskedWrong(f"a value is no text of at most {_LONGEST} characters")
-    # A line feed within a cell is fine; what no text file should hold is not.
-    return {clean_typed(key): clean_typed(text) for key, text in value.items()}
-
-
 def clean_typed(text: str) -> str:
     """Return typed text on one line, without control characters, blanks at its ends taken off."""
     return "".join(c if c.isprintable() else " " for c in text).strip()
+
+
+def _own_setting(path: str) -> str:
+    if path.split(".", maxsplit=1)[0] not in _TABLES:
+        raise ValueError(f"{path} is not changed from this page")
+    return path
+
+
+# A line feed within a cell of the file is fine; what no text file should hold is not.
+_Cell = Annotated[str, Field(max_length=_LONGEST), AfterValidator(clean_typed)]
+_Cells = Annotated[dict[Annotated[_Cell, Field(max_length=200)], _Cell], Field(max_length=500)]
+_Text = Annotated[str, Field(max_length=_LONGEST * 10)]
+Op = Annotated[str, Field(pattern=r"^[0-9a-zA-Z-]{8,64}$")]
+Setting = Annotated[
+    str, Field(pattern=r"^([a-z0-9_]+\.){0,2}[a-z0-9_]+$"), AfterValidator(_own_setting)
+]
+
+
+class _Asked(BaseModel):
+    model_config = ConfigDict(strict=True, frozen=True)
+
+
+class _Row(_Asked):
+    values: _Cells
+    base: _Text | None = None
+    at: int = 0
+
+
+class _Setting(_Asked):
+    path: Setting
+    value: _Text | None = None
+    seen: _Text | None = None
+
+
+class RowsAsked(_Asked):
+    """Rows of one of the site's tables to add or change: no other file, no path."""
+
+    op: Op
+    file: Annotated[str, Field(pattern=f"^({'|'.join(map(re.escape, TABLES))})$")]
+    edits: Annotated[tuple[_Row, ...], Field(min_length=1, max_length=_MOST_EDITS)]
+
+    def row_edits(self) -> list[RowEdit]:
+        """Return the edits as the store takes them."""
+        return [RowEdit(edit.values, edit.base, edit.at) for edit in self.edits]
+
+
+class SettingsAsked(_Asked):
+    """Settings to change."""
+
+    op: Op
+    edits: Annotated[tuple[_Setting, ...], Field(min_length=1, max_length=_MOST_EDITS)]
+
+    def setting_edits(self) -> list[SettingEdit]:
+        """Return the edits as the store takes them."""
+        return [SettingEdit(edit.path, edit.value, edit.seen) for edit in self.edits]
+
+
+class FeatureAsked(_Asked):
+    """A plan feature to add or change (``base`` as it was seen), or to take out.
+
+    ``places`` are those it goes through, None where they stay as they are.
+    """
+
+    op: Op
+    take_out: bool = False
+    name: str = ""
+    kind: Annotated[str, Field(pattern=f"^({'|'.join(PLAN_KINDS)})?$")] = ""
+    properties: _Cells = Field(default_factory=dict)
+    places: Annotated[list[dict[str, Any]], Field(max_length=_MOST_EDITS)] | None = None
+    base: _Text | None = None
+    at: int = 0
+
+    def typed_properties(self) -> dict[str, Any]:
+        """Return the properties as typed: numbers as numbers, empty ones as None."""
+        return {name: _number_or_text(value) for name, value in self.properties.items()}
+
+
+class UndoAsked(_Asked):
+    """A change to take back, or to do again."""
+
+    op: Op
+    target: Op
+
+
+class OutsideAsked(_Asked):
+    """What to do about another program's save."""
+
+    op: Op
+    key: Op
+    put_back: bool = False
+
+
+Asked = TypeVar("Asked", bound=_Asked)
+
+
+def read_asked(model: type[Asked], body: bytes) -> Asked:
+    """Return a request's body; raises ``AskedWrong``."""
+    try:
+        return model.model_validate_json(body)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        place = ".".join(str(part) for part in first["loc"]) or "the body"
+        raise AskedWrong(f"{place}: {first['msg']}") from None
 
 
 def _number_or_text(text: str) -> float | int | str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 from lateral_map.errors import Fault, SiteError
@@ -15,11 +15,11 @@ from lateral_map.reading.gnss import (
 )
 from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
-from lateral_map.web import asked
-from lateral_map.web.asked import AskedWrong
+from lateral_map.web.asked import AskedWrong, FeatureAsked, clean_typed
 from lateral_map.web.parts import SETTINGS
 from lateral_map.web.places import Ground, geometry
 from lateral_map.web.products import Made, make_product
+from lateral_map.web.settings import unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
 
@@ -81,27 +81,24 @@ class Entering:
         what = ", ".join(f"{edit.path} = {edit.value or '–'}" for edit in told)
         self.store.save_settings(op, edits, what[:300])
 
-    def save_feature(self, op: str, given: Mapping[str, Any]) -> None:
+    def save_feature(self, given: FeatureAsked) -> None:
         """Add, change or take out a plan feature."""
-        base, at = given.get("base"), given.get("at", 0)
-        if base is not None and not isinstance(base, str):
-            raise AskedWrong("base is no text")
-        place = at if isinstance(at, int) else 0
-        if given.get("take_out") is True:
-            name = asked.clean_typed(str(given.get("name", "")))[:80]
-            self.store.save_feature(op, FeatureEdit(None, None, base, place), f"{name} taken out")
+        if given.take_out:
+            name = clean_typed(given.name)[:80]
+            edit = FeatureEdit(None, None, given.base, given.at)
+            self.store.save_feature(given.op, edit, f"{name} taken out")
             return
-        kind = given.get("kind")
-        if not isinstance(kind, str) or kind not in PLAN_KINDS:
+        if not given.kind:
             raise AskedWrong("kind is none the page has a form for")
-        properties = {"kind": kind, **asked.read_properties(given)}
-        places = asked.read_places(given)
+        kind = PLAN_KINDS[given.kind]
+        properties = {"kind": given.kind, **given.typed_properties()}
         shape = None
-        if places is not None or base is None:
-            shape = geometry(PLAN_KINDS[kind].shape, places or [], self._ground())
-        words = f"{PLAN_KINDS[kind].title.lower()} {properties.get('name') or ''}".strip()
-        done = "added" if base is None else "changed"
-        self.store.save_feature(op, FeatureEdit(properties, shape, base, place), f"{words} {done}")
+        if given.places is not None or given.base is None:
+            shape = geometry(kind.shape, given.places or [], self._ground())
+        words = f"{kind.title.lower()} {properties.get('name') or ''}".strip()
+        done = "added" if given.base is None else "changed"
+        edit = FeatureEdit(properties, shape, given.base, given.at)
+        self.store.save_feature(given.op, edit, f"{words} {done}")
 
     def _ground(self) -> Ground:
         solved, _ = self.solutions.current()
@@ -110,20 +107,16 @@ class Entering:
         points = report.site.plan.points if report else ()
         return Ground(
             crs=values.get("site.crs", ""),
-            unit=self._unit(),
+            unit=unit_of(values),
             frame=report.site.frame if report else None,
             points_m={point.name: (point.easting_m, point.northing_m) for point in points},
         )
-
-    def _unit(self) -> str:
-        unit = self.store.settings().get("site.unit", "ft")
-        return unit if unit in ("ft", "us_ft", "m") else "ft"
 
     # ── reading ──────────────────────────────────────────────────────────────────────────────
 
     def read_length(self, text: str, *, small: bool) -> dict[str, Any]:
         """Return a typed length said back, or what is wrong with it."""
-        unit = self._unit()
+        unit = unit_of(self.store.settings())
         try:
             value_m = parse_length(text, small_unit(unit) if small else unit)
         except SiteError as error:

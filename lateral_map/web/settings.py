@@ -6,15 +6,17 @@ A setting has a dotted path such as ``start.azimuth`` or, in a list of tables, `
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Table
 
+from lateral_map.model.site import Unit
 from lateral_map.reading.vocabulary import VOCABULARY
 
 LISTS: Final = ("pipe", "boundary")
@@ -26,6 +28,12 @@ _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 def read_settings(text: str) -> dict[str, str]:
     """Return dotted path -> value as typed, of every single value; raises ``ValueError``."""
     return dict(_flatten(_parse(text).unwrap()))
+
+
+def unit_of(settings: Mapping[str, str]) -> str:
+    """Return the unit of lengths, feet where it is not said right."""
+    unit = settings.get("site.unit", "")
+    return unit if unit in get_args(Unit) else "ft"
 
 
 def entries_of(text: str, name: str) -> list[str]:
@@ -53,18 +61,12 @@ def change_setting(text: str, path: str, value: str | None) -> str:
     if len(parents) == 1 and parents[0] in LISTS:
         _change_entry(document, parents[0], int(last), value)
     elif value is None:
-        _remove(document, parents, last)
+        with contextlib.suppress(KeyError, IndexError, TypeError):
+            del _walk(document, parents)[last]
     else:
         kind = _kind(parents[0] if parents else "", last)
         _set(_parent(document, parents), last, _valued(kind, value))
     return tomlkit.dumps(document)
-
-
-def _remove(document: Any, parents: list[str], last: str) -> None:
-    try:
-        del _walk(document, parents)[last]
-    except (KeyError, IndexError, TypeError):
-        return
 
 
 def _kind(table: str, key: str) -> str:

@@ -14,15 +14,15 @@ from lateral_map.reading.fields import is_no
 from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.reading.words import plain
 from lateral_map.units import small_unit
-from lateral_map.web.history import Entry
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
 from lateral_map.web.picture import draw_map, draw_profile
-from lateral_map.web.settings import LISTS, entries_of, value_at
+from lateral_map.web.settings import LISTS, entries_of, unit_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
 from lateral_map.words.sayings import Saying, say_all
 
 _MOST_HISTORY: Final = 200
+_HOMES: Final = frozenset({SETTINGS, PLAN, PACKAGE, *TABLES})  # files the page has forms for
 
 
 @dataclass
@@ -59,7 +59,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         "tables": {name: _table(store, name, solved, report) for name in TABLES},
         "settings": _settings(store, solved),
         "plan": _plan(store, solved),
-        "faults": _loose_faults(solved.faults),
+        "faults": _said(fault for fault in solved.faults if fault.file not in _HOMES),
         "says": [asdict(saying) for saying in _says(solved, report)],
         "picture": _picture(solutions, solved) if with_picture else None,
         "history": _history(store),
@@ -68,10 +68,11 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
 
 
 def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
-    values = _readable_settings(store)
-    unit = values.get("site.unit", "ft")
-    unit = unit if unit in ("ft", "us_ft", "m") else "ft"
-    crs = values.get("site.crs", "")
+    try:
+        values = store.settings()
+    except UnreadableError:
+        values = {}
+    unit, crs = unit_of(values), values.get("site.crs", "")
     frame = solved.report.site.frame if solved.report else None
     xy = frame.unit_name if frame else unit
     words = {"us_ft": "ft", "us_in": "in"}
@@ -87,13 +88,6 @@ def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
             "xy": words.get(xy, xy),
         },
     }
-
-
-def _readable_settings(store: SiteStore) -> dict[str, str]:
-    try:
-        return store.settings()
-    except UnreadableError:
-        return {}
 
 
 def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -> dict[str, Any]:
@@ -171,27 +165,19 @@ def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
         words = ""
     except UnreadableError as error:
         features, words = [], str(error)
+    if not any(names.values()):  # nothing could be read: those that stand in the file
+        points = [f["name"] for f in features if f["kind"] == "reference" and f["name"]]
+        lines = [f["name"] for f in features if f["shape"] == "LineString" and f["name"]]
+        names = {"points": points, "lines": lines}
     if store.plan_is_package:
         features, words = [], f"The plan is {PACKAGE}: change it in a GIS; this page draws it."
     loose = faults if words else [f for f in faults if not f.field.startswith("feature ")]
     return {
         "features": features,
-        "names": _with_typed(names, features),
+        "names": names,
         "editable": not words,
         "words": words,
         "faults": _said(loose),
-    }
-
-
-def _with_typed(
-    names: dict[str, list[str]], features: list[dict[str, Any]]
-) -> dict[str, list[str]]:
-    """Return the plan's names; where nothing could be read, those that stand in the file."""
-    if any(names.values()):
-        return names
-    return {
-        "points": [f["name"] for f in features if f["kind"] == "reference" and f["name"]],
-        "lines": [f["name"] for f in features if f["shape"] == "LineString" and f["name"]],
     }
 
 
@@ -211,20 +197,14 @@ def _feature(index: int, text: str, faults: list[Fault]) -> dict[str, Any]:
         "kind": kind if kind in PLAN_KINDS else "",
         "name": str(properties.get("name") or ""),
         "shape": str(geometry.get("type", "")),
-        "values": {key: _typed(value) for key, value in properties.items() if key != "kind"},
+        "values": {
+            key: "" if value is None else str(value)
+            for key, value in properties.items()
+            if key != "kind"
+        },
         "coordinates": geometry.get("coordinates"),
         "faults": _by_field(own),
     }
-
-
-def _typed(value: Any) -> str:
-    return "" if value is None else str(value)
-
-
-def _loose_faults(faults: Iterable[Fault]) -> list[str]:
-    """Return the faults that belong to no file the page has a form for."""
-    homes = {SETTINGS, PLAN, PACKAGE, *TABLES}
-    return _said(fault for fault in faults if fault.file not in homes)
 
 
 def _says(solved: Solved, report: Report | None) -> tuple[Saying, ...]:
@@ -259,7 +239,7 @@ def _picture(solutions: Solutions, solved: Solved) -> dict[str, Any] | None:
 
 def _history(store: SiteStore) -> list[dict[str, Any]]:
     undone = store.history.undone
-    changes = [entry for entry in store.history.standing if _is_change(entry)]
+    changes = [entry for entry in store.history.standing if entry.kind in ("add", "change")]
     return [
         {
             "op": entry.op,
@@ -270,7 +250,3 @@ def _history(store: SiteStore) -> list[dict[str, Any]]:
         }
         for entry in reversed(changes[-_MOST_HISTORY:])
     ]
-
-
-def _is_change(entry: Entry) -> bool:
-    return entry.kind in ("add", "change")
