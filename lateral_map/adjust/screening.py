@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import chdtrc, ndtri  # scipy.stats takes half a second to import
 
 from lateral_map.adjust.set_aside import best_without
 from lateral_map.model.arrays import Floats
+from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Observation, Route
@@ -33,7 +33,7 @@ def measure_fit(route: Route) -> Fit:
         unknowns=route.layout.size,
         degrees_of_freedom=freedom,
         chi_square=route.chi_square,
-        p_value=float(chdtrc(freedom, route.chi_square)) if freedom > 0 else 1.0,
+        p_value=chi_square_tail(freedom, route.chi_square) if freedom > 0 else 1.0,
     )
 
 
@@ -142,7 +142,7 @@ def _deviate(space: _BlunderSpace, block: slice) -> float:
     if len(values) <= 1:
         return float(np.sqrt(statistic))
     # Held above 1e-300, so that a gross blunder's deviate stays finite.
-    return float(-ndtri(max(float(chdtrc(len(values), statistic)), 1e-300) / 2.0))
+    return deviate_beyond(max(chi_square_tail(len(values), statistic), 1e-300) / 2.0)
 
 
 def _mistake(space: _BlunderSpace, block: slice) -> Floats:

@@ -7,12 +7,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TypeVar
 
-from scipy.special import chdtri  # scipy.stats takes half a second to import
-
 from lateral_map.adjust.prior import bend_reading
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.ties import tie_reading
 from lateral_map.errors import AdjustmentError
+from lateral_map.model.chance import chi_square_beyond
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Route
 from lateral_map.model.site import Bend, Locate, PlanLine, PlanPoint, Site
@@ -73,7 +72,7 @@ def _price(route: Route, other: Route, reading: ReadingId) -> float:
     """Return how much chi-square must fall for leaving a reading out to be worth it."""
     widths = {one.id: one.signature.shape[1] for one in route.observations}
     given_up = max(route.degrees_of_freedom - other.degrees_of_freedom, widths[reading])
-    price = float(chdtri(given_up, _BY_LUCK))
+    price = chi_square_beyond(given_up, _BY_LUCK)
     return price + (_MAP_TRUSTED if reading.is_mapped else 0.0)
 
 

@@ -42,6 +42,40 @@ def chance_above_zero(mean: float, sd: float) -> float:
     return 0.5 if mean == 0.0 else float(mean > 0.0)
 
 
+def chi_square_tail(freedom: int, chi_square: float) -> float:
+    """Return the probability that chi-square with ``freedom`` degrees (at least 1) is larger.
+
+    The finite sums of Abramowitz and Stegun 26.4.4 and 26.4.5 (from memory); scipy, which has it,
+    takes a quarter of a second to load.
+    """
+    half = max(chi_square, 0.0) / 2.0
+    if half == 0.0:
+        return 1.0
+    odd = freedom % 2 / 2.0
+    terms = (
+        math.exp((k + odd) * math.log(half) - half - math.lgamma(k + odd + 1.0))
+        for k in range(freedom // 2)
+    )
+    return min(math.fsum(terms) + (math.erfc(math.sqrt(half)) if odd else 0.0), 1.0)
+
+
+def chi_square_beyond(freedom: int, probability: float) -> float:
+    """Return the chi-square that is exceeded with ``probability`` (above 0), found by halving."""
+    low, high = 0.0, 1.0
+    while chi_square_tail(freedom, high) > probability:
+        low, high = high, 2.0 * high
+    while (middle := (low + high) / 2.0) not in (low, high):
+        low, high = (
+            (middle, high) if chi_square_tail(freedom, middle) > probability else (low, middle)
+        )
+    return low
+
+
+def deviate_beyond(probability: float) -> float:
+    """Return the normal deviate exceeded, on its own side, with ``probability`` (above 0)."""
+    return -_NORMAL.inv_cdf(probability)
+
+
 def error_ellipses(covariance_m2: Floats) -> Ellipses:
     """Return the standard ellipses of (k, 2, 2) covariances of easting and northing, in m²."""
     east, north = covariance_m2[:, 0, 0], covariance_m2[:, 1, 1]

@@ -8,12 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import chdtrc, chdtri
 
 from lateral_map.model.chance import (
     ELLIPSE_95,
     ONE_SIDED_95,
     TWO_SIDED_95,
     chance_above_zero,
+    chi_square_beyond,
+    chi_square_tail,
+    deviate_beyond,
     error_ellipses,
 )
 
@@ -73,3 +77,28 @@ def test_chances():
     assert chance_above_zero(1.0, 0.0) == 1.0
     assert chance_above_zero(-1.0, 0.0) == 0.0
     assert chance_above_zero(0.0, 0.0) == 0.5
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 3, 8, 29, 150, 601])
+@pytest.mark.parametrize("share", [0.0, 0.01, 0.5, 1.0, 1.5, 4.0, 20.0])
+def test_chi_square_tail_is_that_of_scipy(freedom, share):
+    chi_square = share * freedom
+    assert chi_square_tail(freedom, chi_square) == pytest.approx(
+        chdtrc(freedom, chi_square), rel=1e-10, abs=1e-300
+    )
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 3, 8, 29])
+@pytest.mark.parametrize("probability", [0.95, 0.05, 0.01, 1e-6])
+def test_chi_square_beyond_is_that_of_scipy(freedom, probability):
+    assert chi_square_beyond(freedom, probability) == pytest.approx(
+        chdtri(freedom, probability), rel=1e-9
+    )
+
+
+def test_published_critical_values():
+    # NIST/SEMATECH e-Handbook 1.3.6.7.4: 3.841, 5.991, 9.210 (upper tail .05, .05, .01).
+    assert chi_square_beyond(1, 0.05) == pytest.approx(3.841, abs=5e-4)
+    assert chi_square_beyond(2, 0.05) == pytest.approx(5.991, abs=5e-4)
+    assert chi_square_beyond(2, 0.01) == pytest.approx(9.210, abs=5e-4)
+    assert deviate_beyond(0.0005) == pytest.approx(3.2905, abs=5e-5)
