@@ -1,28 +1,35 @@
-"""Make every product of site folders by the real commands: ``make_everything.py SITE...``.
+"""Make the products of site folders by the real commands: ``make_everything.py SITE...``.
 
-With ``QUICK=1`` only what is numbers and lines, no pages and pictures.
+Of a site named in FULL every product, of the others what is numbers and lines, no pages and
+pictures. A sketch has no latitude, so no KML and GPX.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 
 from lateral_map.cli.main import app
 from lateral_map.export.registry import PRODUCTS
 
 NUMBERS = ("result", "geojson", "gpkg", "stations", "dxf", "kml", "gpx", "landxml", "flatgeobuf")
+OWN_COMMANDS = {"sheet", "referral"}
+ON_EARTH = {"kml", "gpx"}
 
 
 def main(folders: list[str]) -> None:
-    quick = bool(os.environ.get("QUICK"))
-    own = {"sheet", "referral"}  # commands of their own
-    names = NUMBERS if quick else [name for name in PRODUCTS if name not in own]
-    only = [word for name in names for word in ("--only", name)]
+    full = os.environ.get("FULL", "").split()
     for folder in folders:
+        whole = Path(folder).name in full
+        sketch = 'crs = "local"' in Path(folder, "site.toml").read_text(encoding="utf-8")
+        names = set(PRODUCTS if whole else NUMBERS) - OWN_COMMANDS
+        only = [
+            word for name in names - (ON_EARTH if sketch else set()) for word in ("--only", name)
+        ]
         app(["draw", folder, *only], standalone_mode=False)
-        app(["dig", folder], standalone_mode=False)
-        if not quick:
+        if whole:
+            app(["dig", folder], standalone_mode=False)
             app(["sheet", folder], standalone_mode=False)
             app(["refer", folder], standalone_mode=False)
 
