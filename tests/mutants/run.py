@@ -1,0 +1,173 @@
+"""Apply each mutant in a copy, run the tests that mirror its module, and say which survive.
+
+    python tests/mutants/run.py                 all of them, on every core
+    python tests/mutants/run.py trench ties     those of files so named
+
+A mutant that survives the mirroring tests meets the wider suite, browsers left out. Exit code 1
+where fewer than nine in ten are killed, 2 where a mutant's old text no longer stands exactly once
+or the tests fail without any mutant. Hypothesis draws the same examples every time.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import traceback
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT / "tests"))
+
+import pytest  # noqa: E402
+from mutants.mutants import MUTANTS, Mutant  # noqa: E402
+
+MIRRORS = {
+    "adjust": ["tests/adjust"],
+    "analysis": ["tests/analysis", "tests/dig"],
+}
+# Tests near a module come first: most mutants end there.
+FIRST = {
+    "adjust": ["test_worked_by_hand", "test_closed_forms", "test_transmitter", "test_wander"],
+    "analysis": [],
+}
+WIDER = ["tests/model", "tests/report", "tests/demos", "tests/truth"]
+LEAST_KILLED = 0.9
+LONGEST_S = 900
+# Loaded once; a run for each mutant is then a fork that loads only the package itself.
+HEAVY = (
+    "numpy", "scipy.special", "scipy.interpolate", "scipy.optimize", "shapely", "pyproj",
+    "hypothesis", "playwright.sync_api", "geopandas", "tomlkit", "pydantic",
+)  # fmt: skip
+
+
+def stale(mutants: list[Mutant]) -> list[str]:
+    """Return what is wrong with mutants whose old text is gone or stands more than once."""
+    found = []
+    for one in mutants:
+        count = (ROOT / "lateral_map" / one.file).read_text(encoding="utf-8").count(one.old)
+        if count != 1:
+            found.append(f"{one.file}: {one.old!r} stands there {count} times, not once")
+    return found
+
+
+def mirroring(file: str) -> list[str]:
+    """Return the test files that mirror a module, those named like it first."""
+    folder, stem = file.split("/", maxsplit=1)[0], Path(file).stem
+    every = [path for place in MIRRORS[folder] for path in sorted((ROOT / place).glob("test_*.py"))]
+
+    def rank(path: Path) -> tuple[bool, bool, str]:
+        near = stem.rstrip("s") in path.stem or path.stem == "test_worked_by_hand"
+        return not near, path.stem not in FIRST[folder], path.stem
+
+    return [str(path.relative_to(ROOT)) for path in sorted(every, key=rank)]
+
+
+def run_tests(copy: Path, tests: list[str], *, warm: bool) -> int:
+    """Return pytest's exit code; ``warm`` leaves compiled files and what it said behind."""
+    os.setsid()
+    os.chdir(copy)
+    sys.dont_write_bytecode = not warm
+    sys.path[:0] = [str(copy), str(copy / "tests")]
+    for name in [one for one in sys.modules if one.split(".", maxsplit=1)[0] == "mutants"]:
+        del sys.modules[name]
+    marks = "not slow and not benchmark and not browser"
+    with (copy / "said.txt").open("w", encoding="utf-8") as out:
+        os.dup2(out.fileno(), 1)
+        os.dup2(out.fileno(), 2)
+        return int(pytest.main(["-x", "-q", "-m", marks, "-p", "no:cacheprovider", *tests]))
+
+
+def passes(copy: Path, tests: list[str], *, warm: bool = False) -> bool:
+    """Run tests in a fork of this process, in ``copy``; a fork that hangs has not passed."""
+    child = os.fork()
+    if not child:
+        try:
+            os._exit(run_tests(copy, tests, warm=warm))
+        except BaseException:  # a fork must never go on where its parent would
+            traceback.print_exc()
+            os._exit(99)
+    until = time.monotonic() + LONGEST_S
+    while time.monotonic() < until:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status) == 0
+        time.sleep(0.1)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return False
+
+
+def killed_by(copy: Path, mutant: Mutant) -> str:
+    """Return which tests kill a mutant: 'mirror', 'wider', or nothing."""
+    path = copy / "lateral_map" / mutant.file
+    before, times = path.read_text(encoding="utf-8"), path.stat()
+    path.write_text(before.replace(mutant.old, mutant.new), encoding="utf-8")
+    # Never the original's time, or its compiled form would be taken.
+    os.utime(path, (times.st_atime, times.st_mtime + 100))
+    try:
+        if not passes(copy, mirroring(mutant.file)):
+            return "mirror"
+        return "" if passes(copy, WIDER) else "wider"
+    finally:
+        path.write_text(before, encoding="utf-8")
+        os.utime(path, (times.st_atime, times.st_mtime))
+
+
+def work(share: list[Mutant], results: Path) -> None:
+    """Judge a share of the mutants in a copy of its own."""
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        copy = Path(folder) / "copy"
+        skip = shutil.ignore_patterns(".git", ".venv", "__pycache__", "out", ".hypothesis", "docs")
+        shutil.copytree(ROOT, copy, ignore=skip)
+        (copy / "docs").symlink_to(ROOT / "docs")
+        needed = {one for mutant in share for one in mirroring(mutant.file)}
+        if not passes(copy, [*sorted(needed), *WIDER], warm=True):
+            text = (copy / "said.txt").read_text(encoding="utf-8")
+            results.write_text(json.dumps({"failed": text[-3000:]}) + "\n", encoding="utf-8")
+            return
+        with results.open("w", encoding="utf-8") as out:
+            for mutant in share:
+                by = killed_by(copy, mutant)
+                out.write(json.dumps({"mutant": mutant, "by": by}) + "\n")
+                out.flush()
+                print(f"{by or 'SURVIVED':9}{mutant.file}: {mutant.why}", flush=True)  # noqa: T201
+
+
+def main(names: list[str]) -> int:
+    """Judge all mutants, or those of the files named, and print the sum."""
+    chosen = [m for m in MUTANTS if not names or Path(m.file).stem in names]
+    if wrong := stale(chosen):
+        print("\n".join(wrong))  # noqa: T201
+        return 2
+    os.environ["CI"] = "1"
+    for name in HEAVY:
+        importlib.import_module(name)
+    workers = min(os.cpu_count() or 1, len(chosen), 8)
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        files = [Path(folder) / f"{index}.jsonl" for index in range(workers)]
+        children = []
+        for index, file in enumerate(files):
+            child = os.fork()
+            if not child:
+                work(chosen[index::workers], file)
+                os._exit(0)
+            children.append(child)
+        for child in children:
+            os.waitpid(child, 0)
+        found = [json.loads(line) for file in files for line in file.read_text().splitlines()]
+    if failed := [one["failed"] for one in found if "failed" in one]:
+        print(failed[0], "\nthe tests fail without any mutant: mend that first")  # noqa: T201
+        return 2
+    killed = sum(bool(one["by"]) for one in found)
+    print(f"{killed} of {len(found)} mutants killed ({killed / len(found):.0%})")  # noqa: T201
+    return 0 if killed >= LEAST_KILLED * len(chosen) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
