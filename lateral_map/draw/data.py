@@ -17,7 +17,7 @@ from shapely import get_coordinates
 from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
 from lateral_map.draw.plan.scene import Layer, SceneWriter, bounds_of
 from lateral_map.draw.plane import plane_link
-from lateral_map.draw.profile.painter import page_profile
+from lateral_map.draw.profile.painter import PageWidth, page_profile
 from lateral_map.draw.style import STYLES, style_values
 from lateral_map.frame import Frame
 from lateral_map.model.results import Report
@@ -64,7 +64,7 @@ def map_data(
     report: Report,
     *,
     extra: Sequence[Layer] = (),
-    widths: Sequence[str] = ("wide", "narrow"),
+    widths: Sequence[PageWidth] = ("wide", "narrow", "paper"),
     base_map: bool = False,
 ) -> dict[str, Any]:
     """Return everything the map page draws, as plain values.
@@ -89,7 +89,7 @@ def map_data(
         "details": writer.details,
         "style": style_values(STYLES),
         "stations": _station_values(report),
-        "profiles": {width: page_profile(report, narrow=width == "narrow") for width in widths},
+        "profiles": {width: page_profile(report, width) for width in widths},
         "facts": [
             {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
             for fact in summary_facts(report)

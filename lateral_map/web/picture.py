@@ -8,7 +8,7 @@ import numpy as np
 
 from lateral_map.draw.data import map_data
 from lateral_map.draw.plan.scene import bounds_of
-from lateral_map.draw.profile.painter import page_profile
+from lateral_map.draw.profile.painter import PageWidth, page_profile
 from lateral_map.model.results import Report
 
 # What is left of a drawing whose line means nothing yet.
@@ -32,7 +32,8 @@ def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
 
 def draw_profile(report: Report, *, narrow: bool) -> dict[str, Any]:
     """Return the profile for a page's width, by the name of that width."""
-    return {"narrow" if narrow else "wide": page_profile(report, narrow=narrow)}
+    width: PageWidth = "narrow" if narrow else "wide"
+    return {width: page_profile(report, width)}
 
 
 def _plan_corners(report: Report) -> list[list[float]]:

@@ -18,6 +18,7 @@ from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.profile.events import crossing_words
 from lateral_map.draw.profile.painter import (
     NARROW,
+    PAPER_PAGE,
     PRINT,
     WIDE,
     Size,
@@ -33,7 +34,7 @@ from lateral_map.units import format_small, from_metres
 HOSTILE = "{{7*7}}{%{#${`</script><img src=x onerror=alert(1)>\u2028$x^2$ \\frac 🚿 שלום"
 UNITS = ("ft", "us_ft", "m")
 MANY = {"findings": 80, "length_units": 300.0}
-SIZES = {"wide": WIDE, "narrow": NARROW, "print": PRINT}
+SIZES = {"wide": WIDE, "narrow": NARROW, "paper": PAPER_PAGE, "print": PRINT}
 
 
 class Drawn:
@@ -487,10 +488,10 @@ def test_the_svg_suits_a_strict_page(report: Report, size: Size) -> None:
     assert set(re.findall(r"https?://[^\s\"']+", drawn.svg)) == {"http://www.w3.org/2000/svg"}
 
 
-@pytest.mark.parametrize("narrow", [False, True])
-def test_the_page_knows_where_footages_stand(report: Report, narrow: bool) -> None:
+@pytest.mark.parametrize("width", ["wide", "narrow", "paper"])
+def test_the_page_knows_where_footages_stand(report: Report, width) -> None:
     """The numbers given to the page find the invert's own path in the SVG."""
-    data = page_profile(report, narrow=narrow)
+    data = page_profile(report, width)
     root = ET.fromstring(data["svg"])
     groups = [g for g in root.iter() if "invert" in g.get("class", "").split()]
     steps = [step for g in groups for step in g[0].get("d")[1:].split("L")]

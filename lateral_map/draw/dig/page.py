@@ -99,7 +99,7 @@ def dig_page(review: DigReview) -> str:
 
 def _page_data(review: DigReview) -> dict[str, Any]:
     """Return the map page's data with the dig review's layers, styles, facts and profile."""
-    data = map_data(review.report, extra=dig_layers(review))
+    data = map_data(review.report, extra=dig_layers(review), widths=())
     # What is urgent heads the page.
     notices = dig_notices(review)[len(urgent_lines(review)) :]
     for layer in data["layers"]:

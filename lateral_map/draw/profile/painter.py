@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -65,7 +65,12 @@ class Size:
 WIDE: Final = Size(950.0, 63.0, 92.0, 6, 4, (115.0, 216.0))
 # At 390 px a point is more than a pixel: letters stay as large as on paper.
 NARROW: Final = Size(288.0, 54.0, 28.0, 6, 6, (144.0, 216.0), names_lines=False)
+# The width of a letter or A4 page stood upright, letters at three quarters of their size.
+PAPER_PAGE: Final = Size(700.0, 52.0, 72.0, 5, 3, (90.0, 110.0))
 PRINT: Final = Size(792.0, 63.0, 88.0, 6, 4, (115.0, 216.0), stands_alone=True)
+
+PageWidth = Literal["wide", "narrow", "paper"]
+_PAGE_SIZES: Final[dict[PageWidth, Size]] = {"wide": WIDE, "narrow": NARROW, "paper": PAPER_PAGE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,9 +182,9 @@ def profile_png(report: Report) -> bytes:
     return png_bytes(draw_profile(report, PRINT).canvas.element, _PRINT_DPI)
 
 
-def page_profile(report: Report, *, narrow: bool) -> dict[str, Any]:
+def page_profile(report: Report, width: PageWidth) -> dict[str, Any]:
     """Return a profile for a page: its SVG and how footage runs across it, in SVG units."""
-    drawn = draw_profile(report, NARROW if narrow else WIDE)
+    drawn = draw_profile(report, _PAGE_SIZES[width])
     return for_page(drawn.canvas, drawn.frame, report.site.unit)
 
 
