@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.chance import ONE_SIDED_95, TWO_SIDED_95
+from lateral_map.model.chance import ONE_SIDED_95
 from lateral_map.model.past import variances
 from lateral_map.model.pipe_sizes import nominal_inches
-from lateral_map.model.results import FallStretch, FallVerdict, PipeStretch
+from lateral_map.model.results import FallStretch, FallUnread, FallVerdict, PipeStretch
 from lateral_map.model.route import Route
 from lateral_map.model.site import FallCodeName
 from lateral_map.units import steep_deg
@@ -79,10 +79,6 @@ _SHORTEST_M: Final = 3.048
 _SAME_M: Final = 1e-6
 _END_M: Final = 0.3
 _LEAST_LEVEL: Final = 1e-3
-_NO_LEVELS = (
-    "nobody measured the ground: depths are below a level line, "
-    "so the readings cannot tell the true fall"
-)
 
 
 def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStretch, ...]:
@@ -92,22 +88,33 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
     pitches. The least fall is that of the code the site names. At least 95 % is asked for
     "enough fall", "too flat" and "falls back".
     """
-    pipes = tuple(pipes)
-    ends = _stretch_ends(route, pipes)
+    pipes, code = tuple(pipes), FALL_CODES[route.site.fall_code]
+    known = _depths_known_m(route)
+    ends = _stretch_ends(route, pipes, known)
     ratio, gradient = _ratios(route, ends)
     sd = np.sqrt(variances(gradient, route.covariance))
-    known = _depths_known_m(route)
-    return tuple(
-        _judge(
-            route,
-            (float(ends[i]), float(ends[i + 1])),
-            (float(ratio[i]), float(sd[i])),
-            _size_at(pipes, (ends[i] + ends[i + 1]) / 2.0),
-            FALL_CODES[route.site.fall_code],
-            known,
+    stretches = []
+    for i in range(len(ratio)):
+        begin, end = float(ends[i]), float(ends[i + 1])
+        middle = (begin + end) / 2.0
+        size = next((one.size_m for one in pipes if one.from_m <= middle <= one.to_m), None)
+        step = None if size is None else code.step_for(size)
+        unread = _why_unread(route, begin, end, known)
+        fall = float(ratio[i]), float(sd[i])
+        stretches.append(
+            FallStretch(
+                from_m=begin,
+                to_m=end,
+                ratio=fall[0],
+                sd_ratio=fall[1],
+                minimum=None if step is None else step.ratio,
+                verdict="readings cannot tell" if unread else _verdict(*fall, step),
+                below_ground_line=route.ground.is_level,
+                rule="" if step is None else f"{code.source}: {step.printed}, {step.ratio:.1%}",
+                unread=unread,
+            )
         )
-        for i in range(len(ratio))
-    )
+    return tuple(stretches)
 
 
 def _depths_known_m(route: Route) -> Floats:
@@ -122,7 +129,7 @@ def _depths_known_m(route: Route) -> Floats:
     return np.sort(np.array(known, float))
 
 
-def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...]) -> Floats:
+def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...], known_m: Floats) -> Floats:
     """Return the footages that part the run: grade can only change at some, the rest are depths.
 
     Bends and changes of pipe always part it; a depth parts it where it leaves stretches long enough
@@ -135,7 +142,7 @@ def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...]) -> Floats:
     firm = [bend.footage_m for bend in site.bends if bend.fall_deg]
     firm += [pipe.from_m for pipe in pipes]
     chosen = np.unique([begin, end, *(at for at in firm if begin + _END_M < at < end - _END_M)])
-    for depth in _depths_known_m(route):
+    for depth in known_m:
         if begin < depth < end and np.abs(chosen - depth).min() >= _SHORTEST_M:
             chosen = np.sort(np.append(chosen, depth))
     return np.asarray(chosen[np.concatenate([[True], np.diff(chosen) > _SAME_M])])
@@ -163,47 +170,24 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
     return ratio, gradient
 
 
-def _size_at(pipes: tuple[PipeStretch, ...], footage_m: float) -> float | None:
-    return next((p.size_m for p in pipes if p.from_m <= footage_m <= p.to_m), None)
-
-
-def _judge(
-    route: Route,
-    ends: tuple[float, float],
-    fall: tuple[float, float],
-    size_m: float | None,
-    code: FallCode,
-    known_m: Floats,
-) -> FallStretch:
-    step = None if size_m is None else code.step_for(size_m)
-    unread = _why_unread(route, ends, known_m)
-    verdict: FallVerdict = "readings cannot tell" if unread else _verdict(*fall, step)
-    return FallStretch(
-        from_m=ends[0],
-        to_m=ends[1],
-        ratio=fall[0],
-        sd_ratio=fall[1],
-        minimum=None if step is None else step.ratio,
-        verdict=verdict,
-        below_ground_line=route.ground.is_level,
-        rule="" if step is None else f"{code.source}: {step.printed}, {step.ratio:.1%}",
-        words=unread or _words(*fall, step, verdict),
-    )
-
-
-def _why_unread(route: Route, ends: tuple[float, float], known_m: Floats) -> str:
-    """Say why no reading bears on a stretch's fall; empty where some do."""
+def _why_unread(route: Route, begin_m: float, end_m: float, known_m: Floats) -> FallUnread | None:
+    """Say why no reading bears on a stretch's fall; None where some do."""
     if route.ground.is_level:
-        return _NO_LEVELS
+        return "level ground"
     if len(known_m) < 2:
-        return "fewer than two depths were measured, so nothing measures the fall"
-    if ends[0] >= known_m[-1] - _SAME_M or ends[1] <= known_m[0] + _SAME_M:
-        return "no depth was measured on this stretch or on both sides of it: its fall is assumed"
-    return ""
+        return "too few depths"
+    if begin_m >= known_m[-1] - _SAME_M or end_m <= known_m[0] + _SAME_M:
+        return "no depth here"
+    return None
 
 
 def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:
-    low, high = _bounds(ratio, ONE_SIDED_95 * sd)
+    low, high = ratio - ONE_SIDED_95 * sd, ratio + ONE_SIDED_95 * sd
+    steep = steep_deg(ratio, ONE_SIDED_95 * sd)
+    if steep is not None:
+        # By its angle, as a steep fall's ratio runs away.
+        angle, half = steep
+        low, high = np.tan(np.radians(np.clip([angle - half, angle + half], -89.9, 89.9)))
     if high <= 0.0 and ratio < 0.0:
         return "falls back"
     if step is None:
@@ -211,30 +195,3 @@ def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:
     if low >= step.ratio:
         return "enough fall"
     return "too flat" if high < step.ratio else "readings cannot tell"
-
-
-def _bounds(ratio: float, spread: float) -> tuple[float, float]:
-    """Return the least and greatest fall; a steep one by its angle, as its ratio runs away."""
-    steep = steep_deg(ratio, spread)
-    if steep is None:
-        return ratio - spread, ratio + spread
-    angle, half = steep
-    low, high = np.tan(np.radians(np.clip([angle - half, angle + half], -89.9, 89.9)))
-    return float(low), float(high)
-
-
-def _words(ratio: float, sd: float, step: FallStep | None, verdict: FallVerdict) -> str:
-    steep = steep_deg(abs(ratio), TWO_SIDED_95 * sd)
-    size = f"{abs(ratio):.1%} ± {TWO_SIDED_95 * sd:.1%}"
-    if steep is not None:
-        size = f"at {steep[0]:.0f}° ± {steep[1]:.0f}°"
-    falls = f"{'falls' if ratio >= 0.0 else 'rises'} {size}"
-    if step is None:
-        return f"{falls}; no pipe size was given to hold it against"
-    least = f"the least for the size is {step.ratio:.1%}"
-    return {
-        "enough fall": f"{falls}; {least}",
-        "too flat": f"{falls}; {least}, so it is too flat",
-        "falls back": f"{falls}: the water would run back towards the start; {least}",
-        "readings cannot tell": f"{falls}; {least}: the readings cannot tell whether it has that",
-    }[verdict]

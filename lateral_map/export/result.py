@@ -13,7 +13,7 @@ from lateral_map.export.json_text import lay_out
 from lateral_map.export.outward import Outward, outward, rounded
 from lateral_map.words.names import reading_name
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
-from lateral_map.words.technician import next_locate_words, settling_words
+from lateral_map.words.technician import fall_remark, next_locate_words, settling_words
 
 if TYPE_CHECKING:
     from lateral_map.model.identity import ReadingId
@@ -225,7 +225,7 @@ def _stretches(report: Report, out: Outward) -> Record:
                 "minimum": rounded(stretch.minimum),
                 "rule": stretch.rule,
                 "verdict": stretch.verdict,
-                "words": stretch.words,
+                "words": fall_remark(stretch),
                 "below_ground_line": stretch.below_ground_line,
             }
             for stretch in report.falls

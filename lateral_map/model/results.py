@@ -28,6 +28,7 @@ BoundaryKind = LineKind | Literal["main", "cleanout"]
 SettlingWay = Literal["which route", "locate over", "tape from line", "locate taped from line"]
 LocateState = Literal["good", "suspect", "unchecked", "set aside"]
 ReadingVerdict = Literal["good", "suspect", "unchecked"]
+FallUnread = Literal["level ground", "too few depths", "no depth here"]
 FallVerdict = Literal["enough fall", "too flat", "falls back", "readings cannot tell"]
 
 
@@ -240,7 +241,8 @@ class FallStretch:
     """The pipe's fall between two stations, as a ratio (down-positive), with 1 sd.
 
     ``minimum`` is the code minimum for the size as printed, None where no size was given; ``rule``
-    says where it is printed. ``verdict`` says what the readings can tell, ``words`` why.
+    says where it is printed. ``verdict`` says what the readings can tell, ``unread`` why none bears
+    on it where none does.
     ``below_ground_line`` is True where nobody measured the ground: the fall is then against a level
     ground line and no true fall.
     """
@@ -253,7 +255,7 @@ class FallStretch:
     verdict: FallVerdict
     below_ground_line: bool
     rule: str = ""
-    words: str = ""
+    unread: FallUnread | None = None
 
 
 @dataclass(frozen=True, slots=True)

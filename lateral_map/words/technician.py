@@ -9,6 +9,7 @@ from typing import Any, Literal
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import (
     Crossing,
+    FallStretch,
     FindingResult,
     FindingVerdict,
     NextLocate,
@@ -18,7 +19,7 @@ from lateral_map.model.results import (
     Side,
 )
 from lateral_map.model.site import Site
-from lateral_map.units import format_length, format_spread
+from lateral_map.units import format_length, format_spread, steep_deg
 from lateral_map.words.names import (
     LINE_WORDS,
     READING_WORDS,
@@ -365,7 +366,7 @@ def _falls_table(report: Report) -> Table:
                 f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
                 fall_words(fall),
                 "" if fall.minimum is None else percent(fall.minimum, 2),
-                tidy(fall.words, 160) or fall.verdict,
+                fall_remark(fall),
             ),
             fall.from_m,
             fall.verdict in ("too flat", "falls back"),
@@ -375,6 +376,32 @@ def _falls_table(report: Report) -> Table:
     return Table(
         "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), rows
     )
+
+
+def fall_remark(fall: FallStretch) -> str:
+    """Say what the readings tell of a stretch's fall."""
+    if fall.unread:
+        return {
+            "level ground": "nobody measured the ground: depths are below a level line, so the "
+            "readings cannot tell the true fall",
+            "too few depths": "fewer than two depths were measured, so nothing measures the fall",
+            "no depth here": "no depth was measured on this stretch or on both sides of it: its "
+            "fall is assumed",
+        }[fall.unread]
+    steep = steep_deg(abs(fall.ratio), TWO_SIDED_95 * fall.sd_ratio)
+    size = f"{percent(abs(fall.ratio))} ± {percent(TWO_SIDED_95 * fall.sd_ratio)}"
+    if steep is not None:
+        size = f"at {steep[0]:.0f}° ± {steep[1]:.0f}°"
+    falls = f"{'falls' if fall.ratio >= 0.0 else 'rises'} {size}"
+    if fall.minimum is None:
+        return f"{falls}; no pipe size was given to hold it against"
+    least = f"the least for the size is {percent(fall.minimum)}"
+    return {
+        "enough fall": f"{falls}; {least}",
+        "too flat": f"{falls}; {least}, so it is too flat",
+        "falls back": f"{falls}: the water would run back towards the start; {least}",
+        "readings cannot tell": f"{falls}; {least}: the readings cannot tell whether it has that",
+    }[fall.verdict]
 
 
 def _readings_table(report: Report) -> Table:

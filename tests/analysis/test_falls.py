@@ -14,6 +14,7 @@ from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.falls import FALL_CODES, measure_falls
 from lateral_map.analysis.pipes import list_pipes
 from lateral_map.model.site import Bend, Locate, PipeRun, Start
+from lateral_map.words.technician import fall_remark
 
 INCH = 0.0254
 
@@ -98,7 +99,7 @@ def test_two_percent_passes_a_quarter_inch_per_foot():
 def test_verdicts_ask_for_95_percent(fall, sd, verdict):
     (found,) = measure(levelled(fall, sd))
     assert found.verdict == verdict
-    assert ("rises" in found.words) is (fall < 0.0)
+    assert ("rises" in fall_remark(found)) is (fall < 0.0)
 
 
 @pytest.mark.parametrize(
@@ -117,27 +118,27 @@ def test_a_drop_is_judged_by_its_angle(pitch_deg, verdict, words):
     unknowns[route.layout.pitch] = np.radians(pitch_deg)
     (found,) = measure(replace(route, unknowns=unknowns))
     assert found.verdict == verdict
-    assert found.words.startswith(words)
+    assert fall_remark(found).startswith(words)
 
 
 def test_level_by_assumption_tells_nothing():
     (found,) = measure(levelled(0.05, 1e-6, level_ground=True))
     assert found.verdict == "readings cannot tell"
     assert found.below_ground_line
-    assert "nobody measured the ground" in found.words
+    assert "nobody measured the ground" in fall_remark(found)
 
 
 def test_an_assumed_fall_is_never_approved():
     (found,) = measure(levelled(0.05, 1e-6, site_fields={"locates": ()}))
     assert found.verdict == "readings cannot tell"
-    assert "fewer than two depths" in found.words
+    assert "fewer than two depths" in fall_remark(found)
 
 
 def test_beyond_the_last_depth_the_fall_is_assumed():
     falls = measure(levelled(0.05, 1e-6, site_fields={"locates": (Locate("mid", 10.15, 1.0),)}))
     assert [fall.verdict for fall in falls] == ["enough fall", "readings cannot tell"]
     assert falls[0].to_m == pytest.approx(10.15 - 0.1524)
-    assert "its fall is assumed" in falls[1].words
+    assert "its fall is assumed" in fall_remark(falls[1])
 
 
 def test_no_size_no_minimum():
@@ -145,7 +146,7 @@ def test_no_size_no_minimum():
     assert found.minimum is None
     assert found.rule == ""
     assert found.verdict == "readings cannot tell"
-    assert "no pipe size" in found.words
+    assert "no pipe size" in fall_remark(found)
     (back,) = measure(levelled(-0.05, 1e-6, site_fields={"pipes": ()}))
     assert back.verdict == "falls back"
 
