@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import shapely
@@ -16,8 +15,6 @@ from lateral_map.model.dig import Excavation, Nearness, StructureKind, Structure
 from lateral_map.model.earthwork import trench_footprint
 from lateral_map.model.site import Site
 from lateral_map.model.trench import Area, TrenchProfile
-
-_STEP_M: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +87,9 @@ def _judge(
 
 
 def _nearest_along(shape: BaseGeometry, stretch: TrenchProfile) -> TrenchProfile:
-    """Return the profile where the trench's middle comes nearest to a shape."""
-    begin, end = stretch.footage_m[[0, -1]]
-    many = stretch.at(np.linspace(begin, end, max(int((end - begin) / _STEP_M), 1) + 1))
-    away = shapely.distance(shapely.points(many.place_m), shape)
-    return many.at(many.footage_m[int(np.argmin(away))])
+    """Return the profile where the trench's middle first comes nearest to a shape."""
+    middle = LineString(stretch.place_m)
+    met = shapely.intersection(middle, shape)
+    near = met if not met.is_empty else shapely.shortest_line(middle, shape)
+    along = min(middle.project(Point(place)) for place in shapely.get_coordinates(near))
+    return stretch.at(np.interp(along, stretch.plan_m - stretch.plan_m[0], stretch.footage_m))

@@ -17,7 +17,13 @@ from lateral_map.export.outward import Outward, outward
 from lateral_map.export.station_table import neutralise_formula
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.units import format_tape, from_metres, small_unit
-from lateral_map.words.excavator import reach_reason, side_of_tapes, tape_doubts, urgent_lines
+from lateral_map.words.excavator import (
+    key_name,
+    reach_reason,
+    side_of_tapes,
+    tape_doubts,
+    urgent_lines,
+)
 from lateral_map.words.notices import danger_words
 
 if TYPE_CHECKING:
@@ -187,7 +193,7 @@ def _key_points(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry,
         record = {
             "layer": "key point",
             "number": f"K{number}",
-            "name": one.key.name,
+            "name": key_name(one.key),
             "kind": one.key.kind,
             "footage": out.length(one.key.footage_m),
             "invert_depth": out.length(one.depth_m),
@@ -237,7 +243,7 @@ def _refind_row(review: DigReview, number: int, one: Refind) -> Record:
     tapes = one.tapes or (None, None)
     row: Record = {
         "number": f"K{number}",
-        "key_point": neutralise_formula(one.key.name),
+        "key_point": neutralise_formula(key_name(one.key)),
         f"footage_{unit}": _number(one.key.footage_m, unit, 2),
         f"mirror_gap_{unit}": _number(one.mirror_gap_m, unit, 2),
         f"mirror_check_{unit}": _number(one.mirror_check_m, unit, 3),

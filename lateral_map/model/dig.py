@@ -265,13 +265,26 @@ class StructureNear:
 
 
 @dataclass(frozen=True, slots=True)
+class KeyMark:
+    """What a key point is: a kind, and the name of what begins, ends or is crossed there."""
+
+    kind: KeyPointKind
+    of: str = ""
+    edge: Literal["", "begins", "ends"] = ""
+
+
+@dataclass(frozen=True, slots=True)
 class KeyPoint:
     """A place a crew must find again; ``finding`` is the number of the danger seen there."""
 
-    name: str
-    kind: KeyPointKind
+    marks: tuple[KeyMark, ...]
     footage_m: float
     finding: int | None = None
+
+    @property
+    def kind(self) -> KeyPointKind:
+        """What it is first of all."""
+        return self.marks[0].kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -432,6 +445,17 @@ class DigReview:
     def conflicts(self) -> tuple[UtilityConflict, ...]:
         """The mapped utilities in order of danger."""
         return self.report.utilities
+
+    def reaches_near(self, one: UtilityConflict) -> tuple[RepairReach, ...]:
+        """Return the reaches whose trench comes within the tolerance of a utility, at 95 %."""
+        return tuple(
+            reach
+            for reach in (each.reach for each in self.reaches)
+            if any(
+                begin <= reach.end.footage_m and end >= reach.begin.footage_m
+                for begin, end in one.hand_dig_m
+            )
+        )
 
     def hand_dig_m(self, *, sloped: bool = False) -> tuple[tuple[float, float], ...]:
         """Return the footages to dig by hand for any utility, joined where they overlap."""

@@ -74,7 +74,7 @@ def sweep_strip(place_m: Floats, half_m: Floats, before_m: float, beyond_m: floa
     length = np.hypot(step[:, 0], step[:, 1])
     moves = np.flatnonzero(length > _SAME_M)
     if not len(moves):
-        return cast("Area", Point(on_grid(place_m[0])).buffer(float(on_grid(np.max(half_m)))))
+        return cast("Area", Point(on_grid(place_m[0])).buffer(float(on_grid(half_m).max())))
     ahead = step[moves] / length[moves, None]
     begin, end = place_m[moves], place_m[moves + 1]
     half_begin, half_end = half_m[moves], half_m[moves + 1]

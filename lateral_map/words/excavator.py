@@ -12,6 +12,7 @@ from lateral_map.model.dig import (
     DigReview,
     Excavation,
     GroundCover,
+    KeyPoint,
     Method,
     NullCheck,
     Quantity,
@@ -86,7 +87,10 @@ def urgent_lines(review: DigReview) -> tuple[str, ...]:
         as_sentence(tidy(words, 400))
         for words in (
             *danger_notices(review.report),
-            *(f"IN THE TRENCH: {utility_words(one, unit)}" for one in in_trench(review)),
+            *(
+                f"{trench_words(one)}{near_words(review, one)}: {utility_words(one, unit)}"
+                for one in in_trench(review)
+            ),
         )
     )
 
@@ -94,6 +98,17 @@ def urgent_lines(review: DigReview) -> tuple[str, ...]:
 def in_trench(review: DigReview) -> list[UtilityConflict]:
     """Return the utilities in the trench, worst first, without the main that the run joins."""
     return [one for one in review.conflicts if one.in_trench and not one.joins]
+
+
+def near_words(review: DigReview, one: UtilityConflict) -> str:
+    """Say in brackets which reaches have a utility near, or that none has; empty without any."""
+    if not review.reaches:
+        return ""
+    near = []
+    for reach in review.reaches_near(one):
+        beside = one.to_m < reach.begin.footage_m or one.from_m > reach.end.footage_m
+        near.append(f"{'next to ' if beside else ''}{tidy(reach.name, 40)}")
+    return f" ({listed(near, len(near)) or 'outside the reaches to repair'})"
 
 
 def in_the_way(one: UtilityConflict) -> bool:
@@ -302,6 +317,13 @@ def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], .
     """Return everything said of one reach, each under its label."""
     unit, reach = review.report.site.unit, one.reach
     facts = [("STOP", tidy(danger_words(danger, unit), 300)) for danger in reach.dangers]
+    near = [
+        label(found.name, 40)
+        for found in in_trench(review)
+        if any(each is reach for each in review.reaches_near(found))
+    ]
+    if near:
+        facts.append(("IN THE TRENCH", listed(near, len(near))))
     facts.append(("Why", tidy(reach_reason(reach), 300)))
     facts += [("Who answers", words) for words in party_words(reach, unit)]
     for name, end in (("Begins", reach.begin), ("Ends", reach.end)):
@@ -432,6 +454,18 @@ def swell_words(review: DigReview) -> str:
     share = f"{low} %" if low == high else f"{low} to {high} %"
     own = "set by the site" if review.report.site.dig.swell else _COMMON_SWELL
     return f"Loose earth is the earth in place and {share}: {tidy(used.swell_source or own, 200)}."
+
+
+def key_name(key: KeyPoint) -> str:
+    """Return what stands at a key point, such as ``crosses curb, clay begins``."""
+    plain = {"bend": "bend", "end": "end of the run"}
+    return ", ".join(
+        plain.get(mark.kind)
+        or " ".join(
+            word for word in ("crosses" * (mark.kind == "crossing"), mark.of, mark.edge) if word
+        )
+        for mark in key.marks
+    )
 
 
 def tape_words(tape: RefindTape | None, unit: str) -> str:

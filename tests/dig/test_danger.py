@@ -95,7 +95,7 @@ def test_whatever_lies_in_the_trench_comes_first(seed):
     assert dig_notices(review)[: len(urgent)] == urgent
     page = dig_page(review)
     head = page[page.index("Before the first bucket") : page.index("Call 811")]
-    assert re.findall(r"IN THE TRENCH: (line \d)", head) == told
+    assert re.findall(r"IN THE TRENCH[^:]*: (line \d)", head) == told
     assert [row.cells[0] for row in conflicts_table(review).rows] == ranked
     layer = next(one for one in dig_layers(review) if one.key == "conflicts")
     assert set(told) <= {mark.caption for mark in layer.items}
@@ -294,3 +294,22 @@ def test_a_line_beside_the_run_lies_where_it_is_said_to():
             within = fine.footage_m[away <= fine.width_m / 2.0]
             assert one.from_m == pytest.approx(within.min(), abs=0.08)
             assert one.to_m == pytest.approx(within.max(), abs=0.08)
+
+
+def test_what_a_cut_undermines_is_met_where_the_pipe_meets_it():
+    checked = 0
+    for seed in range(12):
+        review = generated(seed)
+        crossed = {one.name: one.crossings for one in review.conflicts if one.crossings}
+        for reach in review.reaches:
+            begin, end = reach.reach.begin.footage_m, reach.reach.end.footage_m
+            for found in reach.structures:
+                met = [
+                    one.footage_m
+                    for one in crossed.get(found.name, ())
+                    if begin <= one.footage_m <= end
+                ]
+                if met:
+                    assert found.footage_m == pytest.approx(met[0], abs=1e-3)
+                    checked += 1
+    assert checked

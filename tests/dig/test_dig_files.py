@@ -22,7 +22,7 @@ from lateral_map.export.dig_files import dig_files, dig_geojson, refind_csv
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 from lateral_map.words.cautions import DIG_CAUTIONS
-from lateral_map.words.excavator import dig_facts, summary_lines
+from lateral_map.words.excavator import dig_facts, key_name, summary_lines
 
 ROOT = Path(__file__).parents[2]
 DEMOS = ROOT / "demo_sites"
@@ -93,7 +93,7 @@ def test_refind_table_reads_back(review):
     unit = review.report.site.unit
     per = {"ft": FOOT, "us_ft": 1200 / 3937, "m": 1.0}[unit]
     for row, one in zip(rows, review.refinds, strict=True):
-        assert row["key_point"] == one.key.name
+        assert row["key_point"] == key_name(one.key)
         for name, tape in zip(("tape1", "tape2"), one.tapes, strict=False):
             assert row[f"{name}_from"] == tape.point
             assert float(row[f"{name}_{unit}"]) * per == pytest.approx(tape.distance_m, abs=1e-3)

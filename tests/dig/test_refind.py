@@ -15,10 +15,10 @@ from truth.simulate import simulate
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.key_points import list_key_points
 from lateral_map.analysis.refind import plan_refinds
-from lateral_map.model.dig import KeyPoint
+from lateral_map.model.dig import KeyMark, KeyPoint
 from lateral_map.model.results import PipeStretch
 from lateral_map.model.site import Bend, Boundary, Plan, PlanArea, PlanPoint
-from lateral_map.words.excavator import side_of_tapes
+from lateral_map.words.excavator import key_name, side_of_tapes
 
 ELLIPSE = np.sqrt(-2.0 * np.log(0.05))
 
@@ -36,7 +36,7 @@ def refind(points, at_m=10.0, sd_tape_m=0.02, sds=None, areas=(), **fields):
         **fields,
     ).build()
     route = replace(route, site=exact_tapes(route.site, sd_tape_m))
-    (found,) = plan_refinds(route, [KeyPoint("place", "finding", at_m)])
+    (found,) = plan_refinds(route, [KeyPoint((KeyMark("finding", "place"),), at_m)])
     return found
 
 
@@ -178,7 +178,7 @@ def test_along_and_past_a_boundary(north, to_the_right):
         boundaries=(Boundary("curb", "owner", "city", True),),
         site_fields={"plan": Plan(lines=(curb,), points=(hydrant,))},
     ).build()
-    (found,) = plan_refinds(route, [KeyPoint("place", "finding", 10.0)])
+    (found,) = plan_refinds(route, [KeyPoint((KeyMark("finding", "place"),), 10.0)])
     assert found.line.past_m == pytest.approx(-5.0)
     assert found.line.sd_past_m == pytest.approx(0.1)
     assert found.line.along_from == "hydrant"
@@ -202,7 +202,7 @@ def test_one_place_is_one_key_point():
     route = HandRoute(site_fields={"bends": (Bend(12.0, 45.0),)}).build()
     pipes = (PipeStretch(12.0, 30.0, "pvc", 0.1, 0.1, ""),)
     points = list_key_points(route.site, (), pipes, ())
-    assert [point.name for point in points] == ["bend, pvc begins", "end of the run"]
+    assert [key_name(point) for point in points] == ["bend, pvc begins", "end of the run"]
 
 
 def lead_back(found, site, truth, rng):
@@ -230,7 +230,9 @@ def test_tapes_lead_back_to_the_true_pipe_95_times_in_100():
         if route.alternatives:
             continue
         rng = np.random.default_rng(seed)
-        keys = [KeyPoint("", "finding", share * site.run.end_m) for share in (0.25, 0.6, 0.95)]
+        keys = [
+            KeyPoint((KeyMark("finding"),), share * site.run.end_m) for share in (0.25, 0.6, 0.95)
+        ]
         for found in plan_refinds(route, keys):
             if not found.tapes or "near the mirror" in found.doubts:
                 continue

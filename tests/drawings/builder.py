@@ -451,7 +451,9 @@ class ReportMaker:
             readings=readings, locates=place_locates(route, readings),
             fit=Fit(30, 25, 5, 4.1, 0.53),
             next_locate=NextLocate(
-                m(85), m(85.5), float(east), float(north), "finding", crossings[1].line, 1, m(0.9), m(0.3),
+                m(85), m(85.5), float(east), float(north),
+                "finding" if site.findings else "crossing", crossings[1].line,
+                1 if site.findings else None, m(0.9), m(0.3),
             ),
             trench=trench, utilities=find_conflicts(route, trench, 0.6096),
         )  # fmt: skip

@@ -120,5 +120,5 @@ def test_the_section_is_to_scale():
 def test_without_utilities_it_says_that_this_is_no_sign():
     report = build(findings=3)
     site = replace(report.site, plan=replace(report.site.plan, utilities=()))
-    bare = replace(report, site=site, route=replace(report.route, site=site))
+    bare = replace(report, site=site, route=replace(report.route, site=site), utilities=())
     assert "That is no sign that there are none" in dig_page(build_dig_review(bare))

@@ -13,6 +13,7 @@ from lateral_map.units import format_area, format_small, format_tape
 from lateral_map.words.excavator import (
     clearance_words,
     crossing_words,
+    key_name,
     lies_words,
     mirror_words,
     quantity_words,
@@ -211,7 +212,9 @@ def refind_detail(review: DigReview, one: Refind) -> Detail:
         rows.append(("Expected error", f"within {format_small(one.error_m, unit)} (95 %)"))
     mind = (*tape_doubts(review, one), mirror_words(one, unit))
     return Detail(
-        tidy(one.key.name, 60), tuple(rows), " ".join(as_sentence(words) for words in mind if words)
+        tidy(key_name(one.key), 60),
+        tuple(rows),
+        " ".join(as_sentence(words) for words in mind if words),
     )
 
 

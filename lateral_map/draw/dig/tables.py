@@ -15,9 +15,11 @@ from lateral_map.words.excavator import (
     cover_words,
     crossing_words,
     in_the_way,
+    key_name,
     lands_within,
     mirror_words,
     money,
+    near_words,
     quantity_words,
     side_of_tapes,
     spans_words,
@@ -148,10 +150,11 @@ def conflicts_table(review: DigReview) -> Table:
     unit = review.report.site.unit
     rows = []
     for one in review.conflicts:
-        crossings = "; ".join(
-            f"{plus_minus(met.footage_m, met.sd_footage_m, unit)}, {crossing_words(met, unit)}"
+        places = [
+            (plus_minus(met.footage_m, met.sd_footage_m, unit), crossing_words(met, unit))
             for met in one.crossings
-        )
+        ]
+        crossings = "; ".join(at if len(places) == 1 else f"{at}, {how}" for at, how in places)
         along = spans_words(((one.from_m, one.to_m),), unit) if one.to_m > one.from_m else "–"
         hand, sloped = (
             spans_words(spans, unit) for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
@@ -163,7 +166,7 @@ def conflicts_table(review: DigReview) -> Table:
                 (
                     label(one.name, 40),
                     UTILITY_WORDS[one.utility],
-                    trench_words(one),
+                    f"{trench_words(one)}{near_words(review, one) if one.in_trench else ''}",
                     one.relation,
                     crossings or along,
                     "UNKNOWN" if one.depth_m is None else length(one.depth_m, unit),
@@ -192,7 +195,7 @@ def refind_table(review: DigReview) -> Table:
         mind = "; ".join(words for words in (*doubts, mirror_words(one, unit)) if words)
         cells = (
             f"K{number}",
-            f"{tidy(one.key.name, 60)}, {length(one.key.footage_m, unit)}",
+            f"{tidy(key_name(one.key), 60)}, {length(one.key.footage_m, unit)}",
             *(tape_words(tape, unit) for tape in (first, second, one.check)),
             tidy(side_of_tapes(one), 120),
             against_line(one.line, unit) if one.line else "–",

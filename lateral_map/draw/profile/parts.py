@@ -250,9 +250,12 @@ def paint_utilities(
 ) -> None:
     """Draw where utilities are met: at their depth with its 95 %, else over every depth with a ?.
 
-    One of unknown depth is a band over its 95 % range along the pipe, from the ground down.
+    One of unknown depth is a band over its 95 % range along the pipe, from the ground down. One
+    that lies in the trench without crossing is drawn over all of it. The worst stands on top.
     """
-    for utility in utilities:
+    for utility in reversed(utilities):
+        if utility.in_trench and not utility.crossings:
+            _paint_along(canvas, frame, curves, utility, taken)
         for met in utility.crossings:
             if not frame.holds(met.footage_m):
                 continue
@@ -273,6 +276,34 @@ def paint_utilities(
             spread = TWO_SIDED_95 * SD_UTILITY_DEPTH_M
             _whisker(group, frame, x, (level - spread, min(level + spread, ground)), INK)
             taken.append(chip(group, frame, x, frame.y(level), letter, colour))
+
+
+def _paint_along(
+    canvas: Canvas, frame: Frame, curves: Curves, utility: UtilityConflict, taken: list[Box]
+) -> None:
+    low, high = (
+        float(np.clip(end, frame.from_m, frame.to_m)) for end in (utility.from_m, utility.to_m)
+    )
+    if not (frame.holds(low) or frame.holds(high)):
+        return
+    colour, letter = UTILITY_COLOURS[utility.utility], UTILITY_LETTERS[utility.utility]
+    middle = (low + high) / 2.0
+    x, ground = frame.x(middle), curves.ground_at(middle)
+    if utility.depth_m is None:
+        group = canvas.group("utility unknown", at=round(x, 3))
+        _paint_unknown(group, frame, (frame.x(low), frame.x(high)), frame.y(ground), colour)
+        taken.append(chip(group, frame, x, frame.box.bottom - 10.0, f"{letter}?", colour))
+        return
+    at = np.linspace(low, high, 33)
+    top = np.array([curves.ground_at(float(one)) for one in at])
+    level, spread = top - utility.depth_m, TWO_SIDED_95 * SD_UTILITY_DEPTH_M
+    group = canvas.group("utility known", at=round(x, 3))
+    above = frame.points(at, np.minimum(level + spread, top))
+    below = frame.points(at, level - spread)
+    group.area([np.concatenate([above, below[::-1]])], colour, opacity=0.18)
+    group.line(frame.points(at, level), Stroke(INK, 3.0))
+    group.line(frame.points(at, level), Stroke(colour, 2.0))
+    taken.append(chip(group, frame, x, frame.y(ground - utility.depth_m), letter, colour))
 
 
 def _paint_unknown(

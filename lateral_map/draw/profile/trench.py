@@ -209,9 +209,8 @@ class _Bar:
 
 def _bars(review: DigReview) -> tuple[_Bar, ...]:
     """Return the bars under the footages: where to dig by hand, where no depth was read."""
-    hand = tuple(span for one in review.conflicts for span in one.hand_dig_m)
     bars = (
-        _Bar("hand dig", hand, OKABE_ITO["orange"], "rising"),
+        _Bar("hand dig", review.hand_dig_m(), OKABE_ITO["orange"], "rising"),
         _Bar("not read", tuple(_unread(review)), OKABE_ITO["vermillion"], "crossed"),
     )
     return tuple(bar for bar in bars if bar.spans_m)
