@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,7 +30,6 @@ from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Chain, Ground, Layout, Route
 from lateral_map.model.site import Site, TapeTie
-from lateral_map.units import format_length
 
 # Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
 # freedom cannot be told apart by the readings.
@@ -40,8 +38,6 @@ _SAME_PLACE_M = 0.3
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)
-# A depth at the top of a riser near the riser's own length was likely meant for its foot.
-_BOTH_COUNTED = 0.6
 
 
 @dataclass(frozen=True)
@@ -214,61 +210,13 @@ def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]
             [transmitter_footage_m(system.site, one) for one in tied_locates(system.site)]
         ),
         iterations=solution.steps,
-        notices=tuple(_notices(system, alternatives, settled=solution.settled)),
+        settled=solution.settled,
+        assumed_start_depth_m=None
+        if system.site.start.depth_m is not None
+        else (UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M),
+        tilted=tuple(
+            (one.mark, bend)
+            for one in used_locates(system.site)
+            if (bend := near_vertical_bend_deg(system.site, one))
+        ),
     )
-
-
-def _notices(
-    system: System, alternatives: tuple[Floats, ...], *, settled: bool = True
-) -> Iterator[str]:
-    """Say everything assumed or doubtful that a reader of the drawing should know."""
-    if not settled:
-        yield (
-            "the readings pull the route so far apart that no best fit was settled on: what is "
-            "drawn is provisional. Look at the suspect readings, correct one or set use = no, and "
-            "run again"
-        )
-    if alternatives:
-        yield (
-            f"{len(alternatives) + 1} different routes fit these ties about as well (tapes from "
-            "two points have a mirror image): tape one mark from a third point, or measure the "
-            "first azimuth. The best-fitting one is drawn; the others are shown beside it."
-        )
-    if not tied_locates(system.site):
-        yield "no locate is tied in plan: the route is dead reckoning from footage and bends"
-        if system.site.start.azimuth_deg is None:
-            yield (
-                "no first azimuth either: the line is drawn heading for the nearest boundary, "
-                "and its direction is a guess"
-            )
-    yield from _start_depth_notices(system.site)
-    yield from _tilt_notices(system.site)
-
-
-def _start_depth_notices(site: Site) -> Iterator[str]:
-    if site.start.depth_m is None:
-        guess = format_length(UNKNOWN_DEPTH_M, site.unit)
-        spread = format_length(UNKNOWN_DEPTH_SD_M, site.unit)
-        yield (
-            f"the depth at the start was not measured: {guess} ± {spread} (1 sd) is assumed there"
-        )
-    elif site.start.riser_m > 0.0 and site.start.depth_m >= _BOTH_COUNTED * site.start.riser_m:
-        depth = format_length(site.start.depth_m, site.unit)
-        riser = format_length(site.start.riser_m, site.unit)
-        yield (
-            f"[start] depth ({depth}) counts from where the footage starts, at the top of the "
-            f"riser ({riser}): the run is taken to begin at the two together. Where the footage "
-            "starts at the ground, depth is 0"
-        )
-
-
-def _tilt_notices(site: Site) -> Iterator[str]:
-    for locate in used_locates(site):
-        bend = near_vertical_bend_deg(site, locate)
-        if bend:
-            yield (
-                f"locate {locate.mark} lies within 1.5 depths of a vertical bend "
-                f"({bend:.0f} degrees): the transmitter lies tilted there, so its place along the "
-                "line and its depth are "
-                "trusted less"
-            )

@@ -248,7 +248,9 @@ class Route:
     ``residuals`` (m,) are whitened: reading minus route over 1 sd. ``design`` (m, unknowns) is the
     derivative of the whitened computed readings. ``alternatives`` are other solutions that fit
     about as well, each a (k, 2) plan line. ``tied_footages_m`` are the transmitter's footages at
-    the locates used that were tied in plan.
+    the locates used that were tied in plan. ``settled`` is False where no best fit was settled on.
+    ``assumed_start_depth_m`` is the depth at the start, with 1 sd, where nobody measured it.
+    ``tilted`` are the marks whose transmitter lay near a vertical bend, with its fall in degrees.
     """
 
     site: Site
@@ -263,7 +265,9 @@ class Route:
     alternatives: tuple[Floats, ...]
     tied_footages_m: Floats
     iterations: int
-    notices: tuple[str, ...] = ()
+    settled: bool = True
+    assumed_start_depth_m: tuple[float, float] | None = None
+    tilted: tuple[tuple[str, float], ...] = ()
 
     @cached_property
     def chi_square(self) -> float:

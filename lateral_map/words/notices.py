@@ -7,9 +7,13 @@ from collections.abc import Iterator
 from lateral_map.analysis.dig import LEAST_TOLERANCE_M
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.results import Crossing, FindingResult, ReadingCheck, Report, Uncrossed
+from lateral_map.model.route import Route
 from lateral_map.units import format_length, format_small, format_spread
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, tidy
+
+# A depth at the top of a riser near the riser's own length was likely meant for its foot.
+_BOTH_COUNTED = 0.6
 
 
 def report_notices(report: Report) -> tuple[str, ...]:
@@ -22,7 +26,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
         *_fit_notices(report),
         *_dig_notices(report),
         *report.site.notices,
-        *report.route.notices,
+        *route_notices(report.route),
         *_client_notices(report),
         *_ground_notices(report),
         *_crossing_notices(report),
@@ -125,6 +129,46 @@ def _remedy(wrong: list[ReadingCheck]) -> str:
     if all(mapped):
         return plan.capitalize()
     return f"{row}; where the map is wrong, {plan}" if any(mapped) else row
+
+
+def route_notices(route: Route) -> Iterator[str]:
+    """Say what was assumed of the line and what makes it doubtful."""
+    start, unit = route.site.start, route.site.unit
+    if not route.settled:
+        yield (
+            "the readings pull the route so far apart that no best fit was settled on: what is "
+            "drawn is provisional. Look at the suspect readings, correct one or set use = no, and "
+            "run again"
+        )
+    if route.alternatives:
+        yield (
+            f"{len(route.alternatives) + 1} different routes fit these ties about as well (tapes "
+            "from two points have a mirror image): tape one mark from a third point, or measure "
+            "the first azimuth. The best-fitting one is drawn; the others are shown beside it."
+        )
+    if not len(route.tied_footages_m):
+        yield "no locate is tied in plan: the route is dead reckoning from footage and bends"
+        if start.azimuth_deg is None:
+            yield (
+                "no first azimuth either: the line is drawn heading for the nearest boundary, "
+                "and its direction is a guess"
+            )
+    if route.assumed_start_depth_m is not None:
+        guess, sd = (format_length(value, unit) for value in route.assumed_start_depth_m)
+        yield f"the depth at the start was not measured: {guess} ± {sd} (1 sd) is assumed there"
+    elif start.depth_m is not None and 0.0 < _BOTH_COUNTED * start.riser_m <= start.depth_m:
+        depth, riser = (format_length(value, unit) for value in (start.depth_m, start.riser_m))
+        yield (
+            f"[start] depth ({depth}) counts from where the footage starts, at the top of the "
+            f"riser ({riser}): the run is taken to begin at the two together. Where the footage "
+            "starts at the ground, depth is 0"
+        )
+    for mark, bend in route.tilted:
+        yield (
+            f"locate {mark} lies within 1.5 depths of a vertical bend ({bend:.0f} degrees): the "
+            "transmitter lies tilted there, so its place along the line and its depth are trusted "
+            "less"
+        )
 
 
 def _client_notices(report: Report) -> Iterator[str]:

@@ -10,6 +10,7 @@ from adjust.builder import straight_site, surveyed
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.model.site import Bend, Locate, Start
+from lateral_map.words.notices import route_notices
 
 LEVEL = np.cos(np.arctan(0.02))
 FALL = np.sin(np.arctan(0.02))
@@ -108,8 +109,8 @@ def test_no_ties_and_no_azimuth_still_draws():
     route = adjust_route(straight_site(known_azimuth=False))
     assert route.positions(30.0)[0, 0] == pytest.approx(30.0 * LEVEL)
     assert np.sqrt(route.position_covariance(30.0)[0, 1, 1]) > 15.0
-    assert any("dead reckoning" in notice for notice in route.notices)
-    assert any("direction is a guess" in notice for notice in route.notices)
+    assert any("dead reckoning" in notice for notice in route_notices(route))
+    assert any("direction is a guess" in notice for notice in route_notices(route))
 
 
 def test_depth_only_locates_pull_the_profile():
@@ -135,12 +136,12 @@ def test_start_on_a_plan_point_shares_its_uncertainty():
 
 def test_a_depth_that_counts_the_riser_twice_is_said():
     site = straight_site(riser_m=1.2)
-    assert any("top of the riser" in notice for notice in adjust_route(site).notices)
+    assert any("top of the riser" in notice for notice in route_notices(adjust_route(site)))
     level = replace(site, start=replace(site.start, depth_m=0.0))
-    assert not any("top of the riser" in notice for notice in adjust_route(level).notices)
+    assert not any("top of the riser" in notice for notice in route_notices(adjust_route(level)))
 
 
 def test_an_unmeasured_start_depth_is_said_in_the_sites_own_unit():
     site = straight_site()
     unknown = replace(site, unit="m", start=replace(site.start, depth_m=None))
-    assert any("1.2 m ± 0.9 m" in notice for notice in adjust_route(unknown).notices)
+    assert any("1.2 m ± 0.9 m" in notice for notice in route_notices(adjust_route(unknown)))

@@ -15,6 +15,7 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import Bend, Locate, OffsetTie, TapeTie
 from lateral_map.words.names import reading_name
+from lateral_map.words.notices import route_notices
 
 FOOTAGES = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0)
 
@@ -255,6 +256,6 @@ def test_two_tapes_from_one_side_leave_a_mirror_image_and_it_is_said():
         locates.append(Locate(f"{index}", footage, 1.3, ties=ties))
     route = adjust_route(replace(site, plan=plan, locates=tuple(locates), boundaries=()))
     assert len(route.alternatives) == 1
-    assert any("mirror image" in notice for notice in route.notices)
+    assert any("mirror image" in notice for notice in route_notices(route))
     mirrored = route.alternatives[0][-1] * [1.0, -1.0]
     assert mirrored == pytest.approx(route.positions(route.chain.nodes_m[-1])[0, :2], abs=0.05)

@@ -15,6 +15,7 @@ from lateral_map.adjust.screening import check_readings
 from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import PlanPoint, PositionTie, Site, TapeTie
+from lateral_map.words.notices import route_notices
 
 BESIDE = PlanPoint("valve", 15.1, 0.3, 0.04)
 
@@ -75,11 +76,11 @@ def test_a_small_ring_settles_where_scipy_settles(radius_m, seed):
 
 def test_a_route_that_did_not_settle_says_so(monkeypatch):
     site = straight_site(locate_footages_m=(10.0, 20.0))
-    assert not any("provisional" in notice for notice in adjust_route(site).notices)
+    assert not any("provisional" in notice for notice in route_notices(adjust_route(site)))
     _, solution, _ = solve_site(site)
     cut_short = replace(solution, settled=False)
     monkeypatch.setattr(route_module, "solve_least_squares", lambda *_: cut_short)
-    assert any("provisional" in notice for notice in adjust_route(site).notices)
+    assert any("provisional" in notice for notice in route_notices(adjust_route(site)))
 
 
 def test_too_few_steps_are_not_settled():
