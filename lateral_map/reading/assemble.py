@@ -39,7 +39,7 @@ from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.names import POINTS, PlanNames
 from lateral_map.reading.placing import PlacedStart
 from lateral_map.reading.rows import BendRow, FindingRow
-from lateral_map.reading.schema import AccuracyTable, PipeTable, RatesTable, SiteTable, StartTable
+from lateral_map.reading.schema import AccuracyTable, RatesTable, SiteTable, StartTable
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.reading.typed import made, own_notes
 from lateral_map.reading.typed_rows import ReadRow
@@ -163,20 +163,18 @@ def _run(said: SiteFile, end_m: float, ledger: Ledger) -> Run:
 
 
 def _pipes(said: SiteFile, ledger: Ledger) -> tuple[PipeRun, ...]:
-    pipes = sorted(said.pipe, key=lambda one: one.from_)
-    if pipes and pipes[0].from_ > said.counter.zero:
-        shown = format_length(pipes[0].from_, said.unit)
+    given = sorted(said.pipe, key=lambda one: one.from_)
+    if given and given[0].from_ > said.counter.zero:
+        shown = format_length(given[0].from_, said.unit)
         ledger.notice(f"Nothing says what the pipe is before {shown}.")
-    return tuple(PipeRun(**made(one), wander_deg=_pipe_wander(one, said.unit)) for one in pipes)
-
-
-def _pipe_wander(pipe: PipeTable, unit: str) -> float | None:
-    if pipe.wander is not None:
-        return per_root_metre(pipe.wander, unit)
-    if pipe.joint_length is not None:
-        # Joints turn independently, so the sd grows with the square root of their number.
-        return JOINT_TURN_DEG[pipe.material] / math.sqrt(pipe.joint_length)
-    return None
+    pipes = []
+    for one in given:
+        wander = None if one.wander is None else per_root_metre(one.wander, said.unit)
+        if one.joint_length is not None:
+            # Joints turn independently, so the sd grows with the square root of their number.
+            wander = JOINT_TURN_DEG[one.material] / math.sqrt(one.joint_length)
+        pipes.append(PipeRun(**made(one), wander_deg=wander))
+    return tuple(pipes)
 
 
 def _rates(given: RatesTable, unit: str) -> Rates:

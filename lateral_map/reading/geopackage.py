@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -43,19 +44,16 @@ def read_geopackage(path: Path, ledger: Ledger, *, crs: str) -> FeatureFile | No
                     with ledger.place(file=file, field=f"layer {str(name)!r}"):
                         features += _layer(path, str(name), crs, ledger, lost)
     except (RuntimeError, ValueError, OSError, shapely.errors.ShapelyError) as error:
+        # The first sentence of what GDAL says, without the path it was given.
+        said = clean_name(str(error)).replace(f"'{path}' ", "").replace(str(path), path.name)
+        reason = said.partition("; ")[0].rstrip(".")[:120]
         ledger.fault(
-            f"the file cannot be read as a GeoPackage ({_reason(error, path)})",
+            f"the file cannot be read as a GeoPackage ({reason})",
             "save the plan again as GeoPackage, or as plan.geojson",
             file=file,
         )
         return None
     return FeatureFile(file, tuple(features), "declared", frozenset(lost))
-
-
-def _reason(error: Exception, path: Path) -> str:
-    """Return the first sentence of what GDAL says, without the path it was given."""
-    said = clean_name(str(error)).replace(f"'{path}' ", "").replace(str(path), path.name)
-    return said.partition("; ")[0].rstrip(".")[:120]
 
 
 def _layer(path: Path, layer: str, crs: str, ledger: Ledger, lost: set[str]) -> list[Feature]:
@@ -106,7 +104,8 @@ class _Mover:
     """Carries a layer's coordinates into the declared system."""
 
     def __init__(self, source: str | None, crs: str) -> None:
-        self._source = source if source and not _is_no_crs(source) else ""
+        said = source or ""
+        self._source = "" if any(word in said[:60] for word in _NO_CRS) else said
         self._target = crs
         if crs == "local" and self._source:
             raise SiteError(
@@ -117,7 +116,8 @@ class _Mover:
             )
         self._near = None
         if self._source and crs and not same_crs(self._source, crs):
-            self._near = _middle(crs)
+            with suppress(FrameError):  # the site's crs is itself a fault
+                self._near = crs_middle_deg(crs)
 
     def __call__(self, geometry: BaseGeometry) -> BaseGeometry:
         if self._near is None:
@@ -135,15 +135,3 @@ class _Mover:
                 Fault(f"it lies outside {self._target}", "check the layer's crs and the site's")
             )
         return np.column_stack([x, y])
-
-
-def _middle(crs: str) -> tuple[float, float] | None:
-    """Return a place the system is made for; None where the site's crs is itself a fault."""
-    try:
-        return crs_middle_deg(crs)
-    except FrameError:
-        return None
-
-
-def _is_no_crs(source: str) -> bool:
-    return any(word in source[:60] for word in _NO_CRS)

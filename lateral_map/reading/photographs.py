@@ -83,6 +83,8 @@ def _pictures(folder: Path, ledger: Ledger) -> list[Path]:
 
 
 def _load(path: Path, site: Site, ledger: Ledger) -> Photograph | None:
+    from PIL import Image
+
     place = f"{path.parent.name}/{path.name}"
     match = _NAME.fullmatch(path.name)
     if match is None:
@@ -94,7 +96,7 @@ def _load(path: Path, site: Site, ledger: Ledger) -> Photograph | None:
         return None
     try:
         jpeg, width, height = _made_ready(path, keep_metadata=site.referral.keep_metadata)
-    except (OSError, ValueError, SyntaxError, _bomb()) as error:
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
         ledger.fault(
             f"this is not a picture that can be read ({type(error).__name__})",
             "save it again as JPEG or PNG, or take it out of the folder",
@@ -103,13 +105,6 @@ def _load(path: Path, site: Site, ledger: Ledger) -> Photograph | None:
         return None
     footage_m = to_metres(float(match["footage"]), site.unit)
     return Photograph(path.name, footage_m, jpeg, width, height)
-
-
-def _bomb() -> type[Exception]:
-    """Return what Pillow raises for a picture that claims more pixels than memory holds."""
-    from PIL import Image
-
-    return Image.DecompressionBombError
 
 
 def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:

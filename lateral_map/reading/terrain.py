@@ -139,7 +139,11 @@ def _sample(path: Path, model: Any, frame: Frame, wanted: Wanted, ledger: Ledger
     centre = _pixels(model, frame, wanted, np.zeros((1, 2)))
     across = np.hypot(*(_pixels(model, frame, wanted, np.eye(2)) - centre).T)
     cell = float(1.0 / max(across.max(), 1e-9))
-    offsets = _grid(wanted.half_m + _MARGIN_M, cell)
+    # A square about the start, no denser than the cells need.
+    half_m = wanted.half_m + _MARGIN_M
+    steps = int(min(np.ceil(2.0 * half_m / cell), _MOST_STEPS)) + 1
+    axis = np.linspace(-half_m, half_m, max(steps, 3))
+    offsets = np.stack([one.ravel() for one in np.meshgrid(axis, axis)], axis=-1)
     heights = _heights(model, _pixels(model, frame, wanted, offsets))
     known = np.isfinite(heights)
     if np.count_nonzero(known) < 3:
@@ -155,13 +159,6 @@ def _sample(path: Path, model: Any, frame: Frame, wanted: Wanted, ledger: Ledger
     points.setflags(write=False)
     ledger.notice(f"The ground is read off {path.name}, 1 sd {wanted.sd_m:.2f} m.")
     return Terrain(points_m=points, sd_m=wanted.sd_m, source=path.name)
-
-
-def _grid(half_m: float, cell_m: float) -> Floats:
-    """Return (n, 2) offsets from the middle of a square, no denser than the cells need."""
-    steps = int(min(np.ceil(2.0 * half_m / cell_m), _MOST_STEPS)) + 1
-    axis = np.linspace(-half_m, half_m, max(steps, 3))
-    return np.stack([one.ravel() for one in np.meshgrid(axis, axis)], axis=-1)
 
 
 def _pixels(model: Any, frame: Frame, wanted: Wanted, offset_m: Floats) -> Floats:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.tables import TextTable, read_table
+from lateral_map.reading.tables import read_table
 from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
 
 Row = TypeVar("Row", bound=Typed)
@@ -36,10 +36,8 @@ def read_rows(
         field.alias or name for name, field in model.model_fields.items() if field.is_required()
     )
     table = read_table(path, key_names(model), required, ledger)
-    return () if table is None else tuple(_read(table, model, unit, ledger))
-
-
-def _read(table: TextTable, model: type[Row], unit: str, ledger: Ledger) -> list[ReadRow[Row]]:
+    if table is None:
+        return ()
     spelling = Spelling(unit, numbers_as_text=True, decimal_comma=table.decimal_comma)
     rows: list[ReadRow[Row]] = []
     for row in table.rows:
@@ -47,4 +45,4 @@ def _read(table: TextTable, model: type[Row], unit: str, ledger: Ledger) -> list
         for fault in faults:
             ledger.add(replace(fault, file=table.file, row=row.number))
         rows.append(ReadRow(table.file, row.number, row.cells, row.extra, typed))
-    return rows
+    return tuple(rows)

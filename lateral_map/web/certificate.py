@@ -39,12 +39,17 @@ def make_certificate(folder: Path, hosts: Sequence[str]) -> Certificate:
     One that still holds for a week and for all of ``hosts`` is used again, so that a phone that
     accepted it once is not asked again.
     """
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes
+
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     folder.chmod(0o700)
     paths = folder / _CERTIFICATE, folder / _KEY
     if not _still_good(*paths, hosts):
         _write_new(*paths, hosts)
-    return Certificate(*paths, _fingerprint(paths[0]))
+    found = x509.load_pem_x509_certificate(paths[0].read_bytes())
+    fingerprint = ":".join(f"{byte:02X}" for byte in found.fingerprint(hashes.SHA256()))
+    return Certificate(*paths, fingerprint)
 
 
 def _still_good(certificate: Path, key: Path, hosts: Sequence[str]) -> bool:
@@ -68,14 +73,15 @@ def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
 
     private = ec.generate_private_key(ec.SECP256R1())
     made = _self_signed(private, hosts)
-    _write_private(
-        key,
-        private.private_bytes(
-            serialization.Encoding.PEM,
-            serialization.PrivateFormat.PKCS8,
-            serialization.NoEncryption(),
-        ),
-    )
+    key.unlink(missing_ok=True)
+    with os.fdopen(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(
+            private.private_bytes(
+                serialization.Encoding.PEM,
+                serialization.PrivateFormat.PKCS8,
+                serialization.NoEncryption(),
+            )
+        )
     certificate.write_bytes(made.public_bytes(serialization.Encoding.PEM))
 
 
@@ -110,18 +116,3 @@ def _alternative(host: str) -> x509.GeneralName:
         return x509.IPAddress(ipaddress.ip_address(host))
     except ValueError:
         return x509.DNSName(host)
-
-
-def _write_private(path: Path, content: bytes) -> None:
-    path.unlink(missing_ok=True)
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(descriptor, "wb") as file:
-        file.write(content)
-
-
-def _fingerprint(certificate: Path) -> str:
-    from cryptography import x509
-    from cryptography.hazmat.primitives import hashes
-
-    digest = x509.load_pem_x509_certificate(certificate.read_bytes()).fingerprint(hashes.SHA256())
-    return ":".join(f"{byte:02X}" for byte in digest)

@@ -52,7 +52,9 @@ def solve(folder: Path) -> Solved:
         return Solved(None, (Fault(str(error)),))
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as name:
         copy = Path(name)
-        _copy(folder, copy)
+        for path in folder.iterdir():
+            if path.name.casefold() in _COPIED:
+                shutil.copyfile(path, copy / path.name.casefold())
         return _solve_rest(copy, faults)
 
 
@@ -92,12 +94,6 @@ def _plan_alone(copy: Path) -> Report | None:
         return None
 
 
-def _copy(folder: Path, copy: Path) -> None:
-    for path in folder.iterdir():
-        if path.name.casefold() in _COPIED:
-            shutil.copyfile(path, copy / path.name.casefold())
-
-
 def _leave_out(copy: Path, faults: Iterable[Fault]) -> bool:
     """Take what the faults name out of the copy; False where nothing of it can be taken out.
 
@@ -118,21 +114,14 @@ def _leave_out(copy: Path, faults: Iterable[Fault]) -> bool:
 
 def _without(file: str, text: str, faults: list[Fault]) -> str:
     if file in TABLES:
-        return _without_rows(file, text, {f.row for f in faults if f.row is not None})
+        table = read_table(file, text)
+        for number in {fault.row for fault in faults if fault.row is not None}:
+            if table.header_row < number <= len(table.rows):
+                table = table.with_row_cells(number, [""])
+        return table.text()
     if file == SETTINGS:
         return _without_settings(text, [fault.field for fault in faults])
-    if file == PLAN:
-        numbers = [match for f in faults if (match := _FEATURE.match(f.field))]
-        return _without_features(text, {int(match["number"]) for match in numbers})
-    return text
-
-
-def _without_rows(file: str, text: str, rows: set[int]) -> str:
-    table = read_table(file, text)
-    for number in rows:
-        if table.header_row < number <= len(table.rows):
-            table = table.with_row_cells(number, [""])
-    return table.text()
+    return _without_features(text, faults) if file == PLAN else text
 
 
 def _without_settings(text: str, fields: list[str]) -> str:
@@ -156,12 +145,13 @@ def setting_path(field: str) -> str:
     return _ENTRY.sub(lambda match: f"{match['name']}.{int(match['number']) - 1}", field)
 
 
-def _without_features(text: str, numbers: set[int]) -> str:
+def _without_features(text: str, faults: Iterable[Fault]) -> str:
+    matches = [match for fault in faults if (match := _FEATURE.match(fault.field))]
     try:
         plan = read_plan(text)
     except ValueError:
         return text
-    for number in sorted(numbers, reverse=True):
+    for number in sorted({int(match["number"]) for match in matches}, reverse=True):
         if number <= len(plan.features):
             plan = plan.without_feature(number - 1)
     return plan.text()
