@@ -24,6 +24,7 @@ from lateral_map.draw.profile.painter import (
     Size,
     draw_profile,
     page_profile,
+    profile_figure,
     profile_png,
     profile_svg,
 )
@@ -182,6 +183,20 @@ def test_the_exaggeration_printed_is_the_one_drawn(make_report, unit: str, size:
     words = " ".join(drawn.texts("heading"))
     said = 1.0 if "1 : 1" in words else float(re.search(r"exaggeration ([0-9.]+) ×", words)[1])
     assert upright / across == pytest.approx(said, rel=5e-3)
+
+
+def test_a_figure_of_a_stretch_shows_what_lies_on_it_and_nothing_else(report: Report) -> None:
+    change = report.deciding_crossings[0].footage_m
+    stretch = (change - 6.0, change + 4.0)
+    svg = profile_figure(report, 500.0, stretch)
+    numbers = {int(n) for n in re.findall(r'class="finding" data-number="(\d+)"', svg)}
+    inside = {
+        one.number for one in report.findings if stretch[0] <= one.near.footage_m <= stretch[1]
+    }
+    assert numbers == inside
+    assert 0 < len(inside) < len(report.findings)
+    assert crossing_words(report.deciding_crossings[0], "ft") in svg
+    assert 'width="500pt"' in svg
 
 
 def test_level_ground_is_said_and_drawn_dashed(make_report) -> None:

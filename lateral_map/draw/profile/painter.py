@@ -81,15 +81,18 @@ class Profile:
     frame: Frame
 
 
-def draw_profile(report: Report, size: Size) -> Profile:
-    """Return the whole run's profile, as high as its contents want.
+def draw_profile(
+    report: Report, size: Size, stretch_m: tuple[float, float] | None = None
+) -> Profile:
+    """Return the profile of the run, or of a stretch of it, as high as its contents want.
 
     Footage runs across, elevation (or depth below a ground taken as level) up. The vertical
     exaggeration printed is that of the finished graph.
     """
-    first, last = (float(report.stations.footage_m[k]) for k in (0, -1))
+    run = tuple(float(report.stations.footage_m[k]) for k in (0, -1))
+    first, last = stretch_m or run
     box = Box(size.left_pt, 0.0, size.width_pt - size.right_pt, 1.0)
-    frame = Frame(box, first, last, 0.0, 1.0)
+    frame = Frame(box, first, last, 0.0, 1.0, first <= run[0], last >= run[1])
     right = size.width_pt - 2.0
     above = events_above(report, frame, size.lanes_above, right)
     below = findings_below(report, frame, size.lanes_below, right)
@@ -170,6 +173,17 @@ def _name_lines(canvas: Canvas, report: Report, frame: Frame, curves: Curves) ->
     group = canvas.group("names")
     for (words, _, colour), y in zip(wanted, places, strict=True):
         group.text(frame.box.right + 6.0, float(y) + CAP_PT, words, TEXT_PT, colour=colour)
+
+
+def profile_figure(
+    report: Report, width_pt: float, stretch_m: tuple[float, float] | None = None
+) -> str:
+    """Return the profile of the run or of a stretch of it (footages, m) as a figure in SVG.
+
+    It carries no name of its own: whoever prints it gives it a caption.
+    """
+    size = replace(PRINT, width_pt=width_pt, stands_alone=False)
+    return draw_profile(report, size, stretch_m).canvas.to_text()
 
 
 def profile_svg(report: Report) -> str:
