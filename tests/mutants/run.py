@@ -2,6 +2,7 @@
 
     python tests/mutants/run.py                 all of them, on every core
     python tests/mutants/run.py trench ties     those of files so named
+    python tests/mutants/run.py --near          only the tests nearest to each module, in minutes
 
 A mutant that survives the mirroring tests meets the wider suite, browsers left out. Exit code 1
 where fewer than nine in ten are killed, 2 where a mutant's old text no longer stands exactly once.
@@ -33,10 +34,10 @@ MIRRORS = {
     "adjust": ["tests/adjust"],
     "analysis": ["tests/analysis", "tests/dig"],
 }
-# Tests near a module come first: most mutants end there.
-FIRST = {
-    "adjust": ["test_worked_by_hand", "test_closed_forms", "test_transmitter", "test_wander"],
-    "analysis": [],
+# Quick tests of all modules come first: most mutants end there.
+NEAR = {
+    "adjust": ["test_worked_by_hand", "test_closed_forms", "test_settling_of_numbers"],
+    "analysis": ["test_worked_by_hand", "test_earthwork"],
 }
 WIDER = ["tests/model", "tests/report", "tests/demos", "tests/truth"]
 LEAST_KILLED = 0.9
@@ -58,16 +59,15 @@ def stale(mutants: list[Mutant]) -> list[str]:
     return found
 
 
-def mirroring(file: str) -> list[str]:
-    """Return the test files that mirror a module, those named like it first."""
+def mirroring(file: str) -> tuple[list[str], list[str]]:
+    """Return the test files nearest to a module, and the others that mirror it."""
     folder, stem = file.split("/", maxsplit=1)[0], Path(file).stem
-    every = [path for place in MIRRORS[folder] for path in sorted((ROOT / place).glob("test_*.py"))]
-
-    def rank(path: Path) -> tuple[bool, bool, str]:
-        near = stem.rstrip("s") in path.stem or path.stem == "test_worked_by_hand"
-        return not near, path.stem not in FIRST[folder], path.stem
-
-    return [str(path.relative_to(ROOT)) for path in sorted(every, key=rank)]
+    near, others = [], []
+    for place in MIRRORS[folder]:
+        for path in sorted((ROOT / place).glob("test_*.py")):
+            named = path.stem in NEAR[folder] or stem.rstrip("s") in path.stem
+            (near if named else others).append(str(path.relative_to(ROOT)))
+    return near, others
 
 
 class Failures:
@@ -127,44 +127,64 @@ def passes(copy: Path, tests: list[str], *, warm: bool = False) -> bool:
     return False
 
 
-def killed_by(copy: Path, mutant: Mutant, without: list[str]) -> str:
-    """Return which tests kill a mutant: 'mirror', 'wider', or none; ``without`` those failing."""
+def killed_by(copy: Path, mutant: Mutant, stages: dict[str, list[str]]) -> str:
+    """Return the stage whose tests kill a mutant; empty where it survives them all."""
     path = copy / "lateral_map" / mutant.file
     before, times = path.read_text(encoding="utf-8"), path.stat()
     path.write_text(before.replace(mutant.old, mutant.new), encoding="utf-8")
     # Never the original's time, or its compiled form would be taken.
     os.utime(path, (times.st_atime, times.st_mtime + 100))
     try:
-        if not passes(copy, [*without, *mirroring(mutant.file)]):
-            return "mirror"
-        return "" if passes(copy, [*without, *WIDER]) else "wider"
+        return next((name for name, tests in stages.items() if not passes(copy, tests)), "")
     finally:
         path.write_text(before, encoding="utf-8")
         os.utime(path, (times.st_atime, times.st_mtime))
 
 
-def work(share: list[Mutant], results: Path) -> None:
+def work(share: list[Mutant], results: Path, *, near_only: bool) -> None:
     """Judge a share of the mutants in a copy of its own."""
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         copy = Path(folder) / "copy"
         skip = shutil.ignore_patterns(".git", ".venv", "__pycache__", "out", ".hypothesis", "docs")
         shutil.copytree(ROOT, copy, ignore=skip)
         (copy / "docs").symlink_to(ROOT / "docs")
-        needed = {one for mutant in share for one in mirroring(mutant.file)}
-        passes(copy, [*sorted(needed), *WIDER], warm=True)
-        failing = json.loads((copy / "failing.json").read_text(encoding="utf-8"))
-        without = [word for name in failing for word in ("--deselect", name)]
-        without += [f"--ignore={name}" for name in failing if "::" not in name]
+        without: dict[str, list[str]] = {}
         with results.open("w", encoding="utf-8") as out:
             for mutant in share:
-                by = killed_by(copy, mutant, without)
-                out.write(json.dumps({"by": by, "without": failing}) + "\n")
+                near, others = mirroring(mutant.file)
+                stages = {"near": near}
+                if not near_only:
+                    stages |= {"mirror": others, "wider": WIDER}
+                for tests in stages.values():
+                    without |= {t: failing(copy, t) for t in tests if t not in without}
+                stages = {
+                    name: [
+                        w
+                        for t in tests
+                        for w in (*without[t], *([t] * (f"--ignore={t}" not in without[t])))
+                    ]
+                    for name, tests in stages.items()
+                }
+                by = killed_by(copy, mutant, stages)
+                left_out = sorted(
+                    {one for found in without.values() for one in found if "=" in one}
+                )
+                out.write(json.dumps({"by": by, "without": left_out}) + "\n")
                 out.flush()
                 print(f"{by or 'SURVIVED':9}{mutant.file}: {mutant.why}", flush=True)  # noqa: T201
 
 
+def failing(copy: Path, tests: str) -> list[str]:
+    """Return pytest's words for leaving out what fails in a file or folder without any mutant."""
+    passes(copy, [tests], warm=True)
+    names = json.loads((copy / "failing.json").read_text(encoding="utf-8"))
+    return [f"--deselect={name}" if "::" in name else f"--ignore={name}" for name in names]
+
+
 def main(names: list[str]) -> int:
     """Judge all mutants, or those of the files named, and print the sum."""
+    near_only = "--near" in names
+    names = [name for name in names if name != "--near"]
     chosen = [m for m in MUTANTS if not names or Path(m.file).stem in names]
     if wrong := stale(chosen):
         print("\n".join(wrong))  # noqa: T201
@@ -179,7 +199,7 @@ def main(names: list[str]) -> int:
         for index, file in enumerate(files):
             child = os.fork()
             if not child:
-                work(chosen[index::workers], file)
+                work(chosen[index::workers], file, near_only=near_only)
                 os._exit(0)
             children.append(child)
         for child in children:
