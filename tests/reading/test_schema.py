@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,18 @@ import jsonschema
 import pytest
 from reading.good_site import good_folder
 
-from lateral_map.reading.schema import SiteDocument, site_schema
+from lateral_map.model.referral import Referral
+from lateral_map.model.site import Accuracy, Counter, DigRules, Transmitter
+from lateral_map.reading.schema import (
+    AccuracyTable,
+    CounterTable,
+    DigTable,
+    ReferralTable,
+    SiteDocument,
+    TransmitterTable,
+    site_schema,
+)
+from lateral_map.reading.typed import Typed, made
 
 DEMO_SITES = Path(__file__).parents[2] / "demo_sites"
 SITES = Path(__file__).parents[1] / "sites"
@@ -98,3 +110,47 @@ def test_lengths_are_numbers_or_text() -> None:
 def test_the_top_names_every_table() -> None:
     assert set(site_schema()["properties"]) == set(SiteDocument.model_fields)
     assert site_schema()["required"] == ["format", "site", "start"]
+
+
+@pytest.mark.parametrize(
+    "boundary", [{"inside": '"owner"'}, {"line": '"curb"', "at": '"main"'}, {"at": '"curb"'}]
+)
+def test_schema_and_reader_take_one_place_for_a_boundary(
+    boundary: dict[str, str], tmp_path: Path
+) -> None:
+    folder = good_folder()
+    folder.toml["boundary"].append({"at": '"main"'})
+    assert errors(tomllib.loads(folder.toml_text())) == []
+    folder.toml["boundary"][-1] = boundary
+    assert errors(tomllib.loads(folder.toml_text()))
+    assert folder.faults(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("table", "model"),
+    [
+        (CounterTable, Counter),
+        (TransmitterTable, Transmitter),
+        (AccuracyTable, Accuracy),
+        (DigTable, DigRules),
+        (ReferralTable, Referral),
+    ],
+)
+def test_what_is_left_out_is_what_the_model_has(table: type[Typed], model: type) -> None:
+    """A default stands in one place; the format's contract gives it in feet and inches."""
+    assert model(**made(table())) == model()
+
+
+def test_the_contracts_defaults() -> None:
+    accuracy, counter = Accuracy(), Counter()
+    assert accuracy.tape_m == pytest.approx(0.1 * 0.3048)
+    assert accuracy.wander_deg == pytest.approx(0.5 / 0.3048**0.5)
+    assert accuracy.fall_wander_deg == pytest.approx(0.2 / 0.3048**0.5)
+    assert (accuracy.fitting_deg, accuracy.eye_deg, accuracy.fall) == (2.0, 8.0, 0.02)
+    assert counter.sd_zero_m == pytest.approx(0.3 * 0.3048)
+    assert counter.sd_scale == 0.01
+    assert DigRules().trench_width_m == pytest.approx(24 * 0.0254)
+
+
+def test_no_note_of_our_own_is_in_the_schema() -> None:
+    assert '"_"' not in json.dumps(site_schema())
