@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import box as shapely_box
 from shapely import prepare
 from shapely.affinity import rotate
@@ -14,8 +13,7 @@ from shapely.geometry import LineString, MultiLineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.draw.style import Hatch
-
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 _SPACING_PT: Final[dict[Hatch, float]] = {
     "rising": 5.0, "falling": 5.0, "crossed": 6.0, "level": 6.0,

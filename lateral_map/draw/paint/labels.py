@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 _DIRECTIONS: Final = 24
 _STEP_PT: Final = 5.0

@@ -6,12 +6,10 @@ from collections.abc import Callable
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.style import PAPER, MarkStyle, Shape
-
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 MARK_PT: Final = 0.5  # points for a screen pixel of a mark
 _EDGE: Final = 0.7

@@ -9,13 +9,11 @@ from typing import Final
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageColor, ImageDraw, ImageFont
 
 from lateral_map.draw.paint.fonts import font_path
 from lateral_map.draw.style import PAPER
-
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 # Drawn this much larger and brought down, so that slanting edges are smooth.
 _FINER: Final = 2

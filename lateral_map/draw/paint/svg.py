@@ -8,12 +8,11 @@ from typing import Final, Literal, Self
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lateral_map.draw.paint.fonts import FAMILIES
 from lateral_map.draw.style import INK, PAPER, LineStyle
 
-Floats = NDArray[np.float64]
 Anchor = Literal["start", "middle", "end"]
 
 # Screen pixels of draw.style to points on paper: a sheet is looked at from nearer by.

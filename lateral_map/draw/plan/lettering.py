@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import box as shapely_box
 from shapely.geometry import LineString, Point, Polygon
 
@@ -16,8 +15,7 @@ from lateral_map.draw.paint.labels import Box, Placer, Wish
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.plan.scene import ALWAYS, OTHER, Mark
 from lateral_map.draw.style import INK, PAPER, QUIET
-
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 # With more marks on a plan than this that have a shorter caption, all of them take it.
 _MOST_NAMED: Final = 14

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import box as shapely_box
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -25,8 +25,7 @@ from lateral_map.draw.plan.lettering import Lettering, write
 from lateral_map.draw.plan.scene import Area, Layer, Line, Mark
 from lateral_map.draw.plan.window import Window
 from lateral_map.draw.style import PAPER, STYLES, LineStyle, Style
-
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 # Letters as large as there is room for; 9 points read at arm's length (common practice, no source).
 LETTER_SIZES_PT: Final = (9.0, 8.0, 7.0, 6.0)
@@ -104,29 +103,24 @@ def draw_plan(
 
 def _area(plan: _Plan, item: Area) -> None:
     style: Any = plan.styles[item.style]
-    for shape in _polygons(plan, item):
-        rings = [np.asarray(ring.coords)[:-1] for ring in (shape.exterior, *shape.interiors)]
-        plan.canvas.area(rings, style.fill, opacity=style.opacity)
-        plan.canvas.lines(hatch_lines(shape, style.hatch), Stroke(style.hatch_colour, 0.35))
-        if style.edge:
-            # Without the stretches that only the panel's edge cut off.
-            edges = _line_parts(shape.boundary.intersection(plan.frame.buffer(-0.05)))
-            plan.canvas.lines(edges, Stroke.of(style.edge))
-        if item.caption:
-            plan.lettering.areas.append((item.caption, shape))
-
-
-def _polygons(plan: _Plan, item: Area) -> Iterator[Polygon]:
-    """Yield an area's parts on the paper, cut to the panel."""
     for part in getattr(item.polygon, "geoms", [item.polygon]):
         shell, *holes = (
             plan.on_paper(np.asarray(ring.coords)[:, :2])
             for ring in (part.exterior, *part.interiors)
         )
         cut = Polygon(shell, holes).buffer(0).intersection(plan.frame)
-        for piece in getattr(cut, "geoms", [cut]):
-            if isinstance(piece, Polygon) and not piece.is_empty:
-                yield piece
+        for shape in getattr(cut, "geoms", [cut]):
+            if not isinstance(shape, Polygon) or shape.is_empty:
+                continue
+            rings = [np.asarray(ring.coords)[:-1] for ring in (shape.exterior, *shape.interiors)]
+            plan.canvas.area(rings, style.fill, opacity=style.opacity)
+            plan.canvas.lines(hatch_lines(shape, style.hatch), Stroke(style.hatch_colour, 0.35))
+            if style.edge:
+                # Without the stretches that only the panel's edge cut off.
+                edges = _line_parts(shape.boundary.intersection(plan.frame.buffer(-0.05)))
+                plan.canvas.lines(edges, Stroke.of(style.edge))
+            if item.caption:
+                plan.lettering.areas.append((item.caption, shape))
 
 
 def _line_parts(cut: BaseGeometry) -> Iterator[Floats]:

@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Polygon
 
+from lateral_map.model.arrays import Floats
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import rounded
 from lateral_map.words.picked import Detail
-
-Floats = NDArray[np.float64]
 
 # How much a caption matters where not all find room. What weighs ALWAYS or more is never left out.
 DECIDING_CROSSING: Final = 100

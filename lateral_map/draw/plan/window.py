@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lateral_map.draw.paint.labels import Box
-
-Floats = NDArray[np.float64]
+from lateral_map.model.arrays import Floats
 
 _TILTS_DEG: Final = np.arange(-60.0, 60.1, 2.0)
 

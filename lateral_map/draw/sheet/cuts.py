@@ -6,16 +6,13 @@ and takes as little height as can be.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.draw.paint.flags import PlacedFlag
-from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.plan.scales import Scale, scales_for, upright_scales
 from lateral_map.draw.plan.window import Window, laid_along
 from lateral_map.draw.profile.events import events_above, findings_below, lanes_pt
@@ -24,8 +21,6 @@ from lateral_map.draw.sheet.panels import Panels, panels_on
 from lateral_map.draw.sheet.paper import Paper, papers_for
 from lateral_map.errors import AnalysisError
 from lateral_map.model.results import Report
-
-Floats = NDArray[np.float64]
 
 # Round the line inside the plan panel, in points: room for labels.
 _MARGIN_PT: Final = 40.0
@@ -82,80 +77,65 @@ def choose_setting(
     """
     unit = report.site.unit
     papers, scales = papers_for(unit, paper), scales_for(unit, scale)
-    tried = _order(papers, scales)
-    for one_paper, one_scale in tried:
-        panels = panels_on(one_paper)
-        if _needed(report, panels, one_scale) == 1 and (scale or _reads(report, one_scale, 1)):
-            return _set(report, one_paper, one_scale, panels)
-    for one_paper, one_scale in [(papers[-1], each) for each in reversed(scales)]:
-        panels = panels_on(one_paper)
-        needed = _needed(report, panels, one_scale)
-        if needed and (_reads(report, one_scale, needed) or one_scale is scales[0]):
-            return _set(report, one_paper, one_scale, panels)
+    fine = [one for one in scales if one.metres_per_inch <= _COMFORTABLE]
+    coarse = [one for one in scales if one.metres_per_inch > _COMFORTABLE]
+    on_one = [(sheet, one) for sheet in papers for one in fine]
+    on_one += [(sheet, one) for one in coarse for sheet in reversed(papers)]
+    for sheet, one in on_one:
+        panels = panels_on(sheet)
+        if _needed(report, panels, one) == 1 and (scale or _reads(report, one, 1)):
+            return _cut(report, sheet, one, panels, 1)
+    panels = panels_on(papers[-1])
+    for one in reversed(scales):
+        needed = _needed(report, panels, one)
+        if needed and (_reads(report, one, needed) or one is scales[0]):
+            return _cut(report, papers[-1], one, panels, needed)
     raise AnalysisError(
         f"the line would take more than {_MOST_SHEETS} sheets at {scales[-1].words}; "
         "ask for a coarser scale or a larger paper"
     )
 
 
-def _order(papers: Sequence[Paper], scales: Sequence[Scale]) -> list[tuple[Paper, Scale]]:
-    fine = [scale for scale in scales if scale.metres_per_inch <= _COMFORTABLE]
-    coarse = [scale for scale in scales if scale.metres_per_inch > _COMFORTABLE]
-    comfortable = [(paper, scale) for paper in papers for scale in fine]
-    return comfortable + [(paper, scale) for scale in coarse for paper in reversed(papers)]
-
-
 def _reads(report: Report, scale: Scale, sheets: int) -> bool:
     """Say whether the marks along the line stay far enough apart to be told apart."""
     site = report.site
     marks = len(site.findings) + len(site.locates) + len(site.bends) + len(report.crossings)
-    first, last = _ends(report)
-    inches = (last - first) / scale.metres_per_inch
+    inches = float(np.ptp(report.stations.footage_m)) / scale.metres_per_inch
     return marks <= _MOST_MARKS_PER_INCH * inches or (sheets == 1 and marks <= 40)
 
 
-def _ends(report: Report) -> tuple[float, float]:
+def _spans(report: Report, count: int) -> list[tuple[float, float]]:
+    """Return the run's footages (m) in so many equal stretches."""
     footage = report.stations.footage_m
-    return float(footage[0]), float(footage[-1])
+    return list(pairwise(np.linspace(footage[0], footage[-1], count + 1).tolist()))
 
 
 def _needed(report: Report, panels: Panels, scale: Scale) -> int:
     """Return how many sheets a scale takes, 0 where it is too many."""
-    first, last = _ends(report)
+    room = np.array([panels.plan.width - _MARGIN_PT, panels.plan.height - 2.0 * _MARGIN_PT])
     for count in range(1, _MOST_SHEETS + 1):
-        edges = np.linspace(first, last, count + 1)
-        if (edges[1] - edges[0]) * scale.points_per_metre > panels.graph.width:
+        spans = _spans(report, count)
+        if (spans[0][1] - spans[0][0]) * scale.points_per_metre > panels.graph.width:
             continue
-        spans = pairwise(edges)
-        if all(_fits(report, panels.plan, scale, float(a), float(b)) for a, b in spans):
+        laid = (laid_along(report.line_between(*span))[1] for span in spans)
+        if all((size_m * scale.points_per_metre <= room).all() for size_m in laid):
             return count
     return 0
 
 
-def _fits(report: Report, box: Box, scale: Scale, from_m: float, to_m: float) -> bool:
-    _, span = laid_along(report.line_between(from_m, to_m))
-    room = np.array([box.width - _MARGIN_PT, box.height - 2.0 * _MARGIN_PT])
-    return bool((span * scale.points_per_metre <= room).all())
-
-
-def _set(report: Report, paper: Paper, scale: Scale, panels: Panels) -> Setting:
-    first, last = _ends(report)
-    count = _needed(report, panels, scale)
-    edges = np.linspace(first, last, count + 1)
+def _cut(report: Report, paper: Paper, scale: Scale, panels: Panels, count: int) -> Setting:
     cuts = tuple(
         Cut(
-            number=k + 1,
-            from_m=float(edges[k]),
-            to_m=float(edges[k + 1]),
+            number=k,
+            from_m=low,
+            to_m=high,
             window=Window.along(
-                report.line_between(float(edges[k]), float(edges[k + 1])),
-                scale.points_per_metre,
-                panels.plan,
+                report.line_between(low, high), scale.points_per_metre, panels.plan
             ),
-            is_first=k == 0,
-            is_last=k == count - 1,
+            is_first=k == 1,
+            is_last=k == count,
         )
-        for k in range(count)
+        for k, (low, high) in enumerate(_spans(report, count), start=1)
     )
     return Setting(paper, scale, _upright(report, panels, scale, cuts), panels, cuts)
 
