@@ -332,7 +332,8 @@ def test_a_utility_of_known_depth_stands_at_it_with_its_range(report: Report) ->
         for one in utility.crossings
     ]  # fmt: skip
     assert len(known) == len(met) > 0
-    for group, (utility, one) in zip(known, met, strict=True):
+    # The most dangerous is drawn last, on top.
+    for group, (utility, one) in zip(reversed(known), met, strict=True):
         ring = next(each for each in group if each.tag == "circle")
         at, level = drawn.place(*centre(ring))
         ground = float(
@@ -353,7 +354,7 @@ def test_a_utility_of_unknown_depth_is_a_band_over_every_depth(report: Report) -
         one for utility in report.utilities if utility.depth_m is None for one in utility.crossings
     ]
     assert len(unknown) == len(met) > 0
-    for group, one in zip(unknown, met, strict=True):
+    for group, one in zip(reversed(unknown), met, strict=True):
         ring = np.array(
             [drawn.place(*map(float, p.split())) for p in group[0].get("d")[1:-1].split("L")]
         )
