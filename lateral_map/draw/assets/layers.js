@@ -82,7 +82,7 @@
       mark.on("click", (event) => {
         if (page.measuring()) return;
         L.DomEvent.stopPropagation(event);
-        const { item: picked } = nearestMark(page, event.latlng) || kept;
+        const { item: picked } = nearestMark(page, event.originalEvent) || kept;
         page.pick(picked.detail, picked.footage, event.latlng);
       });
       if (mark.getElement()) describe(page, kept);
@@ -93,8 +93,9 @@
   lateralMap.touchReach = () => (window.matchMedia("(pointer: coarse)").matches ? 44 : 26);
 
   /* Where marks stand close together their reaches overlap: the nearest is the one that is meant. */
-  function nearestMark(page, place) {
-    const at = page.map.latLngToContainerPoint(place);
+  function nearestMark(page, touched) {
+    // The map's own event tells the place of the mark, not of the finger.
+    const at = page.map.mouseEventToContainerPoint(touched);
     let best = null;
     for (const kept of page.marks) {
       if (!page.map.hasLayer(kept.mark)) continue;

@@ -8,6 +8,11 @@
     const root = document.documentElement;
     const key = document.getElementById("key");
     let before = null;
+    /* A page printed from a telephone is measured as paper, not as a narrow screen. */
+    function narrowRules() {
+      const rules = [...document.styleSheets].flatMap((sheet) => [...sheet.cssRules]);
+      return rules.filter((rule) => rule instanceof CSSMediaRule && rule.media.mediaText.includes("max-width"));
+    }
     /* The first page holds 253 mm at 96 pixels to the inch, on letter as on A4. */
     function answerIsLong() {
       const answer = document.querySelector(".answer");
@@ -18,6 +23,8 @@
       before = { middle: map.getCenter(), zoom: map.getZoom(), moved: page.moved, turn: page.plane.turnDeg, key: key.open };
       // The sheet's own layout comes after this event: the map must have its size on paper now.
       root.classList.add("paper");
+      before.narrow = narrowRules().map((rule) => [rule, rule.media.mediaText]);
+      for (const [rule] of before.narrow) rule.media.mediaText = "not all";
       key.open = true;
       for (const closer of ["crowded", "overfull"]) if (answerIsLong()) root.classList.add(closer);
       map.invalidateSize({ animate: false });
@@ -26,6 +33,7 @@
     function restore() {
       if (!before) return;
       root.classList.remove("paper", "crowded", "overfull");
+      for (const [rule, text] of before.narrow) rule.media.mediaText = text;
       key.open = before.key;
       map.invalidateSize({ animate: false });
       if (before.moved) {

@@ -11,7 +11,7 @@
   lateralMap.watchView = function (page) {
     const { map } = page;
     page.moved = false;
-    let setting = false;
+    let [setting, fitted] = [false, false];
     map.on("movestart zoomstart", () => {
       if (!setting) page.moved = true;
     });
@@ -23,14 +23,18 @@
       const views = turns.map((turnDeg) => viewOf(page, turnDeg, size));
       const best = views.reduce((one, other) => (other.zoom > one.zoom ? other : one));
       const apart = Math.abs(((best.turnDeg - page.plane.turnDeg + 540) % 360) - 180);
-      if (apart > SAME_TURN_DEG || (best.turnDeg === 0 && apart > 0)) page.turnTo(best.turnDeg);
+      // A line that new readings shift a little does not swing the whole plan.
+      if (apart > (fitted ? SAME_TURN_DEG : 0)) page.turnTo(best.turnDeg);
+      fitted = true;
       const view = viewOf(page, page.plane.turnDeg, size);
       setting = true;
       map.setView(view.centre, view.zoom, { animate: false });
       setting = false;
     };
     document.getElementById("whole-site").addEventListener("click", () => page.fit());
-    watchNorth(page);
+    watchNorth(page, () => {
+      fitted = false;
+    });
     new ResizeObserver(() => {
       map.invalidateSize({ animate: false });
       if (!page.moved) page.fit();
@@ -67,12 +71,13 @@
     return { turnDeg, zoom, centre: crs.pointToLatLng(box.getCenter().add(aside), 0) };
   }
 
-  function watchNorth(page) {
+  function watchNorth(page, turnAnew) {
     const button = document.getElementById("north-up");
     button.hidden = !page.data.plane.flat;
     page.northUp = false;
     button.addEventListener("click", () => {
       page.northUp = !page.northUp;
+      turnAnew();
       button.setAttribute("aria-pressed", String(page.northUp));
       if (!page.moved) return page.fit();
       // Whoever looks at a place closely goes on looking at it.

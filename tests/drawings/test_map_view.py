@@ -1,0 +1,258 @@
+"""The map's view in real Chromium: turned, fitted, lettered, touched, printed, in the dark."""
+
+# ruff: noqa: E501  (scripts run in the page read best on one line)
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pdfplumber
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from lateral_map.draw.page import map_page
+from lateral_map.model.results import Report
+
+pytestmark = pytest.mark.browser
+
+DESK = {"width": 1400, "height": 900}
+PHONE = {"width": 390, "height": 844, "touch": True}
+
+LINE_ON_PANE = """() => { const { map, plane, data } = lateralMap.page, size = map.getSize();
+  return data.stations.at.map(at => map.latLngToContainerPoint(plane.toMap(at))).map(p => [p.x / size.x, p.y / size.y]); }"""
+CAPTIONS = "[...document.querySelectorAll('.caption:not(.footage)')].map(c => c.textContent)"
+
+
+def told(report: Report) -> tuple[str, str]:
+    """The captions of the crossing that decides and of the finding nearest to its line."""
+    nearest = min(report.findings, key=lambda one: abs(one.telling.past_m))
+    return "curb 73.7 ± 0.8 ft", f"#{nearest.number} {nearest.finding.finding}"
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_the_run_fills_the_pane_and_what_decides_is_lettered(
+    report: Report, open_page, page_of, size
+) -> None:
+    shown = open_page(page_of(), **size)
+    line = np.array(shown.run(LINE_ON_PANE))
+    reach = np.ptp(line, axis=0)
+    # Across a wide pane from left to right, up a tall one.
+    if size is DESK:
+        assert reach[0] > 0.75
+        assert line[0, 0] < line[-1, 0]
+        assert shown.run("lateralMap.page.map.getSize().y") > 600
+    else:
+        assert reach[1] > 0.65
+        assert line[0, 1] > line[-1, 1]
+    assert ((line > 0) & (line < 1)).all()
+    assert set(told(report)) <= set(shown.run(CAPTIONS))
+
+
+def test_north_is_set_up_and_the_run_along_the_pane_again(
+    report: Report, open_page, page_of
+) -> None:
+    shown = open_page(page_of(), **DESK)
+    heading = np.radians(report.stations.heading_deg[0])
+
+    def first_step() -> np.ndarray:
+        size = np.array(
+            shown.run("(() => { const s = lateralMap.page.map.getSize(); return [s.x, s.y]; })()")
+        )
+        line = np.array(shown.run(LINE_ON_PANE)) * size
+        step = line[10] - line[0]
+        return step / np.hypot(*step)
+
+    turned = shown.run("lateralMap.page.plane.turnDeg")
+    assert turned != 0
+    a = np.radians(turned)
+    north = np.array([np.cos(a), np.sin(a)])
+    ahead = np.array([np.sin(heading), np.cos(heading)])
+    expected = [ahead @ [north[0], -north[1]], -(ahead @ [north[1], north[0]])]
+    assert first_step() == pytest.approx(expected, abs=0.02)
+    arrow = "document.querySelector('#north g').getAttribute('transform')"
+    assert shown.run(arrow) == f"rotate({-turned:.15g})" or turned == pytest.approx(
+        -float(shown.run(arrow)[7:-1])
+    )
+    shown.page.locator("#north-up").click()
+    assert shown.run("lateralMap.page.plane.turnDeg") == 0
+    assert first_step() == pytest.approx([np.sin(heading), -np.cos(heading)], abs=0.02)
+    assert float(shown.run(arrow)[7:-1]) == 0
+    shown.page.locator("#north-up").click()
+    assert shown.run("lateralMap.page.plane.turnDeg") == pytest.approx(turned)
+    assert shown.complaints == []
+
+
+def test_the_map_fits_again_until_a_hand_has_moved_it(open_page, page_of) -> None:
+    shown = open_page(page_of(), **DESK)
+    # What the window does to the map comes a frame or two later.
+    settled = "() => new Promise(done => setTimeout(done, 250))"
+    shown.page.set_viewport_size({"width": 1000, "height": 760})
+    shown.run(settled)
+    line = np.array(shown.run(LINE_ON_PANE))
+    assert ((line > 0) & (line < 1)).all()
+    assert np.ptp(line[:, 0]) > 0.7
+    shown.run("lateralMap.page.map.setZoom(6, {animate: false})")
+    shown.page.set_viewport_size({"width": 1300, "height": 860})
+    shown.run(settled)
+    assert shown.run("lateralMap.page.map.getZoom()") == 6
+    shown.page.locator("#whole-site").click()
+    line = np.array(shown.run(LINE_ON_PANE))
+    assert ((line > 0) & (line < 1)).all()
+
+
+def test_footages_are_ticked_at_round_figures_as_close_as_they_read(
+    report: Report, open_page, page_of
+) -> None:
+    shown = open_page(page_of(), **DESK)
+    # Each figure's middle and, of the station at its footage, the place on the screen.
+    figures = """() => { const { map, plane, data } = lateralMap.page, box = map.getContainer().getBoundingClientRect();
+      return [...document.querySelectorAll('.caption.footage')].map(c => {
+        const value = parseFloat(c.textContent), at = data.stations.footage.map(f => Math.abs(f / data.unit.metres - value));
+        const p = map.latLngToContainerPoint(plane.toMap(data.stations.at[at.indexOf(Math.min(...at))])), r = c.getBoundingClientRect();
+        return [value, (r.left + r.right) / 2 - box.left - p.x, (r.top + r.bottom) / 2 - box.top - p.y]; }); }"""
+    steps = {}
+    for zoom_by in (0, 2):
+        shown.run(
+            "by => { const { map, plane, data } = lateralMap.page; map.setView(plane.toMap(data.stations.at[50]), map.getZoom() + by, {animate: false}); }",
+            zoom_by,
+        )
+        found = np.array(shown.run(figures))
+        assert len(found) >= 3
+        assert np.hypot(found[:, 1], found[:, 2]).max() < 36
+        steps[zoom_by] = np.diff(np.sort(found[:, 0])).min()
+    assert steps[0] in (5, 10)
+    assert steps[2] < steps[0]
+    shown.page.locator("#layer-footage").uncheck()
+    assert shown.page.locator(".caption.footage, .tick").count() == 0
+
+
+def test_no_name_stands_on_a_plate_that_erases_the_line_under_it(open_page, page_of) -> None:
+    shown = open_page(page_of(), **DESK)
+    grounds = shown.run(
+        "[...document.querySelectorAll('.caption')].map(c => getComputedStyle(c).backgroundColor)"
+    )
+    assert set(grounds) == {"rgba(0, 0, 0, 0)"}
+
+
+def test_marks_are_one_stop_of_the_tab_key_and_arrows_go_along_the_line(open_page, page_of) -> None:
+    shown = open_page(page_of(), **DESK)
+    stops = "document.querySelectorAll('.mark[tabindex=\"0\"]').length"
+    assert shown.run(stops) == 1
+    shown.page.locator('.mark[tabindex="0"]').focus()
+    name = "document.activeElement.getAttribute('aria-label')"
+    seen = [shown.run(name)]
+    for _ in range(4):
+        shown.page.keyboard.press("ArrowRight")
+        seen.append(shown.run(name))
+    assert len(set(seen)) == 5
+    shown.page.keyboard.press("ArrowLeft")
+    assert shown.run(name) == seen[3]
+    assert shown.run(stops) == 1
+    shown.page.keyboard.press("Enter")
+    assert shown.page.locator("#detail-title").inner_text() == seen[3]
+
+
+def test_a_finger_near_a_mark_picks_the_nearest(report: Report, open_page, page_of) -> None:
+    shown = open_page(page_of(), **PHONE)
+    shown.page.locator("#plan").scroll_into_view_if_needed()
+    places = shown.run(
+        "lateralMap.page.marks.filter(({ mark }) => mark.getElement()).map(({ mark }) => { const r = mark.getElement().getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2, r.width]; })"
+    )
+    assert min(width for *_, width in places) >= 44
+    x, y, _ = next(place for place in places if 60 < place[0] < 330 and 150 < place[1] < 700)
+    shown.page.touchscreen.tap(x + 3, y + 3)
+    nearest = min(
+        range(len(places)), key=lambda i: np.hypot(places[i][0] - x - 3, places[i][1] - y - 3)
+    )
+    expected = shown.run(
+        "i => lateralMap.page.data.details[lateralMap.page.marks.filter(({ mark }) => mark.getElement())[i].item.detail].title",
+        nearest,
+    )
+    assert shown.page.locator("#detail-title").inner_text() == expected
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_touch_and_contrast_pass_by_day_and_by_night(
+    browser, page_of, tmp_path, size, scheme
+) -> None:
+    file = tmp_path / "map.html"
+    file.write_text(page_of(), encoding="utf-8")
+    touch = size.get("touch", False)
+    context = browser.new_context(
+        viewport={"width": size["width"], "height": size["height"]},
+        has_touch=touch, is_mobile=touch, color_scheme=scheme, bypass_csp=True,
+    )  # fmt: skip
+    page = context.new_page()
+    page.goto(file.as_uri())
+    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    # The rule on the size of targets is off unless asked for.
+    found = Axe().run(page, options={"rules": {"target-size": {"enabled": True}}}).response
+    ground = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
+    context.close()
+    assert [(each["id"], each["nodes"][0]["html"][:90]) for each in found["violations"]] == []
+    assert "target-size" in {each["id"] for each in (*found["passes"], *found["incomplete"])}
+    assert (ground == "rgb(255, 255, 255)") == (scheme == "light")
+
+
+def test_whoever_wants_little_motion_gets_none(browser, page_of, tmp_path) -> None:
+    file = tmp_path / "map.html"
+    file.write_text(page_of(), encoding="utf-8")
+    context = browser.new_context(reduced_motion="reduce")
+    page = context.new_page()
+    page.goto(file.as_uri())
+    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    options = page.evaluate(
+        "(({ zoomAnimation, inertia }) => [zoomAnimation, inertia])(lateralMap.page.map.options)"
+    )
+    context.close()
+    assert options == [False, False]
+
+
+@pytest.mark.parametrize("paper", ["Letter", "A4"])
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_the_first_printed_page_answers_and_tables_follow(
+    report: Report, open_page, page_of, paper, size
+) -> None:
+    shown = open_page(page_of(), **size)
+    before = shown.run("[lateralMap.page.map.getZoom(), lateralMap.page.plane.turnDeg]")
+    pages = pdfplumber.open(io.BytesIO(shown.page.pdf(format=paper, print_background=True))).pages
+    first, *others = (" ".join((page.extract_text() or "").split()) for page in pages)
+    for words in (
+        "Invented yard 7", "Findings past curb", *told(report),
+        "Call 811", "Who answers for the pipe is set by local code",
+        "Footage along the pipe",
+    ):  # fmt: skip
+        assert words in first, words
+    assert others[0].startswith("Findings")
+    assert len(others) <= 3
+    assert "Code minimum" not in first
+    # No heading stands alone at the foot of a page.
+    for page in pages[1:-1]:
+        lines = page.extract_text_lines()
+        assert lines[-1]["text"] not in ("Findings", "Crossings", "Who answers", "Fall", "Readings")
+    assert shown.run("[lateralMap.page.map.getZoom(), lateralMap.page.plane.turnDeg]") == before
+
+
+def test_an_online_map_stays_north_up_in_its_right_place(report: Report, browser, tmp_path) -> None:
+    file = tmp_path / "online.html"
+    file.write_text(map_page(report, base_map=True), encoding="utf-8")
+    page = browser.new_page(viewport={"width": 1400, "height": 900})
+    page.route(
+        "**/*",
+        lambda route: route.continue_() if route.request.url.startswith("file:") else route.abort(),
+    )
+    page.goto(file.as_uri())
+    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    places = page.evaluate(
+        "lateralMap.page.data.stations.at.map(lateralMap.page.plane.toMap).map(p => [p.lng, p.lat])"
+    )
+    line = np.array(page.evaluate(LINE_ON_PANE))
+    hidden = page.locator("#north-up").is_hidden()
+    page.close()
+    exact = report.site.frame.plane_to_lonlat(report.stations.easting_m, report.stations.northing_m)
+    assert np.array(places) == pytest.approx(np.stack(exact, axis=-1), abs=1e-8)
+    assert hidden
+    assert ((line > 0) & (line < 1)).all()
+    assert np.ptp(line[:, 0]) > 0.6
