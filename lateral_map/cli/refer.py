@@ -1,9 +1,9 @@
-"""``lateral-map refer``: the one thing to send to the utility, and a page for the owner."""
+"""``lateral-map refer``: the one thing to send to each party, and a page for the owner."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -15,9 +15,6 @@ from lateral_map.cli.arguments import (
     product_name,
 )
 from lateral_map.export.registry import PRODUCTS
-
-if TYPE_CHECKING:
-    from lateral_map.model.results import Report
 
 _ENCLOSABLE = tuple(name for name in PRODUCTS if name != "referral")
 _READ, _PACKED = 0.1, 0.3  # shares of the waiting
@@ -46,13 +43,14 @@ def refer(
         ),
     ] = None,
 ) -> None:
-    """Write referral.pdf, referral.zip and a plain summary for the owner."""
+    """Write a referral to each party, referral.zip and a plain summary for the owner."""
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.packet import PacketOptions, make_packet
     from lateral_map.reading.letter import load_letter
     from lateral_map.reading.photographs import load_photographs
+    from lateral_map.words.utility import summary_lines
 
     with show_progress("Reading the site") as step:
         loaded = load_site(site)
@@ -69,28 +67,16 @@ def refer(
             options,
             lambda name, done: step(f"Making {name}", _PACKED + (1.0 - _PACKED) * done),
         )
-        paths = write_folder(out or site / "out", files)
+        folder = out or site / "out"
+        paths = write_folder(folder, files)
     console = stdout_console()
-    for line in _summary(report, len(options.photographs)):
+    said = summary_lines(report)
+    if options.photographs:
+        said.append(f"Photographs: {len(options.photographs)}")
+    # What an earlier run wrote under another name must not be sent by mistake.
+    older = sorted(path.name for path in folder.glob("referral*.pdf") if path.name not in files)
+    if older:
+        said.append(f"Left from an earlier run, not part of this packet: {', '.join(older)}")
+    for line in said:
         console.print(plain(line))
     tell_written(paths)
-
-
-def _summary(report: Report, photographs: int) -> list[str]:
-    """Return what the packet puts to the utility, in a few lines."""
-    from lateral_map.draw.packet.facts import packet_facts
-
-    facts = packet_facts(report)
-    lines = [facts["crossing"]]
-    if facts["line"]:
-        lines.append(f"Past {facts['line']}: {facts['past_numbers'] or 'no finding'}")
-    if facts["across"]:
-        lines.append(f"Across {facts['line']}: {facts['across_numbers']}")
-    if facts["close"]:
-        lines.append(f"Too close to call, nothing claimed: {facts['close_numbers']}")
-    lines.append(f"Asked: {facts['question']}")
-    if not facts["from_lines"]:
-        lines.append("The letter says not whom to answer: write [referral] from in site.toml")
-    if photographs:
-        lines.append(f"Photographs: {photographs}")
-    return lines

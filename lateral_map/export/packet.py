@@ -1,4 +1,4 @@
-"""The referral as files: the packet, the owner's summary, and one archive that holds it all.
+"""The referrals as files: one a party, the owner's summary, and one archive that holds it all.
 
 The archive is the same bytes whenever it is rebuilt from the same site: its entries stand in one
 order under one date, and nothing in it tells the time.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import unicodedata
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,11 +22,12 @@ from lateral_map.export.registry import PRODUCTS, make_products
 
 if TYPE_CHECKING:
     from lateral_map.model.referral import Photograph
-    from lateral_map.model.results import Report
+    from lateral_map.model.results import PartyLetter, Report
 
 Progress = Callable[[str, float], None]
 
 MANIFEST: Final = "manifest.sha256"
+_LONGEST_STEM: Final = 60
 _PRODUCTS: Final = ("result", "map", "gpkg")
 # What an archive may hold besides: everything but another archive.
 ENCLOSABLE: Final = tuple(name for name in PRODUCTS if name != "referral")
@@ -58,10 +60,11 @@ def make_sheet(
 def make_packet(
     report: Report, options: PacketOptions | None = None, progress: Progress | None = None
 ) -> dict[str, bytes]:
-    """Return referral.pdf, owner.html, owner.pdf and referral.zip.
+    """Return the referrals, owner.html, owner.pdf and referral.zip, which holds every referral.
 
-    ``progress`` is told what is being made and the fraction done. Raises ``SiteError`` for a letter
-    that cannot be used, ``AnalysisError`` for a paper or scale there is not, ``ExportError``.
+    The only referral is referral.pdf; of several, each is named after its party. ``progress`` is
+    told what is being made and the fraction done. Raises ``SiteError`` for a letter that cannot be
+    used, ``AnalysisError`` for a paper or scale there is not, ``ExportError``.
     """
     wanted, say = options or PacketOptions(), progress or _say_nothing
     for name in wanted.also:
@@ -71,21 +74,38 @@ def make_packet(
             )
     say("the sheets", 0.0)
     sheets = draw_sheets(report, paper=wanted.paper, scale=wanted.scale)
-    say("the referral", 0.1)
-    referral = html_to_pdf(
-        referral_html(report, sheets, photographs=wanted.photographs, letter=wanted.letter)
-    )
+    referrals = {}
+    for index, (name, letter) in enumerate(name_referrals(report).items()):
+        say(name, 0.1 + 0.4 * index / max(len(report.letters), 1))
+        page = referral_html(
+            report, letter, sheets, photographs=wanted.photographs, template=wanted.letter
+        )
+        referrals[name] = html_to_pdf(page)
     say("the owner's summary", 0.5)
     owner = owner_html(report, sheets)
     owner_pdf = html_to_pdf(owner)
     say("the map and files", 0.7)
     files = make_products(report, tuple(dict.fromkeys((*_PRODUCTS, *wanted.also))))
     return {
-        "referral.pdf": referral,
+        **referrals,
         "owner.html": owner.encode("utf-8", "replace"),
         "owner.pdf": owner_pdf,
-        "referral.zip": pack({"referral.pdf": referral, **files}),
+        "referral.zip": pack({**referrals, **files}),
     }
+
+
+def name_referrals(report: Report) -> dict[str, PartyLetter | None]:
+    """Return each referral's file name and letter; the one for nobody in particular has none."""
+    if len(report.letters) < 2:
+        return {"referral.pdf": report.letters[0] if report.letters else None}
+    named: dict[str, PartyLetter | None] = {}
+    for letter in report.letters:
+        plain = unicodedata.normalize("NFKD", letter.party.casefold())
+        words = "".join(c if c.isascii() and c.isalnum() else " " for c in plain).split()
+        stem = "-".join(["referral", *words])[:_LONGEST_STEM].rstrip("-")
+        again = sum(name.startswith((f"{stem}.", f"{stem}_")) for name in named)
+        named[f"{stem}_{again + 1}.pdf" if again or not words else f"{stem}.pdf"] = letter
+    return named
 
 
 def pack(files: Mapping[str, bytes]) -> bytes:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import Final, Literal
 
-from lateral_map.model.site import Finding
+from lateral_map.model.site import Finding, Site
 
 FindingClass = Literal["defect", "feature", "danger"]
 
@@ -39,6 +39,8 @@ _DANGER: Final = re.compile(
     r"|communications?|water (?:main|service|pipe|line)|foreign (?:pipe|line|cable|utility)|utility"
     r"|cross[ -]?bor\w+|bored through)\b"
 )
+# How near its end a run's tap is the main's (common practice, no source).
+_AT_MAIN_M: Final = 0.3
 _NEVER_ALONE: Final = ("grease", "transition", *_TAP)
 
 
@@ -52,6 +54,17 @@ def class_of(finding: Finding) -> FindingClass:
 def is_tap(finding: Finding) -> bool:
     """Say whether another pipe joins at a finding."""
     return class_of(finding) != "danger" and _says(finding, _TAP)
+
+
+def is_at_main(finding: Finding, site: Site) -> bool:
+    """Say whether a finding is where the lateral meets the main, and nothing that ails it.
+
+    That is one called so, or the tap at the end of a run that reached the main.
+    """
+    if class_of(finding) != "feature":
+        return False
+    at_end = finding.footage_m >= site.run.end_m - _AT_MAIN_M
+    return _says(finding, ("main",)) or (site.run.reached_main and at_end and is_tap(finding))
 
 
 def is_standing_water(finding: Finding) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from itertools import pairwise
 from typing import Final
 
 from lateral_map.model.identity import ReadingId
@@ -13,7 +15,15 @@ from lateral_map.model.results import (
     LocateState,
     ReadingVerdict,
 )
-from lateral_map.model.site import Cover, Finding, Plan, UtilityKind
+from lateral_map.model.site import (
+    AlongTie,
+    Cover,
+    Finding,
+    OffsetTie,
+    Plan,
+    TapeTie,
+    UtilityKind,
+)
 from lateral_map.words.numbers import label, length, listed, tidy
 
 BASIS_WORDS: Final[dict[Basis, str]] = {
@@ -65,6 +75,9 @@ COVER_WORDS: Final[dict[Cover, str]] = {
     "other": "Other surface",
 }
 
+_LONGEST_NAME: Final = 120
+_MOST_NUMBERS: Final = 12
+
 LEVEL_GROUND_WORDS: Final = "Ground taken as level: nobody measured it."
 
 DEAD_RECKONED_WORDS: Final = (
@@ -113,3 +126,45 @@ def footage_words(finding: Finding, unit: str) -> str:
     """Return a finding's footage, or the stretch's: ``12.0 ft`` or ``12.0 ft to 15.5 ft``."""
     begin = length(finding.footage_m, unit)
     return begin if finding.to_m is None else f"{begin} to {length(finding.to_m, unit)}"
+
+
+def the(name: str) -> str:
+    """Return a line's or party's name in full as a sentence takes it: ``the curb``."""
+    shown = label(name, _LONGEST_NAME)
+    return shown if shown.lower().startswith("the ") else f"the {shown}"
+
+
+def whose(party: str) -> str:
+    """Return a party's name as an owner's: ``the city's``, ``the public works'``."""
+    shown = the(party)
+    return f"{shown}'" if shown.lower().endswith("s") else f"{shown}'s"
+
+
+def findings_named(findings: Iterable[FindingResult]) -> str:
+    """Return findings by number for a sentence, none left out: ``findings 3, 5 and 7 to 19``.
+
+    Numbers in a row are drawn together only where there are too many to read one by one.
+    """
+    numbers = sorted(one.number for one in findings)
+    if not numbers:
+        return ""
+    breaks = [0, *(i for i, (one, two) in enumerate(pairwise(numbers), 1) if two != one + 1)]
+    runs = [numbers[begin:end] for begin, end in pairwise([*breaks, len(numbers)])]
+    if len(numbers) <= _MOST_NUMBERS:
+        shown = [str(number) for number in numbers]
+    else:
+        shown = [f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in runs]
+    return f"{'finding' if len(numbers) == 1 else 'findings'} {listed(shown, len(shown))}"
+
+
+def tie_words(tie: TapeTie | AlongTie | OffsetTie, read: Callable[[float], str]) -> str:
+    """Return what a mark was tied by, its length as ``read`` writes one: ``12.5 ft from curb``."""
+    if isinstance(tie, TapeTie):
+        return f"{read(tie.distance_m)} from {label(tie.point, _LONGEST_NAME)}"
+    line = label(tie.line, _LONGEST_NAME)
+    if isinstance(tie, AlongTie):
+        return f"{read(tie.along_m)} along {line} from its first point"
+    if tie.as_past:
+        # Past a line is to its right or left by which side the start lies on; the size is as read.
+        return f"{read(abs(tie.offset_m))} from {line}"
+    return f"{read(abs(tie.offset_m))} {'right' if tie.offset_m > 0 else 'left'} of {line}"

@@ -66,16 +66,16 @@ def chance_words(probability: float) -> str:
     if not math.isfinite(probability):
         return "unknown"
     if probability > 0.999:
-        return ">\u00a099.9\u00a0%"
+        return "> 99.9 %"
     if probability < 0.001:
-        return "<\u00a00.1\u00a0%"
+        return "< 0.1 %"
     digits = 1 if probability > 0.99 or probability < 0.01 else 0
-    return f"{100.0 * probability:.{digits}f}\u00a0%"
+    return f"{100.0 * probability:.{digits}f} %"
 
 
 def percent(ratio: float, decimals: int = 1) -> str:
     """Return a fall as a percentage, such as ``2.1 %``."""
-    return f"{100.0 * ratio:z.{decimals}f}\u00a0%"
+    return f"{100.0 * ratio:z.{decimals}f} %"
 
 
 def fall_words(fall: FallStretch) -> str:

@@ -38,6 +38,7 @@ from lateral_map.words.names import (
     finding_words,
     footage_words,
     readings_listed,
+    tie_words,
 )
 from lateral_map.words.notices import grazing_words
 from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
@@ -81,7 +82,12 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
     ]
     for tie in locate.ties:
         name, kind, column = _tie_name(tie)
-        rows.append((name, f"{_tie_words(tie, unit)}{agreement(kind, column)}"))
+        said = (
+            f"coordinates good to {range_95(tie.sd_m, unit)}"
+            if isinstance(tie, PositionTie)
+            else tie_words(tie, lambda value_m: _read_words(value_m, unit))
+        )
+        rows.append((name, f"{said}{agreement(kind, column)}"))
     if locate.depth_m is not None:
         held = _held_words(locate.held_above_m, unit)
         said = f"{_read_words(locate.depth_m, unit)}{held}{agreement('depth', 'depth')}"
@@ -130,21 +136,6 @@ def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
     if tie.as_past:
         return "From the line", "offset", "past"
     return "Off the line", "offset", "offset"
-
-
-def _tie_words(tie: Tie, unit: str) -> str:
-    if isinstance(tie, TapeTie):
-        return f"{_read_words(tie.distance_m, unit)} from {tidy(tie.point, 80)}"
-    if isinstance(tie, PositionTie):
-        return f"coordinates good to {range_95(tie.sd_m, unit)}"
-    line = tidy(tie.line, 80)
-    if isinstance(tie, AlongTie):
-        return f"{_read_words(tie.along_m, unit)} along {line} from its first point"
-    if tie.as_past:
-        # Past a line is to its right or left by which side the start lies on; the size is as read.
-        return f"{_read_words(abs(tie.offset_m), unit)} from {line}"
-    side = "right" if tie.offset_m > 0 else "left"
-    return f"{_read_words(abs(tie.offset_m), unit)} {side} of {line}"
 
 
 def _agreement(check: ReadingCheck | None, unit: str) -> str:

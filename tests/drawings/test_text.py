@@ -48,8 +48,8 @@ def test_lengths_take_the_decimals_of_their_unit() -> None:
         (float("nan"), "unknown"),
     ],
 )
-def test_odds_never_claim_certainty(probability, words) -> None:
-    assert chance_words(probability).replace("\u00a0", " ") == words
+def test_probabilities_never_claim_certainty(probability, words) -> None:
+    assert chance_words(probability) == words
 
 
 @given(st.text(max_size=3000))
@@ -91,8 +91,8 @@ def test_finding_numbers_run_together() -> None:
 @pytest.mark.parametrize(
     ("ratio", "sd", "words"),
     [
-        (0.021, 0.004, "2.1\u00a0% ± 0.8\u00a0%"),
-        (-0.0001, 0.004, "0.0\u00a0% ± 0.8\u00a0%"),
+        (0.021, 0.004, "2.1 % ± 0.8 %"),
+        (-0.0001, 0.004, "0.0 % ± 0.8 %"),
         (57.29, 114.6, "89° ± 4°"),
         (-57.29, 114.6, "-89° ± 4°"),
     ],

@@ -15,10 +15,10 @@ from playwright.sync_api import Browser
 from sheets.test_sheets import overprinted
 
 from lateral_map import build_report, load_site
-from lateral_map.draw.packet.facts import packet_facts
 from lateral_map.errors import ExportError
 from lateral_map.export.packet import MANIFEST, PacketOptions, make_packet, make_sheet
 from lateral_map.model.results import Report
+from lateral_map.words.utility import letter_facts
 
 DEMOS = Path(__file__).parents[2] / "demo_sites"
 
@@ -80,7 +80,7 @@ def test_the_referrals_pages_read_and_carry_nothing_twice(packet: dict[str, byte
     pages = pdfplumber.open(io.BytesIO(packet["referral.pdf"])).pages
     text = "".join(page.extract_text(x_tolerance=1) for page in pages).replace("\n", " ")
     report = build_report(load_site(DEMOS / "garage_slab"))
-    assert packet_facts(report)["question"] in text
+    assert letter_facts(report, report.letters[0])["question"] in text
     assert f"Page {len(pages)} of {len(pages)}" in text
     for page in pages:
         assert overprinted(page) == []

@@ -8,7 +8,6 @@ import pytest
 
 from lateral_map import load_site
 from lateral_map.draw.packet.document import referral_html
-from lateral_map.draw.packet.facts import packet_facts
 from lateral_map.draw.packet.letter import render_letter
 from lateral_map.draw.packet.sandbox import fill_template_apart
 from lateral_map.draw.sheet.document import SheetSet
@@ -16,19 +15,20 @@ from lateral_map.errors import ExportError, SiteError
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.results import Report
 from lateral_map.reading.letter import load_letter
+from lateral_map.words.utility import letter_facts
 
 
 def test_a_letter_of_ones_own_takes_the_place_of_the_programs(
     report: Report, sheets: SheetSet
 ) -> None:
     text = (
-        "<p>Dear {{ party_past }}, {{ past|length }} of {{ total }} lie past {{ line }}:</p>"
-        "<ul>{% for each in past %}<li>{{ each.number }}: {{ each.words }} at {{ each.footage }},"
+        "<p>Dear {{ party }}, {{ theirs|length }} of {{ total }} lie {{ part }}:</p>"
+        "<ul>{% for each in theirs %}<li>{{ each.number }}: {{ each.words }} at {{ each.footage }},"
         "{{ each.position|join(' ') }}</li>{% endfor %}</ul>{{ question }}"
     )
-    page = referral_html(report, sheets, letter=("mine.html", text))
-    facts = packet_facts(report)
-    assert f"Dear city, {len(facts['past'])} of 9 lie past the curb:" in page
+    page = referral_html(report, report.letters[0], sheets, template=("mine.html", text))
+    facts = letter_facts(report, report.letters[0])
+    assert f"Dear city, {len(facts['theirs'])} of 9 lie past the curb:" in page
     assert "A camera was run through this lateral" not in page
 
 
@@ -36,13 +36,15 @@ def test_a_letter_of_ones_own_takes_the_place_of_the_programs(
     "field",
     [
         "site", "date", "to_lines", "from_lines", "reference", "signature_lines", "question",
-        "line", "party_inside", "party_past", "crosses", "length", "reached_main", "crossing",
-        "total", "past", "across", "close", "inside", "no_line", "past_numbers",
-        "across_numbers", "close_numbers", "coordinates", "units", "cautions", "suspects",
+        "party", "the_party", "client", "title", "part", "whose", "crosses", "length",
+        "reached_main", "crossing", "total", "stop", "seen", "doubts", "dangers", "theirs",
+        "shared", "close", "record", "theirs_numbers", "shared_numbers", "close_numbers",
+        "mapped", "coordinates", "units", "cautions", "suspects", "alternatives",
+        "position_head",
     ],
 )  # fmt: skip
 def test_documented_fields_are_there(report: Report, field: str) -> None:
-    facts = packet_facts(report)
+    facts = letter_facts(report, report.letters[0])
     assert field in facts
     assert field in (
         Path(__file__).parents[2] / "docs" / "how-to" / "refer-to-the-utility.md"
@@ -55,7 +57,7 @@ def test_documented_fields_are_there(report: Report, field: str) -> None:
         ("line one\n{{ nobody }}", "'nobody' is undefined"),
         ("{% if %}", "Expected an expression"),
         ("{{ ''.__class__.__mro__ }}", "unsafe"),
-        ("{{ past.append(1) }}", "unsafe"),
+        ("{{ theirs.append(1) }}", "unsafe"),
         ("{{ 'a' * 1000000000 }}", "not for letters"),
         ("{{ [1] * 1000000000 }}", "not for letters"),
         ("{{ 9999 ** 9999 }}", "not for letters"),
@@ -73,7 +75,7 @@ def test_a_letter_that_cannot_be_used_is_one_clear_error(
     report: Report, template: str, said: str
 ) -> None:
     with pytest.raises(SiteError) as refused:
-        render_letter(packet_facts(report), ("mine.html", template))
+        render_letter(letter_facts(report, report.letters[0]), ("mine.html", template))
     (fault,) = refused.value.faults
     assert fault.file == "mine.html"
     assert said in str(fault)
@@ -102,7 +104,7 @@ def test_no_file_in_the_folder_worked_in_is_run(
 
 
 def test_what_the_letter_prints_is_escaped(report: Report) -> None:
-    facts = {**packet_facts(report), "reference": "<i>&"}
+    facts = {**letter_facts(report, report.letters[0]), "reference": "<i>&"}
     assert "&lt;i&gt;&amp;" in render_letter(facts, ("mine.html", "{{ reference }}"))
 
 

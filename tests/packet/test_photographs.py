@@ -116,7 +116,9 @@ def test_each_stands_beside_the_finding_it_shows(folder: Path, pictures: Path) -
         save_jpeg(pictures / name)
     site = load_site(folder)
     report = build_report(site)
-    page = referral_html(report, draw_sheets(report), photographs=load_photographs(site))
+    page = referral_html(
+        report, report.letters[0], draw_sheets(report), photographs=load_photographs(site)
+    )
     captions = [
         " ".join(" ".join(each.itertext()).split())
         for each in lxml_html.fromstring(page).xpath("//figcaption")

@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import pdfplumber
 import pytest
@@ -14,19 +15,29 @@ from hypothesis import strategies as st
 from lxml import html as lxml_html
 from sheets.builder import line_report, line_site
 
+from lateral_map.analysis.responsibility import address_letters
 from lateral_map.draw.packet.document import owner_html, referral_html
-from lateral_map.draw.packet.facts import packet_facts
 from lateral_map.draw.packet.letter import render_letter
-from lateral_map.draw.packet.owner import owner_facts
-from lateral_map.draw.packet.sorting import sort_findings
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.referral import Referral
-from lateral_map.model.results import FindingResult, Report, Side, SideVerdict
+from lateral_map.model.results import FindingResult, FindingVerdict, Report
 from lateral_map.model.site import Boundary
 from lateral_map.report import build_report
+from lateral_map.words.names import reading_name
+from lateral_map.words.owner import owner_facts
+from lateral_map.words.utility import letter_facts
 
-VERDICTS: tuple[SideVerdict, ...] = ("inside", "past", "too close to call")
+VERDICTS: tuple[FindingVerdict, ...] = (
+    "inside", "past", "across", "past from within", "too close to call",
+)  # fmt: skip
+ANSWERS: dict[FindingVerdict, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "inside": (("owner",), ("owner",)),
+    "past": (("city",), ("city",)),
+    "across": (("owner", "city"), ("owner", "city")),
+    "past from within": (("city",), ("owner", "city")),
+    "too close to call": ((), ("owner", "city")),
+}
 REPORT = line_report(100.0, 9)
 
 
@@ -38,47 +49,44 @@ def words_of(page: str) -> str:
     return re.sub(r"\s+", " ", tree.text_content())
 
 
-def judged(result: FindingResult, near: SideVerdict, far: SideVerdict | None) -> FindingResult:
-    """Return a finding with its ends on the sides asked for."""
-
-    def side(verdict: SideVerdict) -> Side:
-        chance = {"inside": 0.01, "past": 0.99, "too close to call": 0.6}[verdict]
-        return Side("curb", 1.0 if chance > 0.5 else -1.0, 0.5, chance, verdict)
-
-    finding = replace(result.finding, to_m=result.finding.footage_m + 0.5 if far else None)
-    return replace(
-        result, finding=finding, sides=(side(near),), sides_to=(side(far),) if far else (),
-        straddles=("curb",) if far and far != near else (),
-    )  # fmt: skip
+def referral_of(report: Report) -> str:
+    """Return the referral to the only party there is."""
+    (letter,) = report.letters
+    return referral_html(report, letter, draw_sheets(report))
 
 
-judgements = st.lists(
-    st.tuples(st.sampled_from(VERDICTS), st.sampled_from([None, *VERDICTS])), max_size=9
-)
-
-
-@given(judgements)
-def test_too_close_to_call_is_never_worded_as_anyones(
-    given_sides: list[tuple[SideVerdict, SideVerdict | None]],
-) -> None:
+def judged(report: Report, *verdicts: FindingVerdict) -> Report:
+    """Return a report whose findings, all defects, are judged so."""
     findings = tuple(
-        judged(result, near, far)
-        for result, (near, far) in zip(REPORT.findings, given_sides, strict=False)
+        with_verdict(result, verdict)
+        for result, verdict in zip(report.findings, verdicts, strict=False)
     )
-    report = replace(REPORT, findings=findings)
-    facts = packet_facts(report)
+    letters = address_letters(report.site, report.client, findings, report.crossings)
+    return replace(report, findings=findings, letters=letters)
+
+
+def with_verdict(result: FindingResult, verdict: FindingVerdict) -> FindingResult:
+    answers, may_answer = ANSWERS[verdict]
+    return replace(
+        result, finding_class="defect", verdict=verdict, answers=answers, may_answer=may_answer
+    )
+
+
+def facts_of(report: Report) -> dict[str, Any]:
+    return letter_facts(report, report.letters[0])
+
+
+@given(st.lists(st.sampled_from(VERDICTS), max_size=9))
+def test_too_close_to_call_is_never_worded_as_anyones(verdicts: list[FindingVerdict]) -> None:
+    report = judged(REPORT, *verdicts)
+    facts = facts_of(report)
     close = {row["number"] for row in facts["close"]}
-    claimed = {row["number"] for row in facts["past"]}
-    for number in close:
-        near, far = given_sides[number - 1]
-        assert "past" not in {near, far}
-    for number in claimed:
-        near, far = given_sides[number - 1]
-        assert near == "past"
-        assert far in (None, "past")
-    for sentence in (facts["past_numbers"], facts["across_numbers"]):
+    claimed = {row["number"] for row in facts["theirs"]}
+    assert close == {i for i, one in enumerate(verdicts, 1) if one == "too close to call"}
+    assert claimed == {i for i, one in enumerate(verdicts, 1) if one == "past"}
+    for sentence in (facts["theirs_numbers"], facts["shared_numbers"]):
         assert not close & {int(each) for each in re.findall(r"\d+", sentence)}
-    if claimed or facts["across"]:
+    if claimed or facts["shared"]:
         asked = {int(each) for each in re.findall(r"\d+", facts["question"])}
         assert not close & asked
     for card in owner_facts(report)["cards"]:
@@ -88,29 +96,27 @@ def test_too_close_to_call_is_never_worded_as_anyones(
     letter = words_of(f"<div>{render_letter(facts)}</div>")
     if close:
         assert "nothing is claimed of" in letter
-    else:
+    elif "past from within" not in verdicts:
         assert "too close" not in letter
 
 
-def test_every_finding_is_in_exactly_one_group() -> None:
-    for near in VERDICTS:
-        for far in (None, *VERDICTS):
-            report = replace(REPORT, findings=(judged(REPORT.findings[0], near, far),))
-            (found,) = sort_findings(report)
-            ends = {near, far} - {None}
-            expected = (
-                "past" if ends == {"past"}
-                else "inside" if ends == {"inside"}
-                else "across" if "past" in ends
-                else "close"
-            )  # fmt: skip
-            assert found.group == expected
+@pytest.mark.parametrize(
+    ("verdict", "table"),
+    [
+        ("inside", "record"), ("past", "theirs"), ("across", "shared"),
+        ("past from within", "shared"), ("too close to call", "close"),
+    ],
+)  # fmt: skip
+def test_every_finding_is_in_exactly_one_table(verdict: FindingVerdict, table: str) -> None:
+    facts = facts_of(judged(REPORT, verdict))
+    tables = ("dangers", "theirs", "shared", "close", "record")
+    assert {key: len(facts[key]) for key in tables} == {key: int(key == table) for key in tables}
 
 
 def test_without_a_deciding_line_nothing_is_put_on_either_side() -> None:
     report = line_report(60.0, 4, boundaries=(Boundary("curb", "owner", "city"),))
-    page = words_of(referral_html(report, draw_sheets(report)))
-    assert "no finding is put on either side" in page
+    page = words_of(referral_html(report, None, draw_sheets(report)))
+    assert "names no line at which responsibility changes" in page
     assert "at which line responsibility for this lateral changes" in page
     assert "city" not in page
 
@@ -119,19 +125,22 @@ def test_another_line_that_fits_is_said_wherever_places_are_given() -> None:
     other = REPORT.route.positions(REPORT.route.chain.nodes_m)
     report = replace(REPORT, route=replace(REPORT.route, alternatives=(other,)))
     drawn = draw_sheets(REPORT)
-    said = words_of(referral_html(report, drawn))
+    said = words_of(referral_html(report, report.letters[0], drawn))
     assert said.count("More than one line fits the readings about as well") == 2
     assert "another line fits what we measured about as well" in words_of(owner_html(report, drawn))
-    alone = words_of(referral_html(REPORT, drawn)) + words_of(owner_html(REPORT, drawn))
+    alone = words_of(referral_html(REPORT, REPORT.letters[0], drawn)) + words_of(
+        owner_html(REPORT, drawn)
+    )
     assert "More than one line" not in alone
     assert "another line" not in alone
 
 
 def test_no_range_is_said_to_reach_over_the_line_where_only_another_line_does() -> None:
-    finding = judged(REPORT.findings[0], "too close to call", None)
+    finding = REPORT.findings[0]
     side = replace(finding.sides[0], past_m=2.0, sd_past_m=0.5, probability_past=0.5)
-    report = replace(REPORT, findings=(replace(finding, sides=(side,)),))
-    said = words_of(referral_html(report, draw_sheets(report)))
+    plain = replace(finding, sides=(side,), deciding=side, far=None, deciding_to=None)
+    report = judged(replace(REPORT, findings=(plain,)), "too close to call")
+    said = words_of(referral_html(report, report.letters[0], draw_sheets(report)))
     assert "neither side is at least 95 % probable" in said
     assert "reaches over the line" not in said
 
@@ -141,12 +150,13 @@ def test_no_range_is_said_to_reach_over_the_line_where_only_another_line_does() 
     [
         ("past", "referral of what lies past the curb"),
         ("too close to call", "a question about the curb"),
-        ("inside", "no finding past the curb"),
+        ("inside", "no defect past the curb"),
     ],
 )
-def test_the_letters_title_claims_no_more_than_the_letter(verdict: SideVerdict, title: str) -> None:
-    report = replace(REPORT, findings=(judged(REPORT.findings[0], verdict, None),))
-    letter = words_of(f"<div>{render_letter(packet_facts(report))}</div>")
+def test_the_letters_title_claims_no_more_than_the_letter(
+    verdict: FindingVerdict, title: str
+) -> None:
+    letter = words_of(f"<div>{render_letter(facts_of(judged(REPORT, verdict)))}</div>")
     assert f"Sewer lateral: {title}" in letter
 
 
@@ -161,7 +171,7 @@ def test_parties_named_with_an_article_take_no_second_one() -> None:
 @pytest.mark.parametrize("name", ["plain_lot", "garage_slab", "rising_ground"])
 def test_the_findings_of_a_demo_stand_on_one_page(demo: Callable[[str], Report], name: str) -> None:
     report = demo(name)
-    pages = pdfplumber.open(io.BytesIO(html_to_pdf(referral_html(report, draw_sheets(report)))))
+    pages = pdfplumber.open(io.BytesIO(html_to_pdf(referral_of(report))))
     text = pages.pages[1].extract_text(x_tolerance=1)
     assert text.startswith("Findings")
     for number in range(1, len(report.findings) + 1):
@@ -171,18 +181,21 @@ def test_the_findings_of_a_demo_stand_on_one_page(demo: Callable[[str], Report],
 @pytest.mark.parametrize("name", ["plain_lot", "garage_slab", "rising_ground"])
 def test_the_referral_says_all_it_must(demo: Callable[[str], Report], name: str) -> None:
     report = demo(name)
-    page = words_of(referral_html(report, draw_sheets(report)))
-    facts = packet_facts(report)
+    page = words_of(referral_of(report))
+    facts = facts_of(report)
     assert facts["question"] in page
-    for row in (*facts["past"], *facts["close"], *facts["inside"], *facts["across"]):
-        for said in (row["footage"], row["depth"], *row["position"], *row["past"], *row["odds"]):
+    rows = [row for key in ("theirs", "shared", "close", "record") for row in facts[key]]
+    assert len(rows) == len(report.findings)
+    for row in rows:
+        for said in (row["footage"], *row["depth"], *row["position"], row["side"]):
+            assert said
             assert " ".join(said.split()) in page
     for locate in report.site.locates:
         assert locate.mark in page
     for point in report.site.plan.points:
         assert point.name in page
     for check in report.readings:
-        assert check.reading in page
+        assert reading_name(check.id, report.site.plan) in page
     assert "electromagnetic observation" in page
     assert "ASCE 38-22 quality level: not assigned, a professional's judgement" in page
     assert "Call 811" in page
@@ -196,7 +209,7 @@ def test_the_users_own_words_come_out_and_come_out_escaped() -> None:
         question="Is <b>this</b> yours?", signature="A. Person\nTechnician",
     )  # fmt: skip
     report = line_report(60.0, 4, referral=own)
-    page = referral_html(report, draw_sheets(report))
+    page = referral_of(report)
     assert "<b>this</b>" not in page
     said = words_of(page)
     for part in ("1 <Main> Street", "R-17 & more", "Is <b>this</b> yours?", "Technician"):
@@ -207,7 +220,7 @@ def test_5000_characters_are_shortened_and_say_so() -> None:
     site = line_site(60.0, 3)
     long = replace(site.findings[0], note="word " * 1000)
     report = build_report(replace(site, findings=(long, *site.findings[1:])))
-    page = words_of(referral_html(report, draw_sheets(report)))
+    page = words_of(referral_of(report))
     assert "more characters in the site's tables" in page
     assert page.count("word") < 200
 
@@ -217,12 +230,12 @@ HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>{{7*7}}</style><
 
 def test_hostile_words_become_no_elements(sheets: SheetSet) -> None:
     report = line_report(
-        60.0, 3, name=HOSTILE, boundaries=(Boundary("curb", HOSTILE, HOSTILE, decides=True),),
+        60.0, 3, name=HOSTILE, boundaries=(Boundary("curb", "owner", HOSTILE, decides=True),),
         referral=Referral(to=HOSTILE, sender=HOSTILE, reference=HOSTILE, question=HOSTILE,
                           signature=HOSTILE),
     )  # fmt: skip
     drawn = draw_sheets(report)
-    for page in (referral_html(report, drawn), owner_html(report, drawn)):
+    for page in (referral_html(report, report.letters[0], drawn), owner_html(report, drawn)):
         tree = lxml_html.fromstring(page)
         assert not tree.xpath("//script|//img|//iframe|//link|//object")
         assert not tree.xpath("//@onerror|//@onload|//@onclick")

@@ -3,52 +3,56 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from lateral_map.draw.packet.facts import evidence_facts, packet_facts
 from lateral_map.draw.packet.letter import render_letter
-from lateral_map.draw.packet.owner import owner_facts
-from lateral_map.draw.packet.sorting import Sorted, sort_findings
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.draw.sheet.paper import Paper
 from lateral_map.model.referral import Photograph
-from lateral_map.model.results import Report
+from lateral_map.model.results import FindingResult, PartyLetter, Report
 from lateral_map.units import to_metres
+from lateral_map.words.cautions import CAUTIONS
 from lateral_map.words.names import finding_words
-from lateral_map.words.notices import drawing_notices
-from lateral_map.words.numbers import label, length, tidy
+from lateral_map.words.notices import as_sentence, danger_notices, drawing_notices
+from lateral_map.words.numbers import label, length, tidy, unit_sentence
+from lateral_map.words.owner import owner_facts
 from lateral_map.words.technician import report_tables
+from lateral_map.words.utility import coordinates_sentence, evidence_facts, letter_facts
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 # A photograph this near a finding shows it (common practice, no source).
 _NEAR_M: Final = to_metres(0.75, "ft")
+_PERCENTAGE: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %")
+_TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
 _PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
 
 
 def referral_html(
     report: Report,
+    letter: PartyLetter | None,
     sheets: SheetSet,
     *,
     photographs: Sequence[Photograph] = (),
-    letter: tuple[str, str] | None = None,
+    template: tuple[str, str] | None = None,
 ) -> str:
-    """Return the whole referral: letter, findings, sheets, evidence, method and cautions.
+    """Return the whole referral to one party: letter, findings, sheets, evidence, method, cautions.
 
-    ``letter`` is (file name, text) of the user's own template. Raises ``SiteError`` where it cannot
-    be used.
+    ``letter`` is None where nobody in particular is to be asked. ``template`` is (file name, text)
+    of the user's own letter. Raises ``SiteError`` where it cannot be used.
     """
-    facts = packet_facts(report)
+    facts = letter_facts(report, letter)
     return _render(
         "referral.html",
         facts=facts,
-        letter=Markup(render_letter(facts, letter)),  # noqa: S704 - escaped by its own sandbox
-        pictures=_placed(report, photographs),
+        letter=Markup(render_letter(facts, template)),  # noqa: S704 - escaped by its own sandbox
+        pictures=_placed(report, facts, photographs),
         evidence=evidence_facts(report),
         drawings=[Markup(svg) for svg in sheets.drawings],  # noqa: S704 - written by our Canvas
         css=_css("print.css", report, sheets.setting.paper),
@@ -59,7 +63,10 @@ def sheet_html(report: Report, sheets: SheetSet) -> str:
     """Return the drawing sheets with their tables behind them."""
     return _render(
         "sheet.html",
-        facts=packet_facts(report),
+        site=tidy(report.site.name, 120),
+        stop=[as_sentence(tidy(words, 300)) for words in danger_notices(report)],
+        lengths=f"{unit_sentence(report.site.unit)} {coordinates_sentence(report)}",
+        cautions=CAUTIONS,
         statement=sheets.statement.capitalize(),
         tables=report_tables(report),
         notices=drawing_notices(report),
@@ -72,7 +79,6 @@ def owner_html(report: Report, sheets: SheetSet) -> str:
     """Return the owner's summary, one page that stands alone."""
     return _render(
         "owner.html",
-        facts=packet_facts(report),
         drawing=Markup(sheets.drawings[0]) if len(sheets.drawings) == 1 else "",  # noqa: S704
         css=_css("owner.css", report, sheets.setting.paper),
         **owner_facts(report),
@@ -92,37 +98,35 @@ def _css(name: str, report: Report, paper: Paper) -> Markup:
     return Markup(text)  # noqa: S704 - the one text in it is escaped for CSS and for HTML
 
 
-def _placed(report: Report, photographs: Sequence[Photograph]) -> dict[str, list[dict[str, Any]]]:
-    """Return photographs by the group of the finding they show; ``loose`` where they show none."""
-    placed: dict[str, list[dict[str, Any]]] = {
-        key: [] for key in ("past", "across", "close", "inside", "no_line", "loose")
-    }
-    findings = sort_findings(report)
+def _placed(
+    report: Report, facts: dict[str, Any], photographs: Sequence[Photograph]
+) -> dict[str, list[dict[str, Any]]]:
+    """Return photographs by the table that lists the finding they show; ``loose`` for the rest."""
+    tables = {row["number"]: key for key in _TABLES for row in facts[key]}
+    placed: dict[str, list[dict[str, Any]]] = {key: [] for key in (*_TABLES, "loose")}
     for each in photographs:
-        shown = _shown(each, findings)
-        key = shown.group.replace(" ", "_") if shown else "loose"
-        placed[key].append(
+        shown = _shown(each, report.findings)
+        placed[tables[shown.number] if shown else "loose"].append(
             {
                 "address": f"data:image/jpeg;base64,{base64.b64encode(each.jpeg).decode('ascii')}",
                 "footage": length(each.footage_m, report.site.unit),
                 "name": tidy(each.name, 60),
-                "words": f"{shown.number} {finding_words(shown.result)}" if shown else "",
+                "words": f"{shown.number} {finding_words(shown)}" if shown else "",
             }
         )
     return placed
 
 
-def _shown(photograph: Photograph, findings: Sequence[Sorted]) -> Sorted | None:
+def _shown(photograph: Photograph, findings: Sequence[FindingResult]) -> FindingResult | None:
     """Return the finding a photograph shows: the nearest, if it is near enough."""
 
-    def gap(each: Sorted) -> float:
-        finding = each.result.finding
-        end = finding.footage_m if finding.to_m is None else finding.to_m
-        held = min(max(photograph.footage_m, finding.footage_m), end)
-        return abs(photograph.footage_m - held)
+    def gap(each: FindingResult) -> float:
+        begin = each.finding.footage_m
+        end = begin if each.finding.to_m is None else each.finding.to_m
+        return abs(photograph.footage_m - min(max(photograph.footage_m, begin), end))
 
     nearest = min(findings, key=gap, default=None)
-    return nearest if nearest is not None and gap(nearest) <= _NEAR_M else None
+    return nearest if nearest is not None and gap(nearest) <= _NEAR_M + 1e-9 else None
 
 
 def _render(name: str, **values: Any) -> str:
@@ -137,6 +141,12 @@ def _css_text(text: str) -> str:
     )
 
 
+def _whole(text: str) -> Markup:
+    """Return text escaped, its percentages not broken over two lines: a search finds ``> 99 %``."""
+    safe = str(escape(text))
+    return Markup(_PERCENTAGE.sub(r'<span class="whole">\g<0></span>', safe))  # noqa: S704 - escaped
+
+
 @cache
 def _environment() -> Environment:
     environment = Environment(
@@ -147,4 +157,5 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["css_text"] = _css_text
+    environment.filters["whole"] = _whole
     return environment

@@ -1,0 +1,181 @@
+"""The owner's page: what was found, where, whose it is and what next, in everyday words."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from lateral_map.model.results import FindingResult, Report, SettlingWay
+from lateral_map.model.site import Severity
+from lateral_map.model.trade import is_at_main, is_tap
+from lateral_map.words.names import findings_named, footage_words, the, whose
+from lateral_map.words.notices import as_sentence, danger_notices
+from lateral_map.words.numbers import label, length, listed, tidy
+from lateral_map.words.utility import mistakes_named, part_words, run_length
+
+_EVERYDAY: Final[dict[str, str]] = {
+    "roots": "Tree roots have grown into the pipe",
+    "crack": "The pipe is cracked",
+    "offset joint": "Two lengths of pipe no longer line up",
+    "broken pipe": "The pipe is broken",
+    "standing water": "Water stands in a low spot",
+    "grease": "Grease has built up",
+    "transition": "The pipe changes from one material to another",
+}
+_HOW_BAD: Final[dict[Severity, str]] = {
+    "minor": "slightly",
+    "moderate": "noticeably",
+    "severe": "badly",
+}
+_SETTLING: Final[dict[SettlingWay, str]] = {
+    "which route": "one more tape or direction, to tell which way the pipe runs",
+    "locate over": "the pipe located once more, right over it",
+    "tape from line": "one tape measured from the real {line} to mark {mark}",
+    "locate taped from line": (
+        "the pipe located once more, right over it, and that mark taped from the real {line}"
+    ),
+}
+
+
+def owner_facts(report: Report) -> dict[str, Any]:
+    """Return what the owner's page shows, as plain text and lists; every finding, worst first."""
+    site, unit = report.site, report.site.unit
+    # A riser goes up to the surface: how deep the pipe lies is counted from its foot on.
+    in_run = report.stations.footage_m >= report.route.chain.nodes_m[0]
+    depth = report.stations.depth_m[in_run]
+    findings = sorted(report.findings, key=lambda one: (_rank(report, one), one.number))
+    return {
+        "site": tidy(site.name, 120),
+        "date": site.date.isoformat() if site.date else "",
+        "stop": [as_sentence(tidy(words, 300)) for words in danger_notices(report)],
+        "length": run_length(report),
+        "reached_main": site.run.reached_main,
+        "start": the(site.start.point) if site.start.point else "its start",
+        "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
+        "doubts": _doubts(report),
+        "cards": [
+            {
+                "number": one.number,
+                "what": _what(report, one),
+                "where": _where(one, unit),
+                "whose": _whose(one),
+                "kind": one.finding_class,
+                "unsure": one.verdict not in ("inside", "past"),
+            }
+            for one in findings
+        ],
+        "next": _next_steps(report),
+    }
+
+
+def _rank(report: Report, result: FindingResult) -> int:
+    """Return how soon a finding is told: danger, others' part, across, too close, the rest."""
+    if result.finding_class == "danger":
+        return 0
+    groups = ("theirs", "shared", "close")
+    for rank, group in enumerate(groups, 1):
+        if any(result in getattr(letter, group) for letter in report.letters):
+            return rank
+    return 4 if result.finding_class == "defect" else 5
+
+
+def _what(report: Report, result: FindingResult) -> str:
+    finding = result.finding
+    if is_at_main(finding, report.site):
+        words = "The pipe meets the main sewer"
+    elif result.finding_class == "feature" and is_tap(finding):
+        words = "Another pipe joins here"
+    elif finding.finding.lower() == "other":
+        words = f"Something else: {label(finding.note, 80)}" if finding.note else "Something else"
+    else:
+        words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 80).capitalize())
+    bad = finding.severity if result.finding_class == "defect" else None
+    return f"{words} ({_HOW_BAD[bad]})" if bad else words
+
+
+def _where(result: FindingResult, unit: str) -> str:
+    depths = [length(place.depth_m, unit) for place, _ in result.ends]
+    down = " to ".join(dict.fromkeys(depths))
+    return f"{footage_words(result.finding, unit)} along the pipe, about {down} down."
+
+
+def _whose(result: FindingResult) -> str:
+    if result.verdict is None or result.deciding is None:
+        return "Whose it is has not been said: nobody has named the line where it changes."
+    line, parties = the(result.deciding.line), [whose(party) for party in result.answers]
+    first = parties[0] if parties else ""
+    if result.verdict == "across" and len(parties) > 1:
+        parts = listed([f"part {party}" for party in parties], len(parties))
+        return f"Reaches across {line}: {parts}, as we understand it."
+    if result.verdict == "past from within" and parties:
+        return (
+            f"Its far part is past {line}, on {parties[-1]} side as we understand it; where it "
+            "begins is too close to call."
+        )
+    if result.verdict == "too close to call":
+        return _too_close(result, line, first)
+    where = {"past": f"Past {line}", "inside": f"Before {line}"}.get(result.verdict, "All of it")
+    return f"{where}: {first} side, as we understand it."
+
+
+def _too_close(result: FindingResult, line: str, party: str) -> str:
+    if party:
+        return f"Too close to {line} to say on which side, but {party} either way."
+    said = f"Too close to {line} to say on which side it is."
+    if result.verdict_without:
+        return f"{said} First the measurement that does not fit has to be made again."
+    settling = result.settling
+    if settling is None:
+        return f"{said} Only a record, or uncovering the pipe, can tell."
+    wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
+    return f"{said} What would tell: {wanted}."
+
+
+def _doubts(report: Report) -> list[str]:
+    sentences, wrong = [], mistakes_named(report)
+    if wrong:
+        one = len(wrong) == 1
+        sentences.append(
+            f"{'One measurement does' if one else f'{len(wrong)} measurements do'} not fit the "
+            f"others: {listed(wrong, len(wrong))}. Until {'it is' if one else 'they are'} made "
+            "again, places and depths here are less sure than they look."
+        )
+    if report.route.alternatives:
+        sentences.append(
+            "We are not yet sure of the route: another line fits what we measured about as well. "
+            "Both are drawn. One more measurement settles it; have it made before anyone digs."
+        )
+    return sentences
+
+
+def _next_steps(report: Report) -> list[str]:
+    steps = [
+        "Keep everybody away from what is said above to be dangerous until its owner has been."
+    ]
+    steps = steps if any(one.finding_class == "danger" for one in report.findings) else []
+    for letter in report.letters:
+        theirs = (*letter.theirs, *letter.shared)
+        if theirs:
+            part = part_words(report, letter) or "in its part"
+            steps.append(
+                f"See that {the(letter.party)} gets its referral about {findings_named(theirs)}, "
+                f"and wait for the answer before paying for work {part}."
+            )
+    close = {one.number: one for letter in report.letters for one in letter.close}
+    if close:
+        which = findings_named(close.values())
+        it_lies = "it lies" if len(close) == 1 else "they lie"
+        steps.append(
+            f"Have settled what is too close to call, {which}; until then nobody can say on which "
+            f"side {it_lies}."
+        )
+    own = [
+        one
+        for one in report.findings
+        if one.finding_class == "defect" and set(one.answers) == {report.client}
+    ]
+    if own:
+        steps.append(
+            f"For {findings_named(own)} ask a licensed plumber or sewer contractor what needs "
+            "doing, and get more than one price."
+        )
+    return [*steps, "Keep this page and the full report: whoever digs will want both."]

@@ -1,0 +1,503 @@
+"""What is written to a party: the letter's sentences, its findings as rows, and the evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, Final
+
+from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
+from lateral_map.model.results import Crossing, FindingResult, PartyLetter, Report
+from lateral_map.model.site import Boundary, Locate, PositionTie, Tie
+from lateral_map.units import from_metres
+from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.names import (
+    LINE_WORDS,
+    finding_words,
+    findings_named,
+    footage_words,
+    reading_name,
+    readings_listed,
+    the,
+    tie_words,
+    whose,
+)
+from lateral_map.words.notices import (
+    as_sentence,
+    danger_notices,
+    drawing_notices,
+    grazing_words,
+    uncrossed_words,
+)
+from lateral_map.words.numbers import (
+    decimals_for,
+    label,
+    length,
+    listed,
+    plus_minus,
+    range_95,
+    tidy,
+    unit_sentence,
+    unit_word,
+)
+from lateral_map.words.technician import report_tables, settling_words, verdict_words
+
+_WORDS: Final = 1500
+_NOTE: Final = 240
+_EVIDENCE: Final = ("crossings", "responsibility", "falls", "readings")
+
+
+def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
+    """Return what a letter and its findings pages show, as plain text, numbers and lists.
+
+    ``letter`` is None where nobody but the client answers, or no boundary says who does.
+    """
+    site = report.site
+    theirs, shared, close = (letter.theirs, letter.shared, letter.close) if letter else ((), (), ())
+    dangers = [one for one in report.findings if one.finding_class == "danger"]
+    asked = {one.number for one in (*theirs, *shared, *close, *dangers)}
+    record = [one for one in report.findings if one.number not in asked]
+    own = site.referral if letter is None or is_addressed(report, letter) else None
+    groups = {
+        "dangers": dangers, "theirs": theirs, "shared": shared, "close": close, "record": record,
+    }  # fmt: skip
+    return {
+        **{key: [finding_row(report, one) for one in group] for key, group in groups.items()},
+        "site": tidy(site.name, 120),
+        "date": site.date.isoformat() if site.date else "",
+        "to_lines": _text_lines(own.to if own else ""),
+        "from_lines": _text_lines(site.referral.sender),
+        "reference": tidy(site.referral.reference, 200),
+        "signature_lines": _text_lines(site.referral.signature),
+        "party": label(letter.party, 120) if letter else "",
+        "the_party": the(letter.party) if letter else "",
+        "client": label(report.client, 120),
+        "title": _title(report, letter),
+        "length": run_length(report),
+        "reached_main": site.run.reached_main,
+        "part": part_words(report, letter),
+        "crosses": bool(letter and _crossings_of(report, letter)),
+        "crossing": crossing_sentences(report, letter),
+        "whose": _whose_sentence(report, letter),
+        "total": len(report.findings),
+        "stop": [as_sentence(tidy(words, 300)) for words in danger_notices(report)],
+        "seen": seen_sentences(report, letter),
+        "doubts": doubt_sentences(report),
+        "question": tidy(own.question if own else "", _WORDS) or question(report, letter),
+        "theirs_numbers": findings_named(theirs),
+        "shared_numbers": findings_named(shared),
+        "close_numbers": findings_named(close),
+        "mapped": _mapped_sentence(report),
+        "coordinates": coordinates_sentence(report),
+        "units": unit_sentence(site.unit),
+        "position_head": "Position" if site.frame.is_local else "Latitude, longitude; x, y",
+        "cautions": list(CAUTIONS),
+        "suspects": len(mistakes_named(report)),
+        "alternatives": len(report.route.alternatives),
+    }
+
+
+def _text_lines(text: str) -> list[str]:
+    return [tidy(line, 200) for line in tidy(text, _WORDS).splitlines()[:12]]
+
+
+def evidence_facts(report: Report) -> dict[str, Any]:
+    """Return what the evidence pages show."""
+    return {
+        "locates": [locate_row(report, locate) for locate in report.site.locates],
+        "references": reference_rows(report),
+        "tables": [table for table in report_tables(report) if table.key in _EVIDENCE],
+        "fit": fit_sentences(report),
+        "notices": drawing_notices(report),
+    }
+
+
+def is_addressed(report: Report, letter: PartyLetter) -> bool:
+    """Say whether [referral] to and question are meant for this letter.
+
+    They are where it is the only one, or the only one whose party the address names.
+    """
+    address = report.site.referral.to.casefold()
+    named = [one.party for one in report.letters if one.party.casefold() in address]
+    return len(report.letters) == 1 or named == [letter.party]
+
+
+def mistakes_named(report: Report) -> list[str]:
+    """Return the readings the rest disagrees with; of those one mistake draws along, that one."""
+    first = [check for check in report.readings if check.set_aside_first] or report.suspects
+    return [tidy(reading_name(check.id, report.site.plan), 120) for check in first]
+
+
+def part_words(report: Report, letter: PartyLetter | None) -> str:
+    """Return where the party's part of the run lies: ``past the curb``, ``between ... and ...``.
+
+    Empty where the whole run is its, or nobody's in particular.
+    """
+    if letter is None:
+        return ""
+    unit = report.site.unit
+    stretches = [one for one in report.responsibility if one.party == letter.party]
+    if len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches):
+        return " and ".join(
+            f"from {length(one.from_m, unit)} to {length(one.to_m, unit)}" for one in stretches
+        )
+    if stretches:
+        begins, ends = stretches[0].line_from, stretches[0].line_to
+        if begins and ends:
+            return f"between {the(begins)} and {the(ends)}"
+        return f"past {the(begins)}" if begins else f"before {the(ends)}" if ends else ""
+    # The run does not reach it.
+    outside = any(b.line == letter.line and b.outside == letter.party for b in _deciding(report))
+    return f"{'past' if outside else 'before'} {the(letter.line)}" if letter.line else ""
+
+
+def _deciding(report: Report) -> list[Boundary]:
+    return [boundary for boundary in report.site.boundaries if boundary.decides]
+
+
+def _title(report: Report, letter: PartyLetter | None) -> str:
+    if letter is None:
+        return "its condition" if report.responsibility else "a question of who answers for it"
+    part = part_words(report, letter) or "in your part"
+    if letter.theirs or letter.shared:
+        return f"referral of what lies {part}"
+    if letter.close:
+        return f"a question about {listed(_close_lines(letter.close), len(letter.close))}"
+    return f"no defect {part}"
+
+
+def _close_lines(close: Iterable[FindingResult]) -> list[str]:
+    return list(dict.fromkeys(the(one.deciding.line) for one in close if one.deciding))
+
+
+def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
+    """Return whose the pipe is as the site has it, with how far each part reaches."""
+    if letter is None:
+        if not report.responsibility:
+            return "The site names no line at which responsibility changes."
+        answering = listed([the(party) for party in report.parties], 99)
+        return f"As we understand it, {answering} answers for the whole run."
+    unit = report.site.unit
+    spans = [
+        f"from {_end(one.from_m, one.sd_from_m, unit)} to {_end(one.to_m, one.sd_to_m, unit)}"
+        for one in report.responsibility
+        if one.party == letter.party
+    ]
+    part = part_words(report, letter)
+    if spans:
+        where = f" {part}" if part and not part.startswith("from ") else ""
+        return f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours."
+    where = f", {part}" if part else ""
+    return f"As we understand it, this run does not reach the part that is yours{where}."
+
+
+def _end(value_m: float, sd_m: float, unit: str) -> str:
+    return plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+
+
+def _crossings_of(report: Report, letter: PartyLetter) -> list[Crossing]:
+    """Return where the run passes into or out of a party's part, or up to it."""
+    ends = {
+        (line, at)
+        for one in report.responsibility
+        if one.party == letter.party
+        for line, at in ((one.line_from, one.from_m), (one.line_to, one.to_m))
+    }
+    found = [one for one in report.deciding_crossings if (one.line, one.footage_m) in ends]
+    return found or ([letter.crossing] if letter.crossing else [])
+
+
+def crossing_sentences(report: Report, letter: PartyLetter | None) -> str:
+    """Return where the run crosses what bounds the party's part, or how near it comes."""
+    if letter is None:
+        return ""
+    unit, sentences = report.site.unit, []
+    for crossing in _crossings_of(report, letter):
+        does = {"main": "meets", "cleanout": "passes"}.get(crossing.kind, "crosses")
+        sentences.append(
+            f"It {does} {the(crossing.line)} at "
+            f"{plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, the invert "
+            f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} below the ground."
+        )
+        sentences.append(as_sentence(grazing_words(crossing, unit)))
+    if not sentences:
+        sentences = [
+            as_sentence(tidy(uncrossed_words(short, unit), 200))
+            for short in report.uncrossed
+            if short.decides and short.line == letter.line
+        ]
+    return " ".join(filter(None, sentences))
+
+
+def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
+    """Return what was seen and which of it is put to the party: defects only."""
+    defects = [one for one in report.findings if one.finding_class == "defect"]
+    if not defects:
+        return ["No defect was seen."]
+    many = len(defects)
+    if letter is None:
+        return [f"{many} defect{' was' if many == 1 else 's were'} seen, all listed."]
+    part = part_words(report, letter) or "in your part"
+    if not letter.theirs:
+        none = "The one defect" if many == 1 else f"None of the {many} defects"
+        sentences = [f"{none} seen is {'not ' if many == 1 else ''}shown to lie wholly {part}."]
+    elif many == 1:
+        sentences = [f"The one defect seen lies {part} with at least 95 % probability."]
+    else:
+        lie = "lies" if len(letter.theirs) == 1 else "lie"
+        theirs = f"{len(letter.theirs)} {lie} {part} with at least 95 % probability"
+        named = findings_named(letter.theirs)
+        sentences = [f"Of the {many} defects seen, {theirs}: {named}."]
+    unclear = [one for one in letter.shared if one.verdict == "past from within"]
+    across = [one for one in letter.shared if one not in unclear]
+    if across:
+        reach = "reaches" if len(across) == 1 else "reach"
+        sentences.append(
+            f"{findings_named(across).capitalize()} {reach} across into it: only what lies {part} "
+            "is put to you."
+        )
+    if unclear:
+        many_parts = "The far part of" if len(unclear) == 1 else "The far parts of"
+        lies = "lies" if len(unclear) == 1 else "lie"
+        sentences.append(
+            f"{many_parts} {findings_named(unclear)} {lies} {part}; where "
+            f"{_they(unclear, 'it begins', 'they begin')} is too close to call."
+        )
+    for line in _close_lines(letter.close):
+        close = [one for one in letter.close if one.deciding and the(one.deciding.line) == line]
+        sentences.append(
+            f"{findings_named(close).capitalize()} {_they(close, 'is', 'are')} too close to {line} "
+            f"to call: the readings do not say on which side {_they(close, 'it lies', 'they lie')},"
+            f" and nothing is claimed of {_they(close, 'it', 'them')}. What would settle it is in "
+            "the table."
+        )
+    return sentences
+
+
+def _they(findings: Iterable[FindingResult], one: str, several: str) -> str:
+    return one if len(tuple(findings)) == 1 else several
+
+
+def doubt_sentences(report: Report) -> list[str]:
+    """Return what makes all of it less sure than it looks: mistakes in it, other lines that fit."""
+    sentences, wrong = [], mistakes_named(report)
+    if wrong:
+        does, again = ("reading does", "it is") if len(wrong) == 1 else ("readings do", "they are")
+        sentences.append(
+            f"{len(wrong)} {does} not agree with the others: {listed(wrong, len(wrong))}. Until "
+            f"{again} measured again, the ranges given here are less sure than they say."
+        )
+    if report.route.alternatives:
+        sentences.append(
+            "More than one line fits the readings about as well. The places given here are on the "
+            "one drawn; the others are drawn dotted, and the probabilities count all of them."
+        )
+    return sentences
+
+
+def question(report: Report, letter: PartyLetter | None) -> str:
+    """Return the one sentence asked where the site gives none of its own.
+
+    It asks; it claims nothing. What is too close to call is asked about as such.
+    """
+    if letter is None and report.responsibility:
+        return "Will you tell us if any record of yours says otherwise?"
+    if letter is None:
+        return (
+            "Will you tell us at which line responsibility for this lateral changes, and on which "
+            "record or code that rests?"
+        )
+    part = part_words(report, letter)
+    pipe = f"the pipe {part}" if part else "this pipe"
+    theirs = (*letter.theirs, *letter.shared)
+    if theirs:
+        return (
+            f"Will you confirm whether {pipe} is yours and, if it is, what will be done about "
+            f"{findings_named(theirs)}, and when?"
+        )
+    if letter.close:
+        sides = []
+        for line in _close_lines(letter.close):
+            close = [one for one in letter.close if one.deciding and the(one.deciding.line) == line]
+            lie = _they(close, "lies", "lie")
+            sides.append(f"on which side of {line} {findings_named(close)} {lie}")
+        settled = listed(sides, len(sides))
+        return f"Will you meet us on site, or let us see the record, to settle {settled}?"
+    return f"Will you tell us whether you need anything more about {pipe}?"
+
+
+def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
+    """Return one finding as the plain values a template shows; both ends of a stretch."""
+    site, unit = report.site, report.site.unit
+    places = [place for place, _ in result.ends]
+    return {
+        "number": result.number,
+        "footage": footage_words(result.finding, unit),
+        "words": finding_words(result),
+        "note": tidy(result.finding.note, _NOTE),
+        "depth": [plus_minus(place.depth_m, place.sd_depth_m, unit) for place in places],
+        "position": [
+            line for p in places for line in position_words(report, p.easting_m, p.northing_m)
+        ],
+        "ellipse": [f"{range_95(p.semi_major_m / TWO_SIDED_95, unit)} (95 %)" for p in places],
+        "side": as_sentence(tidy(verdict_words(result, unit), 400)) if result.verdict else "",
+        "rests_on": readings_listed(result.rests_on, site.plan),
+        "basis": listed(list(dict.fromkeys(place.basis for place in places))),
+        "settle": _settle_words(report, result),
+    }
+
+
+def _settle_words(report: Report, result: FindingResult) -> str:
+    doubted = [
+        tidy(reading_name(one.reading, report.site.plan), 120) for one in result.verdict_without
+    ]
+    words = tidy(settling_words(result.settling, report.site.unit), _NOTE)
+    if doubted:
+        again = f"{listed(doubted, len(doubted))} measured again"
+        return f"{again}; then {words}" if words else again
+    return words or "the record, or uncovering the pipe"
+
+
+def position_words(report: Report, easting_m: float, northing_m: float) -> tuple[str, ...]:
+    """Return a place as latitude, longitude (not for a sketch) and as x, y."""
+    frame = report.site.frame
+    x, y = frame.from_plane(easting_m, northing_m)
+    decimals = decimals_for(report.site.unit)
+    grid = f"x {float(x):.{decimals}f}, y {float(y):.{decimals}f}"
+    lonlat = frame.plane_to_lonlat(easting_m, northing_m)
+    # Latitude and longitude are bare as maps take them.
+    return (grid,) if lonlat is None else (f"{lonlat[1]:.7f}, {lonlat[0]:.7f}", grid)
+
+
+def _mapped_sentence(report: Report) -> str:
+    """Return how well the place of each boundary that decides is known."""
+    site, unit, known = report.site, report.site.unit, []
+    for boundary in _deciding(report):
+        name = as_sentence(label(boundary.line, 120))[:-1]
+        if boundary.kind == "line":
+            known.append(f"{name} mapped to {range_95(site.plan.line(boundary.line).sd_m, unit)}")
+        else:
+            known.append(f"{name} on the counter to {range_95(site.boundary_sd_m(boundary), unit)}")
+    return f"{'; '.join(dict.fromkeys(known))}." if known else ""
+
+
+def fit_sentences(report: Report) -> tuple[str, ...]:
+    """Return how well the readings agree, with the engineer's figures."""
+    fit = report.fit
+    counts = (
+        f"{fit.observations} observations, prior knowledge included, fixed {fit.unknowns} unknowns."
+    )
+    if fit.degrees_of_freedom <= 0:
+        return (counts, "Nothing is left over to check the readings against one another.")
+    agree = (
+        "The readings agree with one another as well as their stated accuracies promise"
+        if fit.p_value >= POOR_FIT
+        else "The readings disagree with one another more than their stated accuracies allow"
+    )
+    figures = (
+        f"(chi-square {fit.chi_square:.1f} on {fit.degrees_of_freedom} degrees of freedom; a fit "
+        f"at least this poor happens by chance with probability {fit.p_value:.2g})."
+    )
+    return (counts, f"{agree} {figures}")
+
+
+def locate_row(report: Report, locate: Locate) -> tuple[str, ...]:
+    """Return one locate as it was read: mark, footage, depth, height held, ties, used or not."""
+    unit = report.site.unit
+    return (
+        label(locate.mark, 40),
+        _as_read(locate.footage_m, unit),
+        "" if locate.depth_m is None else _as_read(locate.depth_m, unit),
+        _as_read(locate.held_above_m, unit) if locate.held_above_m else "",
+        "; ".join(_tie_words(report, tie) for tie in locate.ties) or "none",
+        "yes" if locate.use else "no",
+        tidy(locate.note, _NOTE),
+    )
+
+
+def _as_read(value_m: float, unit: str) -> str:
+    """Return a reading to a thousandth: what was read in inches is not rounded to tenths."""
+    digits = f"{from_metres(value_m, unit):z.3f}".rstrip("0").rstrip(".")
+    return f"{digits} {unit_word(unit)}"
+
+
+def _tie_words(report: Report, tie: Tie) -> str:
+    """Return a tie as it was read, with 1 sd turned to its 95 % range."""
+    unit = report.site.unit
+    known = range_95(tie.sd_m, unit)
+    if isinstance(tie, PositionTie):
+        place = position_words(report, tie.easting_m, tie.northing_m)
+        fixed = f"GNSS {place[0]}" if tie.method == "gnss" else f"surveyed {place[-1]}"
+        return f"{fixed} ({known} each axis)"
+    return f"{tie_words(tie, lambda value_m: _as_read(value_m, unit))} ({known})"
+
+
+def reference_rows(report: Report) -> list[tuple[str, ...]]:
+    """Return the points taped from and the lines measured to, with how well each is mapped."""
+    unit, plan = report.site.unit, report.site.plan
+    points = [
+        (
+            label(point.name, 120),
+            "point to tape from",
+            ", ".join(position_words(report, point.easting_m, point.northing_m)),
+            f"{range_95(point.sd_m, unit)} each axis",
+        )
+        for point in plan.points
+    ]
+    lines = [
+        (
+            label(line.name, 120),
+            LINE_WORDS[line.kind].lower(),
+            "",
+            f"{range_95(line.sd_m, unit)} across",
+        )
+        for line in plan.lines
+    ]
+    return [*points, *lines]
+
+
+def run_length(report: Report) -> str:
+    """Return the length of the run, to the footage's own accuracy."""
+    footage = report.stations.footage_m
+    return length(float(footage[-1] - footage[0]), report.site.unit)
+
+
+def coordinates_sentence(report: Report) -> str:
+    """Return which system the coordinates are in, and through which datum shift."""
+    frame, unit = report.site.frame, report.site.unit
+    grid = "US survey ft" if frame.unit_name == "us_ft" else frame.unit_name
+    if frame.is_local:
+        sketch = "US survey ft" if unit == "us_ft" else unit
+        return f"Coordinates are x, y of a sketch in {sketch}, tied to no place on earth."
+    words = f"Latitude and longitude are WGS 84; x, y are {label(frame.crs, 60)} in {grid}."
+    if frame.lonlat_operation:
+        accuracy = frame.lonlat_accuracy_m
+        words += f" Between them: {frame.lonlat_operation}"
+        words += f", good to {length(accuracy, unit)}." if accuracy else "."
+    return words
+
+
+def summary_lines(report: Report) -> list[str]:
+    """Return what the packet puts to whom, in a few lines for the terminal."""
+    lines = [as_sentence(tidy(words, 300)) for words in danger_notices(report)]
+    letters: tuple[PartyLetter | None, ...] = report.letters or (None,)
+    for letter in letters:
+        facts = letter_facts(report, letter)
+        if letter is None:
+            lines.append(facts["whose"])
+        else:
+            lines.append(f"To {the(letter.party)}: {facts['crossing'] or facts['whose']}")
+            lines.append(f"Wholly {whose(letter.party)}: {facts['theirs_numbers'] or 'no defect'}")
+            if facts["shared"]:
+                lines.append(f"Partly {whose(letter.party)}: {facts['shared_numbers']}")
+            if facts["close"]:
+                lines.append(f"Too close to call, nothing claimed: {facts['close_numbers']}")
+        lines.append(f"Asked: {facts['question']}")
+    unaddressed = report.letters and not any(is_addressed(report, one) for one in report.letters)
+    if report.site.referral.to and unaddressed:
+        lines.append(
+            "[referral] to names none of the parties written to, so its address and question "
+            "stand on no letter"
+        )
+    if not report.site.referral.sender:
+        lines.append("The letter says not whom to answer: write [referral] from in site.toml")
+    return lines

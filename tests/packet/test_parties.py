@@ -1,0 +1,421 @@
+"""Who is written to, about what: one letter a party the sender does not speak for, defects only."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pdfplumber
+import pytest
+from lxml import html as lxml_html
+from packet.test_wording import words_of
+from sheets.builder import line_report, line_site
+from truth.simulate import FOOT
+
+from lateral_map.draw.packet.document import owner_html, referral_html
+from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.sheet.document import draw_sheets
+from lateral_map.export.packet import make_packet, name_referrals
+from lateral_map.export.pdf import html_to_pdf
+from lateral_map.model.referral import Referral
+from lateral_map.model.results import PartyLetter, Report
+from lateral_map.model.site import Boundary, Finding, PlanLine, Site
+from lateral_map.report import build_report
+from lateral_map.words.owner import owner_facts
+from lateral_map.words.utility import letter_facts, summary_lines
+
+ROADS = "Department of Roads, Bridges and Underground Works of the County"
+
+
+def with_line(site: Site, name: str, at_ft: float) -> Site:
+    """Return a site with a line like its curb, at another footage of its straight run."""
+    curb = site.plan.line("curb")
+    along = np.array([np.sin(np.radians(80.0)), np.cos(np.radians(80.0))])
+    moved = curb.vertices_m + (at_ft - 70.0) * FOOT * along
+    line = PlanLine(name, "right_of_way", moved, 0.1)
+    return replace(site, plan=replace(site.plan, lines=(*site.plan.lines, line)))
+
+
+def seen(*findings: tuple[Any, ...]) -> tuple[Finding, ...]:
+    """Return findings of (feet, words) or (feet, words, to feet)."""
+    return tuple(
+        Finding(at * FOOT, words, to[0] * FOOT if to else None, "severe")
+        for at, words, *to in findings
+    )
+
+
+EVERYTHING = seen(
+    (10.0, "roots"), (30.0, "crack"), (39.9, "broken pipe"), (50.0, "crack"),
+    (55.0, "transition"), (60.0, "roots", 80.0), (70.1, "offset joint"), (85.0, "roots"),
+    (90.0, "tap"), (99.8, "tap"),
+)  # fmt: skip
+
+
+@cache
+def two_lines(**referral: str) -> Report:
+    """The owner's part, an association's, the county's."""
+    site = line_site(
+        findings=0,
+        boundaries=(
+            Boundary("right of way", "owner", "association", decides=True),
+            Boundary("curb", "association", ROADS, decides=True),
+        ),
+        referral=Referral(**referral),
+    )
+    return build_report(replace(with_line(site, "right of way", 40.0), findings=EVERYTHING))
+
+
+def one_line(inside: str, outside: str, findings: tuple[Finding, ...] = EVERYTHING) -> Report:
+    return decided_by(Boundary("curb", inside, outside, decides=True), findings)
+
+
+def decided_by(boundary: Boundary, findings: tuple[Finding, ...] = EVERYTHING) -> Report:
+    return build_report(replace(line_site(boundaries=(boundary,)), findings=findings))
+
+
+def letter_to(report: Report, party: str) -> PartyLetter:
+    (letter,) = (one for one in report.letters if one.party == party)
+    return letter
+
+
+def facts_to(report: Report, party: str) -> dict[str, Any]:
+    return letter_facts(report, letter_to(report, party))
+
+
+def letter_of(facts: dict[str, Any]) -> str:
+    return words_of(f"<div>{render_letter(facts)}</div>")
+
+
+def numbers(rows: Iterable[dict[str, Any]]) -> list[int]:
+    return [row["number"] for row in rows]
+
+
+def text_of(pdf: bytes) -> str:
+    pages = pdfplumber.open(io.BytesIO(pdf)).pages
+    return re.sub(r"\s+", " ", " ".join(page.extract_text(x_tolerance=1) for page in pages))
+
+
+def test_each_party_is_asked_about_its_own_and_no_other() -> None:
+    report = two_lines()
+    assert [letter.party for letter in report.letters] == ["association", ROADS]
+    near, far = facts_to(report, "association"), facts_to(report, ROADS)
+    assert (numbers(near["theirs"]), numbers(near["shared"]), numbers(near["close"])) == (
+        [4], [6], [3, 7],
+    )  # fmt: skip
+    assert (numbers(far["theirs"]), numbers(far["shared"]), numbers(far["close"])) == (
+        [8], [6], [7],
+    )  # fmt: skip
+    assert near["part"] == "between the right of way and the curb"
+    assert far["part"] == "past the curb"
+    assert near["question"].endswith("what will be done about findings 4 and 6, and when?")
+    assert far["question"].endswith("what will be done about findings 6 and 8, and when?")
+    for facts in (near, far):
+        # Every finding stands in one table of every letter.
+        tables = ("dangers", "theirs", "shared", "close", "record")
+        listed = sorted(row["number"] for key in tables for row in facts[key])
+        assert listed == list(range(1, 11))
+        assert "owner" not in letter_of(facts)
+    assert "To the association" in letter_of(near)
+    assert f"To the {ROADS}" in letter_of(far)
+    assert ROADS not in letter_of(near)
+
+
+def test_the_letter_of_a_part_in_the_middle_says_both_its_ends() -> None:
+    said = letter_of(facts_to(two_lines(), "association"))
+    assert re.search(r"between the right of way and the curb, from \S+ ± \S+ ft to \S+ ± ", said)
+    assert re.search(r"It crosses the right of way at 4\d\.\d ± ", said)
+    assert re.search(r"It crosses the curb at (69|70)\.\d ± ", said)
+
+
+def test_run_from_the_street_the_city_is_asked_about_what_lies_before_the_line() -> None:
+    report = one_line("city", "owner")
+    (letter,) = report.letters
+    facts = letter_facts(report, letter)
+    assert facts["party"] == "city"
+    assert numbers(facts["theirs"]) == [1, 2, 3, 4]
+    assert numbers(facts["shared"]) == [6]
+    assert numbers(facts["close"]) == [7]
+    assert facts["part"] == "before the curb"
+    said = letter_of(facts)
+    assert "referral of what lies before the curb" in said
+    assert "4 lie before the curb with at least 95 % probability: findings 1, 2, 3 and 4." in said
+    assert "past the curb" not in said
+    owner = owner_facts(report)
+    assert any("See that the city gets its referral" in step for step in owner["next"])
+    assert any("For finding 8 ask a licensed plumber" in step for step in owner["next"])
+
+
+def test_where_one_party_answers_on_both_sides_nobody_is_asked_to_repair() -> None:
+    report = one_line("owner", "owner")
+    assert report.letters == ()
+    facts = letter_facts(report, None)
+    said = letter_of(facts)
+    assert "As we understand it, the owner answers for the whole run." in said
+    assert facts["question"] == "Will you tell us if any record of yours says otherwise?"
+    assert numbers(facts["record"]) == list(range(1, 11))
+    assert not any("referral" in step for step in owner_facts(report)["next"])
+    page = words_of(referral_html(report, None, draw_sheets(report)))
+    assert "what will be done" not in page
+    (card,) = (card for card in owner_facts(report)["cards"] if card["number"] == 7)
+    assert card["whose"].endswith("but the owner's either way.")
+
+
+def test_without_a_line_that_decides_it_is_asked_which_it_is() -> None:
+    report = line_report(
+        60.0, 4, boundaries=(Boundary("curb", "owner", "city"),),
+        referral=Referral(to="Sewer Department"),
+    )  # fmt: skip
+    facts = letter_facts(report, None)
+    assert facts["question"].startswith("Will you tell us at which line responsibility")
+    assert facts["to_lines"] == ["Sewer Department"]
+
+
+@pytest.mark.parametrize(
+    ("boundary", "begins"),
+    [
+        (Boundary("main", "owner", "city", decides=True, kind="main"), "past the main"),
+        (
+            Boundary("walk cleanout", "owner", "city", decides=True, kind="cleanout",
+                     footage_m=41.5 * FOOT, sd_footage_m=0.03),
+            "past the walk cleanout",
+        ),
+    ],
+)  # fmt: skip
+def test_boundaries_at_the_main_and_at_a_cleanout(boundary: Boundary, begins: str) -> None:
+    report = decided_by(boundary)
+    (letter,) = report.letters
+    facts = letter_facts(report, letter)
+    assert facts["part"] == begins
+    page = words_of(referral_html(report, letter, draw_sheets(report)))
+    assert "on the counter to ±" in page
+    if boundary.kind == "main":
+        assert facts["theirs"] == []
+        assert "None of the 7 defects seen is shown to lie wholly past the main." in page
+        assert re.search(r"It meets the main at 100\.0 ± ", page)
+        assert "this run does not reach the part that is yours, past the main" in page
+    else:
+        assert numbers(facts["theirs"]) == [4, 6, 7, 8]
+        assert re.search(r"It passes the walk cleanout at 41\.5 ± ", page)
+
+
+def test_features_are_never_asked_about() -> None:
+    features = seen((20.0, "transition"), (80.0, "tap"), (90.0, "cleanout"), (99.9, "tap"))
+    report = one_line("owner", "city", features)
+    facts = facts_to(report, "city")
+    assert facts["question"] == (
+        "Will you tell us whether you need anything more about the pipe past the curb?"
+    )
+    assert numbers(facts["record"]) == [1, 2, 3, 4]
+    said = letter_of(facts)
+    assert "No defect was seen." in said
+    assert "no defect past the curb" in said
+    cards = {card["number"]: card["what"] for card in owner_facts(report)["cards"]}
+    assert cards[2] == "Another pipe joins here"
+    assert cards[4] == "The pipe meets the main sewer"
+
+
+def end_in_doubt(*, far: bool) -> Report:
+    """A stretch past the curb at one end, and at the other about 71 % past."""
+    doubtful = 70.3
+    stretch = (50.0, "crack", doubtful) if far else (doubtful, "crack", 82.0)
+    report = one_line("owner", "city", seen(stretch))
+    (found,) = report.findings
+    side = found.deciding_to if far else found.deciding
+    assert side is not None
+    assert 0.55 < side.probability_past < 0.94
+    return report
+
+
+def test_a_stretch_reaches_across_only_where_both_its_ends_are_sure() -> None:
+    beginning = end_in_doubt(far=False)
+    facts = facts_to(beginning, "city")
+    assert numbers(facts["shared"]) == [1]
+    said = letter_of(facts)
+    assert "across" not in said
+    assert "The far part of finding 1 lies past the curb; where it begins is too close to call" in (
+        said
+    )
+    (row,) = facts["shared"]
+    assert "its far part is past; where it begins is too close to call" in row["side"]
+    (card,) = owner_facts(beginning)["cards"]
+    assert "Its far part is past the curb, on the city's side" in card["whose"]
+    ending = end_in_doubt(far=True)
+    facts = facts_to(ending, "city")
+    assert numbers(facts["close"]) == [1]
+    assert "reaches across" not in words_of(
+        referral_html(ending, ending.letters[0], draw_sheets(ending))
+    )
+
+
+def test_both_ends_of_a_stretch_have_their_place_and_depth() -> None:
+    report = one_line("owner", "city", seen((60.0, "roots", 90.0)))
+    (found,) = report.findings
+    (row,) = facts_to(report, "city")["shared"]
+    assert len(row["depth"]) == len(row["ellipse"]) == 2
+    assert len(row["position"]) == 2
+    assert found.far is not None
+    x, _ = report.site.frame.from_plane(found.far.easting_m, found.far.northing_m)
+    assert f"x {x:.1f}" in row["position"][1]
+
+
+DANGER = seen((20.0, "roots"), (80.0, "gas pipe through sewer"), (85.0, "crack"))
+
+
+def test_a_danger_heads_every_letter_and_page_and_is_asked_nothing() -> None:
+    report = one_line("owner", "city", DANGER)
+    files = make_packet(report)
+    texts = [text_of(files["referral.pdf"]), text_of(files["owner.pdf"])]
+    texts.append(words_of(files["owner.html"].decode()))
+    for text in texts:
+        assert text.index("STOP: gas pipe through sewer seen in the sewer at 80.0 ft") < 200
+    pages = [
+        page.extract_text(x_tolerance=1)
+        for page in pdfplumber.open(io.BytesIO(files["referral.pdf"])).pages
+    ]
+    (findings,) = (page for page in pages if page.lstrip().startswith("Findings"))
+    assert findings.index("STOP:") < 60
+    facts = facts_to(report, "city")
+    assert numbers(facts["theirs"]) == [3]
+    assert numbers(facts["dangers"]) == [2]
+    assert "finding 3" in facts["question"]
+    cards = owner_facts(report)["cards"]
+    assert [card["number"] for card in cards] == [2, 3, 1]
+    assert owner_facts(report)["next"][0].startswith("Keep everybody away")
+    assert summary_lines(report)[0].startswith("STOP: gas pipe")
+
+
+def test_a_letter_of_ones_own_cannot_leave_the_danger_out() -> None:
+    report = one_line("owner", "city", DANGER)
+    page = referral_html(
+        report, report.letters[0], draw_sheets(report), template=("mine.html", "<p>Hello</p>")
+    )
+    said = words_of(page)
+    assert said.index("STOP: gas pipe") < said.index("Hello")
+
+
+def test_names_are_given_in_full_and_no_finding_is_left_out() -> None:
+    many = seen(*((71.5 + 0.4 * i, "roots") for i in range(1, 65) if i % 8))
+    report = decided_by(Boundary("curb", "owner", ROADS, decides=True), many)
+    (letter,) = report.letters
+    facts = letter_facts(report, letter)
+    assert len(facts["theirs"]) == 56
+    assert facts["theirs_numbers"] == "findings 1 to 56"
+    assert facts["question"].endswith("about findings 1 to 56, and when?")
+    assert "more" not in facts["question"]
+    said = letter_of(facts)
+    assert f"To the {ROADS}" in said
+    owner = owner_facts(report)
+    assert len(owner["cards"]) == 56
+    assert all(f"the {ROADS}'s side" in card["whose"] for card in owner["cards"])
+
+
+def test_the_words_of_the_site_go_to_the_party_the_address_names() -> None:
+    report = two_lines(to="Lawn Street Association\nThe gate house", question="Is it yours?")
+    near, far = facts_to(report, "association"), facts_to(report, ROADS)
+    assert near["to_lines"] == ["Lawn Street Association", "The gate house"]
+    assert near["question"] == "Is it yours?"
+    assert far["to_lines"] == []
+    assert far["question"].startswith("Will you confirm whether the pipe past the curb is yours")
+    unaddressed = two_lines(to="Whoever it may be", question="Is it yours?")
+    assert "yours?" not in facts_to(unaddressed, "association")["question"]
+    assert any("names none of the parties" in line for line in summary_lines(unaddressed))
+
+
+def test_several_referrals_are_named_after_their_parties() -> None:
+    report = two_lines()
+    files = make_packet(report)
+    stem = "referral-department-of-roads-bridges-and-underground-works-o"
+    assert list(files) == [
+        "referral-association.pdf", f"{stem}.pdf", "owner.html", "owner.pdf", "referral.zip",
+    ]  # fmt: skip
+    held = zipfile.ZipFile(io.BytesIO(files["referral.zip"])).namelist()
+    assert {"referral-association.pdf", f"{stem}.pdf"} <= set(held)
+    assert "referral.pdf" not in held
+    text = text_of(files["referral-association.pdf"])
+    assert "To the association" in text
+    assert "what will be done about findings 4 and 6, and when?" in text
+    assert "about findings 6 and 8, and when?" in text_of(files[f"{stem}.pdf"])
+
+
+def test_file_names_are_safe_whatever_a_party_is_called() -> None:
+    report = two_lines()
+    names = ("../../etc", "Город", "市", "a" * 300, "ETC", "CON")
+    letters = tuple(replace(report.letters[0], party=name) for name in names)
+    files = list(name_referrals(replace(report, letters=letters)))
+    assert len(set(files)) == len(names)
+    for file in files:
+        assert re.fullmatch(r"referral[a-z0-9_-]{0,56}\.pdf", file), file
+
+
+def test_what_a_suspect_decides_is_said_once_and_named() -> None:
+    report = two_lines()
+    suspect = next(check for check in report.readings if check.id.mark)
+    checks = tuple(
+        replace(check, verdict="suspect", set_aside_first=check is suspect)
+        for check in report.readings
+    )
+    report = replace(report, readings=checks)
+    name = f"locate {suspect.id.mark} {suspect.id.column}"
+    facts = facts_to(report, "association")
+    assert facts["suspects"] == 1
+    assert f"1 reading does not agree with the others: {name}." in letter_of(facts)
+    (doubt,) = owner_facts(report)["doubts"]
+    assert f"One measurement does not fit the others: {name}." in doubt
+
+
+def test_a_search_finds_the_percentage_in_the_pdf() -> None:
+    report = end_in_doubt(far=True)
+    (letter,) = report.letters
+    pdf = html_to_pdf(referral_html(report, letter, draw_sheets(report)))
+    page = pdfplumber.open(io.BytesIO(pdf)).pages[1].extract_text(x_tolerance=1)
+    # Not broken over two lines.
+    assert "< 0.1 %" in page
+    text = text_of(pdf)
+    side = report.findings[0].deciding_to
+    assert side is not None
+    assert f"{100 * side.probability_past:.0f} %" in text
+    assert "\u00a0" not in text
+    assert "odds" not in text
+    assert text.index("chi-square") > text.index("Evidence")
+
+
+def test_every_table_head_says_what_it_heads() -> None:
+    report = two_lines()
+    page = lxml_html.fromstring(referral_html(report, report.letters[0], draw_sheets(report)))
+    heads = page.xpath("//th")
+    assert heads
+    assert all(head.get("scope") == "col" for head in heads)
+
+
+def test_readings_are_given_as_read(demo: Any) -> None:
+    report = demo("plain_lot")
+    page = words_of(referral_html(report, report.letters[0], draw_sheets(report)))
+    # 13 ft 4 1/2 in is no 13.4 ft.
+    tapes = {
+        f"{tie.distance_m / FOOT:.3f}".rstrip("0").rstrip(".")
+        for locate in report.site.locates
+        for tie in locate.ties
+        if hasattr(tie, "distance_m")
+    }
+    assert any(len(tape.partition(".")[2]) > 1 for tape in tapes)
+    for tape in tapes:
+        assert f"{tape} ft from" in page
+    report = demo("garage_slab")
+    page = words_of(referral_html(report, report.letters[0], draw_sheets(report)))
+    assert re.search(r"GNSS -?\d+\.\d{7}, -?\d+\.\d{7} \(±", page)
+
+
+def test_the_owners_page_tells_everything_what_matters_first() -> None:
+    report = two_lines()
+    cards = owner_facts(report)["cards"]
+    assert sorted(card["number"] for card in cards) == list(range(1, 11))
+    assert [card["number"] for card in cards] == [4, 8, 6, 3, 7, 1, 2, 5, 9, 10]
+    page = words_of(owner_html(report, draw_sheets(report)))
+    for name in ("association", ROADS):
+        assert name in page
