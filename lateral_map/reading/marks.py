@@ -136,8 +136,13 @@ def _position(
     distance = math.hypot(east - start.easting_m, north - start.northing_m)
     if not distance <= far_m:  # not finite is far, too
         hint = explain_place(*given, start, far_m, lonlat=lonlat)
+        miles = from_metres(distance, "ft") / 5280.0
+        shown = f"{distance / 1000.0:,.1f} km" if ground.unit == "m" else f"{miles:,.1f} miles"
+        far = f"{shown} from the start"
+        if not math.isfinite(distance):
+            far = "at no place of the site's crs"
         ledger.fault(
-            f"it lies {_far(distance, ground.unit)}",
+            f"it lies {far}",
             hint or "check the coordinates against the start's",
             file=row.file,
             row=row.number,
@@ -146,14 +151,6 @@ def _position(
         return
     sd = typed.accuracy or (SD_LONLAT_M if lonlat else SD_XY_M)
     yield PositionTie(east, north, sd, "gnss" if lonlat else "xy")
-
-
-def _far(distance_m: float, unit: str) -> str:
-    if not math.isfinite(distance_m):
-        return "at no place of the site's crs"
-    if unit == "m":
-        return f"{distance_m / 1000.0:,.1f} km from the start"
-    return f"{from_metres(distance_m, 'ft') / 5280.0:,.1f} miles from the start"
 
 
 def _line_ties(

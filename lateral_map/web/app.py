@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Awaitable, Callable, Mapping
-from typing import Any, Final
+from collections.abc import Awaitable, Callable
+from typing import Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -236,7 +236,8 @@ def _answered(handler: Handler, request: Request, body: bytes) -> Response:
     except AskedWrong as wrong:
         return JSONResponse({"words": str(wrong)}, 400)
     except Conflict as conflict:
-        return JSONResponse(_conflict_values(conflict), 409)
+        told = {"theirs": conflict.theirs, "row": conflict.row, "at": conflict.at}
+        return JSONResponse({"words": str(conflict), "conflict": True, **told}, 409)
     except SiteError as error:
         faults = [
             {"field": fault.field, "words": "; ".join(filter(None, (fault.problem, fault.remedy)))}
@@ -264,16 +265,6 @@ def _admitted(error: Exception) -> Response:
         "nothing saved was lost."
     )
     return JSONResponse({"words": words}, 500)
-
-
-def _conflict_values(conflict: Conflict) -> Mapping[str, Any]:
-    return {
-        "words": str(conflict),
-        "theirs": conflict.theirs,
-        "row": conflict.row,
-        "at": conflict.at,
-        "conflict": True,
-    }
 
 
 def _templates() -> Environment:

@@ -53,8 +53,22 @@ def file_coordinates(given: Mapping[str, Any], ground: Ground) -> list[float]:
             raise _wrong("a sketch has no latitude", "give x and y, or tap the place", "lat")
         return [round(lon, _DEGREE_DIGITS), round(lat, _DEGREE_DIGITS)]
     if "x" in given:
-        return _from_xy(_number(given, "x"), _number(given, "y"), ground)
-    return _from_plane(_plane(given, ground), ground)
+        x, y = _number(given, "x"), _number(given, "y")
+        if ground.is_local:
+            return [round(x, _LENGTH_DIGITS), round(y, _LENGTH_DIGITS)]
+        try:
+            frame = ground.frame or projected_frame(ground.crs, x, y)
+        except FrameError as error:
+            raise _wrong(str(error), "", "x") from None
+        east, north = frame.to_plane(x, y)
+        return _lonlat((float(east), float(north)), frame)
+    at = _plane(given, ground)
+    if ground.is_local:
+        x, y = (float(value) for value in local_frame(ground.unit).from_plane(*at))
+        return [round(x, _LENGTH_DIGITS), round(y, _LENGTH_DIGITS)]
+    if ground.frame is None:
+        raise _wrong("the site has no place on earth yet", "give its start a position first")
+    return _lonlat(at, ground.frame)
 
 
 def _plane(given: Mapping[str, Any], ground: Ground) -> Point:
@@ -115,26 +129,6 @@ def _named(name: str, ground: Ground, field: str) -> Point:
         known = ", ".join(ground.points_m) or "there is none yet"
         raise _wrong(f"{name!r} is no reference point", f"choose one of: {known}", field)
     return ground.points_m[name]
-
-
-def _from_xy(x: float, y: float, ground: Ground) -> list[float]:
-    if ground.is_local:
-        return [round(x, _LENGTH_DIGITS), round(y, _LENGTH_DIGITS)]
-    try:
-        frame = ground.frame or projected_frame(ground.crs, x, y)
-    except FrameError as error:
-        raise _wrong(str(error), "", "x") from None
-    east, north = frame.to_plane(x, y)
-    return _lonlat((float(east), float(north)), frame)
-
-
-def _from_plane(at: Point, ground: Ground) -> list[float]:
-    if ground.is_local:
-        x, y = local_frame(ground.unit).from_plane(*at)
-        return [round(float(x), _LENGTH_DIGITS), round(float(y), _LENGTH_DIGITS)]
-    if ground.frame is None:
-        raise _wrong("the site has no place on earth yet", "give its start a position first")
-    return _lonlat(at, ground.frame)
 
 
 def _lonlat(at: Point, frame: Frame) -> list[float]:

@@ -48,7 +48,9 @@ def prepare(folder: Path, *, port: int = 0, share: bool = False, keys: Path) -> 
     port = listening.getsockname()[1]
     certificate = make_certificate(keys, [host]) if share else None
     scheme = "https" if share else "http"
-    gate = Gate(_hosts(host, port, share=share), scheme=scheme, needs_joining=share)
+    names = {host} if share else {LOOPBACK, "localhost"}
+    hosts = frozenset(f"{name}:{port}" for name in names)
+    gate = Gate(hosts, scheme=scheme, needs_joining=share)
     address = f"{scheme}://{host}:{port}"
 
     def link() -> str:
@@ -83,11 +85,6 @@ def network_address() -> str:
             "or leave --share out"
         )
     return address
-
-
-def _hosts(host: str, port: int, *, share: bool) -> frozenset[str]:
-    names = {host} if share else {LOOPBACK, "localhost"}
-    return frozenset(f"{name}:{port}" for name in names)
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -48,7 +48,9 @@ def value_at(text: str, path: str) -> str | None:
         found = _walk(_parse(text), path.split("."))
     except (KeyError, IndexError, TypeError, ValueError):
         return None
-    return found.as_string() if isinstance(found, Table) else _typed(_plain(found))
+    if isinstance(found, Table):
+        return found.as_string()
+    return _typed(found.unwrap() if hasattr(found, "unwrap") else found)
 
 
 def change_setting(text: str, path: str, value: str | None) -> str:
@@ -64,23 +66,14 @@ def change_setting(text: str, path: str, value: str | None) -> str:
         with contextlib.suppress(KeyError, IndexError, TypeError):
             del _walk(document, parents)[last]
     else:
-        kind = _kind(parents[0] if parents else "", last)
-        _set(_parent(document, parents), last, _valued(kind, value))
+        words = VOCABULARY.get(parents[0] if parents else "", {})
+        kind = words[last].kind if last in words else "number"
+        table = _parent(document, parents)
+        old, new = table.get(last), tomlkit.item(_valued(kind, value))
+        if old is not None and hasattr(old, "trivia"):
+            new.trivia.comment, new.trivia.comment_ws = old.trivia.comment, old.trivia.comment_ws
+        table[last] = new
     return tomlkit.dumps(document)
-
-
-def _kind(table: str, key: str) -> str:
-    """Return how a setting is written, as the site format says."""
-    words = VOCABULARY.get(table, {})
-    return words[key].kind if key in words else "number"
-
-
-def _set(table: Any, key: str, value: Any) -> None:
-    old = table.get(key)
-    new = tomlkit.item(value)
-    if old is not None and hasattr(old, "trivia"):
-        new.trivia.comment, new.trivia.comment_ws = old.trivia.comment, old.trivia.comment_ws
-    table[key] = new
 
 
 def _change_entry(document: Any, name: str, index: int, value: str | None) -> None:
@@ -141,10 +134,6 @@ def _flatten(value: Any, path: str = "") -> Iterator[tuple[str, str]]:
             yield from _flatten(inner, f"{path}.{index}")
     else:
         yield path, _typed(value)
-
-
-def _plain(value: Any) -> Any:
-    return value.unwrap() if hasattr(value, "unwrap") else value
 
 
 def _typed(value: Any) -> str:
