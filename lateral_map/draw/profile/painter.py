@@ -27,9 +27,9 @@ from lateral_map.draw.profile.frame import (
     needed_m,
 )
 from lateral_map.draw.profile.legend import (
-    LEGEND_ROW_PT,
     legend_entries,
-    legend_rows,
+    legend_places,
+    legend_pt,
     paint_legend,
 )
 from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_graph
@@ -108,10 +108,12 @@ def draw_profile(
     frame = replace(frame, box=Box(box.left, top, box.right, top + height))
     foot = frame.box.bottom + lanes_pt(below) + 3.0
     rows = profile_rows(report)
-    legend = legend_rows(legend_entries(report), right - box.left) if size.stands_alone else ()
+    legend = legend_entries(report) if size.stands_alone else []
+    places = legend_places(legend, box.left, right)
     rows_foot = foot + ROW_PT * (1 + len(rows)) + 3.0
     words = wrap(_axis_words(report), right - box.left, TEXT_PT)
-    total = rows_foot + LEGEND_ROW_PT * len(legend) + _LINE_PT * len(words) + _EDGE_PT
+    legend_foot = rows_foot + legend_pt(places)
+    total = legend_foot + _LINE_PT * len(words) + _EDGE_PT
 
     canvas = Canvas.sheet(size.width_pt, total, f"Profile of {label(report.site.name)}")
     canvas.box(0.0, 0.0, size.width_pt, total, fill=PAPER)
@@ -126,10 +128,9 @@ def draw_profile(
         _name_lines(canvas, report, frame, curves)
     paint_footages(canvas, report, frame, foot)
     paint_rows(canvas, frame, rows, foot + ROW_PT)
-    paint_legend(canvas, legend, box.left, rows_foot)
-    y = rows_foot + LEGEND_ROW_PT * len(legend)
+    paint_legend(canvas, legend, places, rows_foot)
     for k, line in enumerate(words):
-        canvas.text(box.left, y + 9.0 + k * _LINE_PT, line, TEXT_PT)
+        canvas.text(box.left, legend_foot + 9.0 + k * _LINE_PT, line, TEXT_PT)
     return Profile(canvas, frame)
 
 

@@ -48,7 +48,7 @@ GRID: Final = Stroke("#d5d9dc", 0.5)
 BAND_FILL: Final = OKABE_ITO["sky blue"]
 BAND_EDGE: Final = Stroke(OKABE_ITO["blue"], 0.5, (3.0, 1.8))
 CROWN_EDGE: Final = Stroke(QUIET, 0.4, (1.0, 1.6))
-UNKNOWN: Final = Stroke(INK, 0.6, (1.5, 1.5))
+UNKNOWN_EDGE: Final = Stroke(INK, 0.5, (2.0, 2.0))
 _MARK_SCALE: Final = 0.85
 _CHIP_PT: Final = 6.2
 # A stretch between locates is named once the pipe goes this much of the run unmeasured.
@@ -313,7 +313,7 @@ def _paint_unknown(
     left, right = max(middle - half, frame.box.left), min(middle + half, frame.box.right)
     bottom = frame.box.bottom
     ring = [(left, ground_y), (right, ground_y), (right, bottom), (left, bottom)]
-    canvas.area([ring], colour, opacity=0.14, edge=Stroke(INK, 0.5, (2.0, 2.0)))
+    canvas.area([ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
 
 
 def chip(canvas: Canvas, frame: Frame, x: float, y: float, letters: str, colour: str) -> Box:

@@ -16,6 +16,14 @@ from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.labels import Box, spread
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame, exaggeration_words, heights_framed
+from lateral_map.draw.profile.legend import (
+    UNKNOWN_DEPTH,
+    Entry,
+    Patch,
+    legend_places,
+    legend_pt,
+    paint_legend,
+)
 from lateral_map.draw.profile.painter import for_page
 from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_axes, paint_utilities
 from lateral_map.draw.profile.rows import ROW_PT, paint_footages
@@ -78,8 +86,8 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     bars, keys = _bars(review), _keys(review, size)
     rows_top = frame.box.bottom + 3.0
     key_top = rows_top + ROW_PT * (1 + len(bars)) + 5.0
-    places = _key_places(keys, frame.box.left, size.width_pt - 4.0)
-    total = key_top + (1 + max(row for row, _ in places)) * _LINE_PT + 5.0
+    places = legend_places(keys, frame.box.left, size.width_pt - 4.0)
+    total = key_top + legend_pt(places) + 5.0
 
     canvas = Canvas.sheet(size.width_pt, total, f"Dig profile of {label(report.site.name)}")
     canvas.box(0.0, 0.0, size.width_pt, total, fill=PAPER)
@@ -95,8 +103,7 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     paint_footages(canvas, report, frame, rows_top)
     for k, bar in enumerate(bars):
         _paint_bar(canvas, bar, frame, rows_top + (k + 1) * ROW_PT)
-    for key, (row, x) in zip(keys, places, strict=True):
-        _paint_key(canvas, key, x, key_top + (row + 0.5) * _LINE_PT)
+    paint_legend(canvas, keys, places, key_top)
     return for_page(canvas, frame, report.site.unit)
 
 
@@ -249,16 +256,13 @@ def _paint_bar(canvas: Canvas, bar: _Bar, frame: Frame, top: float) -> None:
         group.lines(hatch_lines(area, bar.hatch), Stroke(INK, 0.3))
 
 
-_Key = tuple[Stroke | str, str]
-
-
-def _keys(review: DigReview, size: _Size) -> list[_Key]:
-    """Return the legend: a stroke or a fill, and words."""
+def _keys(review: DigReview, size: _Size) -> list[Entry]:
+    """Return the legend's swatches and words."""
     unit = review.report.site.unit
-    keys: list[_Key] = [
+    keys: list[Entry] = [
         (BOTTOM, "Trench bottom"),
         (DEEPER, "the same, 95 % deeper"),
-        (PIPE_FILL, "Pipe, outside wall"),
+        (Patch(PIPE_FILL, _PIPE_EDGE), "Pipe, outside wall"),
     ]
     present = {
         index
@@ -269,9 +273,9 @@ def _keys(review: DigReview, size: _Size) -> list[_Key]:
     edges = [from_metres(edge, unit) for edge in _class_edges_m(review)]
     for index in sorted(present):
         words = _class_words(index, edges, unit_word(unit))
-        keys.append((CLASS_FILLS[index], words))
+        keys.append((Patch(CLASS_FILLS[index], Stroke(QUIET, 0.5)), words))
     if any(not one.depth_known for one in review.conflicts):
-        keys.append(("#e3e6e8", "Utility of unknown depth"))
+        keys.append(UNKNOWN_DEPTH)
     if size.narrow:
         deepest = float(review.profile.depth_at_bound(1.0).max())
         limits = [(review.rules.value(key), words) for key, words in _LIMITS]
@@ -287,24 +291,3 @@ def _class_words(index: int, edges: list[float], unit: str) -> str:
     if index == len(edges):
         return f"Dug {edges[-1]:.3g} {unit} deep and more"
     return f"Dug {edges[index - 1]:.3g} to {edges[index]:.3g} {unit} deep"
-
-
-def _key_places(keys: list[_Key], left: float, right: float) -> list[tuple[int, float]]:
-    """Return the row of each key and where it begins."""
-    places, row, x = [], 0, left
-    for _, words in keys:
-        width = 24.0 + text_width(words, TEXT_PT)
-        if x > left and x + width > right:
-            row, x = row + 1, left
-        places.append((row, x))
-        x += width + 12.0
-    return places
-
-
-def _paint_key(canvas: Canvas, key: _Key, x: float, y: float) -> None:
-    swatch, words = key
-    if isinstance(swatch, Stroke):
-        canvas.line([(x, y), (x + 20.0, y)], swatch)
-    else:
-        canvas.box(x, y - 4.0, 20.0, 8.0, fill=swatch, edge=Stroke(QUIET, 0.5))
-    canvas.text(x + 24.0, y + CAP_PT, words, TEXT_PT)
