@@ -40,6 +40,8 @@ _HARM: Final[dict[UtilityKind, int]] = {
 # Below this a line runs along the pipe rather than beside or across it.
 _ALONG_DEG: Final = 30.0
 _JOINS_WITHIN_M: Final = 1.0
+# The pipe's fall at a crossing is taken from this far on either side.
+_BESIDE_M: Final = 0.15
 
 Span = tuple[float, float]
 
@@ -274,12 +276,16 @@ def _meets(asked: _Question, footage_m: float, place_m: Floats) -> tuple[float, 
 
 
 def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
-    at = asked.profile.at(footage)
+    """Return one crossing; its vertical clearance is as loose as its place along the fall."""
+    profile, at = asked.profile, asked.profile.at(footage)
     sine, tangent = _meets(asked, footage, at.place_m[0])
     normal = np.array([tangent[1], -tangent[0]])
     plan = asked.route.position_covariance(footage)[0, :2, :2]
     sd_footage = float(np.sqrt(normal @ plan @ normal + asked.sd_plan_m**2)) / max(sine, 1e-3)
+    near = profile.at([footage - _BESIDE_M, footage + _BESIDE_M])
+    rate = float(np.diff(near.crown_depth_m)[0]) / max(float(np.ptp(near.footage_m)), _BESIDE_M)
     passing, clear = _vertical(at, asked.line.depth_m)
+    parts = [float(at.sd_depth_m[0]), SD_UTILITY_DEPTH_M, rate * sd_footage]
     return UtilityCrossing(
         footage_m=footage,
         sd_footage_m=sd_footage,
@@ -288,7 +294,7 @@ def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
         angle_deg=float(np.degrees(np.arcsin(sine))),
         passing=passing,
         clearance_m=clear,
-        sd_clearance_m=None if clear is None else _sd_vertical(asked.profile, at, sd_footage),
+        sd_clearance_m=None if clear is None else float(np.sqrt(np.sum(np.square(parts)))),
     )
 
 
@@ -300,15 +306,4 @@ def _vertical(at: TrenchProfile, depth_m: float | None) -> tuple[Passing, float 
     below = crown + float(at.outside_diameter_m[0])
     if depth_m < crown:
         return "above", crown - depth_m
-    if depth_m > below:
-        return "below", depth_m - below
-    return "at the pipe's own depth", 0.0
-
-
-def _sd_vertical(profile: TrenchProfile, at: TrenchProfile, sd_footage_m: float) -> float:
-    """Return the 1 sd of a vertical clearance, the crossing's own place along the fall included."""
-    reach, footage = 0.15, float(at.footage_m[0])
-    near = profile.at([footage - reach, footage + reach])
-    rate = float(np.diff(near.crown_depth_m)[0]) / max(float(np.ptp(near.footage_m)), reach)
-    parts = [float(at.sd_depth_m[0]), SD_UTILITY_DEPTH_M, rate * sd_footage_m]
-    return float(np.sqrt(np.sum(np.square(parts))))
+    return ("below", depth_m - below) if depth_m > below else ("at the pipe's own depth", 0.0)

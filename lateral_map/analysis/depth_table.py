@@ -27,20 +27,38 @@ def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tu
 
     A depth that nothing near by was read for says so, and names the building it lies under.
     """
-    site = route.site
-    wanted = _wanted(site, stations)
-    read = _depth_readings(site)
-    under = _under(site, profile)
-    return tuple(_row(route, stations, profile, index, read, under[index]) for index in wanted)
-
-
-def _wanted(site: Site, stations: Stations) -> list[int]:
+    site, footage = route.site, stations.footage_m
     step = to_metres(_EVERY[site.unit], site.unit)
-    share = stations.footage_m / step
-    regular = np.abs(share - np.round(share)) * step < 1e-6
+    regular = np.abs(footage / step - np.round(footage / step)) * step < 1e-6
     # In the riser the pipe stands upright: it has no cover and no trench.
-    in_run = stations.footage_m >= site.counter.zero_m + site.start.riser_m - 1e-6
-    return [i for i in range(len(share)) if in_run[i] and (regular[i] or stations.events[i])]
+    in_run = footage >= site.counter.zero_m + site.start.riser_m - 1e-6
+    read, under = _depth_readings(site), _under(site, profile)
+    known = stations.ground_known
+    rows = []
+    for i in range(len(footage)):
+        if not in_run[i] or not (regular[i] or stations.events[i]):
+            continue
+        at, cover = float(footage[i]), float(profile.crown_depth_m[i])
+        away = float(np.abs(read - at).min()) if len(read) else None
+        rows.append(
+            DepthRow(
+                footage_m=at,
+                events=stations.events[i],
+                ground_m=float(stations.ground_m[i]) if known else None,
+                sd_ground_m=float(route.ground.sd(at)[0]),
+                crown_m=float(stations.ground_m[i]) - cover if known else None,
+                sd_crown_m=float(np.sqrt(route.position_covariance(at)[0, 2, 2])),
+                cover_m=cover,
+                invert_depth_m=float(stations.depth_m[i]),
+                bottom_depth_m=float(profile.bottom_depth_m[i]),
+                sd_m=float(stations.depth_sd_m[i]),
+                basis=stations.basis[i],
+                from_reading_m=away,
+                under=under[i],
+                unread=_unread(away, at, read, under[i]),
+            )
+        )
+    return tuple(rows)
 
 
 def _depth_readings(site: Site) -> Floats:
@@ -63,36 +81,6 @@ def _under(site: Site, profile: TrenchProfile) -> list[str]:
             for index in np.flatnonzero(shapely.intersects(area.polygon, places)):
                 names[index] = area.name
     return names
-
-
-def _row(
-    route: Route,
-    stations: Stations,
-    profile: TrenchProfile,
-    index: int,
-    read: Floats,
-    under: str,
-) -> DepthRow:
-    footage = float(stations.footage_m[index])
-    away = float(np.abs(read - footage).min()) if len(read) else None
-    ground = float(stations.ground_m[index]) if stations.ground_known else None
-    cover = float(profile.crown_depth_m[index])
-    return DepthRow(
-        footage_m=footage,
-        events=stations.events[index],
-        ground_m=ground,
-        sd_ground_m=float(route.ground.sd(footage)[0]),
-        crown_m=None if ground is None else ground - cover,
-        sd_crown_m=float(np.sqrt(route.position_covariance(footage)[0, 2, 2])),
-        cover_m=cover,
-        invert_depth_m=float(stations.depth_m[index]),
-        bottom_depth_m=float(profile.bottom_depth_m[index]),
-        sd_m=float(stations.depth_sd_m[index]),
-        basis=stations.basis[index],
-        from_reading_m=away,
-        under=under,
-        unread=_unread(away, footage, read, under),
-    )
 
 
 def _unread(away: float | None, footage: float, read: Floats, under: str) -> DepthUnread | None:

@@ -34,13 +34,16 @@ def measure_excavation(
     deepest = float(stretch.depth_at_bound(1.0).max())
     at = stretch.footage_m[int(np.argmax(stretch.bottom_depth_m))]
     set_back = rules.value("spoil set-back")
+    # As few as leave nobody farther from one than is allowed.
+    run = float(np.ptp(stretch.footage_m))
+    ways = math.ceil(run / (2.0 * rules.value("egress travel")) - 1e-9)
     return Excavation(
         from_m=from_m,
         to_m=to_m,
         length_m=float(np.ptp(stretch.plan_m)),
         deepest_high_m=deepest,
         section=stretch.at(at),
-        ways_out=_ways_out(float(stretch.footage_m[-1] - stretch.footage_m[0]), deepest, rules),
+        ways_out=max(ways, 1) if rules.reached("egress depth", deepest) else 0,
         classes=_depth_classes(stretch, rules),
         shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell, set_back),
         sloped=_open("sloped walls", stretch, rules.slope, swell, set_back),
@@ -51,13 +54,6 @@ def measure_excavation(
         swell=swell,
         swell_source=dig.swell_source if dig.swell else "",
     )
-
-
-def _ways_out(length_m: float, deepest_m: float, rules: TrenchRules) -> int:
-    """Return how many ladders or ramps it takes that nobody is farther from one than allowed."""
-    if not rules.reached("egress depth", deepest_m):
-        return 0
-    return max(math.ceil(length_m / (2.0 * rules.value("egress travel")) - 1e-9), 1)
 
 
 def _open(

@@ -46,16 +46,14 @@ def propose_reaches(
     sound pipe and the 95 % of the counter's reading; near neighbours are joined.
     """
     seen, runs, parties = tuple(findings), tuple(pipes), tuple(responsibility)
-    spans = _given(route.site) or _called_for(route.site, seen)
-    return tuple(_describe(route, span, seen, runs, parties) for span in spans)
-
-
-def _given(site: Site) -> list[_Span]:
+    site = route.site
     first, last = site.counter.zero_m, site.run.end_m
-    return [
+    given = [
         _Span(max(own.from_m, first), min(own.to_m, last), own.name or f"reach {n}", False)
         for n, own in enumerate(sorted(site.reaches, key=lambda own: own.from_m), start=1)
     ]
+    spans = given or _called_for(site, seen)
+    return tuple(_describe(route, span, seen, runs, parties) for span in spans)
 
 
 def _called_for(site: Site, seen: tuple[FindingResult, ...]) -> list[_Span]:
@@ -95,13 +93,16 @@ def _describe(
     ]
     crossed = [pipe for pipe in pipes if pipe.from_m < span.to_m and pipe.to_m > span.from_m]
     seen = [one.finding for one in within]
+    nodes = route.chain.nodes_m
+    inner = nodes[(nodes > span.from_m) & (nodes < span.to_m)]
+    place = route.positions(np.concatenate([[span.from_m], inner, [span.to_m]]))[:, :2]
     return RepairReach(
         name=span.name,
         begin=begin,
         end=end,
         proposed=span.proposed,
         wanted=span.wanted,
-        plan_length_m=_plan_length(route, span),
+        plan_length_m=float(np.hypot(*np.diff(place, axis=0).T).sum()),
         sd_length_m=float(np.hypot(begin.sd_footage_m, end.sd_footage_m)),
         pipes=tuple(crossed),
         transitions_m=tuple(pipe.from_m for pipe in crossed if pipe.from_m > span.from_m),
@@ -137,13 +138,6 @@ def _ends(route: Route, span: _Span) -> tuple[ReachEnd, ReachEnd]:
         for i in (0, 1)
     )
     return first, last
-
-
-def _plan_length(route: Route, span: _Span) -> float:
-    nodes = route.chain.nodes_m
-    inner = nodes[(nodes > span.from_m) & (nodes < span.to_m)]
-    place = route.positions(np.concatenate([[span.from_m], inner, [span.to_m]]))[:, :2]
-    return float(np.hypot(*np.diff(place, axis=0).T).sum())
 
 
 def _parts(

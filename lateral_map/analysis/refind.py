@@ -36,15 +36,6 @@ _FLAT_DEG: Final = 30.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
-    """A key point on the route: its plan position, and its derivative by the unknowns (2, n)."""
-
-    key: KeyPoint
-    at_m: Floats
-    jacobian: Floats
-
-
-@dataclass(frozen=True, slots=True)
 class _Tapes:
     """Tapes from every usable point to a place, one entry each.
 
@@ -78,49 +69,36 @@ def plan_refinds(route: Route, keys: Iterable[KeyPoint]) -> tuple[Refind, ...]:
         return ()
     footages = [key.footage_m for key in wanted]
     position, jacobian = route.position_jacobian(footages)
-    return tuple(
-        _plan(route, _Place(key, position[i, :2], jacobian[i, :2])) for i, key in enumerate(wanted)
-    )
+    depths, sd_depths = route.depths(footages)
+    found = []
+    for i, key in enumerate(wanted):
+        at = position[i, :2]
+        tapes = _tape_all(route, at, jacobian[i, :2])
+        pair = _best_pair(route, tapes)
+        plain = Refind(
+            key=key,
+            easting_m=float(at[0]),
+            northing_m=float(at[1]),
+            depth_m=float(depths[i]),
+            sd_depth_m=float(sd_depths[i]),
+            line=_against_line(route, key, at),
+        )
+        found.append(plain if pair is None else _with_tapes(route, plain, at, tapes, pair))
+    return tuple(found)
 
 
-def _plan(route: Route, place: _Place) -> Refind:
-    depth, sd_depth = route.depths(place.key.footage_m)
-    tapes = _tape_all(route, place)
-    pair = _best_pair(route, tapes)
-    line = _against_line(route, place)
-    plain = Refind(
-        key=place.key,
-        easting_m=float(place.at_m[0]),
-        northing_m=float(place.at_m[1]),
-        depth_m=float(depth[0]),
-        sd_depth_m=float(sd_depth[0]),
-        tapes=(),
-        check=None,
-        line=line,
-        error_m=None,
-        retrace_m=None,
-        mirror_gap_m=None,
-        mirror_check_m=None,
-        to_the_right=None,
-        meet_deg=None,
-        through=(),
-        doubts=("no two points",),
-    )
-    return plain if pair is None else _with_tapes(route, plain, place, tapes, pair)
-
-
-def _tape_all(route: Route, place: _Place) -> _Tapes:
+def _tape_all(route: Route, at_m: Floats, jacobian: Floats) -> _Tapes:
     """Return tapes from every named point near enough, from all of them where few are."""
-    points = _reachable(route.site.plan, place.at_m)
+    points = _reachable(route.site.plan, at_m)
     mapped = np.array([[p.easting_m, p.northing_m] for p in points], float).reshape(-1, 2)
     columns = [route.layout.point_columns(p.name) for p in points]
     shift = np.array(
         [np.zeros(2) if c is None else route.unknowns[c] for c in columns], float
     ).reshape(-1, 2)
-    away = place.at_m - (mapped + shift)
+    away = at_m - (mapped + shift)
     distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
     unit = away / distance[:, None]
-    gradient = unit @ place.jacobian
+    gradient = unit @ jacobian
     for row, column in enumerate(columns):
         if column is not None:
             gradient[row, column] -= unit[row]
@@ -134,7 +112,7 @@ def _tape_all(route: Route, place: _Place) -> _Tapes:
         gradient=gradient,
         own_sd_m=np.array(own, float),
         tape_sd_m=np.hypot(accuracy.tape_m, accuracy.tape_fraction * distance),
-        through=tuple(_through(route.site.plan, point, place.at_m) for point in points),
+        through=tuple(_through(route.site.plan, point, at_m) for point in points),
     )
 
 
@@ -194,14 +172,14 @@ def _meeting_covariance(
 
 
 def _with_tapes(
-    route: Route, plain: Refind, place: _Place, tapes: _Tapes, pair: tuple[int, int]
+    route: Route, plain: Refind, at_m: Floats, tapes: _Tapes, pair: tuple[int, int]
 ) -> Refind:
-    mirror = _mirror(tapes, pair, place.at_m)
-    gap = float(np.hypot(*(mirror - place.at_m)))
+    mirror = _mirror(tapes, pair, at_m)
+    gap = float(np.hypot(*(mirror - at_m)))
     check = _check_tape(tapes, pair, mirror)
     mirror_check = None if check is None else float(np.hypot(*(mirror - tapes.from_m[check])))
     used = pair if check is None else (*pair, check)
-    ahead, away = tapes.from_m[pair[1]] - tapes.from_m[pair[0]], place.at_m - tapes.from_m[pair[0]]
+    ahead, away = tapes.from_m[pair[1]] - tapes.from_m[pair[0]], at_m - tapes.from_m[pair[0]]
     sine = min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)
     found = replace(
         plain,
@@ -267,19 +245,19 @@ def _doubts(found: Refind) -> Iterator[TapeDoubt]:
         yield "long"
 
 
-def _against_line(route: Route, place: _Place) -> RefindLine | None:
+def _against_line(route: Route, key: KeyPoint, at_m: Floats) -> RefindLine | None:
     """Return the place against the nearest boundary line, else the nearest line of the plan."""
     plan = route.site.plan
     bounding = [boundary.line for boundary in route.site.boundaries]
     names = bounding or [one.name for one in plan.lines]
     if not names or not plan.points:
         return None
-    pasts = {name: measure_past(route, name, place.key.footage_m) for name in dict.fromkeys(names)}
+    pasts = {name: measure_past(route, name, key.footage_m) for name in dict.fromkeys(names)}
     name = min(pasts, key=lambda one: abs(float(pasts[one].past_m[0])))
     past = pasts[name]
     mapped = np.array([[p.easting_m, p.northing_m] for p in plan.points])
     at = plan.line(name).vertices_m
-    along = float(signed_offsets(at, place.at_m).along_m)
+    along = float(signed_offsets(at, at_m).along_m)
     feet = signed_offsets(at, mapped)
     # The point nearest to the line gives the surest foot on it.
     nearest = int(np.argmin(np.abs(feet.offset_m) + 0.5 * np.abs(feet.along_m - along)))

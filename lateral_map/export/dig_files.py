@@ -14,6 +14,7 @@ from lateral_map.export.features import outer_first
 from lateral_map.export.geojson import placed_geometry
 from lateral_map.export.json_text import lay_out
 from lateral_map.export.outward import Outward, outward
+from lateral_map.export.result import utility_record
 from lateral_map.export.station_table import neutralise_formula
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.units import format_tape, from_metres, small_unit
@@ -27,7 +28,7 @@ from lateral_map.words.excavator import (
 from lateral_map.words.notices import danger_words
 
 if TYPE_CHECKING:
-    from lateral_map.model.dig import Cut, DigReview, ReachReview, Refind
+    from lateral_map.model.dig import DigReview, Refind
 
 Record = dict[str, Any]
 
@@ -94,97 +95,75 @@ def _dangers(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
             yield Point(one.near.easting_m, one.near.northing_m), record
 
 
-def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
-    for one in review.reaches:
-        common = _reach_record(one, out)
-        for name, cut in (("shored", one.excavation.shored), ("sloped", one.excavation.sloped)):
-            yield (
-                outer_first(cut.footprint),
-                {"layer": "cut", "walls": name} | common | _cut_record(cut, out),
-            )
-            yield (
-                outer_first(cut.keep_back),
-                {
-                    "layer": "spoil set-back",
-                    "walls": name,
-                    "reach": one.reach.name,
-                    "set_back": out.length(review.rules.value("spoil set-back")),
-                },
-            )
-        yield outer_first(one.white_lines), {"layer": "white line"} | common
-
-
-def _reach_record(one: ReachReview, out: Outward) -> Record:
-    reach = one.reach
-    return {
-        "reach": reach.name,
-        "from": out.length(reach.begin.footage_m),
-        "from_sd": out.length(reach.begin.sd_footage_m),
-        "to": out.length(reach.end.footage_m),
-        "to_sd": out.length(reach.end.sd_footage_m),
-        "proposed": reach.proposed,
-        "reason": reach_reason(reach),
-        "dangers": [one.number for one in reach.dangers],
-        "deepest": out.length(one.excavation.deepest_m),
-        "deepest_95": out.length(one.excavation.deepest_high_m),
-        "parties": [
-            {
-                "party": part.party,
-                "from": out.length(part.from_m),
-                "to": out.length(part.to_m),
-                "probability": round(part.probability, 6),
-            }
-            for part in reach.parts
-        ],
-    }
-
-
-def _cut_record(cut: Cut, out: Outward) -> Record:
-    metre = out.length(1.0) or 1.0
-    return {
-        "top_width": out.length(cut.top_width_m),
-        "bank_volume": round(cut.bank_m3 * metre**3, 3),
-        "bank_volume_95": [round(v * metre**3, 3) for v in (cut.bank_low_m3, cut.bank_high_m3)],
-        "loose_volume": [round(v * metre**3, 3) for v in (cut.loose_low_m3, cut.loose_high_m3)],
-    }
-
-
 def _utilities(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
     for rank, one in enumerate(review.conflicts, start=1):
-        common = {
-            "name": one.name,
-            "utility": one.utility,
-            "rank": rank,
-            "in_trench": one.in_trench,
-            "relation": one.relation,
-        }
+        common = {"rank": rank} | utility_record(one, out)
         zone = {
-            "layer": "tolerance zone",
-            "verdict": one.verdict,
-            "joins": one.joins,
-            "from": out.length(one.from_m),
-            "to": out.length(one.to_m),
             "depth": out.length(one.depth_m),
-            "depth_known": one.depth_known,
-            "clearance": out.length(one.clearance_m),
-            "clearance_sd": out.length(one.sd_clearance_m),
             "aside": out.length(one.aside_m),
             "aside_sd": out.length(one.sd_aside_m),
-            "hand_dig": [[out.length(m) for m in span] for span in one.hand_dig_m],
-            "hand_dig_if_sloped": [[out.length(m) for m in span] for span in one.hand_dig_sloped_m],
+            "hand_dig": _spans(one.hand_dig_m, out),
+            "hand_dig_if_sloped": _spans(one.hand_dig_sloped_m, out),
             "tolerance": out.length(review.report.dig.tolerance_m),
         }
-        yield outer_first(one.zone), zone | common
+        yield outer_first(one.zone), {"layer": "tolerance zone"} | common | zone
         for met in one.crossings:
             crossing = {
-                "layer": "utility crossing",
                 "footage": out.length(met.footage_m),
                 "footage_sd": out.length(met.sd_footage_m),
                 "passing": met.passing,
                 "clearance": out.length(met.clearance_m),
                 "clearance_sd": out.length(met.sd_clearance_m),
             }
-            yield Point(met.easting_m, met.northing_m), crossing | common
+            place = Point(met.easting_m, met.northing_m)
+            yield place, {"layer": "utility crossing"} | common | crossing
+
+
+def _spans(spans: tuple[tuple[float, float], ...], out: Outward) -> list[list[float | None]]:
+    return [[out.length(begin), out.length(end)] for begin, end in spans]
+
+
+def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
+    cubic = (out.length(1.0) or 1.0) ** 3
+    set_back = out.length(review.rules.value("spoil set-back"))
+    for one in review.reaches:
+        reach, dug = one.reach, one.excavation
+        common = {
+            "reach": reach.name,
+            "from": out.length(reach.begin.footage_m),
+            "from_sd": out.length(reach.begin.sd_footage_m),
+            "to": out.length(reach.end.footage_m),
+            "to_sd": out.length(reach.end.sd_footage_m),
+            "proposed": reach.proposed,
+            "reason": reach_reason(reach),
+            "dangers": [danger.number for danger in reach.dangers],
+            "deepest": out.length(dug.deepest_m),
+            "deepest_95": out.length(dug.deepest_high_m),
+            "parties": [
+                {
+                    "party": part.party,
+                    "from": out.length(part.from_m),
+                    "to": out.length(part.to_m),
+                    "probability": round(part.probability, 6),
+                }
+                for part in reach.parts
+            ],
+        }
+        for name, cut in (("shored", dug.shored), ("sloped", dug.sloped)):
+            earth = {
+                "top_width": out.length(cut.top_width_m),
+                "bank_volume": round(cut.bank_m3 * cubic, 3),
+                "bank_volume_95": [
+                    round(v * cubic, 3) for v in (cut.bank_low_m3, cut.bank_high_m3)
+                ],
+                "loose_volume": [
+                    round(v * cubic, 3) for v in (cut.loose_low_m3, cut.loose_high_m3)
+                ],
+            }
+            yield outer_first(cut.footprint), {"layer": "cut", "walls": name} | common | earth
+            spoil = {"walls": name, "reach": reach.name, "set_back": set_back}
+            yield outer_first(cut.keep_back), {"layer": "spoil set-back"} | spoil
+        yield outer_first(one.white_lines), {"layer": "white line"} | common
 
 
 def _key_points(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
@@ -213,67 +192,51 @@ def refind_csv(review: DigReview) -> bytes:
 
     Distances stand as numbers in the site's unit and, beside them, as a tape is read.
     """
-    unit = review.report.site.unit
     rows = [_refind_row(review, number, one) for number, one in enumerate(review.refinds, start=1)]
     text = io.StringIO()
-    writer = csv.DictWriter(text, fieldnames=_columns(unit), lineterminator="\r\n")
+    # The end of the run is always a key point.
+    writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\r\n")
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue().encode("utf-8-sig", "replace")
 
 
-def _columns(unit: str) -> list[str]:
-    small = small_unit(unit)
-    tapes = [
-        name
-        for tape in ("tape1", "tape2", "check")
-        for name in (f"{tape}_from", f"{tape}_{unit}", f"{tape}_reads")
-    ]
-    return [
-        "number", "key_point", f"footage_{unit}", *tapes, f"mirror_gap_{unit}",
-        f"mirror_check_{unit}", "mirror_check_reads", "side", "line", f"past_{unit}",
-        f"along_{unit}", "along_from", "along_to_the", f"invert_depth_{unit}",
-        f"invert_depth_95_{unit}", f"error_95_{small}", f"taping_alone_95_{small}", "warnings",
-    ]  # fmt: skip
-
-
 def _refind_row(review: DigReview, number: int, one: Refind) -> Record:
     unit = review.report.site.unit
     small = small_unit(unit)
-    tapes = one.tapes or (None, None)
-    row: Record = {
+
+    def in_unit(value_m: float | None, decimals: int, word: str = unit) -> str:
+        return "" if value_m is None else f"{from_metres(value_m, word):z.{decimals}f}"
+
+    def reads(value_m: float | None) -> str:
+        return "" if value_m is None else format_tape(value_m, unit)
+
+    row = {
         "number": f"K{number}",
-        "key_point": neutralise_formula(key_name(one.key)),
-        f"footage_{unit}": _number(one.key.footage_m, unit, 2),
-        f"mirror_gap_{unit}": _number(one.mirror_gap_m, unit, 2),
-        f"mirror_check_{unit}": _number(one.mirror_check_m, unit, 3),
-        "mirror_check_reads": (
-            "" if one.mirror_check_m is None else format_tape(one.mirror_check_m, unit)
-        ),
-        "side": neutralise_formula(side_of_tapes(one)),
-        f"invert_depth_{unit}": _number(one.depth_m, unit, 2),
-        f"invert_depth_95_{unit}": _number(TWO_SIDED_95 * one.sd_depth_m, unit, 2),
-        f"error_95_{small}": _number(one.error_m, small, 1),
-        f"taping_alone_95_{small}": _number(one.retrace_m, small, 1),
-        "warnings": neutralise_formula("; ".join(tape_doubts(review, one))),
+        "key_point": key_name(one.key),
+        f"footage_{unit}": in_unit(one.key.footage_m, 2),
     }
-    for name, tape in zip(("tape1", "tape2", "check"), (*tapes, one.check), strict=True):
-        if tape is not None:
-            row |= {
-                f"{name}_from": neutralise_formula(tape.point),
-                f"{name}_{unit}": _number(tape.distance_m, unit, 3),
-                f"{name}_reads": format_tape(tape.distance_m, unit),
-            }
-    if one.line is not None:
-        row |= {
-            "line": neutralise_formula(one.line.line),
-            f"past_{unit}": _number(one.line.past_m, unit, 3),
-            f"along_{unit}": _number(one.line.along_m, unit, 3),
-            "along_from": neutralise_formula(one.line.along_from),
-            "along_to_the": "right" if one.line.to_the_right else "left",
-        }
-    return row
-
-
-def _number(value_m: float | None, unit: str, decimals: int) -> str:
-    return "" if value_m is None else f"{from_metres(value_m, unit):z.{decimals}f}"
+    tapes = (*(one.tapes or (None, None)), one.check)
+    for name, tape in zip(("tape1", "tape2", "check"), tapes, strict=True):
+        away = None if tape is None else tape.distance_m
+        row[f"{name}_from"] = "" if tape is None else tape.point
+        row |= {f"{name}_{unit}": in_unit(away, 3), f"{name}_reads": reads(away)}
+    line = one.line
+    row |= {
+        f"mirror_gap_{unit}": in_unit(one.mirror_gap_m, 2),
+        f"mirror_check_{unit}": in_unit(one.mirror_check_m, 3),
+        "mirror_check_reads": reads(one.mirror_check_m),
+        "side": side_of_tapes(one),
+        "line": line.line if line else "",
+        f"past_{unit}": in_unit(line.past_m if line else None, 3),
+        f"along_{unit}": in_unit(line.along_m if line else None, 3),
+        "along_from": line.along_from if line else "",
+        "along_to_the": ("right" if line.to_the_right else "left") if line else "",
+        f"invert_depth_{unit}": in_unit(one.depth_m, 2),
+        f"invert_depth_95_{unit}": in_unit(TWO_SIDED_95 * one.sd_depth_m, 2),
+        f"error_95_{small}": in_unit(one.error_m, 1, small),
+        f"taping_alone_95_{small}": in_unit(one.retrace_m, 1, small),
+        "warnings": "; ".join(tape_doubts(review, one)),
+    }
+    words = ("key_point", "tape1_from", "tape2_from", "check_from", "side", "line", "along_from")
+    return row | {key: neutralise_formula(row[key]) for key in (*words, "warnings")}

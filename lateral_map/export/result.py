@@ -54,7 +54,7 @@ def result_record(report: Report) -> Record:
         "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
         "findings": [finding_record(finding, out) for finding in report.findings],
         "readings": [_reading(reading, out) for reading in report.readings],
-        "utilities": [_utility(one, out) for one in report.utilities],
+        "utilities": [utility_record(one, out) for one in report.utilities],
         "program": {"name": "lateral-map", "version": __version__},
         "site": {"name": site.name, "date": site.date.isoformat() if site.date else None},
         "coordinate_unit": out.frame.unit_name,
@@ -245,7 +245,8 @@ def _stretches(report: Report, out: Outward) -> Record:
     }
 
 
-def _utility(one: UtilityConflict, out: Outward) -> Record:
+def utility_record(one: UtilityConflict, out: Outward) -> Record:
+    """Return a utility against the pipe and its trench, the same in every file."""
     return {
         "name": one.name,
         "utility": one.utility,

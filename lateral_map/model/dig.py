@@ -329,17 +329,17 @@ class Refind:
     northing_m: float
     depth_m: float
     sd_depth_m: float
-    tapes: tuple[RefindTape, ...]
-    check: RefindTape | None
     line: RefindLine | None
-    error_m: float | None
-    retrace_m: float | None
-    mirror_gap_m: float | None
-    mirror_check_m: float | None
-    to_the_right: bool | None
-    meet_deg: float | None
-    through: tuple[str, ...]
-    doubts: tuple[TapeDoubt, ...]
+    tapes: tuple[RefindTape, ...] = ()
+    check: RefindTape | None = None
+    error_m: float | None = None
+    retrace_m: float | None = None
+    mirror_gap_m: float | None = None
+    mirror_check_m: float | None = None
+    to_the_right: bool | None = None
+    meet_deg: float | None = None
+    through: tuple[str, ...] = ()
+    doubts: tuple[TapeDoubt, ...] = ("no two points",)
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,3 +135,13 @@ class UtilityConflict:
     def depth_known(self) -> bool:
         """Whether anybody gave its depth."""
         return self.depth_m is not None
+
+    @property
+    def in_the_way(self) -> bool:
+        """Whether it lies in the trench and is not the main that the run joins."""
+        return self.in_trench and not self.joins
+
+    @property
+    def hidden(self) -> bool:
+        """Whether it is near at a depth that nobody knows."""
+        return not self.depth_known and self.verdict != "clear"

@@ -10,19 +10,18 @@ from typing import Final
 from lateral_map.model.dig import (
     DepthRow,
     DigReview,
-    Excavation,
     GroundCover,
     KeyPoint,
     Method,
-    NullCheck,
     Quantity,
-    ReachPart,
+    ReachEnd,
     ReachReview,
     Refind,
     RefindLine,
     RefindTape,
     RepairReach,
     StructureNear,
+    TrenchRules,
 )
 from lateral_map.model.site import RateItem, RuleKey
 from lateral_map.model.trench import UtilityConflict, UtilityCrossing
@@ -89,15 +88,11 @@ def urgent_lines(review: DigReview) -> tuple[str, ...]:
             *danger_notices(review.report),
             *(
                 f"{trench_words(one)}{near_words(review, one)}: {utility_words(one, unit)}"
-                for one in in_trench(review)
+                for one in review.conflicts
+                if one.in_the_way
             ),
         )
     )
-
-
-def in_trench(review: DigReview) -> list[UtilityConflict]:
-    """Return the utilities in the trench, worst first, without the main that the run joins."""
-    return [one for one in review.conflicts if one.in_trench and not one.joins]
 
 
 def near_words(review: DigReview, one: UtilityConflict) -> str:
@@ -109,11 +104,6 @@ def near_words(review: DigReview, one: UtilityConflict) -> str:
         beside = one.to_m < reach.begin.footage_m or one.from_m > reach.end.footage_m
         near.append(f"{'next to ' if beside else ''}{tidy(reach.name, 40)}")
     return f" ({listed(near, len(near)) or 'outside the reaches to repair'})"
-
-
-def in_the_way(one: UtilityConflict) -> bool:
-    """Say whether a utility is in the trench, or near it at a depth that nobody knows."""
-    return (one.in_trench and not one.joins) or (not one.depth_known and one.verdict != "clear")
 
 
 def utility_words(one: UtilityConflict, unit: str) -> str:
@@ -183,9 +173,8 @@ def dig_facts(review: DigReview) -> tuple[Fact, ...]:
             "alarm",
         )
     ] if dangers else []  # fmt: skip
-    facts.append(_named("In the trench", in_trench(review)))
-    unknown = [one for one in review.conflicts if not one.depth_known and one.verdict != "clear"]
-    if unknown:
+    facts.append(_named("In the trench", [one for one in review.conflicts if one.in_the_way]))
+    if unknown := [one for one in review.conflicts if one.hidden]:
         facts.append(_named("Depth unknown", unknown))
     crossing = [one for one in review.conflicts if one.crossings]
     facts.append(_named("Utilities across the pipe", crossing, "plain"))
@@ -247,7 +236,7 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
 
 
 def _own_notices(review: DigReview) -> list[str]:
-    report, rules, unit = review.report, review.rules, review.report.site.unit
+    report, unit = review.report, review.report.site.unit
     said = []
     if not review.reaches:
         said.append(
@@ -255,6 +244,33 @@ def _own_notices(review: DigReview) -> list[str]:
         )
     if not report.site.plan.utilities:
         said.append("The plan shows no utilities at all: that is no sign that there are none")
+    said += _rule_notices(review.rules, unit)
+    if report.route.alternatives:
+        said.append(
+            "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
+            "the one drawn solid alone; one more tie settles it before digging"
+        )
+    unknown = [label(one.name, 40) for one in review.conflicts if one.hidden]
+    if unknown:
+        said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
+    for check in review.nulls:
+        if check.verdict == "suspect":
+            nulls, read = (length(d, unit) for d in (check.nulls_depth_m, check.read_depth_m))
+            said.append(
+                f"SUSPECT: locate {check.locate} nulls: they say {nulls} to the transmitter, the "
+                f"read-out says {read}; take both again before trusting either, and reckon with "
+                "the deeper till then"
+            )
+    if report.suspects:
+        said.append(
+            f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
+            "before digging"
+        )
+    return said
+
+
+def _rule_notices(rules: TrenchRules, unit: str) -> list[str]:
+    said = []
     if rules.soil in ("A", "stable rock"):
         said.append(
             f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
@@ -267,33 +283,7 @@ def _own_notices(review: DigReview) -> list[str]:
         for rule in rules.rules
         if rule.looser
     ]
-    if report.route.alternatives:
-        said.append(
-            "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
-            "the one drawn solid alone; one more tie settles it before digging"
-        )
-    unknown = [
-        label(one.name, 40)
-        for one in review.conflicts
-        if not one.depth_known and one.verdict != "clear"
-    ]
-    if unknown:
-        said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
-    said += [_nulls_notice(one, unit) for one in review.nulls if one.verdict == "suspect"]
-    if report.suspects:
-        said.append(
-            f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
-            "before digging"
-        )
     return said
-
-
-def _nulls_notice(check: NullCheck, unit: str) -> str:
-    nulls, read = (format_length(d, unit) for d in (check.nulls_depth_m, check.read_depth_m))
-    return (
-        f"SUSPECT: locate {check.locate} nulls: they say {nulls} to the transmitter, the read-out "
-        f"says {read}; take both again before trusting either, and reckon with the deeper till then"
-    )
 
 
 def reach_title(reach: RepairReach, unit: str) -> str:
@@ -315,82 +305,72 @@ def reach_reason(reach: RepairReach) -> str:
 
 def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], ...]:
     """Return everything said of one reach, each under its label."""
-    unit, reach = review.report.site.unit, one.reach
-    facts = [("STOP", tidy(danger_words(danger, unit), 300)) for danger in reach.dangers]
+    unit, reach, rules = review.report.site.unit, one.reach, review.rules
+
+    def end_words(end: ReachEnd) -> str:
+        along, across = range_95(end.along_sd_m, unit), range_95(end.across_sd_m, unit)
+        return (
+            f"at {plus_minus(end.footage_m, end.sd_footage_m, unit)}; on the ground {along} along "
+            f"the pipe, {across} across; "
+            f"invert {plus_minus(end.depth_m, end.sd_depth_m, unit)} down"
+        )
+
     near = [
         label(found.name, 40)
-        for found in in_trench(review)
-        if any(each is reach for each in review.reaches_near(found))
+        for found in review.conflicts
+        if found.in_the_way and any(each is reach for each in review.reaches_near(found))
     ]
-    if near:
-        facts.append(("IN THE TRENCH", listed(near, len(near))))
-    facts.append(("Why", tidy(reach_reason(reach), 300)))
-    facts += [("Who answers", words) for words in party_words(reach, unit)]
-    for name, end in (("Begins", reach.begin), ("Ends", reach.end)):
-        ground = (
-            f"{range_95(end.along_sd_m, unit)} along the pipe, "
-            f"{range_95(end.across_sd_m, unit)} across"
-        )
-        facts.append(
-            (
-                name,
-                (
-                    f"at {plus_minus(end.footage_m, end.sd_footage_m, unit)}; on the ground "
-                    f"{ground}; invert {plus_minus(end.depth_m, end.sd_depth_m, unit)} down"
-                ),
-            )
-        )
-    pipes = [
+    sizes = [
         f"{'size not stated' if pipe.size_m is None else format_small(pipe.size_m, unit)} "
         f"{pipe.material}, outside {format_length(pipe.outside_diameter_m, unit, 2)}"
         for pipe in reach.pipes
     ]
-    facts.append(("Pipe", ", then ".join(pipes)))
-    if reach.transitions_m:
-        facts.append(("Transitions", listed([length(m, unit) for m in reach.transitions_m], 6)))
     bends = [
         f"{' and '.join(bend.angles_in_words())} at {length(bend.footage_m, unit)}"
         for bend in reach.bends
     ]
-    facts.append(("Bends within", listed(bends, 6) or "none"))
-    facts.append(("Taps within", listed([length(t.footage_m, unit) for t in reach.taps]) or "none"))
-    if one.excavation.ways_out:
-        travel, above = (
-            review.rules.rule(key).figure(unit) for key in ("egress travel", "ladder projection")
-        )
-        facts.append(
-            (
-                "Ways out",
-                (
-                    f"at least {one.excavation.ways_out}: nobody more than {travel} from a ladder, "
-                    f"stairway or ramp; a ladder stands {above} above the ground"
-                ),
-            )
-        )
-    facts.append(("White lines", f"{format_area(one.white_lines.area, unit)} to outline"))
-    return tuple(facts)
+    taps = [length(tap.footage_m, unit) for tap in reach.taps]
+    changes = [length(m, unit) for m in reach.transitions_m]
+    travel, above = (rules.rule(k).figure(unit) for k in ("egress travel", "ladder projection"))
+    ways = (
+        f"at least {one.excavation.ways_out}: nobody more than {travel} from a ladder, stairway or "
+        f"ramp; a ladder stands {above} above the ground"
+    )
+    facts = [
+        *(("STOP", tidy(danger_words(danger, unit), 300)) for danger in reach.dangers),
+        ("IN THE TRENCH", listed(near, len(near))),
+        ("Why", tidy(reach_reason(reach), 300)),
+        *(("Who answers", words) for words in party_words(reach, unit)),
+        ("Begins", end_words(reach.begin)),
+        ("Ends", end_words(reach.end)),
+        ("Pipe", ", then ".join(sizes)),
+        ("Transitions", listed(changes, 6)),
+        ("Bends within", listed(bends, 6) or "none"),
+        ("Taps within", listed(taps) or "none"),
+        ("Ways out", ways if one.excavation.ways_out else ""),
+        ("White lines", f"{format_area(one.white_lines.area, unit)} to outline"),
+    ]
+    return tuple((name, words) for name, words in facts if words)
 
 
 def party_words(reach: RepairReach, unit: str) -> list[str]:
     """Say who answers for which part of a reach."""
-    return [_part_words(reach, part, unit) for part in reach.parts] or ["no boundary decides"]
-
-
-def _part_words(reach: RepairReach, part: ReachPart, unit: str) -> str:
-    party, chance = tidy(part.party, 60), chance_words(part.probability)
-    if part.to_m - part.from_m <= 0.0:
-        return f"{party}: perhaps a little at one end, probability {chance}"
-    begin, end = (
-        plus_minus(m, sd, unit) if sd > 0.0 and inside else length(m, unit)
-        for m, sd, inside in (
-            (part.from_m, part.sd_from_m, part.from_m > reach.begin.footage_m),
-            (part.to_m, part.sd_to_m, part.to_m < reach.end.footage_m),
+    said = []
+    for part in reach.parts:
+        party, chance = tidy(part.party, 60), chance_words(part.probability)
+        if part.to_m - part.from_m <= 0.0:
+            said.append(f"{party}: perhaps a little at one end, probability {chance}")
+            continue
+        begin, end = (
+            plus_minus(m, sd, unit) if sd > 0.0 and inside else length(m, unit)
+            for m, sd, inside in (
+                (part.from_m, part.sd_from_m, part.from_m > reach.begin.footage_m),
+                (part.to_m, part.sd_to_m, part.to_m < reach.end.footage_m),
+            )
         )
-    )
-    sure = part.probability >= 0.999
-    return f"{party}, {begin} to {end}" + (
-        "" if sure else f" (probability that any of it is theirs {chance})"
-    )
+        doubt = f" (probability that any of it is theirs {chance})"
+        said.append(f"{party}, {begin} to {end}{doubt if part.probability < 0.999 else ''}")
+    return said or ["no boundary decides"]
 
 
 def quantity_words(quantity: Quantity, unit: str) -> str:
@@ -565,29 +545,22 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
     lines = [f"{fact.name}: {fact.value}" + (f" ({fact.note})" if fact.note else "")
              for fact in dig_facts(review)]  # fmt: skip
     for one in review.reaches:
-        reach = one.reach
+        reach, earth = one.reach, []
+        for method in one.methods:
+            found = {each.item: quantity_words(each, unit) for each in method.quantities}
+            if "excavate" in found and "haul" in found:
+                earth.append(f"{method.name}: {found['excavate']} in place, {found['haul']} loose")
+        wide = length(one.excavation.sloped.top_width_m, unit)
         lines += [
             "",
             reach_title(reach, unit),
             *(f"  {tidy(danger_words(danger, unit), 300)}" for danger in reach.dangers),
             f"  {tidy(reach_reason(reach), 200)}",
             *(f"  answers: {words}" for words in party_words(reach, unit)),
-            f"  {_earth_words(one.excavation, one.methods, unit)}",
+            f"  {'; '.join(earth)}, {wide} wide at the top",
             *(f"  {label(found.name, 40)}: {structure_words(found)}" for found in one.structures
               if found.kind == "building"),
             *(f"  {method.name}: {cost_words(review, method)}" for method in one.methods
               if method.cost is not None),
         ]  # fmt: skip
     return tuple(lines)
-
-
-def _earth_words(excavation: Excavation, methods: tuple[Method, ...], unit: str) -> str:
-    """Return the earth that either cut moves, in the figures of the table of methods."""
-    said = []
-    for method in methods:
-        found = {quantity.item: quantity for quantity in method.quantities}
-        if "excavate" in found and "haul" in found:
-            earth, loose = (quantity_words(found[item], unit) for item in ("excavate", "haul"))
-            said.append(f"{method.name}: {earth} in place, {loose} loose")
-    wide = length(excavation.sloped.top_width_m, unit)
-    return f"{'; '.join(said)}, {wide} wide at the top"

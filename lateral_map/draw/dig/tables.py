@@ -14,7 +14,6 @@ from lateral_map.words.excavator import (
     cost_words,
     cover_words,
     crossing_words,
-    in_the_way,
     key_name,
     lands_within,
     mirror_words,
@@ -175,7 +174,7 @@ def conflicts_table(review: DigReview) -> Table:
                     tidy(one.source, 80),
                 ),
                 one.nearest_footage_m,
-                in_the_way(one),
+                one.in_the_way or one.hidden,
             )
         )
     columns = (
