@@ -1,14 +1,15 @@
 """The map page: one HTML file that needs nothing else and asks nothing of the network.
 
-folium makes the map, its panes and its layer groups; it is given constants and numbers only,
-because it renders what it is given as a template a second time. The page's own script then fills
-the groups from the data, which stands in a block of its own and reaches the page as text.
+The frame is a few lines made of constants and numbers only: the map, its panes, its layer groups.
+The page's own script then fills the groups from the data, which stands in a block of its own and
+reaches the page as text.
 """
 
 from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -100,55 +101,31 @@ def map_frame(
     The map is the site's own plane, ``centre`` (northing, easting) in metres; on an online base map
     ``centre`` is (latitude, longitude).
     """
-    import folium
-
-    site_map = _pinned(folium.Map, "site")(
-        location=list(centre),
-        crs="EPSG3857" if base_map else "Simple",
-        tiles=None,
-        zoom_start=19 if base_map else 3,
-        **_zoom_options(base_map=base_map),
-        attributionControl=base_map,
-    )
-    if base_map:
-        _pinned(folium.TileLayer, "site")(
-            tiles=TILE_URL, attr=TILE_CREDIT, max_zoom=26, max_native_zoom=_TILE_ZOOM, opacity=0.75
-        ).add_to(site_map)
-    for order, key in enumerate(keys):
-        _add_pane(site_map, key, _FIRST_PANE + 5 * order)
-        _pinned(folium.FeatureGroup, key)(name=key).add_to(site_map)
-    for key, height in _UPPER_PANES:
-        _add_pane(site_map, key, height)
-    site_map.render()
-    root = site_map.get_root()
-    return MapFrame(
-        html=root.html.render().strip(), script=f"{_STILL}\n{_lean(root.script.render())}"
-    )
-
-
-def _zoom_options(*, base_map: bool) -> dict[str, Any]:
     # One pixel is a metre at zoom 0 of a plane, half an inch or so on the ground at zoom 23.
-    low, high = (12, 26) if base_map else (-3, 9)
-    return {
-        "minZoom": low, "maxZoom": high, "zoomSnap": 0.05, "zoomDelta": 0.5,
-        "wheelPxPerZoomLevel": 110,
+    low, high, first = (12, 26, 19) if base_map else (-3, 9, 3)
+    options = {
+        "center": list(centre), "zoom": first, "minZoom": low, "maxZoom": high, "zoomSnap": 0.05,
+        "zoomDelta": 0.5, "wheelPxPerZoomLevel": 110, "attributionControl": base_map,
     }  # fmt: skip
-
-
-def _add_pane(site_map: Any, key: str, height: int) -> None:
-    from folium.map import CustomPane
-
-    _pinned(CustomPane, key)(f"plan-{key}", z_index=height, pointer_events=True).add_to(site_map)
-
-
-def _pinned(kind: type[Any], name: str) -> type[Any]:
-    """Return ``kind`` with its random id replaced by ``name``, so that a page repeats exactly."""
-    return type(kind.__name__, (kind,), {"_generate_id": classmethod(lambda _: name)})
-
-
-def _lean(script: str) -> str:
-    """Drop the blank lines and indents that templates leave behind."""
-    return "\n".join(line.strip() for line in script.splitlines() if line.strip())
+    plane = "L.CRS.EPSG3857" if base_map else "L.CRS.Simple"
+    script = [
+        _STILL,
+        f'var map_site = L.map("map_site", {{...{json.dumps(options)}, crs: {plane}}});',
+    ]
+    if base_map:
+        tiles = {
+            "maxZoom": 26, "maxNativeZoom": _TILE_ZOOM, "attribution": TILE_CREDIT, "opacity": 0.75,
+        }  # fmt: skip
+        script.append(
+            f'var tile_layer_site = L.tileLayer("{TILE_URL}", {json.dumps(tiles)}).addTo(map_site);'
+        )
+    panes = [(key, _FIRST_PANE + 5 * order) for order, key in enumerate(keys)]
+    script += [
+        f'map_site.createPane("plan-{key}").style.zIndex = {height};'
+        for key, height in (*panes, *_UPPER_PANES)
+    ]
+    script += [f"var feature_group_{key} = L.featureGroup().addTo(map_site);" for key in keys]
+    return MapFrame(html='<div id="map_site"></div>', script="\n".join(script))
 
 
 def content_policy(styles: Sequence[str], scripts: Sequence[str], *, base_map: bool = False) -> str:

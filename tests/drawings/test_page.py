@@ -108,7 +108,7 @@ def test_data_cannot_end_its_block() -> None:
     assert text.isascii()
 
 
-def test_words_of_people_reach_neither_folium_nor_the_frame(make_report) -> None:
+def test_words_of_people_do_not_reach_the_frame(make_report) -> None:
     word = "QqZz7731"
     report = make_report(word=word)
     page = map_page(report)
@@ -133,14 +133,14 @@ def test_a_sketch_cannot_have_an_online_map(make_report) -> None:
 def test_extra_layers_get_a_pane_and_a_place_in_the_data(report: Report) -> None:
     extra = Layer("trench", "Trench", (Mark(1.0, 2.0, "point", "bottom"),), (("point", "Pit"),))
     page = map_page(report, extra=[extra])
-    assert 'createPane(\n"plan-trench")' in page
+    assert 'createPane("plan-trench")' in page
     assert "var feature_group_trench" in page
     assert json.loads(Outline(page).data)["layers"][-1]["title"] == "Trench"
 
 
 def test_panes_stand_in_the_order_of_the_layers() -> None:
     script = map_frame().script
-    heights = re.findall(r'createPane\(\s*"plan-([a-z]+)"\);\s*\w+\.style\.zIndex = (\d+)', script)
+    heights = re.findall(r'createPane\("plan-([a-z]+)"\)\.style\.zIndex = (\d+)', script)
     plan = [(key, int(height)) for key, height in heights if key in LAYER_KEYS]
     assert [key for key, _ in plan] == list(LAYER_KEYS)
     assert [height for _, height in plan] == sorted(height for _, height in plan)

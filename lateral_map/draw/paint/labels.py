@@ -230,18 +230,31 @@ def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: 
     Least squares with the gaps as bounds, an isotonic regression, then held inside low..high.
     Where the widths add up to more than high - low they are packed evenly instead.
     """
-    from scipy.optimize import isotonic_regression
-
     sizes = np.asarray(widths, float)
     if len(sizes) == 0:
         return np.zeros(0)
     if sizes.sum() >= high - low:
         return np.linspace(low + sizes[0] / 2.0, high - sizes[-1] / 2.0, len(sizes))
     gaps = np.concatenate([[0.0], np.cumsum((sizes[:-1] + sizes[1:]) / 2.0)])
-    level = isotonic_regression(np.asarray(centres, float) - gaps).x
+    level = _ascending(np.asarray(centres, float) - gaps)
     lowest = low + sizes[0] / 2.0
     highest = high - sizes[-1] / 2.0 - gaps[-1]
     return np.asarray(np.clip(level, lowest, highest) + gaps)
+
+
+def _ascending(values: Floats) -> Floats:
+    """Return the ascending values nearest to ``values`` by least squares.
+
+    Neighbours out of order are pooled to their mean till none are (pool adjacent violators).
+    """
+    pools: list[tuple[float, int]] = []
+    for value in values.tolist():
+        mean, count = value, 1
+        while pools and pools[-1][0] > mean:
+            before, many = pools.pop()
+            mean, count = (before * many + mean * count) / (many + count), many + count
+        pools.append((mean, count))
+    return np.repeat([mean for mean, _ in pools], [count for _, count in pools])
 
 
 def _candidates(wish: Wish, distances: Floats) -> tuple[Floats, Floats]:
