@@ -148,34 +148,36 @@ def _doubts(report: Report) -> list[str]:
 
 
 def _next_steps(report: Report) -> list[str]:
-    steps = [
-        "Keep everybody away from what is said above to be dangerous until its owner has been."
-    ]
-    steps = steps if any(one.finding_class == "danger" for one in report.findings) else []
+    """Return what to do, party by party; the page's reader is the party whose name says owner."""
+    steps = []
+    if any(one.finding_class == "danger" for one in report.findings):
+        steps.append(
+            "Keep everybody away from what is said above to be dangerous until its owner has been."
+        )
+    reader = next((p for p in report.parties if "owner" in p.lower().split()), report.client)
     for letter in report.letters:
-        theirs = (*letter.theirs, *letter.shared)
-        if theirs:
+        theirs = findings_named((*letter.theirs, *letter.shared))
+        if theirs and letter.party != reader:
             part = part_words(report, letter) or "in its part"
             steps.append(
-                f"See that {the(letter.party)} gets its referral about {findings_named(theirs)}, "
-                f"and wait for the answer before paying for work {part}."
+                f"See that {the(letter.party)} gets its referral about {theirs}, and wait for the "
+                f"answer before paying for work {part}."
             )
+    wholly = [one for one in report.findings if one.finding_class == "defect"]
+    clients = findings_named(one for one in wholly if one.answers == (report.client,))
+    if clients and report.client != reader:
+        steps.append(f"Ask {the(report.client)} what it will do about {clients}.")
     close = {one.number: one for letter in report.letters for one in letter.close}
     if close:
-        which = findings_named(close.values())
         it_lies = "it lies" if len(close) == 1 else "they lie"
         steps.append(
-            f"Have settled what is too close to call, {which}; until then nobody can say on which "
-            f"side {it_lies}."
+            f"Have settled what is too close to call, {findings_named(close.values())}; until then "
+            f"nobody can say on which side {it_lies}."
         )
-    own = [
-        one
-        for one in report.findings
-        if one.finding_class == "defect" and set(one.answers) == {report.client}
-    ]
+    own = findings_named(one for one in wholly if one.answers == (reader,))
     if own:
         steps.append(
-            f"For {findings_named(own)} ask a licensed plumber or sewer contractor what needs "
-            "doing, and get more than one price."
+            f"For {own} ask a licensed plumber or sewer contractor what needs doing, and get more "
+            "than one price."
         )
     return [*steps, "Keep this page and the full report: whoever digs will want both."]

@@ -166,6 +166,17 @@ def test_where_one_party_answers_on_both_sides_nobody_is_asked_to_repair() -> No
     assert card["whose"].endswith("but the owner's either way.")
 
 
+def test_the_owner_is_not_told_to_write_to_the_owner() -> None:
+    boundary = Boundary("curb", "owner", "city", decides=True)
+    site = line_site(boundaries=(boundary,), referral=Referral(client="city"))
+    report = build_report(replace(site, findings=EVERYTHING))
+    assert [letter.party for letter in report.letters] == ["owner"]
+    steps = owner_facts(report)["next"]
+    assert not any("referral" in step for step in steps)
+    assert "Ask the city what it will do about finding 8." in steps
+    assert any(step.startswith("For findings 1, 2, 3 and 4 ask a licensed") for step in steps)
+
+
 def test_without_a_line_that_decides_it_is_asked_which_it_is() -> None:
     report = line_report(
         60.0, 4, boundaries=(Boundary("curb", "owner", "city"),),
@@ -383,6 +394,21 @@ def test_a_search_finds_the_percentage_in_the_pdf() -> None:
     assert "\u00a0" not in text
     assert "odds" not in text
     assert text.index("chi-square") > text.index("Evidence")
+
+
+def test_every_figure_of_the_pdf_has_a_text_of_its_own(report: Report) -> None:
+    pdf = html_to_pdf(referral_html(report, report.letters[0], draw_sheets(report)))
+    figures: list[str | None] = []
+
+    def walk(elements: list[dict[str, Any]]) -> None:
+        for each in elements:
+            if each.get("type") == "Figure":
+                figures.append(each.get("alt_text"))
+            walk(each.get("children", []))
+
+    walk(pdfplumber.open(io.BytesIO(pdf)).structure_tree)
+    assert figures
+    assert all(text and text.startswith("Plan and profile of") for text in figures)
 
 
 def test_every_table_head_says_what_it_heads() -> None:

@@ -112,7 +112,7 @@ def test_photographs_stay_in_the_site_folder(folder: Path) -> None:
 
 
 def test_each_stands_beside_the_finding_it_shows(folder: Path, pictures: Path) -> None:
-    for name in ("44.0.jpg", "48.9.jpg", "71.0.jpg"):
+    for name in ("43.45.jpg", "44.0.jpg", "48.9.jpg", "71.0.jpg"):
         save_jpeg(pictures / name)
     site = load_site(folder)
     report = build_report(site)
@@ -124,6 +124,7 @@ def test_each_stands_beside_the_finding_it_shows(folder: Path, pictures: Path) -
         for each in lxml_html.fromstring(page).xpath("//figcaption")
     ]
     assert captions == [
+        "43.5 ft: 6 offset joint, severe 43.45.jpg",  # nine inches off, and no more
         "44.0 ft: 6 offset joint, severe 44.0.jpg",
         "48.9 ft: 7 crack, severe 48.9.jpg",  # within the stretch 47.5 to 50.5
         "71.0 ft 71.0.jpg",

@@ -30,6 +30,7 @@ _TEMPLATES: Final = Path(__file__).parent / "templates"
 # A photograph this near a finding shows it (common practice, no source).
 _NEAR_M: Final = to_metres(0.75, "ft")
 _PERCENTAGE: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %")
+_LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 _TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
 _PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
 
@@ -54,7 +55,7 @@ def referral_html(
         letter=Markup(render_letter(facts, template)),  # noqa: S704 - escaped by its own sandbox
         pictures=_placed(report, facts, photographs),
         evidence=evidence_facts(report),
-        drawings=[Markup(svg) for svg in sheets.drawings],  # noqa: S704 - written by our Canvas
+        drawings=_drawings(sheets),
         css=_css("print.css", report, sheets.setting.paper),
     )
 
@@ -70,7 +71,7 @@ def sheet_html(report: Report, sheets: SheetSet) -> str:
         statement=sheets.statement.capitalize(),
         tables=report_tables(report),
         notices=drawing_notices(report),
-        drawings=[Markup(svg) for svg in sheets.drawings],  # noqa: S704 - written by our Canvas
+        drawings=_drawings(sheets),
         css=_css("print.css", report, sheets.setting.paper),
     )
 
@@ -79,10 +80,16 @@ def owner_html(report: Report, sheets: SheetSet) -> str:
     """Return the owner's summary, one page that stands alone."""
     return _render(
         "owner.html",
-        drawing=Markup(sheets.drawings[0]) if len(sheets.drawings) == 1 else "",  # noqa: S704
+        drawing=_drawings(sheets)[0] if len(sheets.drawings) == 1 else "",
         css=_css("owner.css", report, sheets.setting.paper),
         **owner_facts(report),
     )
+
+
+def _drawings(sheets: SheetSet) -> list[Markup]:
+    """Return the drawings, each with its label as a title too: the alternative text of a PDF."""
+    titled = (_LABEL.sub(r"\g<0><title>\1</title>", svg, count=1) for svg in sheets.drawings)
+    return [Markup(svg) for svg in titled]  # noqa: S704 - written by our Canvas
 
 
 def _css(name: str, report: Report, paper: Paper) -> Markup:
