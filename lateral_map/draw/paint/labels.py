@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike, NDArray
+from shapely import STRtree
 
 from lateral_map.model.arrays import Floats
 
@@ -25,6 +27,8 @@ _LEADER_FROM_PT: Final = 6.0
 _SOFT_PT: Final = 14.0
 _CROSSED_PT: Final = 30.0
 _RINGS_AT_ONCE: Final = 6
+
+Row = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,11 @@ class Box:
     def height(self) -> float:
         """Height in points."""
         return self.bottom - self.top
+
+    @property
+    def row(self) -> Row:
+        """Left, top, right and bottom."""
+        return self.left, self.top, self.right, self.bottom
 
     @property
     def middle(self) -> tuple[float, float]:
@@ -110,10 +119,10 @@ class Placer:
 
     def __init__(self, frame: Box) -> None:
         self.frame = frame
-        self._hard: list[tuple[float, float, float, float]] = []
-        self._walls: list[tuple[float, float, float, float]] = []
-        self._soft: list[tuple[float, float, float, float]] = []
-        self._leaders: list[tuple[float, float, float, float]] = []
+        self._hard: list[Row] = []
+        self._walls: list[Row] = []
+        self._soft: list[Row] = []
+        self._leaders: list[Row] = []
 
     def copy(self) -> Placer:
         """Return a placer that knows what this one knows."""
@@ -124,7 +133,7 @@ class Placer:
 
     def keep_off(self, box: Box) -> None:
         """Let no label lie on ``box``."""
-        self._hard.append((box.left, box.top, box.right, box.bottom))
+        self._hard.append(box.row)
 
     def avoid(self, points: ArrayLike, half: float = 1.5) -> None:
         """Let labels lie off a drawn line through (n, 2) points where there is room elsewhere."""
@@ -134,22 +143,19 @@ class Placer:
         """Let no label lie on a drawn line through (n, 2) points, though leaders may cross it."""
         self._walls += self._along(points, half)
 
-    def _along(self, points: ArrayLike, half: float) -> list[tuple[float, float, float, float]]:
-        return [
-            (float(x) - half, float(y) - half, float(x) + half, float(y) + half)
-            for x, y in _sampled(np.asarray(points, float), _SAMPLE_PT)
-            if self.frame.left < x < self.frame.right and self.frame.top < y < self.frame.bottom
-        ]
+    def _along(self, points: ArrayLike, half: float) -> list[Row]:
+        boxes = (Box.around(float(x), float(y), half) for x, y in _sampled(np.asarray(points)))
+        return [box.row for box in boxes if self.frame.meets(box)]
 
     def is_free(self, *boxes: Box) -> bool:
         """Say whether all boxes lie inside the frame and on nothing that must stay clear."""
-        taken = self._array(self._hard + self._walls)
         inside = all(self.frame.holds(box) for box in boxes)
-        return inside and not _overlaps(_rows(boxes), taken).any()
+        rows = [box.row for box in boxes]
+        return inside and not _overlaps(rows, self._hard + self._walls).any()
 
     def clashes(self, *boxes: Box) -> int:
         """Return how many samples of lines to be avoided lie under the boxes."""
-        return int(_overlaps(_rows(boxes), self._array(self._soft)).sum())
+        return int(_overlaps([box.row for box in boxes], self._soft).sum())
 
     def place(self, wishes: Sequence[Wish]) -> tuple[list[Placed], list[Wish]]:
         """Place labels, the weightiest first; return those placed and those left out."""
@@ -168,8 +174,12 @@ class Placer:
         return placed, left_out
 
     def _best(self, wish: Wish) -> Placed | None:
-        hard, soft = self._array(self._hard), self._array(self._soft)
-        walls = self._array(self._walls)
+        # A leader may leave its own mark, but runs over no other mark or label.
+        mark = Box.around(wish.x, wish.y, 1e-6).row
+        hard, soft = np.reshape(self._hard, (-1, 4)), np.reshape(self._soft, (-1, 4))
+        taken = np.concatenate([hard, np.reshape(self._walls, (-1, 4))])
+        others = STRtree(shapely.box(*hard[~_overlaps(mark, hard)[0]].T))
+        leaders = STRtree(_segments(self._leaders))
         rings = np.arange(wish.clear_pt, wish.clear_pt + wish.reach_pt + 0.1, _STEP_PT)
         least, found = np.inf, None
         for first in range(0, len(rings), _RINGS_AT_ONCE):
@@ -177,51 +187,26 @@ class Placer:
             if least <= rings[first] - wish.clear_pt:
                 break
             boxes, distance = _candidates(wish, rings[first : first + _RINGS_AT_ONCE])
-            cost = self._costs(wish, boxes, distance - wish.clear_pt, hard, walls, soft)
-            best = int(np.argmin(cost))
+            inside = (boxes[:, :2] >= self.frame.row[:2]) & (boxes[:, 2:] <= self.frame.row[2:])
+            free = inside.all(axis=1) & ~_overlaps(boxes, taken).any(axis=1)
+            boxes, distance = boxes[free], distance[free]
+            if not len(boxes):
+                continue
+            to_box = np.clip([wish.x, wish.y], boxes[:, :2], boxes[:, 2:])
+            led = _segments(np.insert(to_box, 0, [[wish.x], [wish.y]], axis=1))
+            cost = distance - wish.clear_pt
+            cost += _SOFT_PT * np.minimum(_overlaps(boxes, soft).sum(axis=1), 4)
+            crossed = leaders.query(led, "crosses")[0]
+            cost += _CROSSED_PT * np.bincount(crossed, minlength=len(boxes))
+            over = leaders.query(shapely.box(*boxes.T), "intersects")[0]
+            cost[np.union1d(others.query(led, "intersects")[0], over)] += 4.0 * _CROSSED_PT
+            best = int(np.argmin(np.round(cost, 6)))  # so that no choice hangs on a last bit
             if cost[best] < least:
                 least = float(cost[best])
-                found = self._as_placed(wish, boxes[best], float(distance[best]))
+                beside = distance[best] - wish.clear_pt < _LEADER_FROM_PT
+                leader = None if beside else ((wish.x, wish.y), tuple(to_box[best].tolist()))
+                found = Placed(wish.key, Box(*boxes[best].tolist()), leader)
         return found
-
-    def _costs(
-        self,
-        wish: Wish,
-        boxes: Floats,
-        distance: Floats,
-        hard: Floats,
-        walls: Floats,
-        soft: Floats,
-    ) -> Floats:
-        frame = self.frame
-        inside = (
-            (boxes[:, 0] >= frame.left)
-            & (boxes[:, 1] >= frame.top)
-            & (boxes[:, 2] <= frame.right)
-            & (boxes[:, 3] <= frame.bottom)
-        )
-        cost = np.where(inside, distance, np.inf)
-        cost[_overlaps(boxes, hard).any(axis=1) | _overlaps(boxes, walls).any(axis=1)] = np.inf
-        cost += _SOFT_PT * np.minimum(_overlaps(boxes, soft).sum(axis=1), 4)
-        likely = np.flatnonzero(np.isfinite(cost))
-        leaders = _leader_ends(wish, boxes[likely])
-        crossed = _crossings(leaders, self._array(self._leaders)).sum(axis=1)
-        # A leader may leave its own mark, but runs over no other mark or label.
-        blocked = _blocked(leaders, hard, wish)
-        over = _blocked(self._array(self._leaders), boxes[likely], None).any(axis=0)
-        cost[likely] += _CROSSED_PT * crossed + np.where(blocked | over, 4.0 * _CROSSED_PT, 0.0)
-        return np.asarray(np.round(cost, 6), float)  # so that no choice hangs on a last bit
-
-    def _as_placed(self, wish: Wish, row: Floats, distance: float) -> Placed:
-        box = Box(*(float(value) for value in row))
-        if distance - wish.clear_pt < _LEADER_FROM_PT:
-            return Placed(wish.key, box, None)
-        x, y = _leader_ends(wish, row[None])[0, 2:]
-        return Placed(wish.key, box, ((wish.x, wish.y), (float(x), float(y))))
-
-    @staticmethod
-    def _array(rows: list[tuple[float, float, float, float]]) -> Floats:
-        return np.array(rows, float).reshape(-1, 4)
 
 
 def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: float) -> Floats:
@@ -272,69 +257,22 @@ def _candidates(wish: Wish, distances: Floats) -> tuple[Floats, Floats]:
     return boxes, (distances[:, None] + bias).ravel()
 
 
-def _leader_ends(wish: Wish, boxes: Floats) -> Floats:
-    """Return (k, 4): the mark, and the nearest point of each box to it."""
-    ends = np.empty((len(boxes), 4))
-    ends[:, 0], ends[:, 1] = wish.x, wish.y
-    ends[:, 2] = np.clip(wish.x, boxes[:, 0], boxes[:, 2])
-    ends[:, 3] = np.clip(wish.y, boxes[:, 1], boxes[:, 3])
-    return ends
+def _segments(ends: ArrayLike) -> NDArray[np.object_]:
+    """Return (k, 4) ends as lines."""
+    return np.asarray(shapely.linestrings(np.reshape(ends, (-1, 2, 2))))
 
 
-def _rows(boxes: Sequence[Box]) -> Floats:
-    return np.array([(b.left, b.top, b.right, b.bottom) for b in boxes], float).reshape(-1, 4)
-
-
-def _overlaps(boxes: Floats, others: Floats) -> NDArray[np.bool_]:
+def _overlaps(boxes: ArrayLike, others: ArrayLike) -> NDArray[np.bool_]:
     """Return (k, n): which boxes share area with which others."""
-    one, two = boxes[:, None, :], others[None, :, :]
-    return np.asarray(
-        (one[..., 0] < two[..., 2])
-        & (two[..., 0] < one[..., 2])
-        & (one[..., 1] < two[..., 3])
-        & (two[..., 1] < one[..., 3])
-    )
+    one, two = np.reshape(boxes, (-1, 1, 4)), np.reshape(others, (1, -1, 4))
+    return np.asarray(((one[..., :2] < two[..., 2:]) & (two[..., :2] < one[..., 2:])).all(axis=-1))
 
 
-def _crossings(segments: Floats, others: Floats) -> NDArray[np.bool_]:
-    """Return (k, n): which segments properly cross which others."""
-
-    def side(line: Floats, point: Floats) -> Floats:
-        step = line[..., 2:] - line[..., :2]
-        gap = point - line[..., :2]
-        return np.asarray(step[..., 0] * gap[..., 1] - step[..., 1] * gap[..., 0])
-
-    one, two = segments[:, None, :], others[None, :, :]
-    apart = side(one, two[..., :2]) * side(one, two[..., 2:]) < 0.0
-    return np.asarray(apart & (side(two, one[..., :2]) * side(two, one[..., 2:]) < 0.0))
-
-
-def _blocked(leaders: Floats, boxes: Floats, wish: Wish | None) -> NDArray[np.bool_]:
-    """Return which leaders run through boxes: (k,) for one wish's, (k, n) where wish is None.
-
-    A wish's own mark, the box round its place, does not count.
-    """
-    share = np.linspace(0.02, 0.98, 12)[:, None, None]
-    points = leaders[None, :, :2] + share * (leaders[None, :, 2:] - leaders[None, :, :2])
-    x, y = points[..., 0, None], points[..., 1, None]
-    inside = (x > boxes[:, 0]) & (x < boxes[:, 2]) & (y > boxes[:, 1]) & (y < boxes[:, 3])
-    hit = inside.any(axis=0)
-    if wish is None:
-        return np.asarray(hit)
-    own = (
-        (boxes[:, 0] <= wish.x)
-        & (boxes[:, 2] >= wish.x)
-        & (boxes[:, 1] <= wish.y)
-        & (boxes[:, 3] >= wish.y)
-    )
-    return np.asarray((hit & ~own).any(axis=1))
-
-
-def _sampled(points: Floats, step: float) -> Floats:
-    """Return points every ``step`` along a line."""
+def _sampled(points: Floats) -> Floats:
+    """Return points at even steps along a line."""
     if len(points) < 2:
         return points.reshape(-1, 2)
     lengths = np.hypot(*np.diff(points, axis=0).T)
     at = np.concatenate([[0.0], np.cumsum(lengths)])
-    wanted = np.linspace(0.0, at[-1], max(2, int(np.ceil(at[-1] / step)) + 1))
+    wanted = np.linspace(0.0, at[-1], max(2, int(np.ceil(at[-1] / _SAMPLE_PT)) + 1))
     return np.stack([np.interp(wanted, at, points[:, i]) for i in (0, 1)], axis=-1)
