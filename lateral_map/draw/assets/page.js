@@ -22,7 +22,7 @@
     document.getElementById("detail-close").addEventListener("click", lateralMap.closeDetail);
     document.addEventListener("keydown", (event) => event.key === "Escape" && lateralMap.closeDetail());
     page.map.on("zoomstart", () => ["captions", "footage"].forEach((name) => page.map.getPane(`plan-${name}`).replaceChildren()));
-    page.map.on("moveend zoomend resize", () => {
+    page.map.on("moveend", () => {
       lateralMap.drawScale(page);
       lateralMap.drawCaptions(page);
     });
