@@ -240,6 +240,19 @@ class TestStart:
         sd = system.ground.sd(system.ground.correction_knots_m)
         assert np.diag(last) == pytest.approx(1.0 / sd)
 
+    def test_a_start_on_a_point_goes_where_the_point_goes(self):
+        """start - point = 0 give or take the start's own accuracy: they move together."""
+        point = CORNERS[1]
+        site = straight_site(locate_footages_m=(9.0,), tie=three_tapes)
+        start = replace(site.start, easting_m=12.0, northing_m=7.0, point=point.name)
+        system, _, _ = solve_site(replace(site, start=start, locates=()))
+        design, _ = system.rows.stacked()
+        name = next(one for one in system.rows.observations if one.id.kind == "start position")
+        rows = design[name.rows]
+        shift = system.layout.point_columns(point.name)
+        assert rows[:, :2] == pytest.approx(np.eye(2) / start.sd_m)
+        assert rows[:, shift] == pytest.approx(-np.eye(2) / start.sd_m)
+
 
 class TestTies:
     def deep(self, **fields: float) -> tuple[float, float]:
@@ -435,6 +448,20 @@ class TestStarts:
         ((azimuth, sd),) = self.azimuths(site)
         assert np.degrees(azimuth) % 360.0 == pytest.approx(90.0)  # the curb lies east
         assert np.degrees(sd) == pytest.approx(60.0)
+
+    def test_a_mirror_image_is_tried_too_the_likelier_first(self):
+        """Tapes from two points on the start's own line north fit east and west alike."""
+        points = (PlanPoint("A", 0.0, -9.0, 0.0), PlanPoint("B", 0.0, 9.0, 0.0))
+        reach = float(np.hypot(9.8, 9.0))
+        ties = (TapeTie("A", reach, 0.03, "tape1"), TapeTie("B", reach, 0.03, "tape2"))
+        site = straight_site(known_azimuth=False)
+        site = replace(
+            site,
+            plan=replace(site.plan, points=points),
+            locates=(Locate("1", 10.0, 1.2, ties=ties),),
+        )
+        found = sorted(np.degrees(azimuth) % 360.0 for azimuth, _ in self.azimuths(site))
+        assert found == pytest.approx([90.0, 270.0], abs=5.0)
 
     @pytest.mark.parametrize("azimuth", [20.0, 100.0, 250.0])
     def test_ties_tell_the_direction(self, azimuth):
