@@ -420,7 +420,7 @@ def test_print_leaves_the_tools_out_and_keeps_map_legend_profile_and_cautions(
     shown.page.emulate_media(media="print")
     for left_out in ("#measure", "#whole-site", ".leaflet-control-zoom", "#readout"):
         assert shown.page.locator(left_out).is_hidden()
-    for kept in ("#map_site", "#layers", "#profile-wide", "#cautions", "#scale", "#north"):
+    for kept in ("#map_site", "#layers", "#profile-paper", "#cautions", "#scale", "#north"):
         assert shown.page.locator(kept).is_visible()
     pdf = shown.page.pdf(format="Letter", print_background=True)
     assert pdf.startswith(b"%PDF")
