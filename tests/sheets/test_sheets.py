@@ -152,7 +152,7 @@ def test_300_ft_with_80_findings_still_reads(
     for page in drawn:
         assert overprinted(page) == []
         level = [c for c in page.chars if c["text"].strip() and abs(c["matrix"][1]) < 1e-9]
-        assert min(each["size"] for each in level) >= 4.2  # points
+        assert min(each["size"] for each in level) >= 5.0  # points
 
 
 @pytest.mark.parametrize("name", DEMOS)

@@ -265,7 +265,12 @@ def _segments(ends: ArrayLike) -> NDArray[np.object_]:
 def _overlaps(boxes: ArrayLike, others: ArrayLike) -> NDArray[np.bool_]:
     """Return (k, n): which boxes share area with which others."""
     one, two = np.reshape(boxes, (-1, 1, 4)), np.reshape(others, (1, -1, 4))
-    return np.asarray(((one[..., :2] < two[..., 2:]) & (two[..., :2] < one[..., 2:])).all(axis=-1))
+    return np.asarray(
+        (one[..., 0] < two[..., 2])
+        & (two[..., 0] < one[..., 2])
+        & (one[..., 1] < two[..., 3])
+        & (two[..., 1] < one[..., 3])
+    )
 
 
 def _sampled(points: Floats) -> Floats:
