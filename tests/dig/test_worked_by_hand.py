@@ -6,24 +6,32 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from analysis.builder import Sds
+from adjust.builder import CORNERS, straight_site, three_tapes
+from analysis.builder import HandRoute, Sds
 from dig.builder import FOOT, INCH, dig_rules, straight, trench
 from shapely.geometry import box
 
+from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.excavation import measure_excavation
+from lateral_map.analysis.falls import measure_falls
 from lateral_map.analysis.methods import compare_methods
 from lateral_map.analysis.pipes import find_outside_diameter
 from lateral_map.analysis.reach import propose_reaches
+from lateral_map.analysis.refind import plan_refinds
+from lateral_map.analysis.responsibility import share_responsibility
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import measure_surfaces
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
-from lateral_map.model.results import PipeStretch, ResponsibilityStretch
+from lateral_map.model.dig import KeyMark, KeyPoint
+from lateral_map.model.results import Crossing, PipeStretch, ResponsibilityStretch
 from lateral_map.model.site import (
+    Boundary,
     DigRules,
     Finding,
+    Locate,
     Plan,
     PlanArea,
     PlanPoint,
@@ -31,6 +39,7 @@ from lateral_map.model.site import (
     Rates,
     Reach,
     RuleOverride,
+    Start,
 )
 
 LENGTH = 20 * FOOT
@@ -273,3 +282,37 @@ def test_an_odd_size_takes_the_next_larger_pipe():
     assert find_outside_diameter("clay", 5 * INCH)[0].inches == pytest.approx(7.7)
     assert find_outside_diameter("cast iron", 4 * INCH)[0].inches == pytest.approx(4.30)
     assert find_outside_diameter("bituminous fibre", 4 * INCH)[0].inches == pytest.approx(4.8)
+    # No table of stoneware: a fifth of the bore, 0.8 in, on both sides.
+    assert find_outside_diameter("stoneware", 4 * INCH)[0].inches == pytest.approx(5.6)
+
+
+def test_a_run_that_comes_in_over_the_line_begins_with_the_party_outside():
+    crossing = Crossing(
+        "curb", "curb", 10 * FOOT, 0.1, 3.0, 0.0, 1.0, 0.1, 90.0, True, False, (), outward=False
+    )
+    boundary = Boundary("curb", "owner", "city", decides=True)
+    route = HandRoute(lengths_m=(30.0,), boundaries=(boundary,)).build()
+    shared = share_responsibility(route, [crossing])
+    assert [stretch.party for stretch in shared] == ["city", "owner"]
+
+
+def test_before_the_first_depth_the_fall_is_assumed():
+    locates = (Locate("A", 10.1524, 1.5), Locate("B", 25.1524, 2.0))
+    start = Start(0.0, 0.0, 0.0, depth_m=None)
+    route = HandRoute(
+        pitches=0.05, sds=Sds(pitch=1e-6), site_fields={"locates": locates, "start": start}
+    ).build()
+    found = measure_falls(route, (stretch(0, 98, 4, 4.5),))
+    assert found[0].to_m == pytest.approx(10.0)
+    assert [one.verdict for one in found[:2]] == ["readings cannot tell", "enough fall"]
+
+
+def test_corners_mapped_badly_lead_back_to_what_was_taped_from_them():
+    """Every corner may be half a metre off: the same tapes still meet over the pipe."""
+    site = straight_site(locate_footages_m=(10.1524,), tie=three_tapes)
+    corners = tuple(replace(one, sd_m=0.5) for one in CORNERS)
+    route = adjust_route(replace(site, plan=replace(site.plan, points=corners)))
+    (found,) = plan_refinds(route, [KeyPoint((KeyMark("finding", "place"),), 10.0)])
+    own = np.sqrt(np.trace(route.position_covariance(10.0)[0, :2, :2]))
+    assert own > 0.3
+    assert found.error_m < 2.4477 * 0.25

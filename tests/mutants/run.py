@@ -39,6 +39,12 @@ NEAR = {
     "adjust": ["test_worked_by_hand", "test_closed_forms", "test_settling_of_numbers"],
     "analysis": ["test_worked_by_hand", "test_earthwork"],
 }
+# Modules whose tests stand under another name.
+UNDER = {
+    "null_depths": "test_depths",
+    "depth_table": "test_depths",
+    "whitelines": "test_structures",
+}
 WIDER = ["tests/model", "tests/report", "tests/demos", "tests/truth"]
 LEAST_KILLED = 0.9
 LONGEST_S = 900
@@ -65,7 +71,7 @@ def mirroring(file: str) -> tuple[list[str], list[str]]:
     near, others = [], []
     for place in MIRRORS[folder]:
         for path in sorted((ROOT / place).glob("test_*.py")):
-            named = path.stem in NEAR[folder] or stem.rstrip("s") in path.stem
+            named = path.stem in (*NEAR[folder], UNDER.get(stem)) or stem.rstrip("s") in path.stem
             (near if named else others).append(str(path.relative_to(ROOT)))
     return near, others
 
