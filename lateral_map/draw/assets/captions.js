@@ -51,7 +51,7 @@
       const words = write(sheet, text, mark.item.weight >= ALWAYS ? "strong" : "plain");
       return { mark, words };
     }));
-    for (const each of wordings) [each.width, each.height] = [each.words.offsetWidth, each.words.offsetHeight];
+    for (const each of wordings) [each.width, each.height] = sizeOf(each.words);
     for (const mark of told) mark.wordings = wordings.filter((each) => each.mark === mark);
     for (const mark of told.filter((each) => each.item.weight >= SUSPECT)) besideMark(sheet, mark);
     for (const item of items) if (item.as === "line" && item.caption) alongLine(sheet, item);
@@ -147,6 +147,15 @@
     return words;
   }
 
+  /* Each wording is measured once: measuring lays the page out, and the map is lettered at every move. */
+  const sizes = new Map();
+  function sizeOf(words) {
+    const key = `${document.documentElement.className} ${words.className} ${words.textContent}`;
+    const size = sizes.get(key) || [words.offsetWidth, words.offsetHeight];
+    if (size[0]) sizes.set(key, size);
+    return size;
+  }
+
   function put(sheet, words, { left, top, right, bottom }) {
     L.DomUtil.setPosition(words, sheet.corner.add([left, top]).round());
     sheet.room.box(left - 1, top - 1, right + 2, bottom + 1, TAKEN);
@@ -203,7 +212,7 @@
     const longest = pieces(sheet.room, item.at.map(sheet.place)).sort((a, b) => b.length - a.length);
     if (!longest.length) return;
     const words = write(sheet, item.caption, "along");
-    const [w, h] = [words.offsetWidth, words.offsetHeight];
+    const [w, h] = sizeOf(words);
     let best = null;
     for (const piece of longest.slice(0, 2)) {
       if (piece.length < w + 12) break;
@@ -251,7 +260,7 @@
     const [one, other] = [at.subtract(across.multiplyBy(9)), at.add(across.multiplyBy(9))];
     for (const kind of ["tick under", "tick"]) sheet.ticks.append(svg("line", { x1: one.x, y1: one.y, x2: other.x, y2: other.y, class: kind }));
     const words = write(sheet, figure, "footage");
-    const [w, h] = [words.offsetWidth, words.offsetHeight];
+    const [w, h] = sizeOf(words);
     const spots = [1, -1].map((side) => {
       const middle = at.add(across.multiplyBy(side * (11 + Math.abs(across.x) * (w / 2) + Math.abs(across.y) * (h / 2))));
       const box = { left: middle.x - w / 2, top: middle.y - h / 2, right: middle.x + w / 2, bottom: middle.y + h / 2 };
@@ -269,7 +278,7 @@
     const left = Math.max(low.x, 0), right = Math.min(high.x, sheet.size.x);
     const top = Math.max(low.y, 0), bottom = Math.min(high.y, sheet.size.y);
     const words = write(sheet, item.caption, "area");
-    const [w, h] = [words.offsetWidth, words.offsetHeight];
+    const [w, h] = sizeOf(words);
     const box = { left: (left + right - w) / 2, right: (left + right + w) / 2, top: (top + bottom - h) / 2, bottom: (top + bottom + h) / 2 };
     const fits = right - left > w + 8 && bottom - top > h + 8;
     if (fits && sheet.room.box(box.left, box.top, box.right, box.bottom) < 20) put(sheet, words, box);
