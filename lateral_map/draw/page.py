@@ -1,6 +1,7 @@
 """The map page: one HTML file that needs nothing else and asks nothing of the network.
 
-The frame is a few lines made of constants and numbers only: the map, its panes, its layer groups.
+The frame is a few lines made of constants and numbers only: the map, its panes, its layer groups;
+folium makes that of an online base map.
 The page's own script then fills the groups from the data, which stands in a block of its own and
 reaches the page as text.
 """
@@ -37,6 +38,7 @@ TILE_CREDIT: Final = (
 )
 _TILE_ZOOM: Final = 19
 _FIRST_PANE: Final = 410
+_ZOOMING: Final = {"zoomSnap": 0.05, "zoomDelta": 0.5, "wheelPxPerZoomLevel": 110}
 # Whoever asks for little motion gets a map that jumps instead of gliding.
 _STILL: Final = (
     'if (window.matchMedia("(prefers-reduced-motion: reduce)").matches) '
@@ -101,31 +103,51 @@ def map_frame(
     The map is the site's own plane, ``centre`` (northing, easting) in metres; on an online base map
     ``centre`` is (latitude, longitude).
     """
-    # One pixel is a metre at zoom 0 of a plane, half an inch or so on the ground at zoom 23.
-    low, high, first = (12, 26, 19) if base_map else (-3, 9, 3)
-    options = {
-        "center": list(centre), "zoom": first, "minZoom": low, "maxZoom": high, "zoomSnap": 0.05,
-        "zoomDelta": 0.5, "wheelPxPerZoomLevel": 110, "attributionControl": base_map,
-    }  # fmt: skip
-    plane = "L.CRS.EPSG3857" if base_map else "L.CRS.Simple"
-    script = [
-        _STILL,
-        f'var map_site = L.map("map_site", {{...{json.dumps(options)}, crs: {plane}}});',
-    ]
     if base_map:
-        tiles = {
-            "maxZoom": 26, "maxNativeZoom": _TILE_ZOOM, "attribution": TILE_CREDIT, "opacity": 0.75,
+        frame = _online_map(centre)
+    else:
+        # One pixel is a metre at zoom 0.
+        options = {
+            "center": list(centre), "zoom": 3, "minZoom": -3, "maxZoom": 9, **_ZOOMING,
+            "attributionControl": False,
         }  # fmt: skip
-        script.append(
-            f'var tile_layer_site = L.tileLayer("{TILE_URL}", {json.dumps(tiles)}).addTo(map_site);'
+        frame = MapFrame(
+            '<div id="map_site"></div>',
+            f'var map_site = L.map("map_site", {{...{json.dumps(options)}, crs: L.CRS.Simple}});',
         )
+    script = [_STILL, frame.script]
     panes = [(key, _FIRST_PANE + 5 * order) for order, key in enumerate(keys)]
     script += [
         f'map_site.createPane("plan-{key}").style.zIndex = {height};'
         for key, height in (*panes, *_UPPER_PANES)
     ]
     script += [f"var feature_group_{key} = L.featureGroup().addTo(map_site);" for key in keys]
-    return MapFrame(html='<div id="map_site"></div>', script="\n".join(script))
+    return MapFrame(html=frame.html, script="\n".join(script))
+
+
+def _online_map(centre: tuple[float, float]) -> MapFrame:
+    """Return a map of the world's tiles round a latitude and longitude, north up.
+
+    folium renders what it is given as a template a second time: it gets constants and numbers only.
+    It loads pandas, so a page that needs no world is made without it.
+    """
+    import folium
+
+    # Half an inch or so on the ground is a pixel at zoom 23.
+    world = folium.Map(
+        location=list(centre), tiles=None, zoom_start=19, minZoom=12, maxZoom=26,
+        attributionControl=True, **_ZOOMING,
+    )  # fmt: skip
+    tiles = folium.TileLayer(
+        tiles=TILE_URL, attr=TILE_CREDIT, max_zoom=26, max_native_zoom=_TILE_ZOOM, opacity=0.75
+    ).add_to(world)
+    world.render()
+    html, script = world.get_root().html.render(), world.get_root().script.render()
+    # Its names are drawn at random; the same page must have the same.
+    for drawn, ours in ((world.get_name(), "map_site"), (tiles.get_name(), "tile_layer_site")):
+        html, script = html.replace(drawn, ours), script.replace(drawn, ours)
+    lines = (line.strip() for line in script.splitlines())
+    return MapFrame(html.strip(), "\n".join(line for line in lines if line))
 
 
 def content_policy(styles: Sequence[str], scripts: Sequence[str], *, base_map: bool = False) -> str:

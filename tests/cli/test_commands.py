@@ -19,7 +19,7 @@ from lateral_map.cli.new import _toml_text
 from lateral_map.export.registry import PRODUCTS, usual_products
 from lateral_map.reading.vocabulary import VOCABULARY
 
-HEAVY = {"numpy", "scipy", "shapely", "pyproj", "pandas", "fontTools", "PIL", "starlette"}
+HEAVY = {"numpy", "scipy", "shapely", "pyproj", "pandas", "fontTools", "PIL", "folium", "starlette"}
 
 
 @pytest.mark.parametrize("command", [[], *([command.__name__] for command in COMMANDS)])

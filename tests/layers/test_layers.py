@@ -19,7 +19,7 @@ PACKAGE = Path(lateral_map.__file__).parent
 ROOT = PACKAGE.parent
 HEAVY = (
     "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "fontTools", "PIL",
-    "pydantic", "jinja2", "rich.progress",
+    "folium", "pydantic", "jinja2", "rich.progress",
 )  # fmt: skip
 
 
