@@ -177,9 +177,38 @@ def test_a_utility_without_accuracy_says_what_was_taken():
 def test_the_main_the_run_ends_at_is_named_as_such():
     main = utility((20.1, -5.0), (20.1, 5.0), kind="sewer", name="main")
     gas = utility((20.1, -5.0), (20.1, 5.0), name="gas")
-    found = {one.name: one for one in against(main, gas)}
+    tape = utility((3.0, 2.0), (3.0, 9.0), name="tape", kind="communication")
+    ranked = against(main, gas, tape)
+    found = {one.name: one for one in ranked}
     assert found["main"].joins
+    assert found["main"].in_trench
+    assert not found["main"].in_the_way
     assert not found["gas"].joins
+    assert ranked[-1] is found["main"]  # joining it is what the run is for
+
+
+def test_of_several_crossings_the_nearest_one_is_the_clearance():
+    # Over a pipe that falls 1 in 10 from 2 m down, a line crosses at 5 m and again at 15 m.
+    line = utility((5.0, -5.0), (5.0, 5.0), (15.0, 5.0), (15.0, -5.0), depth_m=1.0)
+    route = straight(20.0, 2.0, pitch=float(np.arctan(0.1)), plan=Plan(utilities=(line,)))
+    profile, _ = trench(route, dig_rules(), (pipe(),))
+    (found,) = find_conflicts(route, profile, 0.6)
+    near, far = sorted(met.clearance_m for met in found.crossings)
+    assert (near, far) == (pytest.approx(1.5, abs=0.01), pytest.approx(2.5, abs=0.01))
+    assert found.clearance_m == near
+    assert (found.from_m, found.to_m) == tuple(met.footage_m for met in found.crossings)
+
+
+def test_a_duct_under_the_trench_is_not_in_it():
+    shallow = utility((8.0, -5.0), (8.0, 5.0), depth_m=0.5, name="shallow")
+    perhaps = utility((9.0, -5.0), (9.0, 5.0), depth_m=2.5, name="perhaps")
+    deep = utility((10.0, -5.0), (10.0, 5.0), depth_m=2.7, name="deep")
+    found = {one.name: one for one in against(deep, perhaps, shallow)}
+    # The bottom is 2 m down; a depth is good to 1.96 x 0.3 m.
+    assert {name: one.in_trench for name, one in found.items()} == {
+        "shallow": True, "perhaps": True, "deep": False,
+    }  # fmt: skip
+    assert list(found)[-1] == "deep"
 
 
 def to_the_millimetre(low, high):

@@ -86,6 +86,8 @@ def test_whatever_lies_in_the_trench_comes_first(seed):
     assert inside <= set(told)
     assert not outside & set(told)
     assert ranked[: len(told)] == told  # nothing else is ranked before them
+    known = [one.depth_known for one in review.conflicts if one.in_trench and not one.joins]
+    assert known == sorted(known)  # a depth that nobody knows is the worse danger
     urgent = urgent_lines(review)
     assert [name in words for name, words in zip(told, urgent, strict=True)] == [True] * len(told)
     # Terminal and page: the first lines, all of them, in that order.

@@ -130,7 +130,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/trench_rules.py", "_in_force(rule, own.get(rule.key))", "_in_force(rule, None)", "a local rule is passed over"),
     ("analysis/trench_rules.py", '"spoil set-back", 2.0,', '"spoil set-back", 1.0,', "the heap stands at the edge"),
     # excavation
-    ("analysis/excavation.py", "length_m / (2.0 * rules.value(\"egress travel\"))", "length_m / (4.0 * rules.value(\"egress travel\"))", "half the ladders"),
+    ("analysis/excavation.py", "run / (2.0 * rules.value(\"egress travel\"))", "run / (4.0 * rules.value(\"egress travel\"))", "half the ladders"),
     ("analysis/excavation.py", "deepest = float(stretch.depth_at_bound(1.0).max())", "deepest = float(stretch.depth_at_bound(-1.0).max())", "protection is judged by the shallow bound"),
     ("analysis/excavation.py", "            stretch.depth_at_bound(-1.0),\n            stretch.depth_at_bound(1.0),\n", "            stretch.depth_at_bound(1.0),\n            stretch.depth_at_bound(-1.0),\n", "the low volume is the high one"),
     ("analysis/excavation.py", "wall_m2=2.0 * float(", "wall_m2=float(", "one wall is shored"),
@@ -144,6 +144,15 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/methods.py", 'Quantity("haul", cut.loose_low_m3, cut.loose_high_m3', 'Quantity("haul", cut.loose_low_m3, cut.bank_high_m3', "earth is hauled as it lies in the bank"),
     ("analysis/methods.py", "cost=(one.low * rate.low, one.high * rate.high)", "cost=(one.low * rate.low, one.low * rate.high)", "the high cost is the low quantity's"),
     ("analysis/methods.py", "+ broken.restored_area_m2", "+ broken.area_m2", "paving is restored without its cutback"),
+    # conflicts
+    ("analysis/conflicts.py", "        not one.in_trench,\n", "", "what lies in the trench is ranked by its name alone"),
+    ("analysis/conflicts.py", "        one.depth_known,\n        _HARM", "        _HARM", "a depth nobody knows is no worse"),
+    ("analysis/conflicts.py", "        one.joins,\n        not", "        not", "the main the run joins hides the gas line"),
+    ("analysis/conflicts.py", "depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "depth + TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "a duct that may be in the trench is under it"),
+    ("analysis/conflicts.py", "inside = asked.spans(fine.width_m / 2.0)", "inside = asked.spans(fine.width_m / 8.0)", "what lies along the trench's wall is not in it"),
+    ("analysis/conflicts.py", "return min(known)", "return max(known)", "the clearance is the widest one"),
+    ("analysis/conflicts.py", "return (None, None) if crossings else aside", "return aside", "a crossing of unknown depth has a clearance"),
+    ("analysis/conflicts.py", "asked.tolerance_m + TWO_SIDED_95 * np.hypot(fine.across_sd_m, asked.sd_plan_m)", "asked.tolerance_m", "hands dig only where the line is mapped"),
     # surfaces
     ("analysis/surfaces.py", "key=lambda one: one.polygon.area)", "key=lambda one: -one.polygon.area)", "the yard hides the path that crosses it"),
     ("analysis/surfaces.py", "left = shapely.difference(left, area.polygon)", "left = shapely.difference(left, part.boundary)", "overlapping covers count twice"),
