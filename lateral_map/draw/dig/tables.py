@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from lateral_map.model.dig import DepthClass, DigReview, ReachReview, SurfaceBroken
+from lateral_map.model.dig import DepthClass, DigReview, ReachReview
 from lateral_map.units import format_area, format_length
 from lateral_map.words.excavator import (
     ITEM_WORDS,
@@ -100,48 +100,37 @@ def _class_depths(part: DepthClass, unit: str) -> str:
 
 
 def _surfaces_table(one: ReachReview, unit: str) -> Table:
-    rows = tuple(
-        _surface_row(broken, method, unit)
-        for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped))
-        for broken in surfaces
-        if broken.restored_area_m2 > _LEAST
-    )
+    rows = []
+    for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped)):
+        for broken in surfaces:
+            if broken.restored_area_m2 > _LEAST:
+                cells = (
+                    cover_words(broken.cover),
+                    method,
+                    length(broken.length_m, unit),
+                    format_area(broken.area_m2, unit),
+                    format_area(broken.restored_area_m2, unit),
+                    listed([label(name) for name in broken.names], 3),
+                )
+                rows.append(Row(cells, alarm=broken.cover == "building"))
     columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
-    return Table("surfaces", "Surface broken", columns, rows)
-
-
-def _surface_row(broken: SurfaceBroken, method: str, unit: str) -> Row:
-    cells = (
-        cover_words(broken.cover),
-        method,
-        length(broken.length_m, unit),
-        format_area(broken.area_m2, unit),
-        format_area(broken.restored_area_m2, unit),
-        listed([label(name) for name in broken.names], 3),
-    )
-    return Row(cells, alarm=broken.cover == "building")
+    return Table("surfaces", "Surface broken", columns, tuple(rows))
 
 
 def _structures_table(one: ReachReview, unit: str) -> Table:
-    rows = tuple(
-        Row(
-            (
-                label(found.name, 40),
-                structure_words(found),
-                (
-                    f"{length(found.gap_m, unit)} "
-                    f"({length(found.gap_low_m, unit)} to {length(found.gap_high_m, unit)})"
-                ),
-                length(found.footage_m, unit),
-                length(found.bottom_depth_m, unit),
-            ),
-            found.footage_m,
-            found.kind == "building",
+    rows = []
+    for found in one.structures:
+        low, high = length(found.gap_low_m, unit), length(found.gap_high_m, unit)
+        cells = (
+            label(found.name, 40),
+            structure_words(found),
+            f"{length(found.gap_m, unit)} ({low} to {high})",
+            length(found.footage_m, unit),
+            length(found.bottom_depth_m, unit),
         )
-        for found in one.structures
-    )
+        rows.append(Row(cells, found.footage_m, found.kind == "building"))
     columns = ("What", "Where it lies", "From the trench wall", "Footage", "Trench depth there")
-    return Table("structures", "What the cut may undermine", columns, rows)
+    return Table("structures", "What the cut may undermine", columns, tuple(rows))
 
 
 def conflicts_table(review: DigReview) -> Table:
@@ -153,30 +142,26 @@ def conflicts_table(review: DigReview) -> Table:
             (plus_minus(met.footage_m, met.sd_footage_m, unit), crossing_words(met, unit))
             for met in one.crossings
         ]
-        crossings = "; ".join(at if len(places) == 1 else f"{at}, {how}" for at, how in places)
-        along = spans_words(((one.from_m, one.to_m),), unit) if one.to_m > one.from_m else "–"
+        where = "; ".join(at if len(places) == 1 else f"{at}, {how}" for at, how in places)
+        if not where and one.to_m > one.from_m:
+            where = spans_words(((one.from_m, one.to_m),), unit)
         hand, sloped = (
             spans_words(spans, unit) for spans in (one.hand_dig_m, one.hand_dig_sloped_m)
         )
         if sloped and sloped != hand:
             hand = f"{hand}; if sloped {sloped}" if hand else f"if sloped {sloped}"
-        rows.append(
-            Row(
-                (
-                    label(one.name, 40),
-                    UTILITY_WORDS[one.utility],
-                    f"{trench_words(one)}{near_words(review, one) if one.in_trench else ''}",
-                    one.relation,
-                    crossings or along,
-                    "UNKNOWN" if one.depth_m is None else length(one.depth_m, unit),
-                    clearance_words(one, unit),
-                    hand or "–",
-                    tidy(one.source, 80),
-                ),
-                one.nearest_footage_m,
-                one.in_the_way or one.hidden,
-            )
+        cells = (
+            label(one.name, 40),
+            UTILITY_WORDS[one.utility],
+            f"{trench_words(one)}{near_words(review, one) if one.in_the_way else ''}",
+            one.relation,
+            where or f"nearest at {length(one.nearest_footage_m, unit)}",
+            "UNKNOWN" if one.depth_m is None else length(one.depth_m, unit),
+            clearance_words(one, unit),
+            hand or "–",
+            tidy(one.source, 80),
         )
+        rows.append(Row(cells, one.nearest_footage_m, one.in_the_way or one.hidden))
     columns = (
         "Utility", "Kind", "Verdict", "Lies", "Where", "Depth to its top", "Clearance", "Hand dig",
         "Source",
@@ -242,41 +227,31 @@ def depth_table(review: DigReview) -> Table:
 def nulls_table(review: DigReview) -> Table:
     """Return depths from nulls beside the read-outs."""
     unit = review.report.site.unit
-    rows = tuple(
-        Row(
-            (
-                f"locate {label(one.locate)}",
-                length(one.footage_m, unit),
-                length(one.read_depth_m, unit),
-                length(one.nulls_depth_m, unit),
-                range_95(one.sd_difference_m, unit),
-                "agree" if one.verdict == "agree" else "SUSPECT, farther apart than expected",
-            ),
-            one.footage_m,
-            one.verdict == "suspect",
+    rows = []
+    for one in review.nulls:
+        cells = (
+            f"locate {label(one.locate)}",
+            length(one.footage_m, unit),
+            length(one.read_depth_m, unit),
+            length(one.nulls_depth_m, unit),
+            range_95(one.sd_difference_m, unit),
+            "agree" if one.verdict == "agree" else "SUSPECT, farther apart than expected",
         )
-        for one in review.nulls
-    )
+        rows.append(Row(cells, one.footage_m, one.verdict == "suspect"))
     columns = ("Locate", "Footage", "Read out", "From nulls", "Difference expected", "Verdict")
-    return Table("nulls", "Depth from nulls", columns, rows)
+    return Table("nulls", "Depth from nulls", columns, tuple(rows))
 
 
 def rules_table(review: DigReview) -> Table:
     """Return the trench rules in force, each with its paragraph."""
-    rules = review.rules
-    slopes = (rules.slope_rule, rules.rule("influence slope"))
-    rows = tuple(
-        Row(
-            (
-                rule.figure(review.report.site.unit),
-                rule.words,
-                tidy(rule.paragraph, 200),
-                f"{rule.standing}; LESS than the federal figure" if rule.looser else rule.standing,
-            ),
-            alarm=rule.looser,
-        )
-        for rule in rules.rules
-        if not rule.is_slope or rule in slopes
-    )
+    rules, rows = review.rules, []
+    for rule in rules.rules:
+        if not rule.is_slope or rule in (rules.slope_rule, rules.rule("influence slope")):
+            sure = (
+                f"{rule.standing}; LESS than the federal figure" if rule.looser else rule.standing
+            )
+            figure = rule.figure(review.report.site.unit)
+            cells = (figure, rule.words, tidy(rule.paragraph, 200), sure)
+            rows.append(Row(cells, alarm=rule.looser))
     columns = ("Figure", "What for", "Where it is printed", "How sure")
-    return Table("rules", "Trench rules used", columns, rows)
+    return Table("rules", "Trench rules used", columns, tuple(rows))
