@@ -1,13 +1,14 @@
 """The one typeface of everything printed, and how wide its text is.
 
-DejaVu Sans comes with this program, so every machine sets the same letters in the same places; it
-is embedded in every PDF. Widths are the font's own advance widths; kerning only ever makes a text
-narrower.
+DejaVu Sans is taken from the installed matplotlib, so every machine sets the same letters in the
+same places; it is embedded in every PDF. matplotlib itself is never loaded for it.
+Widths are the font's own advance widths; kerning only ever makes a text narrower.
 """
 
 from __future__ import annotations
 
 from functools import cache, lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
@@ -18,7 +19,6 @@ _FILES: Final = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
 FACE_NAMES: Final = frozenset(_FILES.values())
 # On a page, where no font is embedded: the same letters where the machine has them, else wide ones.
 FAMILIES: Final = f'"{FAMILY}", "DejaVu Sans", Verdana, Arial, sans-serif'
-_FOLDER: Final = Path(__file__).parents[1] / "assets" / "fonts"
 _WIDEST_EM: Final = 1.35  # an emoji or an ideograph from another face
 
 
@@ -35,7 +35,14 @@ def font_bytes(name: str) -> bytes:
     """Return the file of one of ``FACE_NAMES``."""
     if name not in FACE_NAMES:
         raise KeyError(name)
-    return (_FOLDER / name).read_bytes()
+    return _file(name).read_bytes()
+
+
+def _file(name: str) -> Path:
+    found = find_spec("matplotlib")
+    if found is None or found.origin is None:
+        raise ModuleNotFoundError("matplotlib, which brings the typeface, is not installed")
+    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" / name
 
 
 @lru_cache(maxsize=4096)
@@ -84,7 +91,7 @@ def _pieces(word: str, width_pt: float, size_pt: float, *, bold: bool) -> list[s
 @cache
 def font_path(*, bold: bool = False) -> Path:
     """Return where the typeface's file lies."""
-    return _FOLDER / _FILES[bold]
+    return _file(_FILES[bold])
 
 
 @cache
