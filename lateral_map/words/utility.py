@@ -281,9 +281,11 @@ def doubt_sentences(report: Report) -> list[str]:
     """Return what makes all of it less sure than it looks: mistakes in it, other lines that fit."""
     sentences, wrong = [], mistakes_named(report)
     if wrong:
-        does, again = ("reading does", "it is") if len(wrong) == 1 else ("readings do", "they are")
+        does, again = ("One reading does", "it is")
+        if len(wrong) > 1:
+            does, again = f"{len(wrong)} readings do", "they are"
         sentences.append(
-            f"{len(wrong)} {does} not agree with the others: {listed(wrong, len(wrong))}. Until "
+            f"{does} not agree with the others: {listed(wrong, len(wrong))}. Until "
             f"{again} measured again, the ranges given here are less sure than they say."
         )
     if report.route.alternatives:

@@ -375,7 +375,7 @@ def test_what_a_suspect_decides_is_said_once_and_named() -> None:
     name = f"locate {suspect.id.mark} {suspect.id.column}"
     facts = facts_to(report, "association")
     assert facts["suspects"] == 1
-    assert f"1 reading does not agree with the others: {name}." in letter_of(facts)
+    assert f"One reading does not agree with the others: {name}." in letter_of(facts)
     (doubt,) = owner_facts(report)["doubts"]
     assert f"One measurement does not fit the others: {name}." in doubt
 
