@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from lateral_map.model.arrays import Floats
 
@@ -194,5 +193,5 @@ def _power_of_two(values: Floats) -> Floats:
     return np.exp2(np.floor(np.log2(values) + 0.283))
 
 
-def _rounded(values: Floats, step: ArrayLike) -> Floats:
+def _rounded(values: Floats, step: Floats | float) -> Floats:
     return np.asarray(np.round(values / step) * step + 0.0)  # no minus before a zero
