@@ -248,7 +248,7 @@ def _doubts(found: Refind) -> Iterator[TapeDoubt]:
 def _against_line(route: Route, key: KeyPoint, at_m: Floats) -> RefindLine | None:
     """Return the place against the nearest boundary line, else the nearest line of the plan."""
     plan = route.site.plan
-    bounding = [boundary.line for boundary in route.site.boundaries]
+    bounding = [one.line for one in route.site.boundaries if one.kind == "line"]
     names = bounding or [one.name for one in plan.lines]
     if not names or not plan.points:
         return None

@@ -186,6 +186,16 @@ def test_along_and_past_a_boundary(north, to_the_right):
     assert found.line.to_the_right is (north > 0.0)
 
 
+@pytest.mark.parametrize("kind", ["main", "cleanout"])
+def test_a_boundary_that_is_no_line_is_not_taped_from(kind):
+    curb = line("curb", (15.0, 40.0), (15.0, -40.0), sd_m=0.1)
+    plan = Plan(lines=(curb,), points=(point("hydrant", 15.0, 3.0),))
+    decides = Boundary(kind, "owner", "city", decides=True, kind=kind)
+    route = HandRoute(lines=(curb,), boundaries=(decides,), site_fields={"plan": plan}).build()
+    (found,) = plan_refinds(route, [KeyPoint((KeyMark("finding", "place"),), 10.0)])
+    assert found.line.line == "curb"
+
+
 def test_key_points_are_in_order_and_each_once():
     route = HandRoute(site_fields={"bends": (Bend(20.0, 45.0), Bend(5.0, 45.0))}).build()
     pipes = (
