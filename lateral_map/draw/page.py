@@ -134,10 +134,8 @@ def _online_map(centre: tuple[float, float]) -> MapFrame:
     import folium
 
     # Half an inch or so on the ground is a pixel at zoom 23.
-    world = folium.Map(
-        location=list(centre), tiles=None, zoom_start=19, minZoom=12, maxZoom=26,
-        attributionControl=True, **_ZOOMING,
-    )  # fmt: skip
+    options: dict[str, Any] = {"minZoom": 12, "maxZoom": 26, "attributionControl": True, **_ZOOMING}
+    world: Any = folium.Map(location=list(centre), tiles=None, zoom_start=19, **options)
     tiles = folium.TileLayer(
         tiles=TILE_URL, attr=TILE_CREDIT, max_zoom=26, max_native_zoom=_TILE_ZOOM, opacity=0.75
     ).add_to(world)
