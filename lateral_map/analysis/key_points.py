@@ -30,7 +30,10 @@ def list_key_points(
         for one in findings
         if one.finding_class == "danger"
     )
-    found = [(c.footage_m, KeyMark("crossing", c.line)) for c in crossings]
+    found = [
+        (c.footage_m, KeyMark("boundary" if c.kind in ("main", "cleanout") else "crossing", c.line))
+        for c in crossings
+    ]
     found += [(bend.footage_m, KeyMark("bend")) for bend in site.bends]
     found += [
         (pipe.from_m, KeyMark("transition", pipe.material, "begins"))

@@ -16,7 +16,9 @@ from lateral_map.model.trench import Area, TrenchProfile, UtilityConflict
 from lateral_map.units import format_length
 
 Standing = Literal["confirmed", "from memory", "common practice", "set by the site"]
-KeyPointKind = Literal["danger", "crossing", "reach end", "bend", "transition", "finding", "end"]
+KeyPointKind = Literal[
+    "danger", "crossing", "boundary", "reach end", "bend", "transition", "finding", "end"
+]
 GroundCover = Cover | Literal["not mapped", "building"]
 Nearness = Literal["within the trench", "within the sloped cut", "within the influence line"]
 StructureKind = Literal["building", "named point", "utility"]
@@ -266,7 +268,10 @@ class StructureNear:
 
 @dataclass(frozen=True, slots=True)
 class KeyMark:
-    """What a key point is: a kind, and the name of what begins, ends or is crossed there."""
+    """What a key point is: a kind, and the name of what begins, ends or is crossed there.
+
+    A "boundary" is one that the pipe reaches without crossing it: the main or a cleanout.
+    """
 
     kind: KeyPointKind
     of: str = ""

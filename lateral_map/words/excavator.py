@@ -439,11 +439,10 @@ def swell_words(review: DigReview) -> str:
 def key_name(key: KeyPoint) -> str:
     """Return what stands at a key point, such as ``crosses curb, clay begins``."""
     plain = {"bend": "bend", "end": "end of the run"}
+    before = {"crossing": "crosses", "boundary": "at"}
     return ", ".join(
         plain.get(mark.kind)
-        or " ".join(
-            word for word in ("crosses" * (mark.kind == "crossing"), mark.of, mark.edge) if word
-        )
+        or " ".join(word for word in (before.get(mark.kind), mark.of, mark.edge) if word)
         for mark in key.marks
     )
 

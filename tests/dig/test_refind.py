@@ -13,6 +13,7 @@ from shapely.geometry import box
 from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.key_points import list_key_points
 from lateral_map.analysis.refind import plan_refinds
 from lateral_map.model.dig import KeyMark, KeyPoint
@@ -206,6 +207,17 @@ def test_key_points_are_in_order_and_each_once():
     assert [(one.kind, one.footage_m) for one in points] == [
         ("bend", 5.0), ("transition", 12.0), ("bend", 20.0), ("end", 30.0),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ["main", "cleanout"])
+def test_the_main_and_a_cleanout_are_reached_not_crossed(kind):
+    decides = Boundary(kind, "owner", "city", decides=True, kind=kind, footage_m=12.0)
+    route = HandRoute(boundaries=(decides,)).build()
+    crossings, _ = find_crossings(route)
+    points = list_key_points(route.site, crossings, (), ())
+    said = [key_name(point) for point in points]
+    assert any(f"at {kind}" in words for words in said) == bool(crossings)
+    assert not any("crosses" in words for words in said)
 
 
 def test_one_place_is_one_key_point():
