@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from lxml import html as lxml_html
 
 from lateral_map import load_site
 from lateral_map.draw.packet.document import referral_html
@@ -106,6 +107,35 @@ def test_no_file_in_the_folder_worked_in_is_run(
 def test_what_the_letter_prints_is_escaped(report: Report) -> None:
     facts = {**letter_facts(report, report.letters[0]), "reference": "<i>&"}
     assert "&lt;i&gt;&amp;" in render_letter(facts, ("mine.html", "{{ reference }}"))
+
+
+@pytest.mark.parametrize(
+    "opened",
+    [
+        "<!-- never closed", "<style>section { display: none }", "<script>//", "<textarea>",
+        "<title>", "</section></body></html>", "<table><tr><td>",
+        "<svg><style>* { fill: none }</style><g>", "<template>", "<plaintext>",
+        "<link rel=stylesheet href='data:text/css,*{display:none}'>",
+    ],
+)  # fmt: skip
+def test_what_a_letter_opens_swallows_nothing_after_it(
+    report: Report, sheets: SheetSet, opened: str
+) -> None:
+    page = referral_html(
+        report, report.letters[0], sheets, template=("mine.html", f"<p>Hello</p>{opened}")
+    )
+    tree = lxml_html.fromstring(page)
+    assert len(tree.xpath("//style")) == 1
+    (findings,) = tree.xpath("//body/section/h1[text()='Findings']")
+    assert findings.xpath("..//td[@class='number']")
+    assert tree.xpath("//body/section//div[@class='caution']//li")
+    assert not tree.xpath("//script|//link")
+
+
+def test_a_letter_that_nests_without_end_is_refused(report: Report) -> None:
+    facts = letter_facts(report, report.letters[0])
+    with pytest.raises(SiteError, match="nests too deeply"):
+        render_letter(facts, ("mine.html", "<div>" * 30_000))
 
 
 @pytest.mark.parametrize(
