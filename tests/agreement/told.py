@@ -1,0 +1,176 @@
+"""What result.json says of a site, read by its published keys alone, and how words are held to it.
+
+Everything is compared as it is printed: a number agrees where it is the stated value rounded to the
+digits shown.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Final
+
+Record = dict[str, Any]
+
+# Names of verdicts in sentences, the longest first: one holds another.
+VERDICTS: Final = (
+    ("its far part is past; where it begins is too close to call", "past from within"),
+    ("too close to call", "too close to call"),
+    ("reaches across", "across"),
+    ("inside", "inside"),
+    ("past", "past"),
+)
+_NINETY_FIVE: Final = 1.959964
+_CLASSES: Final = {
+    "tap": "feature", "transition": "feature", "cleanout": "feature",
+    "connection to the main": "feature",
+    "gas pipe through sewer": "danger", "electric cable in the sewer": "danger",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Told:
+    """result.json of a site, beside its site.toml."""
+
+    result: Record
+    site: Record
+
+    @property
+    def findings(self) -> dict[int, Record]:
+        return {one["number"]: one for one in self.result["findings"]}
+
+    @property
+    def parties(self) -> list[str]:
+        return list(dict.fromkeys(one["party"] for one in self.result["responsibility"]))
+
+    @property
+    def is_local(self) -> bool:
+        return bool(self.result["crs"] == "local")
+
+    def deciding(self, finding: Record, end: str = "sides") -> Record | None:
+        """The side of the boundary that decides a finding, None where none does."""
+        return next((one for one in finding[end] if one["line"] == finding["verdict_line"]), None)
+
+    def letters(self) -> dict[str, dict[str, list[int]]]:
+        """Return, for each party written to, the numbers it is asked about, group by group."""
+        client = self.result["client"]
+        asked: dict[str, dict[str, list[int]]] = {}
+        for party in self.parties:
+            if party == client:
+                continue
+            groups: dict[str, list[int]] = {"theirs": [], "shared": [], "close": []}
+            for number, one in self.findings.items():
+                if one["class"] != "defect" or party not in one["may_answer"]:
+                    continue
+                if one["answers"] == [party] and one["verdict"] != "past from within":
+                    groups["theirs"].append(number)
+                elif party in one["answers"]:
+                    groups["shared"].append(number)
+                else:
+                    groups["close"].append(number)
+            asked[party] = groups
+        return asked
+
+
+def read_told(result: Record, site_toml: str) -> Told:
+    return Told(result, tomllib.loads(site_toml))
+
+
+def same_number(shown: str, value: float | None, *, spread: float = 1.0) -> bool:
+    """Whether a printed number is this value rounded to its digits; ``spread`` scales the value."""
+    if value is None:
+        return False
+    digits = len(shown.partition(".")[2])
+    return abs(float(shown) - value * spread) <= 0.5 * 10.0**-digits + 2e-6 + 1e-9 * abs(value)
+
+
+def same_range(shown: str, value: float | None) -> bool:
+    """Whether a printed 95 % range is this standard deviation's."""
+    return same_number(shown, value, spread=_NINETY_FIVE)
+
+
+def verdict_in(words: str) -> str | None:
+    """Return the verdict that a sentence states, None where it states none."""
+    return next((verdict for said, verdict in VERDICTS if said in words), None)
+
+
+def numbers_in(words: str) -> list[int]:
+    """Return finding numbers from ``findings 3, 5 and 7 to 9``."""
+    found: list[int] = []
+    for first, last in re.findall(r"(\d+)(?:(?: to |\N{EN DASH})(\d+))?", words):
+        found += range(int(first), int(last or first) + 1)
+    return found
+
+
+def plain(text: str) -> str:
+    """Return text with every run of blanks, no-break ones too, as one blank."""
+    return " ".join(text.replace("\N{NO-BREAK SPACE}", " ").split())
+
+
+# ── result.json by itself ────────────────────────────────────────────────────────────────────────
+
+
+def check_result(told: Told) -> Iterable[str]:
+    """What result.json says of itself must hold together, and with the site's boundaries."""
+    findings = told.result["findings"]
+    numbers = [one["number"] for one in findings]
+    if numbers != list(range(1, len(findings) + 1)):
+        yield f"numbers are {numbers}"
+    for one in findings:
+        at = f"#{one['number']}"
+        if one["class"] != _CLASSES.get(one["finding"], "defect"):
+            yield f"{at} class: {one['finding']} is {one['class']}"
+        yield from (f"{at} {said}" for said in _check_verdict(told, one))
+    utilities = told.result["utilities"]
+    ranks = [2 if one["joins"] else 0 if one["in_trench"] else 1 for one in utilities]
+    if ranks != sorted(ranks):
+        yield f"utilities: not by danger: {[one['name'] for one in utilities]}"
+
+
+def _check_verdict(told: Told, one: Record) -> Iterable[str]:
+    near, far = told.deciding(one), told.deciding(one, "sides_to")
+    if near is None:
+        if (one["verdict"], one["answers"]) != (None, []):
+            yield f"verdict: {one['verdict']} of {one['answers']} where no line decides"
+        return
+    ends = [near["verdict"]] if far is None else [near["verdict"], far["verdict"]]
+    close = "too close to call"
+    expected = {
+        ("inside", "past"): "across",
+        ("past", "inside"): "across",
+        (close, "past"): "past from within",
+    }.get(tuple(ends), ends[0] if len(set(ends)) == 1 else close)
+    if one["verdict_without"] and one["verdict"] != close:
+        yield f"verdict: {one['verdict']} though a suspect reading decides it"
+    elif not one["verdict_without"] and one["verdict"] != expected:
+        yield f"verdict: {one['verdict']} of ends {ends}"
+    if not set(one["answers"]) <= set(one["may_answer"]):
+        yield f"answers: {one['answers']} of possible {one['may_answer']}"
+    parties = _parties_along(told, one)
+    if parties is not None and one["answers"] and one["answers"] != parties:
+        yield f"answers: {one['answers']}, by the boundaries {parties}"
+
+
+def _parties_along(told: Told, one: Record) -> list[str] | None:
+    """Who answers from end to end, by site.toml; None where a boundary leaves doubt."""
+    order = [c["line"] for c in told.result["crossings"] if c["decides"] and c["outward"]]
+    rules = [b for b in told.site.get("boundary", []) if b.get("decides")]
+    rules.sort(key=lambda b: order.index(_name(b)) if _name(b) in order else len(order))
+    if one["verdict_without"] or len({_name(b) for b in rules}) != len(rules):
+        return None
+    depths = []
+    for end in ("sides", "sides_to")[: 1 if one["to"] is None else 2]:
+        verdicts = [side["verdict"] for b in rules for side in one[end] if side["line"] == _name(b)]
+        if "too close to call" in verdicts:
+            return None
+        depths.append(verdicts.count("past"))
+    chain = [rules[0]["inside"], *(b["outside"] for b in rules)]
+    low, high = min(depths), max(depths)
+    along = chain[low : high + 1]
+    return [party for i, party in enumerate(along) if i == 0 or party != along[i - 1]]
+
+
+def _name(boundary: Record) -> str:
+    return str(boundary.get("line") or boundary.get("name") or boundary["at"])
