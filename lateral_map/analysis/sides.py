@@ -44,7 +44,8 @@ def judge_findings(
     if not findings:
         return ()
     decided_at = [crossing.footage_m for crossing in crossings if crossing.decides]
-    # Of a stretch, its ends and a place between each two crossings that part it.
+    # Of a stretch, its ends and a place between each two crossings that part it; also one between
+    # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, decided_at) for finding in findings]
     judged = iter(_judge(route, [at for along in places for at in along]))
     rests_on = find_telling_readings(route, _telling_gradients(route, findings))
@@ -52,6 +53,8 @@ def judge_findings(
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]
         stretch = finding.to_m is not None
+        if len(sides) > 2 and len(_parties(route.site.boundaries, sides[0])) == 1:
+            del sides[1]
         decisive = _decisive(route.site.boundaries, sides)
         parties = [_parties(route.site.boundaries, each) for each in sides]
         results.append(
@@ -80,7 +83,8 @@ def _places_along(finding: Finding, decided_at: list[float]) -> list[float]:
     if finding.to_m is None:
         return [finding.footage_m]
     inner = [at for at in decided_at if finding.footage_m < at < finding.to_m]
-    between = [(one + other) / 2.0 for one, other in itertools.pairwise(inner)]
+    cuts = [finding.footage_m, *inner]
+    between = [(one + other) / 2.0 for one, other in itertools.pairwise(cuts)]
     return [finding.footage_m, *between, finding.to_m]
 
 
@@ -169,7 +173,8 @@ def _verdict(along: list[SideVerdict]) -> FindingVerdict:
         return along[0]
     if "too close to call" not in seen:
         return "across"
-    from_within = along[0] == "too close to call" and set(along[1:]) == {"past"}
+    rest = itertools.dropwhile(lambda one: one == "too close to call", along)
+    from_within = along[0] == "too close to call" and set(rest) == {"past"}
     return "past from within" if from_within else "too close to call"
 
 
@@ -199,10 +204,10 @@ def _answers(parties: list[tuple[str, ...]]) -> tuple[str, ...]:
     Where a place at its beginning is in doubt, what is known of the rest stands; where its end is,
     nothing does.
     """
-    if any(len(each) > 1 for each in parties[1:]) or len(parties[-1]) != 1:
+    known = list(itertools.dropwhile(lambda each: len(each) > 1, parties))
+    if any(len(each) != 1 for each in known):
         return ()
-    known = [each[0] for each in parties if len(each) == 1]
-    return tuple(party for party, _ in itertools.groupby(known))
+    return tuple(party for (party,), _ in itertools.groupby(known))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

@@ -60,7 +60,7 @@ def check_side(told: Told, one: Record, words: str) -> Iterable[str]:
     if near is None:
         return
     line, _, said = words.partition(": ")
-    if line != one["verdict_line"]:
+    if line.casefold() != one["verdict_line"].casefold():
         yield f"judged by {line!r}, decided by {one['verdict_line']!r}"
     if (
         verdict_in(said.partition("(")[0].partition(";")[0]) != one["verdict"]

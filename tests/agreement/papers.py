@@ -42,38 +42,31 @@ def _lines(page: Any) -> list[list[dict[str, Any]]]:
 def finding_rows(pages: Iterable[Any]) -> Iterable[tuple[str, dict[str, str]]]:
     """Yield (the group it stands under, cells by column head) of every row of a findings table.
 
-    A column begins where its head does; a row where a number stands in the first.
+    A column begins where its head does, a row where a number stands in the first; whatever else
+    stands at the left ends the table.
     """
     group = ""
     for page in pages:
         columns: list[tuple[float, str]] = []
-        cells: dict[str, str] = {}
-        head_done = False
+        rows: list[tuple[str, dict[str, str]]] = []
         for line in _lines(page):
             text = " ".join(word["text"] for word in line)
-            found = next((key for said, key in _GROUPS if text.startswith(said)), None)
+            at_left = bool(columns) and line[0]["x0"] < columns[0][0] + 2.0
+            begins = next((key for said, key in _GROUPS if text.startswith(said)), None)
+            group = begins or group
             if text.startswith("No. Footage"):
-                columns, head_done = _columns(line), False
-                continue
-            first_x = line[0]["x0"]
-            in_first = bool(columns) and abs(first_x - columns[0][0]) < 2.0
-            ends = found is not None or (in_first and not re.fullmatch(r"\d+", line[0]["text"]))
-            if columns and (ends or (in_first and re.fullmatch(r"\d+", line[0]["text"]))):
-                if cells:
-                    yield group, {key: plain(value) for key, value in cells.items()}
-                cells = {}
-                head_done = True
-            group = found or group
-            if ends:
+                columns, in_head = _columns(line), True
+            elif begins or (at_left and not re.fullmatch(r"\d+", line[0]["text"])):
                 columns = []
-            elif columns and (in_first or cells):
+            elif columns and (at_left or not in_head):
+                in_head = False
+                if at_left:
+                    rows.append((group, {}))
+                cells = rows[-1][1]
                 for word in line:
-                    at = max((x, name) for x, name in columns if x <= word["x0"] + 2.0)[1]
-                    cells[at] = f"{cells.get(at, '')} {word['text']}"
-            elif columns and not head_done:
-                continue  # the rest of a head that takes several lines
-        if cells:
-            yield group, {key: plain(value) for key, value in cells.items()}
+                    name = [name for x, name in columns if x <= word["x0"] + 2.0][-1]
+                    cells[name] = f"{cells.get(name, '')} {word['text']}"
+        yield from ((key, {name: plain(said) for name, said in row.items()}) for key, row in rows)
 
 
 def _columns(line: list[dict[str, Any]]) -> list[tuple[float, str]]:
@@ -110,15 +103,8 @@ def check_letters(told: Told, letters: Mapping[str, bytes]) -> Iterable[str]:
             text = plain(" ".join(page.extract_text() or "" for page in document.pages[:2]))
             rows = list(finding_rows(document.pages))
         yield from (f"{name}: {said}" for said in _check_rows(told, rows))
-        addressed = re.search(r"To: (.*?) Site:", text)
-        party = next(
-            (
-                one
-                for one in expected
-                if addressed and addressed[1].casefold().startswith(one.casefold())
-            ),
-            None,
-        )
+        addressed = re.search(r"\bTo (?:the )?(.*?) Date:", text)
+        party = addressed[1] if addressed and addressed[1] in expected else None
         if party is None:
             if expected:
                 yield f"{name}: written to {addressed[1] if addressed else 'nobody'}"

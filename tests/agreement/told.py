@@ -64,11 +64,11 @@ class Told:
             for number, one in self.findings.items():
                 if one["class"] != "defect" or party not in one["may_answer"]:
                     continue
-                if one["answers"] == [party] and one["verdict"] != "past from within":
+                if one["may_answer"] == [party]:
                     groups["theirs"].append(number)
                 elif party in one["answers"]:
                     groups["shared"].append(number)
-                else:
+                elif not one["answers"]:
                     groups["close"].append(number)
             asked[party] = groups
         return asked
@@ -163,9 +163,16 @@ def _parties_along(told: Told, one: Record) -> list[str] | None:
     depths = []
     for end in ("sides", "sides_to")[: 1 if one["to"] is None else 2]:
         verdicts = [side["verdict"] for b in rules for side in one[end] if side["line"] == _name(b)]
+        passed = verdicts.count("past")
         if "too close to call" in verdicts:
-            return None
-        depths.append(verdicts.count("past"))
+            # What begins in doubt is told from the far side of the one boundary in doubt on.
+            in_order = ["past"] * passed + ["too close to call"]
+            if one["verdict"] != "past from within" or end != "sides":
+                return None
+            if verdicts[: passed + 1] != in_order or "too close to call" in verdicts[passed + 1 :]:
+                return None
+            passed += 1
+        depths.append(passed)
     chain = [rules[0]["inside"], *(b["outside"] for b in rules)]
     low, high = min(depths), max(depths)
     along = chain[low : high + 1]
