@@ -9,7 +9,6 @@ import argparse
 import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from pathlib import Path
 
 from agreement.bar import disagreements
@@ -20,10 +19,7 @@ def check_seed(seed: int, papers: bool) -> list[str]:
     with tempfile.TemporaryDirectory() as folder:
         site = Path(folder) / "site"
         write_site(site, seed)
-        try:
-            return disagreements(site, papers=papers)
-        except Exception as error:  # one site that cannot be made must not hide the others
-            return [f"not made: {error!r}"]
+        return disagreements(site, papers=papers)
 
 
 def main() -> int:
@@ -38,14 +34,17 @@ def main() -> int:
     seeds = range(asked.first, asked.first + asked.sites)
     count = 0
     with ProcessPoolExecutor(asked.jobs) as pool:
-        check = partial(check_seed, papers=not asked.no_papers)
-        for seed, found in zip(seeds, pool.map(check, seeds), strict=True):
+        papers = not asked.no_papers
+        waiting = [(seed, pool.submit(check_seed, seed, papers)) for seed in seeds]
+        for done, (seed, site) in enumerate(waiting, start=1):
+            # One site that cannot be made must not hide the others.
+            error = site.exception()
+            found = [f"cannot be made: {error!r}"] if error else site.result()
             count += len(found)
-            for said in found:
-                print(f"site {seed}: {said}", flush=True)
-            if seed % 20 == 19:
-                print(f"{seed + 1 - asked.first} sites, {count} disagreements", flush=True)
-    print(f"{asked.sites} sites, {count} disagreements")
+            sys.stdout.writelines(f"site {seed}: {said}\n" for said in found)
+            if done % 20 == 0 or done == len(waiting):
+                sys.stdout.write(f"{done} sites, {count} disagreements\n")
+            sys.stdout.flush()
     return 1 if count else 0
 
 

@@ -183,7 +183,8 @@ def check_picked(told: Told, one: Record, detail: Record) -> Iterable[str]:
     cells = {
         "No.": str(one["number"]), "Footage": rows["Footage"],
         "Finding": plain(detail["title"]).partition(" ")[2],
-        "Depth to invert": rows["Depth to invert"], "Answers for it": rows.get("Answers for it", ""),
+        "Depth to invert": rows["Depth to invert"],
+        "Answers for it": rows.get("Answers for it", ""),
     }  # fmt: skip
     if "Side" in rows:
         cells["Side"] = rows["Side"]
@@ -212,23 +213,28 @@ def html_tables(page: str) -> list[Record]:
 def check_dig(told: Told, page: str) -> Iterable[str]:
     yield from check_drawn(told, page_data(page))
     utilities = {one["name"]: one for one in told.result["utilities"]}
-    for table in html_tables(page):
-        if table["title"] != "Utilities in the way":
-            continue
-        rows = [dict(zip(table["columns"], row, strict=True)) for row in table["rows"]]
-        if [row["Utility"] for row in rows] != list(utilities):
-            yield f"utilities by rank: {[row['Utility'] for row in rows]}, {list(utilities)}"
+    (table,) = [each for each in html_tables(page) if each["title"] == "Utilities in the way"] or [
+        {"columns": [], "rows": []}
+    ]
+    rows = [dict(zip(table["columns"], row, strict=True)) for row in table["rows"]]
+    if [row["Utility"] for row in rows] != list(utilities):
+        yield f"utilities by rank: {[row['Utility'] for row in rows]}, {list(utilities)}"
+    else:
         for row in rows:
-            if one := utilities.get(row["Utility"]):
-                yield from check_utility_row(one, row)
+            yield from check_utility_row(utilities[row["Utility"]], row)
+    yield from check_warnings(utilities, page)
+
+
+def check_warnings(utilities: Mapping[str, Record], page: str) -> Iterable[str]:
+    """What the page says before all else: everything in the trench, in order of danger."""
     text = plain(" ".join(lxml_html.fromstring(page).xpath("//text()[not(ancestor::script)]")))
     warnings = _WARNING.findall(text.partition("Call 811")[0])
     dangerous = [one["name"] for one in utilities.values() if one["in_trench"] and not one["joins"]]
     if [name for name, _ in warnings] != dangerous:
         yield f"warned of {[name for name, _ in warnings]}, in the trench are {dangerous}"
-    for name, words in warnings:
-        if one := utilities.get(name):
-            yield from (f"warned of {said}" for said in check_clearance(one, words))
+    else:
+        for name, words in warnings:
+            yield from (f"warned of {said}" for said in check_clearance(utilities[name], words))
 
 
 def check_utility_row(one: Record, row: Mapping[str, str]) -> Iterable[str]:
@@ -293,8 +299,10 @@ def _check_whose(told: Told, one: Record, whose: str) -> Iterable[str]:
     if one["verdict"] is not None and parties != expected:
         yield f"{whose!r}, decided {one['verdict']} {one['answers']}"
     said = {
-        "across": "Reaches across", "past from within": "far part", "too close to call": "Too close",
-    }.get(one["verdict"] or "")  # fmt: skip
+        "across": "Reaches across",
+        "past from within": "far part",
+        "too close to call": "Too close",
+    }.get(one["verdict"] or "")
     if said and said not in whose:
         yield f"{whose!r}, decided {one['verdict']}"
 

@@ -55,11 +55,13 @@ def finding_rows(pages: Iterable[Any]) -> Iterable[tuple[str, dict[str, str]]]:
             begins = next((key for said, key in _GROUPS if text.startswith(said)), None)
             group = begins or group
             if text.startswith("No. Footage"):
-                columns, in_head = _columns(line), True
+                columns, skips = _columns(line), True
             elif begins or (at_left and not re.fullmatch(r"\d+", line[0]["text"])):
                 columns = []
-            elif columns and (at_left or not in_head):
-                in_head = False
+            elif text.startswith("What would settle it:"):
+                skips = True  # it runs on over all columns, up to the next row
+            elif columns and (at_left or not skips):
+                skips = False
                 if at_left:
                     rows.append((group, {}))
                 cells = rows[-1][1]
