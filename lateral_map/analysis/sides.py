@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from statistics import fmean
 from typing import Final
 
@@ -55,6 +56,7 @@ def judge_findings(
         stretch = finding.to_m is not None
         if len(sides) > 2 and len(_parties(route.site.boundaries, sides[0])) == 1:
             del sides[1]
+        sides[1:-1] = [_between(sides[0], each, sides[-1]) for each in sides[1:-1]]
         decisive = _decisive(route.site.boundaries, sides)
         parties = [_parties(route.site.boundaries, each) for each in sides]
         results.append(
@@ -86,6 +88,22 @@ def _places_along(finding: Finding, decided_at: list[float]) -> list[float]:
     cuts = [finding.footage_m, *inner]
     between = [(one + other) / 2.0 for one, other in itertools.pairwise(cuts)]
     return [finding.footage_m, *between, finding.to_m]
+
+
+def _between(
+    near: tuple[Side, ...], place: tuple[Side, ...], far: tuple[Side, ...]
+) -> tuple[Side, ...]:
+    """Return a place's sides without doubt about what the stretch surely crosses.
+
+    Between the crossings it lies on the side that they put it on, however near they are.
+    """
+    return tuple(
+        replace(side, verdict="past" if side.past_m > 0.0 else "inside")
+        if side.verdict == "too close to call"
+        and {one.verdict, other.verdict} == {"inside", "past"}
+        else side
+        for one, side, other in zip(near, place, far, strict=True)
+    )
 
 
 def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:

@@ -64,11 +64,17 @@ def finding_rows(pages: Iterable[Any]) -> Iterable[tuple[str, dict[str, str]]]:
                 skips = False
                 if at_left:
                     rows.append((group, {}))
-                cells = rows[-1][1]
-                for word in line:
-                    name = [name for x, name in columns if x <= word["x0"] + 2.0][-1]
-                    cells[name] = f"{cells.get(name, '')} {word['text']}"
+                _put(line, columns, rows[-1][1])
         yield from ((key, {name: plain(said) for name, said in row.items()}) for key, row in rows)
+
+
+def _put(
+    line: list[dict[str, Any]], columns: list[tuple[float, str]], cells: dict[str, str]
+) -> None:
+    """Put a line's words into the cells of the columns they stand in."""
+    for word in line:
+        name = [name for x, name in columns if x <= word["x0"] + 2.0][-1]
+        cells[name] = f"{cells.get(name, '')} {word['text']}"
 
 
 def _columns(line: list[dict[str, Any]]) -> list[tuple[float, str]]:
