@@ -93,16 +93,12 @@ def _describe(
     ]
     crossed = [pipe for pipe in pipes if pipe.from_m < span.to_m and pipe.to_m > span.from_m]
     seen = [one.finding for one in within]
-    nodes = route.chain.nodes_m
-    inner = nodes[(nodes > span.from_m) & (nodes < span.to_m)]
-    place = route.positions(np.concatenate([[span.from_m], inner, [span.to_m]]))[:, :2]
     return RepairReach(
         name=span.name,
         begin=begin,
         end=end,
         proposed=span.proposed,
         wanted=span.wanted,
-        plan_length_m=float(np.hypot(*np.diff(place, axis=0).T).sum()),
         sd_length_m=float(np.hypot(begin.sd_footage_m, end.sd_footage_m)),
         pipes=tuple(crossed),
         transitions_m=tuple(pipe.from_m for pipe in crossed if pipe.from_m > span.from_m),

@@ -133,8 +133,8 @@ class ReachPart:
 class RepairReach:
     """A stretch to repair: proposed for the findings ``wanted``, or taken from site.toml.
 
-    ``plan_length_m`` is its length on the ground, ``sd_length_m`` the 1 sd of its length along the
-    pipe. ``transitions_m`` are the footages where pipe of another size or material begins.
+    ``sd_length_m`` is the 1 sd of its length along the pipe. ``transitions_m`` are the footages
+    where pipe of another size or material begins.
     """
 
     name: str
@@ -142,7 +142,6 @@ class RepairReach:
     end: ReachEnd
     proposed: bool
     wanted: tuple[FindingResult, ...]
-    plan_length_m: float
     sd_length_m: float
     pipes: tuple[PipeStretch, ...]
     transitions_m: tuple[float, ...]
