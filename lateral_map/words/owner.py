@@ -107,9 +107,11 @@ def _whose(result: FindingResult) -> str:
         parts = listed([f"part {party}" for party in parties], len(parties))
         return f"Reaches across {line}: {parts}, as we understand it."
     if result.verdict == "past from within" and parties:
+        parts = listed([f"part {party}" for party in parties], len(parties))
+        side = f"on {first} side" if len(parties) == 1 else parts
         return (
-            f"Its far part is past {line}, on {parties[-1]} side as we understand it; where it "
-            "begins is too close to call."
+            f"Its far part is past {line}, {side} as we understand it; where it begins is too "
+            "close to call."
         )
     if result.verdict == "too close to call":
         return _too_close(result, line, first)

@@ -247,7 +247,10 @@ def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
         theirs = f"{len(letter.theirs)} {lie} {part} with at least 95 % probability"
         named = findings_named(letter.theirs)
         sentences = [f"Of the {many} defects seen, {theirs}: {named}."]
-    unclear = [one for one in letter.shared if one.verdict == "past from within"]
+    # One that goes on into a further part surely reaches across from this one.
+    unclear = [
+        one for one in letter.shared if one.verdict == "past from within" and len(one.answers) == 1
+    ]
     across = [one for one in letter.shared if one not in unclear]
     if across:
         reach = "reaches" if len(across) == 1 else "reach"

@@ -264,6 +264,24 @@ def test_a_stretch_reaches_across_only_where_both_its_ends_are_sure() -> None:
     )
 
 
+def test_a_stretch_that_begins_in_doubt_and_crosses_a_whole_part_has_its_far_part_in_the_last() -> (
+    None
+):
+    report = build_report(
+        replace(two_lines().site, findings=seen((39.9, "roots", 85.0)), referral=Referral())
+    )
+    (found,) = report.findings
+    assert found.verdict == "past from within"
+    assert found.answers == ("association", ROADS)
+    for party in found.answers:
+        facts = facts_to(report, party)
+        assert numbers(facts["shared"]) == [1]
+        assert "far part" not in letter_of(facts)
+        assert "Finding 1 reaches across into it: only what lies" in letter_of(facts)
+    (card,) = owner_facts(report)["cards"]
+    assert f"past the right of way, part the association's and part the {ROADS}'s" in card["whose"]
+
+
 def test_both_ends_of_a_stretch_have_their_place_and_depth() -> None:
     report = one_line("owner", "city", seen((60.0, "roots", 90.0)))
     (found,) = report.findings
