@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Iterable
@@ -44,7 +45,8 @@ def judge_findings(
     findings = route.site.findings
     if not findings:
         return ()
-    decided_at = [crossing.footage_m for crossing in crossings if crossing.decides]
+    decided = [crossing for crossing in crossings if crossing.decides]
+    decided_at = [crossing.footage_m for crossing in decided]
     # Of a stretch, its ends and a place between each two crossings that part it; also one between
     # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, decided_at) for finding in findings]
@@ -54,11 +56,12 @@ def judge_findings(
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]
         stretch = finding.to_m is not None
-        if len(sides) > 2 and len(_parties(route.site.boundaries, sides[0])) == 1:
-            del sides[1]
+        asked = functools.partial(_parties, route.site.boundaries, decided)
+        if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
+            del along[1], sides[1]
         sides[1:-1] = [_between(sides[0], each, sides[-1]) for each in sides[1:-1]]
         decisive = _decisive(route.site.boundaries, sides)
-        parties = [_parties(route.site.boundaries, each) for each in sides]
+        parties = [asked(at, each) for at, each in zip(along, sides, strict=True)]
         results.append(
             FindingResult(
                 number=index + 1,
@@ -196,7 +199,12 @@ def _verdict(along: list[SideVerdict]) -> FindingVerdict:
     return "past from within" if from_within else "too close to call"
 
 
-def _parties(boundaries: tuple[Boundary, ...], sides: tuple[Side, ...]) -> tuple[str, ...]:
+def _parties(
+    boundaries: tuple[Boundary, ...],
+    decided: list[Crossing],
+    at_m: float,
+    sides: tuple[Side, ...],
+) -> tuple[str, ...]:
     """Return whoever may answer at one place: one party where nothing that matters is in doubt."""
     deciding = [(b, s) for b, s in zip(boundaries, sides, strict=True) if b.decides]
     if not deciding:
@@ -205,15 +213,25 @@ def _parties(boundaries: tuple[Boundary, ...], sides: tuple[Side, ...]) -> tuple
         (False, True) if side.verdict == "too close to call" else (side.verdict == "past",)
         for _, side in deciding
     ]
-    return tuple(dict.fromkeys(_party_if(deciding, pasts) for pasts in itertools.product(*choices)))
+    # Along the pipe where it crosses the boundary: lines may lie askew to each other.
+    gaps = [
+        min((abs(at_m - c.footage_m) for c in decided if _is_of(c, b)), default=abs(s.past_m))
+        for b, s in deciding
+    ]
+    nearest = sorted(zip(gaps, range(len(gaps)), strict=True))
+    found = []
+    for pasts in itertools.product(*choices):
+        # Beyond the boundary crossed last, or before the one crossed next.
+        crossed = [deciding[i][0].outside for _, i in nearest if pasts[i]]
+        ahead = [deciding[i][0].inside for _, i in nearest if not pasts[i]]
+        found.append((crossed or ahead)[0])
+    return tuple(dict.fromkeys(found))
 
 
-def _party_if(deciding: list[tuple[Boundary, Side]], pasts: tuple[bool, ...]) -> str:
-    """Return who answers: beyond the boundary crossed last, or before the one crossed next."""
-    placed = list(zip(deciding, pasts, strict=True))
-    crossed = [(abs(side.past_m), one.outside) for (one, side), past in placed if past]
-    ahead = [(abs(side.past_m), one.inside) for (one, side), past in placed if not past]
-    return min(crossed or ahead)[1]
+def _is_of(crossing: Crossing, boundary: Boundary) -> bool:
+    """Say whether a crossing is of a boundary; a plan line may be called main, too."""
+    along = crossing.kind if crossing.kind in ("main", "cleanout") else "line"
+    return (along, crossing.line) == (boundary.kind, boundary.line)
 
 
 def _answers(parties: list[tuple[str, ...]]) -> tuple[str, ...]:

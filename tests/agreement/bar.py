@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from agreement.files import check_files
@@ -34,7 +34,11 @@ def make_everything(folder: Path, *, papers: bool) -> tuple[Told, dict[str, byte
 
 def disagreements(folder: Path, *, papers: bool) -> list[str]:
     """Return every disagreement among a site's outputs, each as ``product: what``."""
-    told, made = make_everything(folder, papers=papers)
+    return check_everything(*make_everything(folder, papers=papers))
+
+
+def check_everything(told: Told, made: Mapping[str, bytes]) -> list[str]:
+    """Return every disagreement of what was made with result.json."""
     found: Iterable[str] = (
         *(f"result.json: {said}" for said in check_result(told)),
         *check_files(told, made),

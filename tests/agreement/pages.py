@@ -78,7 +78,7 @@ def check_side(told: Told, one: Record, words: str) -> Iterable[str]:
 
 def check_answers(one: Record, words: str) -> Iterable[str]:
     expected = list(one["answers"])
-    if one["verdict"] == "past from within":
+    if one["verdict"] == "past from within" and expected:
         expected.insert(0, f"{_TOO_CLOSE} where it begins")
     if one["verdict"] is not None and not expected:
         expected = [_TOO_CLOSE]
@@ -303,7 +303,7 @@ def _check_whose(told: Told, one: Record, whose: str) -> Iterable[str]:
         "past from within": "far part",
         "too close to call": "Too close",
     }.get(one["verdict"] or "")
-    if said and said not in whose:
+    if said and said not in whose and (one["verdict"] != "across" or len(one["answers"]) > 1):
         yield f"{whose!r}, decided {one['verdict']}"
 
 

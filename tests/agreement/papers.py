@@ -51,21 +51,32 @@ def finding_rows(pages: Iterable[Any]) -> Iterable[tuple[str, dict[str, str]]]:
         rows: list[tuple[str, dict[str, str]]] = []
         for line in _lines(page):
             text = " ".join(word["text"] for word in line)
-            at_left = bool(columns) and line[0]["x0"] < columns[0][0] + 2.0
             begins = next((key for said, key in _GROUPS if text.startswith(said)), None)
             group = begins or group
             if text.startswith("No. Footage"):
                 columns, skips = _columns(line), True
-            elif begins or (at_left and not re.fullmatch(r"\d+", line[0]["text"])):
+            elif begins or _is_apart(line, columns):
                 columns = []
             elif text.startswith("What would settle it:"):
                 skips = True  # it runs on over all columns, up to the next row
-            elif columns and (at_left or not skips):
+            elif columns and (_at_left(line, columns) or not skips):
                 skips = False
-                if at_left:
+                if _at_left(line, columns):
                     rows.append((group, {}))
                 _put(line, columns, rows[-1][1])
         yield from ((key, {name: plain(said) for name, said in row.items()}) for key, row in rows)
+
+
+def _at_left(line: list[dict[str, Any]], columns: list[tuple[float, str]]) -> bool:
+    return bool(columns) and line[0]["x0"] < columns[0][0] + 2.0
+
+
+def _is_apart(line: list[dict[str, Any]], columns: list[tuple[float, str]]) -> bool:
+    """Whether a line is none of a table's: it begins at no column, or the first has no number."""
+    begins = line[0]["x0"]
+    if columns and min(abs(begins - x) for x, _ in columns) > 2.5:
+        return True
+    return _at_left(line, columns) and not re.fullmatch(r"\d+", line[0]["text"])
 
 
 def _put(

@@ -57,7 +57,10 @@ class Told:
         """Return, for each party written to, the numbers it is asked about, group by group."""
         client = self.result["client"]
         asked: dict[str, dict[str, list[int]]] = {}
-        for party in self.parties:
+        rules = [one for one in self.site.get("boundary", []) if one.get("decides")]
+        for party in dict.fromkeys(
+            party for one in rules for party in (one["inside"], one["outside"])
+        ):
             if party == client:
                 continue
             groups: dict[str, list[int]] = {"theirs": [], "shared": [], "close": []}
