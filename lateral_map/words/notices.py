@@ -91,7 +91,7 @@ def grazing_words(crossing: Crossing, unit: str) -> str:
 def danger_words(result: FindingResult, unit: str) -> str:
     """Say what to do about a foreign pipe or cable seen in the sewer."""
     return (
-        f"STOP: {result.finding.finding} seen in the sewer at "
+        f"STOP: {result.finding.finding}, seen at "
         f"{length(result.finding.footage_m, unit)} (no. {result.number}): cut and dig nothing "
         "there, keep ignition away, leave, and call its owner and the emergency number"
     )

@@ -302,7 +302,7 @@ def test_a_danger_heads_every_letter_and_page_and_is_asked_nothing() -> None:
     texts = [text_of(files["referral.pdf"]), text_of(files["owner.pdf"])]
     texts.append(words_of(files["owner.html"].decode()))
     for text in texts:
-        assert text.index("STOP: gas pipe through sewer seen in the sewer at 80.0 ft") < 200
+        assert text.index("STOP: gas pipe through sewer, seen at 80.0 ft") < 200
     pages = [
         page.extract_text(x_tolerance=1)
         for page in pdfplumber.open(io.BytesIO(files["referral.pdf"])).pages
