@@ -1,4 +1,4 @@
-"""Every output of a site says the same; the full bar is ``python -m agreement`` (DEVELOPERS.md)."""
+"""Every output of a site says the same; ``python tests/agreement/run.py`` asks it of 300 sites."""
 
 from __future__ import annotations
 

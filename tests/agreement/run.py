@@ -1,18 +1,28 @@
-"""``python -m agreement --sites 300``: every product of so many made-up sites against result.json.
+"""Every product of made-up sites, each held against result.json.
 
-Run from ``tests``. Prints a line for each disagreement, and exits with 1 where there is any.
+    python tests/agreement/run.py                  300 sites, everything
+    python tests/agreement/run.py --no-papers      without the PDFs and the owner's page, in minutes
+    python tests/agreement/run.py --first 39 --sites 1
+
+Prints a line for each disagreement; exit code 1 where there is any.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from agreement.bar import disagreements
-from agreement.sites import write_site
+# One thread each: two processes must not fight over the cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+from agreement.bar import disagreements  # noqa: E402
+from agreement.sites import write_site  # noqa: E402
 
 
 def check_seed(seed: int, papers: bool) -> list[str]:
