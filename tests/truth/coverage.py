@@ -77,9 +77,10 @@ def _findings(found: Coverage, report: Report, truth: Truth) -> None:
         zip(report.findings, truth.finding_reading_m, strict=True)
     ):
         real = truth.at(float(reading))
-        gap = real[:2] - [result.easting_m, result.northing_m]
+        gap = real[:2] - [result.near.easting_m, result.near.northing_m]
         found.position.append(float(gap @ np.linalg.solve(covariance[index, :2, :2], gap)))
-        found.depth.append((truth.depth(float(reading)) - result.depth_m) / result.sd_depth_m)
+        deep = truth.depth(float(reading)) - result.near.depth_m
+        found.depth.append(deep / result.near.sd_depth_m)
         for side in result.sides:
             past = float(true_past_m(truth, side.line, real[None, :2])[0])
             found.past.append((past - side.past_m) / side.sd_past_m)
