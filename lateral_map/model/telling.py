@@ -79,7 +79,7 @@ def _growth(readings: _Readings, spread: Floats, effect: Floats) -> Floats:
         left = own - spread[block] @ readings.shadow[block].T
         # Where nothing else fixes what the reading fixes, its loss leaves the quantity adrift. The
         # rounded covariance tells such a rest from nothing to some 1e-8 of the whole.
-        left = left + 1e-6 * np.trace(own) * np.eye(len(own))
+        left = left + 1e-7 * np.trace(own) * np.eye(len(own))
         solved = np.linalg.solve(left, effect[block])
         growth[index] = np.maximum(np.einsum("wk,wk->k", effect[block], solved), 0.0)
     return growth
