@@ -9,7 +9,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Chain
-from lateral_map.model.site import Bend, Locate, Site
+from lateral_map.model.site import Bend, Site
 
 # A chord over a wandering pipe strays from it by wander * sqrt(L^3 / 48) at mid-length (an
 # integrated random walk). At 5 ft and 0.5 degrees per square root of a foot that is 0.014 ft.
@@ -33,38 +33,21 @@ class Turns:
     bends: tuple[tuple[int, Bend], ...]
 
 
-def transmitter_footage_m(site: Site, locate: Locate) -> float:
-    """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""
-    return site.transmitter_footage_m(locate)
-
-
-def used_locates(site: Site) -> tuple[Locate, ...]:
-    """Return the locates in use, by footage."""
-    return site.used_locates()
-
-
 def lay_chain(site: Site) -> Chain:
     """Cut the run into straight pieces at bends, locates and its end, none over-long."""
     first = site.counter.zero_m + site.start.riser_m
-    locates = used_locates(site)
-    last = max(
-        [site.run.end_m, first + 0.3, *(transmitter_footage_m(site, one) for one in locates)]
-    )
-    marks = [bend.footage_m for bend in site.bends]
-    marks += [transmitter_footage_m(site, one) for one in locates]
-    inner = np.array([mark for mark in marks if first < mark < last])
-    corners = np.unique(np.concatenate([[first, last], inner]))
-    keep = np.concatenate([[True], np.diff(corners) > _SAME_M])
+    located = [site.transmitter_footage_m(one) for one in site.used_locates()]
+    last = max([site.run.end_m, first + 0.3, *located])
+    inner = [at for at in (*(bend.footage_m for bend in site.bends), *located) if first < at < last]
+    corners = np.unique([first, last, *inner])
+    corners = corners[np.concatenate([[True], np.diff(corners) > _SAME_M])]
     longest = max(_LONGEST_PIECE_M, (last - first) / _MOST_PIECES)
-    return Chain(site.counter.zero_m, site.start.riser_m, _subdivide(corners[keep], longest))
-
-
-def _subdivide(corners: Floats, longest: float) -> Floats:
     cuts = [
         np.linspace(begin, end, int(np.ceil((end - begin) / longest - 1e-9)) + 1)[:-1]
         for begin, end in itertools.pairwise(corners)
     ]
-    return np.concatenate([*cuts, corners[-1:]])
+    nodes = np.concatenate([*cuts, corners[-1:]])
+    return Chain(site.counter.zero_m, site.start.riser_m, nodes)
 
 
 def wander_rates(site: Site, chain: Chain) -> Floats:

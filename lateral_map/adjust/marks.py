@@ -12,6 +12,8 @@ from lateral_map.adjust.transmitter import sd_depth_m
 from lateral_map.model.results import LocateResult, LocateState, ReadingCheck
 from lateral_map.model.route import Route
 
+_WORST_FIRST: tuple[LocateState, ...] = ("suspect", "good")
+
 
 def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[LocateResult, ...]:
     """Return every locate, those set aside too, in the site's order.
@@ -33,6 +35,10 @@ def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[Locat
             fix = fix_by_ties(site, locate)
             place = None if fix is None else fix.points_m[0]
         own = tuple(checks[locate.mark]) if locate.use else ()
+        verdicts = {check.verdict for check in own}
+        state: LocateState = "set aside"
+        if locate.use:
+            state = next((one for one in _WORST_FIRST if one in verdicts), "unchecked")
         read = site.read_invert_depth_m(locate)
         results.append(
             LocateResult(
@@ -42,15 +48,8 @@ def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[Locat
                 northing_m=None if place is None else float(place[1]),
                 depth_m=read,
                 sd_depth_m=None if read is None else sd_depth_m(site, locate),
-                state=_state(own) if locate.use else "set aside",
+                state=state,
                 checks=own,
             )
         )
     return tuple(results)
-
-
-def _state(checks: tuple[ReadingCheck, ...]) -> LocateState:
-    verdicts = {check.verdict for check in checks}
-    if "suspect" in verdicts:
-        return "suspect"
-    return "good" if "good" in verdicts else "unchecked"

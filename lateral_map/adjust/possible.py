@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lateral_map.adjust.chain import used_locates
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.errors import Fault
 from lateral_map.model.arrays import Floats
@@ -38,14 +37,9 @@ class Fix:
 class _Clash:
     """Two fixes farther apart on the ground than the footage between them, metres."""
 
-    first: Fix
-    second: Fix
+    fixes: tuple[Fix, Fix]
     apart_m: float
     between_m: float
-
-    @property
-    def fixes(self) -> tuple[Fix, Fix]:
-        return self.first, self.second
 
 
 def find_impossible(site: Site) -> tuple[Fault, ...]:
@@ -55,27 +49,26 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
     apart than the footage by more than 5 sd of everything that could explain it. Of a place in
     several impossible pairs one fault is made: it, not the places it is far from, is likely wrong.
     """
+    start = site.start
+    mapped = 0.0 if start.point is None else site.plan.point(start.point).sd_m
+    place = np.array([[start.easting_m, start.northing_m]])
+    sd_start = np.array([float(np.hypot(start.sd_m, mapped))])
     fixes = [
-        _start_fix(site),
-        *filter(None, (fix_by_ties(site, one) for one in used_locates(site))),
+        Fix(_START, None, "site.toml", site.counter.zero_m, place, sd_start),
+        *filter(None, (fix_by_ties(site, one) for one in site.used_locates())),
     ]
-    found = (_clash(site, first, second) for first, second in itertools.combinations(fixes, 2))
-    left = [clash for clash in found if clash]
+    left = [clash for pair in itertools.combinations(fixes, 2) if (clash := _clash(site, *pair))]
     faults = []
     while left:
-        wrong = _likeliest_wrong(fixes, left)
+        # The fix in most clashes; among equals the one farthest along, never the start.
+        wrong = max(
+            reversed(fixes),
+            key=lambda one: sum(one is fix for clash in left for fix in clash.fixes),
+        )
         own = [clash for clash in left if any(fix is wrong for fix in clash.fixes)]
         left = [clash for clash in left if all(fix is not wrong for fix in clash.fixes)]
         faults.append(_fault(site, wrong, own))
     return tuple(faults)
-
-
-def _likeliest_wrong(fixes: list[Fix], clashes: list[_Clash]) -> Fix:
-    """Return the fix in most clashes; among equals the one farthest along, never the start."""
-    return max(
-        reversed(fixes),
-        key=lambda one: sum(one is fix for clash in clashes for fix in clash.fixes),
-    )
 
 
 def _clash(site: Site, first: Fix, second: Fix) -> _Clash | None:
@@ -93,7 +86,7 @@ def _clash(site: Site, first: Fix, second: Fix) -> _Clash | None:
     )
     if not (apart > between + slack).all():
         return None
-    return _Clash(first, second, float(apart.flat[int(np.argmin(apart - slack))]), between)
+    return _Clash((first, second), float(apart.flat[int(np.argmin(apart - slack))]), between)
 
 
 def _fault(site: Site, wrong: Fix, clashes: list[_Clash]) -> Fault:
@@ -108,28 +101,18 @@ def _fault(site: Site, wrong: Fix, clashes: list[_Clash]) -> Fault:
         for fix in clash.fixes
         if fix is not wrong
     ]
-    also = f"; {wrong.name} is too far from {_listed(others)} as well" if others else ""
+    listed = " and ".join(filter(None, [", ".join(others[:-1]), *others[-1:]]))
+    also = f"; {wrong.name} is too far from {listed} as well" if others else ""
     from_start = wrong.name == _START
     both = f"check both footages and the ties of {wrong.name}, or set use = no on the wrong row"
     return Fault(
-        f"{nearest.first.name} and {nearest.second.name} are {ground} apart on the ground, but the "
-        f"counter says only {pipe} of pipe between them{also}",
+        f"{nearest.fixes[0].name} and {nearest.fixes[1].name} are {ground} apart on the ground, "
+        f"but the counter says only {pipe} of pipe between them{also}",
         "check the start's place and [counter] zero" if from_start else both,
         file=wrong.file,
         row=wrong.row,
         field="start" if from_start else "footage",
     )
-
-
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _start_fix(site: Site) -> Fix:
-    point = np.array([[site.start.easting_m, site.start.northing_m]])
-    mapped = 0.0 if site.start.point is None else site.plan.point(site.start.point).sd_m
-    sd = float(np.hypot(site.start.sd_m, mapped))
-    return Fix(_START, None, "site.toml", site.counter.zero_m, point, np.array([sd]))
 
 
 def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
@@ -138,7 +121,20 @@ def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
     Two tapes give two points. Where ties disagree all their places are kept: which of them is
     wrong is for the screening to say.
     """
-    found = [*_by_position(locate), *_by_line(site, locate), *_by_tapes(site, locate)]
+    found = [
+        (np.array([tie.easting_m, tie.northing_m]), tie.sd_m)
+        for tie in locate.ties
+        if isinstance(tie, PositionTie)
+    ]
+    along = {tie.line: tie for tie in locate.ties if isinstance(tie, AlongTie)}
+    offset = {tie.line: tie for tie in locate.ties if isinstance(tie, OffsetTie)}
+    for name in [one for one in along if one in offset]:
+        line = site.plan.line(name)
+        point = _point_along(line.vertices_m, along[name].along_m, offset[name].offset_m)
+        found.append((point, float(np.hypot(offset[name].sd_m, line.sd_m))))
+    tapes = [tie for tie in locate.ties if isinstance(tie, TapeTie)]
+    for pair in itertools.combinations(tapes, 2):
+        found += _cross_tapes(site, *pair)
     if not found:
         return None
     return Fix(
@@ -152,22 +148,6 @@ def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
     )
 
 
-def _by_position(locate: Locate) -> list[tuple[Floats, float]]:
-    ties = [tie for tie in locate.ties if isinstance(tie, PositionTie)]
-    return [(np.array([tie.easting_m, tie.northing_m]), tie.sd_m) for tie in ties]
-
-
-def _by_line(site: Site, locate: Locate) -> list[tuple[Floats, float]]:
-    along = {tie.line: tie for tie in locate.ties if isinstance(tie, AlongTie)}
-    offset = {tie.line: tie for tie in locate.ties if isinstance(tie, OffsetTie)}
-    found = []
-    for name in along.keys() & offset.keys():
-        line = site.plan.line(name)
-        point = _point_along(line.vertices_m, along[name].along_m, offset[name].offset_m)
-        found.append((point, float(np.hypot(offset[name].sd_m, line.sd_m))))
-    return found
-
-
 def _point_along(vertices: Floats, along_m: float, offset_m: float) -> Floats:
     step = np.diff(vertices, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
@@ -176,12 +156,6 @@ def _point_along(vertices: Floats, along_m: float, offset_m: float) -> Floats:
     unit = step[segment] / length[segment]
     right = np.array([unit[1], -unit[0]])
     return np.asarray(vertices[segment] + unit * (along_m - starts[segment]) + right * offset_m)
-
-
-def _by_tapes(site: Site, locate: Locate) -> list[tuple[Floats, float]]:
-    tapes = [tie for tie in locate.ties if isinstance(tie, TapeTie)]
-    pairs = itertools.combinations(tapes, 2)
-    return [found for first, second in pairs for found in _cross_tapes(site, first, second)]
 
 
 def _cross_tapes(site: Site, first: TapeTie, second: TapeTie) -> list[tuple[Floats, float]]:

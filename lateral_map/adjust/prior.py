@@ -7,6 +7,7 @@ formed once.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -15,8 +16,6 @@ from numpy.typing import ArrayLike
 
 from lateral_map.adjust.chain import (
     Turns,
-    transmitter_footage_m,
-    used_locates,
     wander_covariance,
     wander_rates,
 )
@@ -66,14 +65,17 @@ class LinearRows:
         self.count += len(rows)
         return place
 
-    def name(
-        self,
-        reading: ReadingId,
-        rows: slice,
-        sd: float,
-        *,
-        footage_m: float | None = 0.0,
+    def add_errors(
+        self, columns: slice, errors: Sequence[tuple[ReadingId, float, float | None]], width: int
     ) -> None:
+        """Expect each (reading, 1 sd, footage)'s ``width`` unknown errors to be zero; name them."""
+        sds = [sd for _, sd, _ in errors]
+        at = self.add_pseudo(columns, np.repeat(sds, width)).start
+        for reading, sd, footage_m in errors:
+            self.name(reading, slice(at, at + width), sd, footage_m)
+            at += width
+
+    def name(self, reading: ReadingId, rows: slice, sd: float, footage_m: float | None) -> None:
         """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
         unit = np.eye(rows.stop - rows.start)
         self.observations.append(Observation(reading, footage_m, rows, unit / sd, unit * sd))
@@ -95,40 +97,45 @@ def prior_rows(
 
     ``first_azimuth`` is the expected azimuth at the start and its 1 sd, radians.
     """
-    rows = LinearRows(layout.size)
-    _start_rows(site, layout, ground, rows)
-    _counter_rows(site, rows)
-    _direction_rows(site, chain, layout, turns, first_azimuth, rows)
-    _fall_rows(site, chain, layout, turns, rows)
-    _mark_rows(site, layout, rows)
-    _plan_rows(site, layout, rows)
-    rows.add_pseudo(layout.ground, ground.sd(ground.correction_knots_m))
-    return rows
-
-
-def _start_rows(site: Site, layout: Layout, ground: Ground, rows: LinearRows) -> None:
-    start = site.start
-    columns = [0, 1]
-    coefficients = np.eye(2)
+    rows, start, at_start = LinearRows(layout.size), site.start, site.counter.zero_m
+    columns, coefficients = [layout.easting, layout.northing], np.eye(2)
     shift = layout.point_columns(start.point) if start.point else None
     if shift is not None:
         columns += [shift.start, shift.start + 1]
         coefficients = np.hstack([coefficients, -coefficients])
     at = rows.add(columns, coefficients, [start.easting_m, start.northing_m], start.sd_m)
-    rows.name(ReadingId("start position"), at, start.sd_m, footage_m=site.counter.zero_m)
-    level = float(ground.elevation(site.counter.zero_m)[0])
+    rows.name(ReadingId("start position"), at, start.sd_m, at_start)
+    level = float(ground.elevation(at_start)[0])
     known = start.depth_m is not None
     depth = start.depth_m if start.depth_m is not None else UNKNOWN_DEPTH_M
     sd = start.sd_depth_m if known else UNKNOWN_DEPTH_SD_M
     knots = np.arange(layout.ground.start, layout.ground.stop)
-    weights = ground.correction_weights(site.counter.zero_m)[0]
-    at = rows.add([2, *knots], [1.0, *(-weights)], level - depth, sd)
+    weights = ground.correction_weights(at_start)[0]
+    at = rows.add([layout.elevation, *knots], [1.0, *(-weights)], level - depth, sd)
     if known:
-        rows.name(ReadingId("start depth"), at, sd, footage_m=site.counter.zero_m)
-
-
-def _counter_rows(site: Site, rows: LinearRows) -> None:
-    rows.add_pseudo(slice(3, 5), [site.counter.sd_scale, site.counter.sd_zero_m])
+        rows.name(ReadingId("start depth"), at, sd, at_start)
+    rows.add_pseudo(layout.counter, [site.counter.sd_scale, site.counter.sd_zero_m])
+    _direction_rows(site, chain, layout, turns, first_azimuth, rows)
+    marks = [
+        (ReadingId("mark", one.mark, "mark"), sd_mark_m(site, one), site.transmitter_footage_m(one))
+        for one in tied_locates(site)
+    ]
+    rows.add_errors(layout.mark, marks, 2)
+    sd_reading = site.counter.sd_reading_m
+    footages = [
+        (ReadingId("footage", one.mark, "footage"), sd_reading, site.transmitter_footage_m(one))
+        for one in site.used_locates()
+    ]
+    rows.add_errors(layout.reading, footages, 1)
+    # A map is a reading like another: its lines and points may be off by their accuracy.
+    lines = [(ReadingId("line", name), site.plan.line(name).sd_m, None) for name in layout.lines]
+    rows.add_errors(layout.line, lines, 1)
+    points = [
+        (ReadingId("point", name), site.plan.point(name).sd_m, None) for name in layout.points
+    ]
+    rows.add_errors(layout.point, points, 2)
+    rows.add_pseudo(layout.ground, ground.sd(ground.correction_knots_m))
+    return rows
 
 
 def _direction_rows(
@@ -139,28 +146,25 @@ def _direction_rows(
     first: tuple[float, float],
     rows: LinearRows,
 ) -> None:
-    covariance = wander_covariance(np.diff(chain.nodes_m), wander_rates(site, chain))
+    """Azimuth and pitch of the first piece, and their changes from piece to piece."""
+    lengths = np.diff(chain.nodes_m)
+    inner = np.arange(1, len(lengths))
+    covariance = wander_covariance(lengths, wander_rates(site, chain))
     covariance[0, 0] += first[1] ** 2
-    covariance[np.arange(1, len(covariance)), np.arange(1, len(covariance))] += turns.turn_variance
-    changes = _add_changes(
-        rows, layout.azimuth, covariance, np.concatenate([[first[0]], turns.turn])
-    )
+    covariance[inner, inner] += turns.turn_variance
+    expected = np.concatenate([[first[0]], turns.turn])
+    changes = _add_changes(rows, layout.azimuth, covariance, expected)
     if site.start.azimuth_deg is not None:
-        rows.observations.append(
-            changes.reading(ReadingId("start azimuth"), 0, site.counter.zero_m)
-        )
+        azimuth = changes.reading(ReadingId("start azimuth"), 0, site.counter.zero_m)
+        rows.observations.append(azimuth)
     for node, bend in turns.bends:
         if bend.turn_deg:
             turn = bend_reading(site, bend, "turn")
             rows.observations.append(changes.reading(turn, node + 1, bend.footage_m))
-
-
-def _fall_rows(site: Site, chain: Chain, layout: Layout, turns: Turns, rows: LinearRows) -> None:
-    lengths = np.diff(chain.nodes_m)
     rates = np.full(len(lengths), np.radians(site.accuracy.fall_wander_deg))
     covariance = wander_covariance(lengths, rates)
     covariance[0, 0] += site.accuracy.sd_fall**2
-    covariance[np.arange(1, len(covariance)), np.arange(1, len(covariance))] += turns.fall_variance
+    covariance[inner, inner] += turns.fall_variance
     expected = np.concatenate([[np.arctan(site.accuracy.fall)], turns.fall])
     changes = _add_changes(rows, layout.pitch, covariance, expected)
     for node, bend in turns.bends:
@@ -215,42 +219,4 @@ def _add_changes(
 
 def tied_locates(site: Site) -> tuple[Locate, ...]:
     """Return the locates in use that are tied in plan, by footage."""
-    return tuple(locate for locate in used_locates(site) if locate.ties)
-
-
-def _mark_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
-    marks, locates = tied_locates(site), used_locates(site)
-    sd_marks = [sd_mark_m(site, locate) for locate in marks]
-    sd_reading = site.counter.sd_reading_m
-    at_marks = rows.add_pseudo(layout.mark, np.repeat(sd_marks, 2)).start
-    at_readings = rows.add_pseudo(layout.reading, sd_reading).start
-    for index, (locate, sd) in enumerate(zip(marks, sd_marks, strict=True)):
-        first = at_marks + 2 * index
-        rows.name(
-            ReadingId("mark", locate.mark, "mark"),
-            slice(first, first + 2),
-            sd,
-            footage_m=transmitter_footage_m(site, locate),
-        )
-    for index, locate in enumerate(locates):
-        at = slice(at_readings + index, at_readings + index + 1)
-        rows.name(
-            ReadingId("footage", locate.mark, "footage"),
-            at,
-            sd_reading,
-            footage_m=transmitter_footage_m(site, locate),
-        )
-
-
-def _plan_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
-    """Let mapped lines and points be off by their accuracy; a map is a reading like another."""
-    sd_lines = [site.plan.line(name).sd_m for name in layout.lines]
-    first = rows.add_pseudo(layout.line, sd_lines).start
-    for index, (name, sd) in enumerate(zip(layout.lines, sd_lines, strict=True)):
-        at = slice(first + index, first + index + 1)
-        rows.name(ReadingId("line", name), at, sd, footage_m=None)
-    sd_points = [site.plan.point(name).sd_m for name in layout.points]
-    first = rows.add_pseudo(layout.point, np.repeat(sd_points, 2)).start
-    for index, (name, sd) in enumerate(zip(layout.points, sd_points, strict=True)):
-        at = slice(first + 2 * index, first + 2 * index + 2)
-        rows.name(ReadingId("point", name), at, sd, footage_m=None)
+    return tuple(locate for locate in site.used_locates() if locate.ties)

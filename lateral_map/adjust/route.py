@@ -9,9 +9,7 @@ import numpy as np
 from lateral_map.adjust.chain import (
     Turns,
     lay_chain,
-    transmitter_footage_m,
     turns_at_nodes,
-    used_locates,
 )
 from lateral_map.adjust.ground import has_surface, lay_ground
 from lateral_map.adjust.possible import find_impossible
@@ -89,13 +87,13 @@ def _at_start(site: Site, chain: Chain) -> Floats:
 
 def _lay_out(site: Site, chain: Chain, ground: Ground) -> Layout:
     taped = {
-        tie.point for one in used_locates(site) for tie in one.ties if isinstance(tie, TapeTie)
+        tie.point for one in site.used_locates() for tie in one.ties if isinstance(tie, TapeTie)
     }
     taped |= {site.start.point} if site.start.point else set()
     return Layout(
         pieces=len(chain.nodes_m) - 1,
         marks=len(tied_locates(site)),
-        readings=len(used_locates(site)),
+        readings=len(site.used_locates()),
         lines=tuple(line.name for line in site.plan.lines if line.sd_m > 0.0),
         points=tuple(p.name for p in site.plan.points if p.sd_m > 0.0 and p.name in taped),
         knots=len(ground.correction_knots_m),
@@ -125,7 +123,8 @@ def _solve_all(
         if measured is None:
             system = build_system(site, chain, turns, ground, (azimuth, sd))
         guess = first_guess(site, system.layout, turns, azimuth)
-        guess[2] = float(ground.elevation(chain.zero_m)[0]) - (site.start.depth_m or 1.0)
+        level = float(ground.elevation(chain.zero_m)[0])
+        guess[system.layout.elevation] = level - (site.start.depth_m or 1.0)
         solution = _solve(system, guess)
         if measured is None:
             # Centre the all-but-empty prior on what was found, so that where the tries began
@@ -207,7 +206,7 @@ def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]
         observations=tuple(system.rows.observations),
         alternatives=alternatives,
         tied_footages_m=np.array(
-            [transmitter_footage_m(system.site, one) for one in tied_locates(system.site)]
+            [system.site.transmitter_footage_m(one) for one in tied_locates(system.site)]
         ),
         iterations=solution.steps,
         settled=solution.settled,
@@ -216,7 +215,7 @@ def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]
         else (UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M),
         tilted=tuple(
             (one.mark, bend)
-            for one in used_locates(system.site)
+            for one in system.site.used_locates()
             if (bend := near_vertical_bend_deg(system.site, one))
         ),
     )

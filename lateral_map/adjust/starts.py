@@ -22,7 +22,8 @@ _TOWARD_MAIN_SD = np.pi / 3.0
 def first_guess(site: Site, layout: Layout, turns: Turns, azimuth: float) -> Floats:
     """Return the dead-reckoned unknowns with the first piece at ``azimuth`` (radians)."""
     unknowns = np.zeros(layout.size)
-    unknowns[0], unknowns[1] = site.start.easting_m, site.start.northing_m
+    unknowns[layout.easting] = site.start.easting_m
+    unknowns[layout.northing] = site.start.northing_m
     unknowns[layout.azimuth] = azimuth + np.concatenate([[0.0], np.cumsum(turns.turn)])
     fall = np.arctan(site.accuracy.fall)
     unknowns[layout.pitch] = fall + np.concatenate([[0.0], np.cumsum(turns.fall)])

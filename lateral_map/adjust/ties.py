@@ -13,7 +13,6 @@ from typing import Literal, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.adjust.chain import transmitter_footage_m, used_locates
 from lateral_map.adjust.prior import LinearRows, tied_locates
 from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
 from lateral_map.model.arrays import Floats
@@ -80,13 +79,13 @@ class Ties:
 
 def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
     """Return a site's ties and depths in arrays, and name each among ``rows``' observations."""
-    locates, marks = used_locates(site), tied_locates(site)
+    locates, marks = site.used_locates(), tied_locates(site)
     row_of = {id(locate): index for index, locate in enumerate(locates)}
     positions = _positions_fixed(site, marks)
     tapes = _ring_tapes(marks)
     depths = _depths(site, locates)
     ties = Ties(
-        footage_m=np.array([transmitter_footage_m(site, one) for one in locates], float),
+        footage_m=np.array([site.transmitter_footage_m(one) for one in locates], float),
         reading_column=np.arange(layout.reading.start, layout.reading.stop),
         mark_row=np.array([row_of[id(one)] for one in marks], np.intp),
         mark_column=layout.mark.start + 2 * np.arange(len(marks)),
@@ -201,7 +200,7 @@ def _depths(
 
 def _name_ties(site: Site, rows: LinearRows) -> None:
     """Name the tie equations as readings, in the order ``evaluate_ties`` makes them."""
-    locates, marks = used_locates(site), tied_locates(site)
+    locates, marks = site.used_locates(), tied_locates(site)
     named = [
         (marks[fixed.mark], fixed.reading, 2, fixed.sd_m) for fixed in _positions_fixed(site, marks)
     ]
@@ -216,12 +215,7 @@ def _name_ties(site: Site, rows: LinearRows) -> None:
         named.append((locates[index], ReadingId(column, locates[index].mark, column), 1, sd))
     row = rows.count
     for locate, reading, count, sd in named:
-        rows.name(
-            reading,
-            slice(row, row + count),
-            sd,
-            footage_m=transmitter_footage_m(site, locate),
-        )
+        rows.name(reading, slice(row, row + count), sd, site.transmitter_footage_m(locate))
         row += count
 
 
@@ -256,9 +250,9 @@ def evaluate_ties(
         return np.zeros(0), np.zeros((0, layout.size))
     errors = unknowns[ties.reading_column]
     place, jacobian = chain.position_jacobian(unknowns, layout, ties.footage_m, errors)
-    step = (1.0 + unknowns[3]) * chain.directions(unknowns[layout.azimuth], unknowns[layout.pitch])[
-        chain.piece_of(ties.footage_m)
-    ]
+    step = (1.0 + unknowns[layout.scale]) * chain.directions(
+        unknowns[layout.azimuth], unknowns[layout.pitch]
+    )[chain.piece_of(ties.footage_m)]
     jacobian[np.arange(len(errors)), :, ties.reading_column] = step
     mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
     mark_jacobian = jacobian[ties.mark_row, :2]

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from lateral_map.adjust.chain import transmitter_footage_m
 from lateral_map.model.site import Locate, Site
 
 _TILT_DEG = np.array([0.0, 1.19, 5.0, 10.0, 20.0, 30.0, 45.0])
@@ -36,7 +35,7 @@ def below_antenna_m(locate: Locate) -> float:
 def near_vertical_bend_deg(site: Site, locate: Locate) -> float:
     """Return the largest fall (degrees) of a vertical bend within 1.5 depths, 0 where none is."""
     reach = NEAR_VERTICAL_BEND_DEPTHS * below_antenna_m(locate)
-    here = transmitter_footage_m(site, locate)
+    here = site.transmitter_footage_m(locate)
     near = [abs(bend.fall_deg) for bend in site.bends if abs(bend.footage_m - here) <= reach]
     riser = site.start.riser_m
     if riser > 0.0 and here - site.counter.zero_m - riser <= reach:

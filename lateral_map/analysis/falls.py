@@ -158,7 +158,7 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
         return np.zeros(0), np.zeros((0, route.layout.size))
     spent = np.diff(route.chain.lengths_spent(ends), axis=0)
     # The zero offset shortens the stretch that begins where the run does.
-    spent[0, 0] -= route.unknowns[4]
+    spent[0, 0] -= route.unknowns[route.layout.zero_offset]
     pitch = route.unknowns[route.layout.pitch]
     sine, cosine = np.sin(pitch), np.cos(pitch)
     # A pipe past the vertical, as a drop's readings may have it, is taken as vertical.
@@ -166,7 +166,7 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
     ratio = (spent @ sine) / level
     gradient = np.zeros((len(ratio), route.layout.size))
     gradient[:, route.layout.pitch] = spent * (cosine + ratio[:, None] * sine) / level[:, None]
-    gradient[0, 4] = (ratio[0] * cosine[0] - sine[0]) / level[0]
+    gradient[0, route.layout.zero_offset] = (ratio[0] * cosine[0] - sine[0]) / level[0]
     return ratio, gradient
 
 

@@ -102,4 +102,4 @@ def _rate(route: Route, normal: Floats, footage: Floats) -> Floats:
     level = np.einsum("kx,kx->k", normal, route.directions(footage)[:, :2])
     # In the riser footage is spent going down: nothing moves in plan.
     in_run = footage >= route.chain.nodes_m[0]
-    return np.asarray((1.0 + route.unknowns[3]) * level * in_run)
+    return np.asarray((1.0 + route.unknowns[route.layout.scale]) * level * in_run)

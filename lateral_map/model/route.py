@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,20 +37,28 @@ class Layout:
     points: tuple[str, ...]
     knots: int
 
+    easting: ClassVar = 0
+    northing: ClassVar = 1
+    elevation: ClassVar = 2
+    start: ClassVar = slice(0, 3)
+    scale: ClassVar = 3
+    zero_offset: ClassVar = 4
+    counter: ClassVar = slice(3, 5)
+
     @property
     def azimuth(self) -> slice:
         """Azimuth of each piece."""
-        return slice(5, 5 + self.pieces)
+        return slice(self.counter.stop, self.counter.stop + self.pieces)
 
     @property
     def pitch(self) -> slice:
         """Pitch of each piece."""
-        return slice(5 + self.pieces, 5 + 2 * self.pieces)
+        return slice(self.azimuth.stop, self.azimuth.stop + self.pieces)
 
     @property
     def mark(self) -> slice:
         """Mark offsets, two per tied locate."""
-        return slice(5 + 2 * self.pieces, 5 + 2 * self.pieces + 2 * self.marks)
+        return slice(self.pitch.stop, self.pitch.stop + 2 * self.marks)
 
     @property
     def reading(self) -> slice:
@@ -144,13 +152,15 @@ class Chain:
         """Return positions (k, 3) and their derivatives (k, 3, unknowns) at k footages."""
         footage = np.atleast_1d(np.asarray(footage_m, float))
         positions, spent, direction, drop = self._travel(unknowns, layout, footage, reading_error_m)
-        scale = 1.0 + unknowns[3]
+        scale = 1.0 + unknowns[layout.scale]
         azimuth, pitch = unknowns[layout.azimuth], unknowns[layout.pitch]
         jacobian = np.zeros((len(footage), 3, layout.size))
-        jacobian[:, 0, 0] = jacobian[:, 1, 1] = jacobian[:, 2, 2] = 1.0
-        jacobian[:, :, 3] = _walked(spent, direction)
-        jacobian[:, 2, 3] -= drop
-        jacobian[:, :, 4] = -scale * direction[0] * (footage > self.nodes_m[0])[:, None]
+        jacobian[:, :, layout.start] = np.eye(3)
+        jacobian[:, :, layout.scale] = _walked(spent, direction)
+        jacobian[:, 2, layout.scale] -= drop
+        jacobian[:, :, layout.zero_offset] = (
+            -scale * direction[0] * (footage > self.nodes_m[0])[:, None]
+        )
         scaled = scale * spent
         level, steep = np.cos(pitch), np.sin(pitch)
         sine, cosine = np.sin(azimuth), np.cos(azimuth)
@@ -172,12 +182,14 @@ class Chain:
         spent = self.lengths_spent(footage)
         # The zero offset is care taken over where the count began: it moves the whole run along
         # its first piece.
-        spent[:, 0] -= unknowns[4] * (footage > self.nodes_m[0])
+        spent[:, 0] -= unknowns[layout.zero_offset] * (footage > self.nodes_m[0])
         spent[np.arange(len(footage)), self.piece_of(footage)] += np.asarray(reading_error_m, float)
         direction = self.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
         drop = np.clip(footage - self.zero_m, 0.0, self.riser_m)
-        positions = unknowns[:3] + (1.0 + unknowns[3]) * _walked(spent, direction)
-        positions[:, 2] -= (1.0 + unknowns[3]) * drop
+        positions = unknowns[layout.start] + (1.0 + unknowns[layout.scale]) * _walked(
+            spent, direction
+        )
+        positions[:, 2] -= (1.0 + unknowns[layout.scale]) * drop
         return positions, spent, direction, drop
 
 

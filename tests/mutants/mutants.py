@@ -36,10 +36,10 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # ground
     ("adjust/ground.py", "_UNSEEN_SLOPE = 0.03", "_UNSEEN_SLOPE = 0.0003", "ground nobody measured is as sure as measured ground"),
     ("adjust/ground.py", "direct.insert(0, (chain.zero_m, site.start.ground_m, 0.0))", "direct.insert(0, (chain.zero_m, site.start.ground_m + 0.3, 0.0))", "the start's ground is a foot too high"),
-    ("adjust/ground.py", "(transmitter_footage_m(site, one), one.ground_m, 0.0)", "(one.footage_m + 1.0, one.ground_m, 0.0)", "a level stands at another place than its locate"),
+    ("adjust/ground.py", "(site.transmitter_footage_m(one), one.ground_m, 0.0)", "(one.footage_m + 1.0, one.ground_m, 0.0)", "a level stands at another place than its locate"),
     ("adjust/ground.py", "if gap[node, i] <= _NEAR_SPOT_M", "if gap[node, i] >= _NEAR_SPOT_M", "far spot levels count and near ones do not"),
-    ("adjust/ground.py", "sd_m=np.hypot(_sd_measured(site), _UNSEEN_SLOPE * away)", "sd_m=np.full(len(away), _sd_measured(site))", "the ground's sd no longer grows away from levels"),
-    ("adjust/ground.py", "return site.accuracy.ground_m if terrain is None else terrain.sd_m", "return site.accuracy.ground_m", "a terrain's own accuracy is passed over"),
+    ("adjust/ground.py", "sd_m=np.hypot(sd_measured, _UNSEEN_SLOPE * away)", "sd_m=np.full(len(away), sd_measured)", "the ground's sd no longer grows away from levels"),
+    ("adjust/ground.py", "sd_measured = site.accuracy.ground_m if terrain is None else terrain.sd_m", "sd_measured = site.accuracy.ground_m", "a terrain's own accuracy is passed over"),
     ("adjust/ground.py", "closest = gap.argmin(axis=0)", "closest = gap.argmax(axis=0)", "a spot level is carried to the farthest node"),
     ("adjust/ground.py", "node, spot = np.unravel_index(int(gap.argmin()), gap.shape)", "node, spot = np.unravel_index(int(gap.argmax()), gap.shape)", "the farthest spot level stands for the ground"),
     # solve
@@ -58,7 +58,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/prior.py", "covariance[0, 0] += site.accuracy.sd_fall**2", "covariance[0, 0] += site.accuracy.sd_fall", "the expected fall says nothing"),
     ("adjust/prior.py", "[site.counter.sd_scale, site.counter.sd_zero_m]", "[site.counter.sd_zero_m, site.counter.sd_scale]", "counter scale and zero change accuracies"),
     ("adjust/prior.py", "np.eye(size) - np.eye(size, k=-1)", "np.eye(size) - 0.5 * np.eye(size, k=-1)", "the pipe bends back towards north at every piece"),
-    ("adjust/prior.py", "np.repeat(sd_marks, 2)", "np.tile(sd_marks, 2)", "one mark's accuracy is given to another"),
+    ("adjust/prior.py", "np.repeat(sds, width)", "np.tile(sds, width)", "one mark's accuracy is given to another"),
     ("adjust/prior.py", "[[np.arctan(site.accuracy.fall)], turns.fall]", "[[-np.arctan(site.accuracy.fall)], turns.fall]", "the expected fall rises"),
     ("adjust/prior.py", "changes.reading(turn, node + 1, bend.footage_m)", "changes.reading(turn, node, bend.footage_m)", "a bend's check looks at the piece before"),
     ("adjust/prior.py", "ground.sd(ground.correction_knots_m)", "100.0 * ground.sd(ground.correction_knots_m)", "the measured ground may float by feet"),
@@ -77,7 +77,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ties.py", "np.where(group.is_offset[:, None], found.normal, found.tangent)", "np.where(group.is_offset[:, None], found.tangent, found.normal)", "along and across change places"),
     ("adjust/ties.py", "surface = ground.elevation(footage) + weights @ unknowns[layout.ground]", "surface = ground.elevation(footage)", "depths ignore the ground's correction"),
     ("adjust/ties.py", "design = -jacobian[ties.depth_row, 2, :]", "design = jacobian[ties.depth_row, 2, :].copy()", "deeper is higher"),
-    ("adjust/ties.py", "footage_m=np.array([transmitter_footage_m(site, one) for one in locates], float)", "footage_m=np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
+    ("adjust/ties.py", "footage_m=np.array([site.transmitter_footage_m(one) for one in locates], float)", "footage_m=np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
     ("adjust/ties.py", '"past" if tie.as_past else "offset"', '"offset"', "a reading is known by a column nobody wrote"),
     # transmitter
     ("adjust/transmitter.py", "near.append(90.0)", "near.append(0.0)", "a riser is no vertical bend"),
@@ -105,7 +105,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/starts.py", "found[np.argsort(cost[found])][:_MOST_STARTS]", "found[np.argsort(-cost[found])][:1]", "the worst start alone is tried"),
     # falls
     ("analysis/falls.py", "if low >= step.ratio:", "if high >= step.ratio:", "a fall that may be enough is called enough"),
-    ("analysis/falls.py", "spent[0, 0] -= route.unknowns[4]", "spent[0, 0] += 50.0 * route.unknowns[4]", "the zero offset lengthens the first stretch"),
+    ("analysis/falls.py", "spent[0, 0] -= route.unknowns[route.layout.zero_offset]", "spent[0, 0] += 50.0 * route.unknowns[route.layout.zero_offset]", "the zero offset lengthens the first stretch"),
     ("analysis/falls.py", '"IPC Table 704.1",\n        (\n            FallStep(3.0, 0.02', '"IPC Table 704.1",\n        (\n            FallStep(4.5, 0.02', "4 in pipe is held against 3 in pipe's fall"),
     ("analysis/falls.py", "spent * (cosine + ratio[:, None] * sine)", "spent * (cosine + ratio[:, None] * sine) * 2.0", "a fall is half as sure"),
     ("analysis/falls.py", "if len(known_m) < 2:", "if len(known_m) < 1:", "one depth measures a fall"),
