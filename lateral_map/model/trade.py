@@ -16,28 +16,47 @@ FindingClass = Literal["defect", "feature", "danger"]
 # Words that mean the pipe itself has failed or is failing.
 STRUCTURAL_WORDS: Final = (
     "crack", "broken", "break", "offset", "hole", "collapse", "root", "fracture", "separat",
-    "deform", "crush", "missing", "joint", "displace", "split", "void", "leak", "infiltration",
+    "deform", "crush", "missing", "joint", "displace", "split", "void", "leak", "infiltrat",
+    "taproot", "misalign", "dropped", "damage", "buckl", "bulg",
 )  # fmt: skip
 _OPEN: Final = ("broken", "collapse", "crushed", "hole", "missing")
 _STANDING_WATER: Final = ("standing water", "belly", "sag")
-_TAP: Final = ("tap", "wye", "tee", "saddle", "connection")
+# Whole words: a tape is no tap, and maintenance no main.
+_TAP: Final = (r"tap(?:s|ped)?\b", r"wyes?\b", r"tees?\b", "saddle", "connection")
+_MAIN: Final = (r"mains?\b", r"mainline\b")
 _FEATURE: Final = (
     "transition", "material change", "change of material", "size change", "change of size",
-    "cleanout", "clean-out", "clean out", "main", "bend", "riser", "lining begins", "liner begins",
-    *_TAP,
+    "cleanout", "clean-out", "clean out", "manhole", "bend", "riser", "lining begins",
+    "liner begins", "pipe begins", *_MAIN, *_TAP,
 )  # fmt: skip
 # What makes a feature a defect after all.
 _WRONG: Final = (
-    *STRUCTURAL_WORDS, *_STANDING_WATER, "protrud", "intrud", "defect", "grease", "blocked",
-    "obstruct", "corro", "hammer", "debris", "scale",
+    *STRUCTURAL_WORDS, *_STANDING_WATER, "protrud", "intrud", "defect", "grease", "block",
+    "obstruct", "corro", "hammer", "debris", "scale", "plug", "clog", "wrinkl", "deposit",
+    "sediment", "encrust", "tubercul", "rust", "surcharg", "backwater", "water level", "high water",
+    "concrete in", "bad", "poor", "fault", "fail", "improper", "illicit", "illegal", "disconnect",
+    "loose", "worn", "erod",
 )  # fmt: skip
-# A foreign pipe or cable in the sewer. 'Bituminous fibre' is a pipe material and 'sewer gas' a
-# smell: neither is one.
+# A foreign pipe or cable in the sewer, as people call one. 'Bituminous fibre' is a pipe material,
+# 'sewer gas' a smell, 'electric blue' a paint: none is one. A report may keep a word or two of the
+# crew's own language.
 _DANGER: Final = re.compile(
-    r"\b(?:(?<!sewer )gas(?! smell| odou?r)|electric\w*|power (?:line|cable|duct)|cables?|conduits?"
-    r"|fib(?:er|re)[ -]?optics?|fib(?:er|re) (?:cable|duct|line)|tele(?:phone|com\w*)"
-    r"|communications?|water (?:main|service|pipe|line)|foreign (?:pipe|line|cable|utility)|utility"
-    r"|cross[ -]?bor\w+|bored through)\b"
+    r"\b(?<!sewer )gas(?! smell| odou?r| bubble| station)\b|"
+    r"\b(?:gas|water|steam|oil|power|electric)[ -]?(?:mains?|services?|pipes?|lines?)\b|"
+    r"\belectric\w*\b(?![ -]blue)|"
+    r"\bpower (?:cable|duct|conduit)|"
+    r"\b(?:cables?(?![ -]ties?\b)|conduits?|ducts?)\b|"
+    r"\b(?:tracer|electric\w*|telephone) wires?\b|\bwires? (?:through|across)\b|"
+    r"\bfib(?:er|re)[ -]?optics?\b|\bfib(?:er|re) (?:cable|duct|line)|"
+    r"\btele(?:phone|com\w*)\b|\bcommunications?\b|\b(?:broadband|internet)\b|"
+    r"\b(?:foreign|unknown|other) (?:pipe|line|cable)|"
+    r"\butilit(?:y|ies)\b(?! (?:sink|tub|basin|room))|"
+    r"\bcross[ -]?bor|\bbored? (?:through|across|into)\b|\bhdd\b|"
+    r"\bdirectional (?:drill|bor)|\bdrill(?:ed through| pipe| rod)|"
+    r"\b(?:pipe|line|service|rod)s? (?:through|across|crossing|pierc\w+)"
+    r" (?:the |our )?(?:sewer|lateral|drain|pipe|line)\b|"
+    r"(?:gas|wasser|strom|telefon)(?:leitung|rohr)|kabel|glasfaser|"
+    r"\btuber[ií]a de agua\b|\bgaz\b|\bconduite d.eau\b"
 )
 # How near its end a run's tap is the main's (common practice, no source).
 _AT_MAIN_M: Final = 0.3
@@ -46,7 +65,7 @@ _NEVER_ALONE: Final = ("grease", "transition", *_TAP)
 
 def class_of(finding: Finding) -> FindingClass:
     """Return what a finding is; in doubt between a danger and anything else, a danger."""
-    if _DANGER.search(finding.finding.lower()):
+    if _DANGER.search(_words_of(finding)):
         return "danger"
     return "feature" if _says(finding, _FEATURE) and not _says(finding, _WRONG) else "defect"
 
@@ -64,7 +83,7 @@ def is_at_main(finding: Finding, site: Site) -> bool:
     if class_of(finding) != "feature":
         return False
     at_end = finding.footage_m >= site.run.end_m - _AT_MAIN_M
-    return _says(finding, ("main",)) or (site.run.reached_main and at_end and is_tap(finding))
+    return _says(finding, _MAIN) or (site.run.reached_main and at_end and is_tap(finding))
 
 
 def is_standing_water(finding: Finding) -> bool:
@@ -105,4 +124,9 @@ def calls_for_repair(finding: Finding) -> bool:
 
 def _says(finding: Finding, words: tuple[str, ...]) -> bool:
     """Say whether a word of the finding begins with one of these: a manhole is no hole."""
-    return re.search(rf"\b(?:{'|'.join(words)})", finding.finding.lower()) is not None
+    return re.search(rf"\b(?:{'|'.join(words)})", _words_of(finding)) is not None
+
+
+def _words_of(finding: Finding) -> str:
+    """Return a finding in small letters, one blank between words, whatever was typed there."""
+    return re.sub(r"[\s_]+", " ", finding.finding).lower()

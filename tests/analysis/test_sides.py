@@ -324,6 +324,24 @@ def test_before_the_main_all_is_the_owners():
         ("water service through the pipe", "danger"), ("cross-bore", "danger"),
         ("broken pipe at gas line", "danger"), ("sewer gas smell", "defect"),
         ("bituminous fibre, deformed", "defect"), ("missing gasket", "defect"),
+        # Dangers in other people's words: nobody may be sent to dig at one.
+        ("watermain through sewer", "danger"), ("gasline", "danger"), ("gas_pipe", "danger"),
+        ("cross  bore", "danger"), ("yellow pipe through sewer", "danger"), ("HDD bore", "danger"),
+        ("telecom ducts", "danger"), ("tracer wire", "danger"), ("utilities found", "danger"),
+        ("fiber optic conduit", "danger"), ("Wasserleitung", "danger"), ("Stromkabel", "danger"),
+        ("gas service tapped through the sewer", "danger"),
+        # Words that only look like one.
+        ("electric-blue paint", "defect"), ("cable tie in pipe", "defect"),
+        ("utility sink tap", "feature"), ("ductile iron begins, rust", "defect"),
+        ("gas bubbles", "defect"),
+        # Something ails the feature; the utility is to be asked about it.
+        ("misaligned wye", "defect"), ("blockage at main", "defect"), ("plugged tee", "defect"),
+        ("roots at main", "defect"), ("defective connection", "defect"), ("bad tap", "defect"),
+        ("infiltrating tee", "defect"), ("encrusted tap", "defect"),
+        ("disconnected tap", "defect"), ("high water at the main", "defect"),
+        # A word that begins like a feature's is none.
+        ("taproot", "defect"), ("tape in the pipe", "defect"), ("maintenance needed", "defect"),
+        ("tapped in", "feature"), ("mainline", "feature"), ("manhole", "feature"),
     ],
 )  # fmt: skip
 def test_defects_features_and_dangers_are_told_apart(words, found_class):
