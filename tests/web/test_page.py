@@ -280,6 +280,81 @@ def test_a_spreadsheet_that_saves_an_old_copy_is_noticed(yard: Yard, sketch: Pat
     assert b"by the roses" in (sketch / "locates.csv").read_bytes()
 
 
+# A slow server: every change is answered three quarters of a second late.
+SLOW = """
+const ask = window.fetch;
+window.fetch = async (...asked) => {
+  const answer = await ask(...asked);
+  if (asked[1]?.method === "POST") await new Promise((done) => setTimeout(done, 750));
+  return answer;
+};
+"""
+
+
+@pytest.mark.parametrize("slow", [False, True], ids=["at once", "slow"])
+def test_a_double_tap_saves_once(
+    slow: bool, server: Served, context: BrowserContext, sketch: Path
+) -> None:
+    if slow:
+        context.add_init_script(SLOW)
+    yard = Yard(context, server.address)
+
+    def tap_twice(button: Any) -> None:
+        before = yard.saves()
+        button.dblclick()
+        yard.wait_saved(before)
+        yard.page.wait_for_timeout(900)
+
+    yard.fill({"footage": "45", "depth": "3"})
+    tap_twice(yard.panel().locator('form button[type="submit"]').first)
+    assert [row.split(",")[0] for row in rows_of(sketch)] == ["A", "B", "C", "D", "E"]
+    tap_twice(yard.page.locator("#undo-last"))
+    assert [row.split(",")[0] for row in rows_of(sketch)] == ["A", "B", "C", "D"]
+    yard.tab("Plan")
+    features = len(json.loads((sketch / "plan.geojson").read_text())["features"])
+    yard.panel().locator('[data-kind="reference"]').click()
+    form = yard.panel().locator("form.entry")
+    yard.fill({"name": "meter"}, form)
+    form.get_by_role("button", name="x and y").click()
+    yard.fill({"x": "1", "y": "2"}, form.locator(".way-form"))
+    form.get_by_role("button", name="Take this place").click()
+    tap_twice(form.locator('button[type="submit"]'))
+    assert len(json.loads((sketch / "plan.geojson").read_text())["features"]) == features + 1
+    yard.tab("Site")
+    part = yard.panel().locator('[data-list="pipe"]')
+    part.get_by_role("button", name="Add a").click()
+    yard.fill({"from": "30", "material": "pvc", "size": "4"}, part.locator("form"))
+    tap_twice(part.locator('form button[type="submit"]'))
+    assert (sketch / "site.toml").read_text().count("[[pipe]]") == 2
+    assert yard.complaints == []
+
+
+def test_nothing_typed_while_a_save_is_under_way_is_thrown_away(
+    server: Served, context: BrowserContext, sketch: Path
+) -> None:
+    context.add_init_script(SLOW)
+    yard = Yard(context, server.address)
+    yard.fill({"footage": "45", "depth": "3"})
+    depth = yard.panel().locator('form [data-field="depth"] input').first
+    depth.focus()
+    before = yard.saves()
+    yard.page.keyboard.press("Enter")
+    yard.page.keyboard.type("77")  # the form is being saved: it takes nothing that it would lose
+    assert depth.input_value() == "3"
+    yard.wait_saved(before)
+    assert rows_of(sketch)[-1].startswith("E,45,3")
+    expect(yard.panel().locator('form [data-field="footage"] input').first).to_be_focused()
+    # What is refused gives the form and the place in it back.
+    footage = yard.panel().locator('form [data-field="footage"] input').first
+    context.set_offline(True)
+    yard.fill({"footage": "45.5", "depth": "3"})
+    yard.panel().locator('form button[type="submit"]').first.click()
+    expect(yard.page.locator("#saving")).to_contain_text("kept on this device")
+    yard.page.wait_for_timeout(100)
+    footage.fill("46")
+    expect(footage).to_have_value("46")
+
+
 def test_out_of_reach_a_row_is_kept_and_sent_later_once(
     yard: Yard, context: BrowserContext, sketch: Path
 ) -> None:

@@ -18,14 +18,16 @@ let taken = 0;
 
 // ── saving ───────────────────────────────────────────────────────────────────────────────────────
 
-/** Save a change. True once it is in the site, or kept to be sent when the server is reached. */
+/** Save a change. True once it is in the site, or kept to be sent when the server is reached.
+ * One at a time: the second tap of a double tap is no second change. */
 async function save(path, body, { draft = null, faults = null, after = null } = {}) {
+  if (byId("desk").inert) return false;
   const op = newOp();
   const change = { path, body: { ...body, op } };
   performance.mark(`save ${op}`);
   tell("Saving …", "busy");
   try {
-    await deliver(change, op);
+    await whileClosed(() => deliver(change, op));
   } catch (error) {
     if (error instanceof Unreached) {
       keepForLater(change);
@@ -47,6 +49,18 @@ async function save(path, body, { draft = null, faults = null, after = null } = 
   if (after) after();
   else renderPanel();
   return true;
+}
+
+/** Do something while the forms take nothing: the panel is made anew after it, and what was typed meanwhile would be lost. */
+async function whileClosed(act) {
+  const held = document.activeElement;
+  byId("desk").inert = true;
+  try {
+    await act();
+  } finally {
+    byId("desk").inert = false;
+    if (byId("desk").contains(held)) held.focus({ preventScroll: true });
+  }
 }
 
 async function deliver(change, op) {

@@ -37,6 +37,8 @@ export function newOp() {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+const PATIENCE_MS = 15000;
+
 /** The server could not be reached at all: nobody knows whether it got the message. */
 export class Unreached extends Error {}
 
@@ -50,14 +52,14 @@ export class Refused extends Error {
 }
 
 async function request(path, options) {
-  let response;
+  let response, answer;
   try {
     response = await fetch(path, { credentials: "same-origin", ...options });
+    const isJson = (response.headers.get("content-type") || "").includes("json");
+    answer = isJson ? await response.json() : { words: await response.text() };
   } catch {
-    throw new Unreached("not reached");
+    throw new Unreached("not reached"); // or cut off, or too late
   }
-  const isJson = (response.headers.get("content-type") || "").includes("json");
-  const answer = isJson ? await response.json() : { words: await response.text() };
   if (!response.ok) throw new Refused(response.status, answer);
   return answer;
 }
@@ -90,6 +92,8 @@ export function send(path, body) {
   return request(path, {
     method: "POST",
     body: isFile ? body : JSON.stringify(body),
+    // The forms are closed meanwhile; a change is kept and sent again, and one sent twice is made once.
+    signal: isFile ? null : AbortSignal.timeout(PATIENCE_MS),
     headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": start.key },
   });
 }
