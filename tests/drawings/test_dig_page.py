@@ -110,7 +110,7 @@ def test_the_section_is_to_scale():
     review = review_of()
     one = review.reaches[0]
     svg = section_svg(review, one, narrow=False)
-    assert "16.1 ft" in svg
+    assert "14.9 ft" in svg
     assert "± 0.3 ft" in svg
     width, height = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg).groups()
     assert float(width) == pytest.approx(12.4 * 72, abs=1)
