@@ -250,13 +250,15 @@ class AlongTie:
 class OffsetTie:
     """A paint mark's signed offset from a named line, positive to the right of its direction.
 
-    ``as_past`` remembers that it was written as a distance past the line as seen from the start.
+    ``as_past`` remembers that it was written as a distance past the line as seen from the start,
+    ``past_is_right`` on which side of the line that is.
     """
 
     line: str
     offset_m: float
     sd_m: float
     as_past: bool = False
+    past_is_right: bool = True
 
 
 Tie = PositionTie | TapeTie | AlongTie | OffsetTie

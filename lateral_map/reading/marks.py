@@ -177,4 +177,5 @@ def _line_ties(
                 row=row.number,
                 field="past",
             )
-        yield OffsetTie(line.name, typed.past * line_sense(line.vertices_m, here), sd, True)
+        sense = line_sense(line.vertices_m, here)
+        yield OffsetTie(line.name, typed.past * sense, sd, True, sense > 0.0)

@@ -165,6 +165,6 @@ def tie_words(tie: TapeTie | AlongTie | OffsetTie, read: Callable[[float], str])
     if isinstance(tie, AlongTie):
         return f"{read(tie.along_m)} along {line} from its first point"
     if tie.as_past:
-        # Past a line is to its right or left by which side the start lies on; the size is as read.
-        return f"{read(abs(tie.offset_m))} from {line}"
+        past = (tie.offset_m > 0) == tie.past_is_right
+        return f"{read(abs(tie.offset_m))} {'past' if past else 'short of'} {line}"
     return f"{read(abs(tie.offset_m))} {'right' if tie.offset_m > 0 else 'left'} of {line}"

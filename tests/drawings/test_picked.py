@@ -8,6 +8,8 @@ import pytest
 
 from lateral_map.draw.data import data_json, map_data
 from lateral_map.model.results import Report
+from lateral_map.model.site import OffsetTie
+from lateral_map.words.names import tie_words
 from lateral_map.words.picked import Detail, locate_picked
 
 # Words of the adjustment, which say nothing to who holds the tape.
@@ -59,3 +61,11 @@ def test_no_word_of_the_adjustment_stands_on_the_page(make_report, wishes) -> No
     data = map_data(make_report(**wishes), widths=())
     del data["style"]
     assert JARGON.findall(data_json(data)) == []
+
+
+@pytest.mark.parametrize(("right", "offset_m", "side"), [
+    (True, 0.3, "past"), (True, -0.3, "short of"), (False, 0.3, "short of"), (False, -0.3, "past"),
+])  # fmt: skip
+def test_a_tie_to_a_line_says_whether_it_lies_past_it(right, offset_m, side) -> None:
+    tie = OffsetTie("curb", offset_m, 0.03, as_past=True, past_is_right=right)
+    assert tie_words(tie, lambda value_m: f"{value_m:.1f} m") == f"0.3 m {side} curb"

@@ -69,6 +69,7 @@ def test_what_the_tables_say(tmp_path: Path) -> None:
     assert isinstance(past, OffsetTie)
     assert along.along_m == pytest.approx(50 * FT)
     assert past.as_past
+    assert not past.past_is_right
     assert d.held_above_m == pytest.approx(0.5 * FT)
     assert [bend.turn_deg for bend in site.bends] == [-22.5, 0.0]
     assert [bend.fall_deg for bend in site.bends] == [0.0, 10.0]
