@@ -226,6 +226,10 @@ def test_the_first_printed_page_answers_and_tables_follow(
     ):  # fmt: skip
         assert words in first, words
     assert others[0].startswith("Findings")
+    (rests_on,) = (
+        word for word in pages[0].extract_words(extra_attrs=["size"]) if word["text"] == "Rests"
+    )
+    assert rests_on["size"] >= 8.0, "the profile's letters"
     assert len(others) <= 3
     assert "Code minimum" not in first
     # No heading stands alone at the foot of a page.

@@ -65,8 +65,8 @@ class Size:
 WIDE: Final = Size(950.0, 63.0, 92.0, 6, 4, (115.0, 216.0))
 # At 390 px a point is more than a pixel: letters stay as large as on paper.
 NARROW: Final = Size(288.0, 54.0, 28.0, 6, 6, (144.0, 216.0), names_lines=False)
-# The width of a letter or A4 page stood upright, letters at three quarters of their size.
-PAPER_PAGE: Final = Size(700.0, 52.0, 72.0, 5, 3, (90.0, 110.0))
+# Printed 509 pt wide on A4 stood upright, 526 pt on letter: no letters under 8 pt.
+PAPER_PAGE: Final = Size(570.0, 52.0, 72.0, 5, 3, (72.0, 90.0))
 PRINT: Final = Size(792.0, 63.0, 88.0, 6, 4, (115.0, 216.0), stands_alone=True)
 
 PageWidth = Literal["wide", "narrow", "paper"]

@@ -155,7 +155,7 @@ def _paint_cell(canvas: Canvas, cell: Cell, left: float, right: float, top: floa
 
 
 def _basis_cells(report: Report) -> tuple[Cell, ...]:
-    short = {"located": "L", "between locates": "between", "dead reckoned": "dead r."}
+    short = {"located": "", "between locates": "between", "dead reckoned": "reckoned"}
     return tuple(
         Cell(
             one.from_m,
@@ -177,12 +177,11 @@ def _pipe_cell(report: Report, pipe: PipeStretch) -> Cell:
 
 
 def _fall_cell(fall: FallStretch) -> Cell:
-    remark = {"too flat": "too flat", "falls back": "FALLS BACK", "enough fall": "enough"}.get(
-        fall.verdict, "cannot tell"
-    )
+    # Where the readings cannot tell, the range says so.
+    remark = {"too flat": ", too flat", "falls back": ", FALLS BACK", "enough fall": ", enough"}
     words = fall_words(fall)
     loud = fall.verdict in ("too flat", "falls back")
-    wordings = (f"{words}, {remark}", words, words.partition(" ±")[0])
+    wordings = (f"{words}{remark.get(fall.verdict, '')}", words, words.partition(" ±")[0])
     return Cell(fall.from_m, fall.to_m, wordings, "#fbe3d3" if loud else PAPER, bold=loud)
 
 
