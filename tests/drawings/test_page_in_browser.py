@@ -276,6 +276,10 @@ def test_a_layer_switched_on_again_keeps_its_height(report: Report, open_page, p
         for key in LAYER_KEYS
     }
     assert heights["surfaces"] < heights["corridor"] < heights["route"] < heights["findings"]
+    stacked = "[...document.querySelectorAll('.leaflet-plan-findings-pane .mark')].map(m => +m.style.zIndex)"
+    levels = shown.run(stacked)
+    assert len(levels) > 3
+    assert levels == sorted(levels)
 
 
 def test_captions_do_not_overlap(open_page, page_of) -> None:

@@ -23,7 +23,7 @@ from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, rout
 from lateral_map.draw.plan.scene import ALWAYS, Line, Mark, SceneWriter
 from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.style import STYLES
-from lateral_map.model.results import Report
+from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Bend
 from lateral_map.words.notices import drawing_notices
 from lateral_map.words.numbers import length
@@ -132,9 +132,34 @@ def test_bends_are_said_in_the_trades_words(bend: Bend, words: str) -> None:
     assert bend_words(bend) == words
 
 
+def number_of(mark: Mark) -> int:
+    return int(mark.short.removeprefix("#"))
+
+
+def test_marks_that_matter_most_lie_on_top(report: Report) -> None:
+    keys = [layer.key for layer in plan_layers(report)]
+    assert keys.index("findings") > keys.index("locates") > keys.index("next")
+    first = report.findings[0]
+    finding = first.finding
+
+    def one(number: int, severity: str, **changed: object) -> FindingResult:
+        return replace(
+            first, number=number, finding=replace(finding, severity=severity), far=None, **changed
+        )
+
+    crowded = (
+        one(1, "severe", finding_class="danger"),
+        one(2, "severe", verdict="too close to call"),
+        one(3, "minor", verdict="past"),
+        one(4, "severe", verdict="past"),
+    )
+    marks = findings_layer(replace(report, findings=crowded)).items
+    assert [number_of(mark) for mark in marks] == [4, 3, 2, 1]
+
+
 def test_findings_take_the_verdict_of_the_line_that_decides(report: Report) -> None:
     marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
-    numbered = [mark for mark in marks if mark.caption]
+    numbered = sorted((mark for mark in marks if mark.caption), key=number_of)
     for result, mark in zip(report.findings, numbered, strict=True):
         curb = next(side for side in result.sides if side.line == "curb")
         assert result.deciding == curb
@@ -152,7 +177,11 @@ def test_the_finding_nearest_the_deciding_line_weighs_most(report: Report) -> No
     weights = {mark.caption: mark.weight for mark in marks if mark.caption}
     gaps = {
         mark.caption: abs(result.deciding.past_m)
-        for mark, result in zip([m for m in marks if m.caption], report.findings, strict=True)
+        for mark, result in zip(
+            sorted((mark for mark in marks if mark.caption), key=number_of),
+            report.findings,
+            strict=True,
+        )
     }
     assert sorted(weights, key=weights.get, reverse=True) == sorted(gaps, key=gaps.get)
     assert max(weights.values()) >= ALWAYS

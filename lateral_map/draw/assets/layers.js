@@ -70,6 +70,8 @@
         pane,
         icon: L.divIcon({ html: symbol, className: "mark", iconSize: [reach, reach] }),
         keyboard: false,
+        // Leaflet stacks marks by latitude: let the layer's own order outweigh it.
+        zIndexOffset: 10000 * group.getLayers().length,
         interactive: item.detail >= 0,
         bubblingMouseEvents: true,
       });

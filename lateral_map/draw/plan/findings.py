@@ -40,7 +40,9 @@ def findings_layer(report: Report) -> Layer:
     weights = _weights(report)
     marks = tuple(
         _mark(report, result, weight)
-        for result, weight in zip(report.findings, weights, strict=True)
+        for result, weight in sorted(
+            zip(report.findings, weights, strict=True), key=lambda each: _height(each[0])
+        )
     )
     return Layer("findings", "Findings", (*stretches, *marks), _legend(report, marks))
 
@@ -62,6 +64,15 @@ def _legend(report: Report, marks: tuple[Mark, ...]) -> tuple[tuple[str, str], .
     if any(result.far for result in report.findings):
         rows.append(("stretch", "Stretch of a finding"))
     return tuple(rows)
+
+
+def _height(result: FindingResult) -> tuple[bool, bool, float]:
+    """Return what puts a finding's mark above another's: a danger, doubt, a smaller mark."""
+    return (
+        result.finding_class == "danger",
+        result.verdict == "too close to call",
+        -SEVERITY_SCALE[result.finding.severity],
+    )
 
 
 def _heading(report: Report, place: FoundPlace) -> float:

@@ -35,15 +35,15 @@ _MAKERS: Final = (
     points_layer,
     bends_layer,
     crossings_layer,
-    # Under the findings: it is often proposed at the very finding that is too close to call.
+    # Under the findings: one is often proposed, or made, at the very finding in question.
     next_locate_layer,
-    findings_layer,
     locates_layer,
+    findings_layer,
 )
 LAYER_KEYS: Final = (
     "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
-    "alternatives", "ties", "route", "footage", "points", "bends", "crossings", "next", "findings",
-    "locates",
+    "alternatives", "ties", "route", "footage", "points", "bends", "crossings", "next", "locates",
+    "findings",
 )  # fmt: skip
 
 
