@@ -162,20 +162,35 @@ def projected_frame(text: str, x: float, y: float) -> Frame:
     Raises ``FrameError`` where the system cannot carry the site.
     """
     from pyproj import Transformer
+    from pyproj.crs import ProjectedCRS
+    from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
     crs = read_crs(text)
-    geodetic = _geodetic(crs)
+    geodetic = crs.geodetic_crs
+    if geodetic is None:
+        raise FrameError(f"{crs.name} has no datum, so it ties nothing to a place on earth")
     lon, lat = _inside(crs, Transformer.from_crs(crs, geodetic, always_xy=True), x, y)
-    plane = _site_plane(geodetic, lon, lat)
+    plane = ProjectedCRS(
+        TransverseMercatorConversion(
+            latitude_natural_origin=lat, longitude_natural_origin=lon, scale_factor_natural_origin=1
+        ),
+        name="site plane",
+        geodetic_crs=geodetic,
+    )
     factor = float(crs.axis_info[0].unit_conversion_factor)
     to_plane = Transformer.from_crs(crs, plane, always_xy=True)
     from_lonlat = _best_operation("EPSG:4326", plane, lon, lat)
+    # The datum shift between WGS 84 and the plane; none where both stand on WGS 84.
+    steps = [part.strip() for part in from_lonlat.description.split(" + ")]
+    shifts = [one.removeprefix("Inverse of ") for one in steps if "WGS 84" in one]
+    step = 100.0 / factor
+    east, north = to_plane.transform([x, x], [y - step, y + step])
     return Frame(
         crs=text,
         unit_m=factor,
         unit_name=crs_unit_name(factor),
-        convergence_deg=_convergence_deg(to_plane, x, y, 100.0 / factor),
-        lonlat_operation=_shift_name(from_lonlat.description, geodetic),
+        convergence_deg=float(np.degrees(np.arctan2(east[1] - east[0], north[1] - north[0]))),
+        lonlat_operation=shifts[0] if shifts and geodetic.name != "WGS 84" else "",
         lonlat_accuracy_m=from_lonlat.accuracy_m if from_lonlat.accuracy_m > 0 else None,
         _to_plane=to_plane,
         _lonlat_to_plane=from_lonlat.transformer,
@@ -240,13 +255,6 @@ def same_crs(one: str, other: str) -> bool:
         return False
 
 
-def _geodetic(crs: CRS) -> CRS:
-    geodetic = crs.geodetic_crs
-    if geodetic is None:
-        raise FrameError(f"{crs.name} has no datum, so it ties nothing to a place on earth")
-    return geodetic
-
-
 def _inside(crs: CRS, to_geodetic: Transformer, x: float, y: float) -> tuple[float, float]:
     """Return (longitude, latitude) of x, y, refusing what the system cannot mean."""
     lon, lat = to_geodetic.transform(x, y)
@@ -299,28 +307,3 @@ def _best_operation(source: str, target: CRS | str, lon: float, lat: float) -> _
     # Written out as a pipeline it can be sent to another process; the group's own cannot.
     pipeline = Transformer.from_pipeline(best.definition)
     return _Operation(pipeline, best.description, float(best.accuracy))
-
-
-def _shift_name(description: str, geodetic: CRS) -> str:
-    """Name the datum shift between WGS 84 and the plane, empty where both stand on WGS 84."""
-    steps = [part.strip() for part in description.split(" + ")]
-    shifts = [step.removeprefix("Inverse of ") for step in steps if "WGS 84" in step]
-    return shifts[0] if shifts and geodetic.name != "WGS 84" else ""
-
-
-def _site_plane(geodetic: CRS, lon: float, lat: float) -> CRS:
-    from pyproj.crs import ProjectedCRS
-    from pyproj.crs.coordinate_operation import TransverseMercatorConversion
-
-    return ProjectedCRS(
-        TransverseMercatorConversion(
-            latitude_natural_origin=lat, longitude_natural_origin=lon, scale_factor_natural_origin=1
-        ),
-        name="site plane",
-        geodetic_crs=geodetic,
-    )
-
-
-def _convergence_deg(to_plane: Transformer, x: float, y: float, step: float) -> float:
-    east, north = to_plane.transform([x, x], [y - step, y + step])
-    return float(np.degrees(np.arctan2(east[1] - east[0], north[1] - north[0])))

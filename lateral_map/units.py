@@ -125,11 +125,12 @@ def _parse_text(value: str, unit: str) -> Fraction:
     terms = _split_terms(text[1:] if text[:1] in {"-", "+"} else text)
     if not terms:
         raise _not_a_length(value)
-    units = [_unit_of(word, unit) for _, word in terms]
-    strangers = [word for (_, word), name in zip(terms, units, strict=True) if name is None]
-    if strangers:
-        raise _not_a_length(value, f"has the unknown unit {strangers[0]!r}")
-    names = [name for name in units if name is not None]
+    names = [_WORDS.get(word, "") if word else unit for _, word in terms]
+    if "" in names:
+        raise _not_a_length(value, f"has the unknown unit {terms[names.index('')][1]!r}")
+    if unit in {"us_ft", "us_in"}:
+        # A us_ft site's inches are twelfths of its own foot.
+        names = [f"us_{name}" if name in {"ft", "in"} else name for name in names]
     if not _in_order(terms, names):
         raise _not_a_length(value)
     total = sum((n * _FACTORS[name] for (n, _), name in zip(terms, names, strict=True)), Fraction())
@@ -145,7 +146,11 @@ def _split_terms(text: str) -> list[Term]:
         number = _mixed_number(match["number"]) if match else None
         if match is None or number is None:
             return []
-        terms.append((number, _implied_unit(match, terms)))
+        word = match["unit"] or ""
+        # In 7'6 the 6 after the feet can only be inches.
+        if not word and terms and _WORDS.get(terms[-1][1]) == "ft" and match["number"][0] != ".":
+            word = "in"
+        terms.append((number, word))
         position = match.end()
         # 7'-6" and 7 ft - 6 in: the dash joins the terms, it is no minus sign.
         if match["unit"] and text[position : position + 1] == "-":
@@ -153,13 +158,6 @@ def _split_terms(text: str) -> list[Term]:
             if position == len(text):
                 return []
     return terms
-
-
-def _implied_unit(match: re.Match[str], before: list[Term]) -> str:
-    """Return the unit written after a number; in 7'6 the 6 after the feet can only be inches."""
-    word = match["unit"] or ""
-    follows_feet = bool(before) and _WORDS.get(before[-1][1]) == "ft"
-    return "in" if not word and follows_feet and match["number"][0] != "." else word
 
 
 def _mixed_number(text: str) -> Fraction | None:
@@ -172,12 +170,6 @@ def _mixed_number(text: str) -> Fraction | None:
     if not whole:
         return fraction
     return Fraction(whole.strip()) + fraction if fraction < 1 else None
-
-
-def _unit_of(word: str, unit: str) -> str | None:
-    name = _WORDS.get(word) if word else unit
-    # A us_ft site's inches are twelfths of its own foot.
-    return f"us_{name}" if unit in {"us_ft", "us_in"} and name in {"ft", "in"} else name
 
 
 def _in_order(terms: list[Term], names: list[str]) -> bool:

@@ -35,27 +35,12 @@ def enter(
     that works once.
     """
     from lateral_map.cli.console import plain
+    from lateral_map.web.serve import NoNetworkError, prepare
 
     if site.exists() and not site.is_dir():
         raise ExportError(f"{site}: is a file; give the folder of a site, or a new name")
-    served = _prepare(site, port=port, share=share)
-    typer.echo(f"Entering {plain(str(site))}. Ctrl+C ends it; every save is on the disk already.")
-    if share:
-        _tell_how_to_join(served)
-    else:
-        typer.echo(f"Open {served.address}")
-        if browser:
-            threading.Timer(0.6, webbrowser.open, [served.address]).start()
-    with suppress(KeyboardInterrupt):  # Ctrl+C is how it is meant to end
-        served.run()
-
-
-def _prepare(site: Path, *, port: int, share: bool) -> Served:
-    from lateral_map.web.serve import NoNetworkError, prepare
-
-    keys = Path(typer.get_app_dir("lateral-map"))
     try:
-        return prepare(site, port=port, share=share, keys=keys)
+        served = prepare(site, port=port, share=share, keys=Path(typer.get_app_dir("lateral-map")))
     except NoNetworkError as error:
         raise ExportError(str(error)) from None
     except OSError as error:
@@ -65,6 +50,15 @@ def _prepare(site: Path, *, port: int, share: bool) -> Served:
         raise ExportError(
             f"port {port} cannot be listened on ({reason}); give another, such as --port 0"
         ) from None
+    typer.echo(f"Entering {plain(str(site))}. Ctrl+C ends it; every save is on the disk already.")
+    if share:
+        _tell_how_to_join(served)
+    else:
+        typer.echo(f"Open {served.address}")
+        if browser:
+            threading.Timer(0.6, webbrowser.open, [served.address]).start()
+    with suppress(KeyboardInterrupt):  # Ctrl+C is how it is meant to end
+        served.run()
 
 
 def _tell_how_to_join(served: Served) -> None:

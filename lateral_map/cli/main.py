@@ -79,10 +79,20 @@ def main() -> NoReturn:
         complain(str(error))
         sys.exit(2)
     except OSError as error:
-        complain(_describe(error))
+        reason = error.strerror or str(error)
+        place = f"{error.filename}: " if error.filename else ""
+        complain(
+            f"{place}{reason}; check that the path is right and that you may read and write there"
+        )
         sys.exit(2)
-    except Exception as error:  # noqa: BLE001 - the last door: nobody outside should see a traceback
-        _admit(error)
+    except Exception as error:  # the last door: nobody outside should see a traceback
+        if os.environ.get("LATERAL_MAP_TRACEBACK"):
+            raise
+        complain(
+            f"This is a fault of lateral-map, not of your site ({type(error).__name__}: {error}). "
+            "Nothing already written was lost. "
+            "Set LATERAL_MAP_TRACEBACK=1 and run it again to see where it happened."
+        )
         sys.exit(1)
     sys.exit(0)
 
@@ -90,19 +100,3 @@ def main() -> NoReturn:
 def _stop(number: int, _frame: FrameType | None) -> NoReturn:
     # By way of an exception, so that whatever is half written is cleared away.
     sys.exit(128 + number)
-
-
-def _describe(error: OSError) -> str:
-    reason = error.strerror or str(error)
-    place = f"{error.filename}: " if error.filename else ""
-    return f"{place}{reason}; check that the path is right and that you may read and write there"
-
-
-def _admit(error: Exception) -> None:
-    if os.environ.get("LATERAL_MAP_TRACEBACK"):
-        raise error
-    complain(
-        f"This is a fault of lateral-map, not of your site ({type(error).__name__}: {error}). "
-        "Nothing already written was lost. "
-        "Set LATERAL_MAP_TRACEBACK=1 and run it again to see where it happened."
-    )

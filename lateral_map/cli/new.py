@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import inspect
-import json
 import re
 import textwrap
 from enum import StrEnum
@@ -52,9 +51,16 @@ def new(
 
 def _fill(name: str, folder: Path, unit: str) -> bytes:
     """Return one template with its lengths in ``unit``, and the folder's name and today's date."""
+    import tomlkit
+
+    def in_unit(match: re.Match[str]) -> str:
+        text = f"{float(match[1]) * _SCALE[unit]:.3f}".rstrip("0")
+        return f"{text}0" if text.endswith(".") else text
+
+    named = folder.resolve().name
     template = (Path(__file__).parent / "new_site" / name).read_text(encoding="utf-8")
     words = {
-        "<name>": _toml_text(folder.resolve().name),
+        "<name>": tomlkit.string(named.encode("utf-8", "replace").decode()).as_string(),
         "<date>": dt.date.today().isoformat(),  # noqa: DTZ011 - the technician's own calendar
         "<unit>": unit,
         "<size>": "150" if unit == "m" else "6",
@@ -64,8 +70,7 @@ def _fill(name: str, folder: Path, unit: str) -> bytes:
         template = _commented(template)
     for mark, word in words.items():
         template = template.replace(mark, word)
-    text = _LENGTH.sub(lambda match: _length(float(match[1]) * _SCALE[unit]), template)
-    return text.encode()
+    return _LENGTH.sub(in_unit, template).encode()
 
 
 def _commented(template: str) -> str:
@@ -97,14 +102,3 @@ def _commented(template: str) -> str:
 
 def _comment(text: str) -> list[str]:
     return textwrap.wrap(text, _WIDTH, initial_indent="# ", subsequent_indent="# ")
-
-
-def _length(value: float) -> str:
-    text = f"{value:.3f}".rstrip("0")
-    return f"{text}0" if text.endswith(".") else text
-
-
-def _toml_text(text: str) -> str:
-    """Return ``text`` as a TOML basic string: JSON's escapes, and those JSON leaves out."""
-    quoted = json.dumps(text.encode("utf-8", "replace").decode(), ensure_ascii=False)
-    return quoted.replace("\x7f", "\\u007F")

@@ -18,9 +18,6 @@ from lateral_map.words.technician import next_locate_words, verdict_words
 
 if TYPE_CHECKING:
     from lateral_map.model.results import (
-        Crossing,
-        FindingResult,
-        NextLocate,
         ReadingCheck,
         ReadingVerdict,
         Report,
@@ -37,25 +34,60 @@ _COLOURS: Final[dict[ReadingVerdict, str]] = {
 
 def check_parts(report: Report) -> list[Part]:
     """Return what ``check`` prints: whether the readings agree, what to do, every reading."""
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    table.add_column("Reading", overflow="fold", min_width=6)
+    table.add_column("Off by", justify="right", no_wrap=True)
+    table.add_column("Verdict", no_wrap=True)
+    for check in report.readings:
+        table.add_row(
+            Text(plain(tidy(reading_name(check.id, report.site.plan), 80))),
+            _in_own_unit(check.residual, check, report.site.unit),
+            Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
+        )
+    unit, proposal, next_words = report.site.unit, report.next_locate, ""
+    if proposal is not None:
+        next_words = (
+            f"At {length(proposal.footage_m, unit)}: {next_locate_words(proposal, report.site)} "
+            f"({range_95(proposal.sd_before_m, unit)} now, "
+            f"{range_95(proposal.sd_after_m, unit)} after it)."
+        )
     return [
         _heading(report),
         Text(_fit_words(report)),
         *_section("Suspect readings", _suspects(report)),
-        *_section("Next locate", [_next_words(report, report.next_locate)]),
+        *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
         Text("Readings", style="bold"),
-        _readings_table(report),
+        table,
     ]
 
 
 def drawing_parts(report: Report) -> list[Part]:
     """Return the summary ``draw`` prints: length, crossings, findings, suspects, notices."""
     unit = report.site.unit
+    crossings = []
+    for crossing in report.crossings:
+        words = (
+            f"{crossing.line} at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
+            f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep"
+        )
+        words += "; responsibility changes here" if crossing.decides else ""
+        words += f"; {grazing_words(crossing, unit)}" if crossing.grazing else ""
+        crossings.append(words)
+    findings = []
+    for result in report.findings:
+        words = "STOP, " if result.finding_class == "danger" else ""
+        words += f"#{result.number} {footage_words(result.finding, unit)} {finding_words(result)}"
+        if said := verdict_words(result, unit):
+            words += f": {said}"
+        if result.answers:
+            words += f"; answers for it: {', then '.join(result.answers)}"
+        findings.append(words)
     return [
         _heading(report),
-        *_section("Crossings", [_crossing_words(each, unit) for each in report.crossings]),
+        *_section("Crossings", crossings),
         *_section("Not crossed", [uncrossed_words(each, unit) for each in report.uncrossed]),
-        *_section("Findings", [_finding_words(report, each) for each in report.findings]),
+        *_section("Findings", findings),
         *_section("Suspect readings", _suspects(report)),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
     ]
@@ -89,20 +121,6 @@ def _fit_words(report: Report) -> str:
     return "The readings agree."
 
 
-def _readings_table(report: Report) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    table.add_column("Reading", overflow="fold", min_width=6)
-    table.add_column("Off by", justify="right", no_wrap=True)
-    table.add_column("Verdict", no_wrap=True)
-    for check in report.readings:
-        table.add_row(
-            Text(plain(tidy(reading_name(check.id, report.site.plan), 80))),
-            _in_own_unit(check.residual, check, report.site.unit),
-            Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
-        )
-    return table
-
-
 def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
     """Return a residual with one decimal more than a length: it is small beside what was read."""
     if check.is_angle:
@@ -112,29 +130,23 @@ def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
 
 def _suspects(report: Report) -> list[str]:
     """Return the readings to look at first, then those off only while they count."""
+    unit, plan = report.site.unit, report.site.plan
     first = [one for one in report.suspects if one.set_aside_first]
     after = [
-        plain(reading_name(one.id, report.site.plan))
-        for one in report.suspects
-        if not one.set_aside_first
+        plain(reading_name(one.id, plan)) for one in report.suspects if not one.set_aside_first
     ]
-    words = [_suspect_words(report, one) for one in first]
+    words = [
+        f"{reading_name(one.id, plan)}: off by {_in_own_unit(one.residual, one, unit)}, far more "
+        "than its accuracy allows. Look at this one first: set aside, it explains the suspects "
+        "best; if it alone is wrong, it is wrong by about "
+        f"{_in_own_unit(abs(one.likely_error), one, unit)}.{_where_else(one)}"
+        for one in first
+    ]
     if after:
         words.append(
             f"Likely off only because of {'it' if len(first) == 1 else 'them'}: {', '.join(after)}"
         )
     return words
-
-
-def _suspect_words(report: Report, check: ReadingCheck) -> str:
-    unit = report.site.unit
-    wrong = _in_own_unit(abs(check.likely_error), check, unit)
-    return (
-        f"{reading_name(check.id, report.site.plan)}: off by "
-        f"{_in_own_unit(check.residual, check, unit)}, far more than its accuracy allows. Look at "
-        "this one first: set aside, it explains the suspects best; if it alone is wrong, it is "
-        f"wrong by about {wrong}.{_where_else(check)}"
-    )
 
 
 def _where_else(check: ReadingCheck) -> str:
@@ -150,35 +162,3 @@ def _where_else(check: ReadingCheck) -> str:
     if check.id.kind == "depth":
         return f" The ground level at locate {mark} may be the wrong one, where it has one."
     return ""
-
-
-def _next_words(report: Report, proposal: NextLocate | None) -> str:
-    if proposal is None:
-        return ""
-    unit = report.site.unit
-    gain = (
-        f"{range_95(proposal.sd_before_m, unit)} now, "
-        f"{range_95(proposal.sd_after_m, unit)} after it"
-    )
-    words = next_locate_words(proposal, report.site)
-    return f"At {length(proposal.footage_m, unit)}: {words} ({gain})."
-
-
-def _crossing_words(crossing: Crossing, unit: str) -> str:
-    words = (
-        f"{crossing.line} at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
-        f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep"
-    )
-    words += "; responsibility changes here" if crossing.decides else ""
-    return f"{words}; {grazing_words(crossing, unit)}" if crossing.grazing else words
-
-
-def _finding_words(report: Report, result: FindingResult) -> str:
-    unit = report.site.unit
-    words = f"#{result.number} {footage_words(result.finding, unit)} {finding_words(result)}"
-    if result.finding_class == "danger":
-        words = f"STOP, {words}"
-    if said := verdict_words(result, unit):
-        words += f": {said}"
-    answers = ", then ".join(result.answers)
-    return f"{words}; answers for it: {answers}" if answers else words

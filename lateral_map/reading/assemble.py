@@ -38,7 +38,7 @@ from lateral_map.reading.footages import Rows
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.names import POINTS, PlanNames
 from lateral_map.reading.placing import PlacedStart
-from lateral_map.reading.rows import BendRow, FindingRow
+from lateral_map.reading.rows import BendRow
 from lateral_map.reading.schema import AccuracyTable, RatesTable, SiteTable, StartTable
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.reading.typed import made, own_notes
@@ -89,15 +89,25 @@ class Gathered:
 def assemble_site(of: Gathered, ledger: Ledger) -> Site:
     """Return the site; what had to be assumed goes into its notices."""
     said = of.said
-    bends = sorted(
-        (_bend(row, row.typed, ledger) for row in of.rows.bends if row.typed is not None),
-        key=lambda bend: bend.footage_m,
-    )
-    findings = sorted(
-        (_finding(row, row.typed, ledger) for row in of.rows.findings if row.typed is not None),
-        key=lambda finding: finding.footage_m,
-    )
-    pipes, run, start = _pipes(said, ledger), _run(said, of.end_m, ledger), _start(of, ledger)
+    bends = [_bend(row, row.typed, ledger) for row in of.rows.bends if row.typed is not None]
+    findings = [
+        Finding(
+            **made(typed),
+            to_m=typed.to if typed.to is not None and typed.to > typed.footage else None,
+            note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
+            place=Place(row.file, row.number),
+            extra=row.extra,
+        )
+        for row in of.rows.findings
+        if (typed := row.typed) is not None
+    ]
+    pipes = _pipes(said, ledger)
+    if said.run.end_footage is None:
+        shown = format_length(of.end_m, said.unit)
+        ledger.notice(f"The run is taken to end at the last footage given, {shown}.")
+    if said.run.end is None:
+        ledger.notice("Nothing says what the run ended at; it is drawn as not reaching the main.")
+    start = _start(of, ledger)
     note_boundaries(of.boundaries, said, of.names, of.plan, of.placed, ledger)
     _note_units(of, ledger)
     return Site(
@@ -105,7 +115,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         frame=of.placed.frame,
         start=start,
         accuracy=build_accuracy(said.accuracy, said.unit),
-        run=run,
+        run=Run(of.end_m, reached_main=said.run.end == "main"),
         counter=Counter(**made(said.counter)),
         transmitter=Transmitter(**made(said.transmitter)),
         pipes=pipes,
@@ -118,8 +128,8 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
             ),
         ),
         locates=of.locates,
-        bends=tuple(bends),
-        findings=tuple(findings),
+        bends=tuple(sorted(bends, key=lambda bend: bend.footage_m)),
+        findings=tuple(sorted(findings, key=lambda finding: finding.footage_m)),
         plan=of.plan,
         notices=tuple(ledger.notices),
         folder=of.folder,
@@ -151,15 +161,6 @@ def _start(of: Gathered, ledger: Ledger) -> Start:
         point=None if given.point is None else of.names.resolve(given.point, POINTS),
         azimuth_deg=None if azimuth is None else placed.frame.plane_azimuth_deg(azimuth),
     )
-
-
-def _run(said: SiteFile, end_m: float, ledger: Ledger) -> Run:
-    if said.run.end_footage is None:
-        shown = format_length(end_m, said.unit)
-        ledger.notice(f"The run is taken to end at the last footage given, {shown}.")
-    if said.run.end is None:
-        ledger.notice("Nothing says what the run ended at; it is drawn as not reaching the main.")
-    return Run(end_m, reached_main=said.run.end == "main")
 
 
 def _pipes(said: SiteFile, ledger: Ledger) -> tuple[PipeRun, ...]:
@@ -216,16 +217,6 @@ def _bend(row: ReadRow[BendRow], typed: BendRow, ledger: Ledger) -> Bend:
         how=typed.how or ("eye" if odd else "fitting"),
         note=ledger.shorten(typed.note, place),
         place=Place(row.file, row.number),
-    )
-
-
-def _finding(row: ReadRow[FindingRow], typed: FindingRow, ledger: Ledger) -> Finding:
-    return Finding(
-        **made(typed),
-        to_m=typed.to if typed.to is not None and typed.to > typed.footage else None,
-        note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
-        place=Place(row.file, row.number),
-        extra=row.extra,
     )
 
 

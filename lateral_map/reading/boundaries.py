@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -67,7 +68,7 @@ def read_boundaries(
         if fault is not None:
             field = f"boundary[{i}].{fault.field}"
             row = said.lines.get(field, said.lines.get(f"boundary[{i}]"))
-            ledger.fault(fault.problem, fault.remedy, file="site.toml", row=row, field=field)
+            ledger.add(replace(fault, file="site.toml", row=row, field=field))
         read.setdefault(key, boundary)
     return tuple(read.values())
 
@@ -167,12 +168,28 @@ def _contradictions(chain: Sequence[Boundary]) -> list[tuple[Boundary, Boundary]
 def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
     """Return the deciding boundaries as a run from the start would meet them.
 
-    Lines are followed only where each lies beyond the one before as seen from the start: two sides
-    of a lot are never both crossed. Where a cleanout stands among them nobody knows before the
-    adjustment, so it is put where it contradicts least.
+    Lines are followed in the longest row of which each lies beyond the one before as seen from the
+    start: two sides of a lot are never both crossed. Where a cleanout stands among them nobody
+    knows before the adjustment, so it is put where it contradicts least.
     """
     deciding = [one for one in boundaries if one.decides]
-    chain = _nested_lines([one for one in deciding if one.kind == "line"], plan, here)
+    lines = {one.line: one for one in deciding if one.kind == "line"}
+    offsets = {name: signed_offsets(plan.line(name).vertices_m, here) for name in lines}
+    nearest = sorted(lines, key=lambda name: abs(float(offsets[name].offset_m)))[:_MOST_COMPARED]
+    rows: list[list[str]] = []
+    for name in nearest:
+        of = offsets[name]
+        foot = here - of.offset_m * of.normal
+        # A foot on the other side of a line than the start lies beyond that line.
+        before = [
+            row
+            for row in rows
+            if signed_offsets(plan.line(row[-1]).vertices_m, foot).offset_m
+            * offsets[row[-1]].offset_m
+            < 0.0
+        ]
+        rows.append([*max(before, key=len, default=[]), name])
+    chain = [lines[name] for name in max(rows, key=len, default=[])]
     chain += [one for one in deciding if one.kind == "main"]
     cleanouts = [one for one in deciding if one.kind == "cleanout"]
     first = 0
@@ -183,24 +200,3 @@ def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[
         at = min(tried, key=lambda place: len(_contradictions(tried[place])))
         chain, first = tried[at], at + 1
     return chain
-
-
-def _nested_lines(lines: Collection[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
-    """Return the longest row of lines each of which lies beyond the one before it."""
-    offsets = {one.line: signed_offsets(plan.line(one.line).vertices_m, here) for one in lines}
-    distance: Mapping[str, float] = {name: abs(float(of.offset_m)) for name, of in offsets.items()}
-    nearest = sorted(lines, key=lambda one: distance[one.line])[:_MOST_COMPARED]
-    rows: list[list[Boundary]] = []
-    for one in nearest:
-        of = offsets[one.line]
-        foot = here - of.offset_m * of.normal
-        # A foot on the other side of a line than the start lies beyond that line.
-        before = [
-            row
-            for row in rows
-            if signed_offsets(plan.line(row[-1].line).vertices_m, foot).offset_m
-            * offsets[row[-1].line].offset_m
-            < 0.0
-        ]
-        rows.append([*max(before, key=len, default=[]), one])
-    return max(rows, key=len, default=[])

@@ -46,30 +46,23 @@ def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
     for name, path in present.items():
         if name.casefold() in KNOWN_FILES:
             found.setdefault(name.casefold(), path)
-    misnamed = {_near_miss(name, found, ledger) for name in present}
-    return FolderFiles(found, frozenset(stem for stem in misnamed if stem))
-
-
-def _near_miss(name: str, found: Mapping[str, Path], ledger: Ledger) -> str | None:
-    """Report a file that looks like a known one that is not there; return its right stem."""
-    stem, dot, _ = name.casefold().rpartition(".")
-    ending = Path(name).suffix.casefold()
-    if name.casefold() in KNOWN_FILES or not dot or ending not in _DATA_ENDINGS:
-        return None
     stems = {known.rpartition(".")[0]: known for known in KNOWN_FILES}
-    close = nearest(stem, stems, closeness=0.8)
-    if close is None or any(known.startswith(f"{close}.") for known in found):
-        return None
-    if close == "plan":
-        ledger.fault(
-            "this file is not read", "save the plan as plan.geojson or plan.gpkg", file=name
-        )
-        return close
-    remedy = f"rename it {stems[close]}"
-    if ending in {".xlsx", ".xls", ".ods"}:
-        remedy = f"save the sheet as {stems[close]}"
-    ledger.fault("this file is not read", remedy, file=name)
-    return close
+    misnamed: set[str] = set()
+    for name, path in present.items():
+        ending = path.suffix.casefold()
+        if name.casefold() in KNOWN_FILES or ending not in _DATA_ENDINGS:
+            continue
+        close = nearest(path.stem.casefold(), stems, closeness=0.8)
+        if close is None or any(known.startswith(f"{close}.") for known in found):
+            continue
+        misnamed.add(close)
+        remedy = f"rename it {stems[close]}"
+        if close == "plan":
+            remedy = "save the plan as plan.geojson or plan.gpkg"
+        elif ending in {".xlsx", ".xls", ".ods"}:
+            remedy = f"save the sheet as {stems[close]}"
+        ledger.fault("this file is not read", remedy, file=name)
+    return FolderFiles(found, frozenset(misnamed))
 
 
 def read_bytes(path: Path, ledger: Ledger) -> bytes | None:

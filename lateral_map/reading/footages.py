@@ -92,7 +92,17 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
                 ledger.notice(f"{one.file}: a footage of {shown} is unlikely on a lateral.")
             continue
         ledger.fault(problem, remedy, file=one.file, row=one.row, field=one.field)
-    _note_before_start(said, rows.locates, ledger)
+    for locate in rows.locates:
+        typed, behind_m = locate.typed, said.transmitter.behind_lens
+        if (
+            typed is not None
+            and typed.use
+            and typed.footage - behind_m < zero - _SAME_M <= typed.footage
+        ):
+            ledger.notice(
+                f"{locate.file} row {locate.number}: the transmitter rides behind the lens and was "
+                "not yet in the pipe at that footage; it is taken to have been at the start."
+            )
     _check_same(rows.bends, ledger)
 
 
@@ -121,31 +131,17 @@ def _shown(footage_m: float, said: SiteFile) -> str:
     return format_length(footage_m, said.unit, 2)
 
 
-def _note_before_start(
-    said: SiteFile, locates: Iterable[ReadRow[LocateRow]], ledger: Ledger
-) -> None:
-    for row in locates:
-        if row.typed is not None and row.typed.use:
-            behind = row.typed.footage - said.transmitter.behind_lens
-            if behind < said.counter.zero - _SAME_M <= row.typed.footage:
-                ledger.notice(
-                    f"{row.file} row {row.number}: the transmitter rides behind the lens and was "
-                    "not yet in the pipe at that footage; it is taken to have been at the start."
-                )
-
-
 def _check_same(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:
     seen: dict[float, int] = {}
     for row in bends:
         if row.typed is None:
             continue
-        footage = round(row.typed.footage, 6)
-        if footage in seen:
+        first = seen.setdefault(round(row.typed.footage, 6), row.number)
+        if first != row.number:
             ledger.fault(
-                f"row {seen[footage]} has a bend at the same footage",
+                f"row {first} has a bend at the same footage",
                 "write one row with the whole turn and fall",
                 file=row.file,
                 row=row.number,
                 field="footage",
             )
-        seen.setdefault(footage, row.number)

@@ -49,19 +49,34 @@ def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | No
     data = read_bytes(path, ledger)
     text = None if data is None else decode_utf8(data, file, ledger)
     document = None if text is None else _parse(text, file, ledger)
-    listed_features = None if document is None else _raw_features(document, file, ledger)
-    if document is None or listed_features is None:
+    if document is None:
+        return None
+    kind = document.get("type")
+    given = [document] if kind == "Feature" else document.get("features")
+    if kind not in ("Feature", "FeatureCollection") or not isinstance(given, list):
+        ledger.fault(
+            f"its type is {show_value(kind)}",
+            "a plan is a FeatureCollection whose features have a kind",
+            file=file,
+            field="type",
+        )
         return None
     if not local:
         _check_crs(document, file, ledger)
     features: list[Feature] = []
     lost: set[str] = set()
-    for number, raw in enumerate(listed_features, 1):
+    for number, raw in enumerate(given, 1):
         properties = raw.get("properties") if isinstance(raw, dict) else None
         label = label_of(f"feature {number}", properties)
         lost.add(name_of(properties))
         with ledger.place(file=file, field=label):
-            features.append(_feature(label, raw))
+            if not isinstance(raw, dict) or raw.get("type") != "Feature":
+                raise _refuse("it is not a Feature", "export the plan as GeoJSON again")
+            if properties and not isinstance(properties, dict):
+                remedy = "give it properties, at least a kind"
+                raise _refuse("its properties are not a table", remedy)
+            values = {str(k): v for k, v in (properties or {}).items() if v is not None}
+            features.append(Feature(label, values, _geometry(raw.get("geometry"))))
             lost.discard(name_of(properties))
     return FeatureFile(file, tuple(features), "declared" if local else "lonlat", frozenset(lost))
 
@@ -110,34 +125,8 @@ def _check_crs(document: Mapping[str, Any], file: str, ledger: Ledger) -> None:
         )
 
 
-def _raw_features(document: Mapping[str, Any], file: str, ledger: Ledger) -> list[Any] | None:
-    kind = document.get("type")
-    if kind == "Feature":
-        return [document]
-    features = document.get("features")
-    if kind != "FeatureCollection" or not isinstance(features, list):
-        ledger.fault(
-            f"its type is {show_value(kind)}",
-            "a plan is a FeatureCollection whose features have a kind",
-            file=file,
-            field="type",
-        )
-        return None
-    return features
-
-
 def _refuse(problem: str, remedy: str) -> SiteError:
     return SiteError(Fault(problem, remedy))
-
-
-def _feature(label: str, raw: object) -> Feature:
-    if not isinstance(raw, dict) or raw.get("type") != "Feature":
-        raise _refuse("it is not a Feature", "export the plan as GeoJSON again")
-    properties = raw.get("properties") or {}
-    if not isinstance(properties, dict):
-        raise _refuse("its properties are not a table", "give it properties, at least a kind")
-    given = {str(key): value for key, value in properties.items() if value is not None}
-    return Feature(label, given, _geometry(raw.get("geometry")))
 
 
 def _geometry(raw: object) -> BaseGeometry:
@@ -161,44 +150,36 @@ def _single(kind: str, coordinates: object) -> BaseGeometry:
         return LineString(_positions(coordinates, 2))
     if not isinstance(coordinates, list) or not coordinates:
         raise _refuse("its coordinates are empty", "draw it or remove it")
-    rings = [_ring(one) for one in coordinates]
+    rings = []
+    for one in coordinates:
+        positions = _positions(one, 3)
+        if not np.array_equal(positions[0], positions[-1]):
+            positions = np.vstack([positions, positions[:1]])
+        if len(positions) < 4:
+            raise _refuse("an outline has fewer than 3 corners", "draw the whole outline")
+        rings.append(LinearRing(positions))
     return Polygon(rings[0], rings[1:])
-
-
-def _ring(coordinates: object) -> LinearRing:
-    positions = _positions(coordinates, 3)
-    if not np.array_equal(positions[0], positions[-1]):
-        positions = np.vstack([positions, positions[:1]])
-    if len(positions) < 4:
-        raise _refuse("an outline has fewer than 3 corners", "draw the whole outline")
-    return LinearRing(positions)
 
 
 def _positions(coordinates: object, least: int) -> NDArray[np.float64]:
     """Return positions (n, 2), heights dropped."""
     if not isinstance(coordinates, list) or not coordinates or coordinates == [None]:
         raise _refuse("its coordinates are empty", "draw it or remove it")
-    positions = np.array([_position(one, i) for i, one in enumerate(coordinates, 1)])
+    positions: list[tuple[float, float]] = []
+    for raw in coordinates:
+        vertex = f"vertex {len(positions) + 1} is {show_value(raw)}"
+        pair = raw[:2] if isinstance(raw, list) else []
+        numbers = [n for n in pair if isinstance(n, int | float) and not isinstance(n, bool)]
+        if len(numbers) != 2:
+            raise _refuse(vertex, "a position is [longitude, latitude] or [x, y]")
+        try:
+            x, y = float(numbers[0]), float(numbers[1])
+        except OverflowError:
+            x = y = math.inf
+        # Not finite is beyond, too.
+        if not (abs(x) <= FARTHEST and abs(y) <= FARTHEST):
+            raise _refuse(vertex, f"coordinates are finite numbers up to {FARTHEST:,.0f}")
+        positions.append((x, y))
     if len(positions) < least:
         raise _refuse(f"it has {len(positions)} vertex", f"draw at least {least}")
-    return positions
-
-
-def _position(raw: object, number: int) -> tuple[float, float]:
-    pair = raw[:2] if isinstance(raw, list) else []
-    numbers = [one for one in pair if isinstance(one, int | float) and not isinstance(one, bool)]
-    if len(numbers) != 2:
-        raise _refuse(
-            f"vertex {number} is {show_value(raw)}", "a position is [longitude, latitude] or [x, y]"
-        )
-    try:
-        x, y = float(numbers[0]), float(numbers[1])
-    except OverflowError:
-        x = y = math.inf
-    # Not finite is beyond, too.
-    if not (abs(x) <= FARTHEST and abs(y) <= FARTHEST):
-        raise _refuse(
-            f"vertex {number} is {show_value(raw)}",
-            f"coordinates are finite numbers up to {FARTHEST:,.0f}",
-        )
-    return x, y
+    return np.array(positions)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import warnings
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import shapely
@@ -64,7 +63,11 @@ def _layer(path: Path, layer: str, crs: str, ledger: Ledger, lost: set[str]) -> 
     move = _Mover(about["crs"], crs)
     features: list[Feature] = []
     for i, fid in enumerate(fids):
-        properties = _properties(names, [column[i] for column in columns])
+        properties: dict[str, object] = {}
+        for name, column in zip(names, columns, strict=True):
+            value = column[i].item() if isinstance(column[i], np.generic) else column[i]
+            if value is not None and value == value and value != "":  # NaN is none either
+                properties[name] = value if isinstance(value, str | int | float) else str(value)
         if plain(layer) in KINDS and not any(plain(key) == "kind" for key in properties):
             properties["kind"] = layer
         label = label_of(f"layer {layer!r} feature {int(fid)}", properties)
@@ -73,17 +76,6 @@ def _layer(path: Path, layer: str, crs: str, ledger: Ledger, lost: set[str]) -> 
             features.append(Feature(label, properties, move(_geometry(shapes[i]))))
             lost.discard(name_of(properties))
     return features
-
-
-def _properties(names: list[str], values: list[Any]) -> dict[str, object]:
-    """Return a feature's properties as plain Python values, absent ones left out."""
-    properties: dict[str, object] = {}
-    for name, value in zip(names, values, strict=True):
-        plain = value.item() if isinstance(value, np.generic) else value
-        if plain is None or plain != plain or plain == "":
-            continue
-        properties[name] = plain if isinstance(plain, str | int | float) else str(plain)
-    return properties
 
 
 def _geometry(shape: bytes | None) -> BaseGeometry:

@@ -63,7 +63,10 @@ def read_points(file: str, data: bytes, unit: str = "m") -> tuple[GnssPoint, ...
 
     ``unit`` is that of a CSV's accuracy column. Raises ``SiteError`` with what is wrong.
     """
-    text = _decoded(file, data)
+    try:
+        text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+    except UnicodeDecodeError:
+        raise _wrong(file, "it is no text file", "save it as GPX, KML, GeoJSON or CSV") from None
     start = text.lstrip()[:1]
     if start == "<":
         points = [*_xml_points(file, text)]
@@ -75,7 +78,9 @@ def read_points(file: str, data: bytes, unit: str = "m") -> tuple[GnssPoint, ...
         raise _wrong(file, "there are no points in it", "give waypoints, not a track")
     if len(points) > MOST_POINTS:
         raise _wrong(file, f"it has {len(points)} points", f"at most {MOST_POINTS} are taken")
-    return tuple(_checked(file, point) for point in points)
+    for point in points:
+        _check(file, point)
+    return tuple(points)
 
 
 def match_marks(points: Iterable[GnssPoint], marks: Iterable[str]) -> tuple[Matched, ...]:
@@ -88,31 +93,22 @@ def match_marks(points: Iterable[GnssPoint], marks: Iterable[str]) -> tuple[Matc
     return tuple(Matched(point, free.pop(bare(point.name), "")) for point in points)
 
 
-def _wrong(file: str, problem: str, remedy: str, row: int | None = None) -> SiteError:
-    return SiteError(Fault(problem, remedy, file=file, row=row))
-
-
-def _decoded(file: str, data: bytes) -> str:
-    try:
-        return data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
-    except UnicodeDecodeError:
-        raise _wrong(file, "it is no text file", "save it as GPX, KML, GeoJSON or CSV") from None
-
-
-def _checked(file: str, point: GnssPoint) -> GnssPoint:
+def _check(file: str, point: GnssPoint) -> None:
+    name = point.name or "a point"
     if not (abs(point.lat_deg) <= 90.0 and abs(point.lon_deg) <= 180.0):
         raise _wrong(
             file,
-            f"{point.name or 'a point'} is at latitude {point.lat_deg:g}, "
-            f"longitude {point.lon_deg:g}, no place on earth",
+            f"{name} is at latitude {point.lat_deg:g}, longitude {point.lon_deg:g}, no place on "
+            "earth",
             "check that latitude comes from -90 to 90 and is not swapped with longitude",
         )
     if point.accuracy_m is not None and not 0.0 < point.accuracy_m < 1e5:
-        raise _wrong(
-            file, f"{point.name or 'a point'} has an accuracy of {point.accuracy_m:g} m",
-            "an accuracy is greater than 0",
-        )  # fmt: skip
-    return point
+        problem = f"{name} has an accuracy of {point.accuracy_m:g} m"
+        raise _wrong(file, problem, "an accuracy is greater than 0")
+
+
+def _wrong(file: str, problem: str, remedy: str, row: int | None = None) -> SiteError:
+    return SiteError(Fault(problem, remedy, file=file, row=row))
 
 
 def _number(file: str, text: str | None, what: str, row: int | None = None) -> float:
@@ -141,11 +137,22 @@ def _xml_points(file: str, text: str) -> Iterator[GnssPoint]:
             file, f"it is no sound XML ({type(error).__name__})", "export it again"
         ) from None
     kind = _local(root)
-    if kind == "gpx":
-        return _gpx_points(file, root)
-    if kind == "kml":
-        return _kml_points(file, root)
-    raise _wrong(file, f"it is {kind[:40]!r}, neither GPX nor KML", "export it as GPX or KML")
+    if kind not in ("gpx", "kml"):
+        raise _wrong(file, f"it is {kind[:40]!r}, neither GPX nor KML", "export it as GPX or KML")
+    for place in root if kind == "gpx" else root.iter():
+        point = _child(place, "Point")
+        if kind == "gpx" and _local(place) == "wpt":
+            yield GnssPoint(
+                _text(_child(place, "name")),
+                _number(file, place.get("lat"), "a waypoint's lat"),
+                _number(file, place.get("lon"), "a waypoint's lon"),
+            )
+        elif _local(place) == "Placemark" and point is not None:
+            name = _text(_child(place, "name"))
+            parts = _text(_child(point, "coordinates")).split(",")
+            lon, lat = parts[0], parts[1] if len(parts) > 1 else None
+            where = f"a coordinate of {name or 'a placemark'}"
+            yield GnssPoint(name, _number(file, lat, where), _number(file, lon, where))
 
 
 def _local(element: Element) -> str:
@@ -160,30 +167,6 @@ def _text(element: Element | None) -> str:
     return "" if element is None else " ".join("".join(element.itertext()).split())
 
 
-def _gpx_points(file: str, root: Element) -> Iterator[GnssPoint]:
-    for point in root:
-        if _local(point) == "wpt":
-            yield GnssPoint(
-                _text(_child(point, "name")),
-                _number(file, point.get("lat"), "a waypoint's lat"),
-                _number(file, point.get("lon"), "a waypoint's lon"),
-            )
-
-
-def _kml_points(file: str, root: Element) -> Iterator[GnssPoint]:
-    for place in root.iter():
-        if _local(place) != "Placemark":
-            continue
-        point = _child(place, "Point")
-        if point is None:
-            continue
-        name = _text(_child(place, "name"))
-        parts = _text(_child(point, "coordinates")).split(",")
-        lon, lat = parts[0], parts[1] if len(parts) > 1 else None
-        where = f"a coordinate of {name or 'a placemark'}"
-        yield GnssPoint(name, _number(file, lat, where), _number(file, lon, where))
-
-
 # ── GeoJSON ──────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -195,24 +178,20 @@ def _geojson_points(file: str, text: str) -> Iterator[GnssPoint]:
     features = document.get("features", [document]) if isinstance(document, dict) else []
     for feature in features if isinstance(features, list) else []:
         geometry = feature.get("geometry") if isinstance(feature, dict) else None
-        if isinstance(geometry, dict) and geometry.get("type") == "Point":
-            given = feature.get("properties")
-            yield _geojson_point(file, given if isinstance(given, dict) else {}, geometry)
-
-
-def _geojson_point(file: str, given: Mapping[str, Any], geometry: Mapping[str, Any]) -> GnssPoint:
-    properties = {str(key).casefold(): value for key, value in given.items()}
-    name = str(_first(properties, _NAMES) or "")
-    at = geometry.get("coordinates")
-    if not isinstance(at, list) or len(at) < 2:
-        raise _wrong(file, f"{name or 'a point'} has no coordinates", "export it again")
-    accuracy = _first(properties, _ACCURACIES)
-    return GnssPoint(
-        name,
-        _number(file, str(at[1]), f"the latitude of {name or 'a point'}"),
-        _number(file, str(at[0]), f"the longitude of {name or 'a point'}"),
-        None if accuracy is None else _number(file, str(accuracy), "an accuracy"),
-    )
+        if not isinstance(geometry, dict) or geometry.get("type") != "Point":
+            continue
+        given, at = feature.get("properties"), geometry.get("coordinates")
+        properties = {k.casefold(): v for k, v in given.items()} if isinstance(given, dict) else {}
+        name = str(_first(properties, _NAMES) or "")
+        if not isinstance(at, list) or len(at) < 2:
+            raise _wrong(file, f"{name or 'a point'} has no coordinates", "export it again")
+        accuracy = _first(properties, _ACCURACIES)
+        yield GnssPoint(
+            name,
+            _number(file, str(at[1]), f"the latitude of {name or 'a point'}"),
+            _number(file, str(at[0]), f"the longitude of {name or 'a point'}"),
+            None if accuracy is None else _number(file, str(accuracy), "an accuracy"),
+        )
 
 
 def _first(values: Mapping[str, Any], names: Iterable[str]) -> Any:

@@ -54,7 +54,19 @@ def build_locates(
     rows: Iterable[ReadRow[LocateRow]], ground: Ground, ledger: Ledger
 ) -> tuple[Locate, ...]:
     """Return the locates with their ties, faults for what lies nowhere near the run."""
-    return tuple(_locate(row, row.typed, ground, ledger) for row in rows if row.typed is not None)
+    return tuple(
+        Locate(
+            **made(typed),
+            mark=_mark(row, typed),
+            ties=tuple(_ties(row, typed, ground, ledger)),
+            use=typed.use,
+            note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
+            place=Place(row.file, row.number),
+            extra=row.extra,
+        )
+        for row in rows
+        if (typed := row.typed) is not None
+    )
 
 
 def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
@@ -77,18 +89,6 @@ def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
 
 def _mark(row: ReadRow[LocateRow], typed: LocateRow) -> str:
     return typed.mark or f"row {row.number}"
-
-
-def _locate(row: ReadRow[LocateRow], typed: LocateRow, ground: Ground, ledger: Ledger) -> Locate:
-    return Locate(
-        **made(typed),
-        mark=_mark(row, typed),
-        ties=tuple(_ties(row, typed, ground, ledger)),
-        use=typed.use,
-        note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
-        place=Place(row.file, row.number),
-        extra=row.extra,
-    )
 
 
 def _ties(

@@ -11,16 +11,13 @@ import io
 import re
 import warnings
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.referral import Photograph
 from lateral_map.model.site import Site
 from lateral_map.reading.ledger import Ledger
 from lateral_map.units import show_value, to_metres
-
-if TYPE_CHECKING:
-    from PIL import Image
 
 _NAME: Final = re.compile(
     r"(?P<footage>\d{1,5}(?:\.\d{1,3})?)(?:[ _-].*|(?: ?(?:ft|m))(?:[ _-].*)?)?\.(?:jpe?g|png)",
@@ -46,11 +43,12 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
     if not folder.is_dir():
         return ()
     ledger = Ledger()
-    found = [
-        photograph
-        for path in _pictures(folder, ledger)
-        if (photograph := _load(path, site, ledger)) is not None
-    ]
+    paths = sorted(path for path in folder.iterdir() if path.suffix.lower() in _PICTURES)
+    if len(paths) > _MOST_PICTURES:
+        problem = f"there are {len(paths)} photographs"
+        remedy = f"keep the {_MOST_PICTURES} that show the findings best"
+        raise SiteError(Fault(problem, remedy, file=folder.name))
+    found = [photograph for path in paths if (photograph := _load(path, site, ledger)) is not None]
     ledger.raise_if_any()
     return tuple(sorted(found, key=lambda each: (each.footage_m, each.name)))
 
@@ -68,18 +66,6 @@ def inside_folder(folder: Path, name: str, field: str) -> Path:
             )
         )
     return path
-
-
-def _pictures(folder: Path, ledger: Ledger) -> list[Path]:
-    paths = sorted(path for path in folder.iterdir() if path.suffix.lower() in _PICTURES)
-    if len(paths) > _MOST_PICTURES:
-        ledger.fault(
-            f"there are {len(paths)} photographs",
-            f"keep the {_MOST_PICTURES} that show the findings best",
-            file=folder.name,
-        )
-        return []
-    return paths
 
 
 def _load(path: Path, site: Site, ledger: Ledger) -> Photograph | None:
@@ -122,7 +108,11 @@ def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
             picture.draft("RGB", (_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
             upright = ImageOps.exif_transpose(picture)
             upright.thumbnail((_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
-            plain = _on_white(upright)
+            if "A" in upright.getbands() or "transparency" in upright.info:
+                layered = upright.convert("RGBA")
+                white = Image.new("RGBA", layered.size, "white")
+                upright = Image.alpha_composite(white, layered)
+            plain = upright.convert("RGB")
     saved = io.BytesIO()
     if exif is not None:
         exif.pop(0x0112, None)  # it is upright already; the tag would turn it again
@@ -133,13 +123,3 @@ def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
         fresh.paste(plain)
         fresh.save(saved, "JPEG", quality=_QUALITY)
     return saved.getvalue(), plain.width, plain.height
-
-
-def _on_white(picture: Image.Image) -> Image.Image:
-    from PIL import Image
-
-    if "A" not in picture.getbands() and "transparency" not in picture.info:
-        return picture.convert("RGB")
-    layered = picture.convert("RGBA")
-    white = Image.new("RGBA", layered.size, "white")
-    return Image.alpha_composite(white, layered).convert("RGB")

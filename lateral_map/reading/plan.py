@@ -15,9 +15,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import Fault
-from lateral_map.model.site import (
-    LineKind,
-)
+from lateral_map.model.site import LineKind
 from lateral_map.reading.features import Feature, FeatureFile, name_of
 from lateral_map.reading.fields import CoverWord, Depth, Length, Name, Spread, Text, UtilityWord
 from lateral_map.reading.ledger import Ledger
@@ -84,10 +82,6 @@ _LACKING: Final = {
         ),
     ),
 }
-_ONE_PLACE: Final = (
-    "its vertices are all in one place",
-    "draw the line with at least two vertices",
-)
 _NAMED: Final = {"reference": "point", "utility": "utility"}
 
 
@@ -288,18 +282,17 @@ def _checked(
         if keep.sum() > 1 and not keep.all():
             ledger.notice(f"{file}, {label}: vertices drawn twice were taken once.")
             part = LineString(points[keep])
-        problem, remedy = _line_trouble(kind, part) if keep.sum() > 1 else _ONE_PLACE
+        if keep.sum() < 2:
+            problem = "its vertices are all in one place"
+            remedy = "draw the line with at least two vertices"
+        elif kind in LINE_KINDS and part.is_closed:
+            problem = "the line is closed"
+            remedy = "draw only the side the pipe crosses, as an open line"
+        elif kind in LINE_KINDS and not part.is_simple:
+            problem, remedy = "the line crosses itself", "draw it without a loop"
     if problem:
         ledger.fault(problem, remedy, file=file, field=label)
     return None if problem else part
-
-
-def _line_trouble(kind: str, line: LineString) -> tuple[str, str]:
-    if kind in LINE_KINDS and line.is_closed:
-        return "the line is closed", "draw only the side the pipe crosses, as an open line"
-    if kind in LINE_KINDS and not line.is_simple:
-        return "the line crosses itself", "draw it without a loop"
-    return "", ""
 
 
 def _name_lines(found: list[Sorted]) -> list[Sorted]:

@@ -490,19 +490,12 @@ def site_schema() -> dict[str, Any]:
     for model in (schema, *schema["$defs"].values()):
         for name, of in list(model["properties"].items()):
             of.pop("_", None)
-            model["properties"][name] = _without_null(of)
-            if "$ref" in of:
+            if "$ref" in of or of.get("default", ...) is None or of.get("default") == []:
                 of.pop("default", None)
+            # The null that an absent key is read as goes: TOML has none to write.
+            choices = [one for one in of.pop("anyOf", ()) if one != {"type": "null"}]
+            if choices:
+                kept = choices[0] if len(choices) == 1 else {"anyOf": choices}
+                model["properties"][name] = {**kept, **of}
         model["description"] = " ".join(model["description"].split())
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
-
-
-def _without_null(of: dict[str, Any]) -> dict[str, Any]:
-    """Drop the null that an absent key is read as: TOML has none to write."""
-    if of.get("default", ...) is None or of.get("default") == []:
-        of.pop("default")
-    choices = [one for one in of.get("anyOf", ()) if one != {"type": "null"}]
-    if choices:
-        of.pop("anyOf")
-        of = {**choices[0], **of} if len(choices) == 1 else {"anyOf": choices, **of}
-    return of

@@ -117,7 +117,9 @@ class _Reader:
         known = key_names(SiteDocument)
         for key in self._document:
             if key not in known:
-                self._fault("", Fault("this is unknown", _top_remedy(key, known), field=key))
+                home = _home(key) if nearest(key, known, 0.75) is None else None
+                remedy = suggest(key, known) if home is None else f"it belongs in {home}"
+                self._fault("", Fault("this is unknown", remedy, field=key))
         version = self._document.get("format", None)
         if version is None:
             self._ledger.notice(f"site.toml does not say its format; it was read as {FORMAT}.")
@@ -151,28 +153,18 @@ class _Reader:
     def _one(self, prefix: str, model: type[Typed], given: dict[str, Any]) -> Typed | None:
         instance, faults = read_typed(model, given, self._spelling)
         for fault in faults:
-            self._fault(prefix, _with_home(fault, given))
+            # An unknown key may belong to another table: say which.
+            home = _home(fault.field)
+            if fault.problem == "this key is unknown" and fault.field in given and home is not None:
+                self._fault(prefix, replace(fault, remedy=f"it belongs in {home}"))
+            else:
+                self._fault(prefix, fault)
         return instance
 
     def _fault(self, prefix: str, fault: Fault) -> None:
         field = ".".join(part for part in (prefix, fault.field) if part)
         row = self._lines.get(field, self._lines.get(prefix))
         self._ledger.add(replace(fault, file=_FILE, field=clean_name(field), row=row))
-
-
-def _with_home(fault: Fault, given: Mapping[str, Any]) -> Fault:
-    """Where an unknown key belongs to another table, say which."""
-    home = _home(fault.field)
-    if fault.problem != "this key is unknown" or fault.field not in given or home is None:
-        return fault
-    return replace(fault, remedy=f"it belongs in {home}")
-
-
-def _top_remedy(key: str, known: tuple[str, ...]) -> str:
-    home = _home(key)
-    if home is not None and nearest(key, known, 0.75) is None:
-        return f"it belongs in {home}"
-    return suggest(key, known)
 
 
 def _home(key: str) -> str | None:

@@ -77,65 +77,36 @@ def read_table(
     parsed = parse_csv(text, known)
     unclosed = (n for n, row in enumerate(parsed.rows, 1) if any(map(is_unclosed, row.cells)))
     if bad := next(unclosed, None):
-        ledger.fault(
-            "a quotation mark is opened and never closed",
-            'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in',
-            file=file,
-            row=bad,
-        )
+        remedy = 'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in'
+        ledger.fault("a quotation mark is opened and never closed", remedy, file=file, row=bad)
         return None
     records = [(n, [*row.values]) for n, row in enumerate(parsed.rows, 1) if any(row.values)]
     if not records:
-        ledger.fault(
-            "the file is empty",
-            f"write the header {','.join(known[:3])},... or remove it",
-            file=file,
-        )
+        remedy = f"write the header {','.join(known[:3])},... or remove it"
+        ledger.fault("the file is empty", remedy, file=file)
         return None
     header_row, header = records[0]
     columns = _columns(header, header_row, known, file, ledger)
     misspelt = _misspelt(columns, header_row, known, file, ledger)
     missing = [name for name in required if name not in columns]
-    for name in missing:
-        if name not in misspelt:
-            ledger.fault(
-                f"the column {name!r} is missing",
-                f"the header needs {' and '.join(required)}, such as {','.join(known[:4])}",
-                file=file,
-                row=header_row,
-                field=name,
-            )
+    remedy = f"the header needs {' and '.join(required)}, such as {','.join(known[:4])}"
+    for name in [one for one in missing if one not in misspelt]:
+        problem = f"the column {name!r} is missing"
+        ledger.fault(problem, remedy, file=file, row=header_row, field=name)
     if missing:
         return None
-    rows = [
-        row
-        for number, cells in records[1:]
-        if (row := _row(number, cells, len(header), columns, known, file, ledger)) is not None
-    ]
+    rows = []
+    for number, cells in records[1:]:
+        if any(cells[len(header) :]):
+            problem = f"there are {len(cells)} cells under {len(header)} headings"
+            remedy = "put a cell with a separator in it between quotation marks"
+            ledger.fault(problem, remedy, file=file, row=number)
+            continue
+        said = {name: cells[i] for name, i in columns.items() if i < len(cells) and cells[i]}
+        other = [name for name in said if name not in known]
+        extra = {name: clean_text(said.pop(name))[:LONGEST_TEXT] for name in other}
+        rows.append(TableRow(number, said, extra))
     return TextTable(file, misspelt, tuple(rows), parsed.delimiter != ",")
-
-
-def _row(
-    number: int,
-    cells: list[str],
-    width: int,
-    columns: dict[str, int],
-    known: Sequence[str],
-    file: str,
-    ledger: Ledger,
-) -> TableRow | None:
-    if any(cells[width:]):
-        ledger.fault(
-            f"there are {len(cells)} cells under {width} headings",
-            "put a cell with a separator in it between quotation marks",
-            file=file,
-            row=number,
-        )
-        return None
-    said = {name: cells[i] for name, i in columns.items() if i < len(cells) and cells[i]}
-    other = [name for name in said if name not in known]
-    extra = {name: clean_text(said.pop(name))[:LONGEST_TEXT] for name in other}
-    return TableRow(number, said, extra)
 
 
 def _columns(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +20,6 @@ from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.placing import PlacedStart
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.units import to_metres
-
-if TYPE_CHECKING:
-    from types import ModuleType
 
 Floats = NDArray[np.float64]
 
@@ -95,22 +92,6 @@ def read_terrain(path: Path, frame: Frame, wanted: Wanted, ledger: Ledger) -> Te
 
     Heights are sampled on a square grid in the site's plane, bilinear between cells.
     """
-    rasterio = _rasterio(path, frame, ledger)
-    if rasterio is None:
-        return None
-    try:
-        with rasterio.open(path) as model:
-            return _sample(path, model, frame, wanted, ledger)
-    except rasterio.errors.RasterioIOError:
-        ledger.fault(
-            "this is no raster that can be read", "write a GeoTIFF with one band", file=path.name
-        )
-    except FrameError as error:
-        ledger.fault(str(error), "write a GeoTIFF in a system PROJ knows", file=path.name)
-    return None
-
-
-def _rasterio(path: Path, frame: Frame, ledger: Ledger) -> ModuleType | None:
     if frame.is_local:
         ledger.fault(
             'a terrain model needs a place on earth, and crs is "local"',
@@ -128,8 +109,16 @@ def _rasterio(path: Path, frame: Frame, ledger: Ledger) -> ModuleType | None:
             file=path.name,
         )
         return None
-    module: ModuleType = rasterio
-    return module
+    try:
+        with rasterio.open(path) as model:
+            return _sample(path, model, frame, wanted, ledger)
+    except rasterio.errors.RasterioIOError:
+        ledger.fault(
+            "this is no raster that can be read", "write a GeoTIFF with one band", file=path.name
+        )
+    except FrameError as error:
+        ledger.fault(str(error), "write a GeoTIFF in a system PROJ knows", file=path.name)
+    return None
 
 
 def _sample(path: Path, model: Any, frame: Frame, wanted: Wanted, ledger: Ledger) -> Terrain | None:
@@ -153,7 +142,12 @@ def _sample(path: Path, model: Any, frame: Frame, wanted: Wanted, ledger: Ledger
             file=path.name,
         )
         return None
-    factor = to_metres(1.0, _unit(path, model, wanted, ledger))
+    unit = wanted.unit or _UNIT_WORDS.get((model.units[0] or "").strip().lower())
+    if unit is None:
+        ledger.notice(
+            f"{path.name} does not name the unit of its heights: they are taken as metres."
+        )
+    factor = to_metres(1.0, unit or "m")
     place = offsets[known] + np.array([wanted.easting_m, wanted.northing_m])
     points = np.column_stack([place, heights[known] * factor])
     points.setflags(write=False)
@@ -189,13 +183,3 @@ def _heights(model: Any, pixels: Floats) -> Floats:
     at = (pixels[inside] - first).T[::-1]
     heights[inside] = map_coordinates(cells, at, order=1, mode="nearest")
     return np.asarray(heights * model.scales[0] + model.offsets[0])
-
-
-def _unit(path: Path, model: Any, wanted: Wanted, ledger: Ledger) -> str:
-    if wanted.unit is not None:
-        return wanted.unit
-    said = (model.units[0] or "").strip().lower()
-    if said in _UNIT_WORDS:
-        return _UNIT_WORDS[said]
-    ledger.notice(f"{path.name} does not name the unit of its heights: they are taken as metres.")
-    return "m"

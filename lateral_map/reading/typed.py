@@ -163,7 +163,11 @@ def key_names(model: type[BaseModel]) -> tuple[str, ...]:
 def _fault(error: ErrorDetails, model: type[Typed]) -> Fault:
     key = str(error["loc"][0])
     if error["type"] == "missing":
-        return Fault("it is missing", _example(model, key), field=key)
+        fields = {field.alias or name: field for name, field in model.model_fields.items()}
+        examples = fields[key].examples if key in fields else None
+        shown = " or ".join(str(example) for example in examples or ())
+        remedy = f"write for example {key} = {shown}" if shown else "write it"
+        return Fault("it is missing", remedy, field=key)
     if error["type"] == "extra_forbidden":
         shown = clean_name(key)[:LONGEST_NAME]
         return Fault("this key is unknown", suggest(key, key_names(model)), field=shown)
@@ -171,11 +175,3 @@ def _fault(error: ErrorDetails, model: type[Typed]) -> Fault:
     return Fault(
         str(context.get("problem", error["msg"])), str(context.get("remedy", "")), field=key
     )
-
-
-def _example(model: type[Typed], key: str) -> str:
-    for name, field in model.model_fields.items():
-        if key in (name, field.alias) and field.examples:
-            examples = " or ".join(str(example) for example in field.examples)
-            return f"write for example {key} = {examples}"
-    return "write it"

@@ -69,10 +69,9 @@ class EntryApp:
             JOIN: self.join,
         }
         routes = [
-            Route(path, _served(handler), methods=["GET"]) for path, handler in reading.items()
-        ]
-        routes += [
-            Route(path, _served(handler), methods=["POST"]) for path, handler in writing.items()
+            Route(path, _served(handler), methods=[method])
+            for method, handlers in (("GET", reading), ("POST", writing))
+            for path, handler in handlers.items()
         ]
         return Starlette(routes=routes, middleware=[Middleware(Guard, gate=self.gate)])
 
@@ -252,19 +251,15 @@ def _answered(handler: Handler, request: Request, body: bytes) -> Response:
         reason = error.strerror or "the disk refuses"
         words = f"It could not be saved ({reason}). What you typed is still here; save again."
         return JSONResponse({"words": words}, 507)
-    except Exception as error:  # noqa: BLE001 - the last door: the page must still get an answer
-        return _admitted(error)
-
-
-def _admitted(error: Exception) -> Response:
-    """Answer for a fault of our own; the terminal tells where it is only when asked to."""
-    wanted = bool(os.environ.get("LATERAL_MAP_TRACEBACK"))
-    logging.getLogger(__name__).error("%s: %s", type(error).__name__, error, exc_info=wanted)
-    words = (
-        "This is a fault of lateral-map, not of your site. What you typed is still here, and "
-        "nothing saved was lost."
-    )
-    return JSONResponse({"words": words}, 500)
+    except Exception as error:  # the last door: the page must still get an answer
+        # The terminal tells where it is only when asked to.
+        log, wanted = logging.getLogger(__name__), bool(os.environ.get("LATERAL_MAP_TRACEBACK"))
+        log.error("%s: %s", type(error).__name__, error, exc_info=wanted)  # noqa: TRY400
+        words = (
+            "This is a fault of lateral-map, not of your site. What you typed is still here, and "
+            "nothing saved was lost."
+        )
+        return JSONResponse({"words": words}, 500)
 
 
 def _templates() -> Environment:

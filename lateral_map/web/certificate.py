@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from cryptography import x509
-    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
 
 _VALID: Final = dt.timedelta(days=30)
 _CERTIFICATE: Final = "entry-page.crt"
@@ -68,31 +67,15 @@ def _still_good(certificate: Path, key: Path, hosts: Sequence[str]) -> bool:
 
 
 def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
-    from cryptography.hazmat.primitives import serialization
-    from cryptography.hazmat.primitives.asymmetric import ec
-
-    private = ec.generate_private_key(ec.SECP256R1())
-    made = _self_signed(private, hosts)
-    key.unlink(missing_ok=True)
-    with os.fdopen(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(
-            private.private_bytes(
-                serialization.Encoding.PEM,
-                serialization.PrivateFormat.PKCS8,
-                serialization.NoEncryption(),
-            )
-        )
-    certificate.write_bytes(made.public_bytes(serialization.Encoding.PEM))
-
-
-def _self_signed(private: EllipticCurvePrivateKey, hosts: Sequence[str]) -> x509.Certificate:
     from cryptography import x509
-    from cryptography.hazmat.primitives import hashes
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+    private = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "lateral-map entry page")])
     now = dt.datetime.now(dt.UTC)
-    return (
+    made = (
         x509.CertificateBuilder()
         .subject_name(name)
         .issuer_name(name)
@@ -107,6 +90,16 @@ def _self_signed(private: EllipticCurvePrivateKey, hosts: Sequence[str]) -> x509
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .sign(private, hashes.SHA256())
     )
+    key.unlink(missing_ok=True)
+    with os.fdopen(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(
+            private.private_bytes(
+                serialization.Encoding.PEM,
+                serialization.PrivateFormat.PKCS8,
+                serialization.NoEncryption(),
+            )
+        )
+    certificate.write_bytes(made.public_bytes(serialization.Encoding.PEM))
 
 
 def _alternative(host: str) -> x509.GeneralName:

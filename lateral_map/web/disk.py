@@ -68,7 +68,11 @@ def replace_if_unchanged(path: Path, content: bytes, expected: str) -> None:
         with suppress(FileNotFoundError):
             beside.unlink()
     if version_of(late) != expected:
-        _give_back(path, late, content)
+        # Another program wrote into the file while it was being replaced: its content stands.
+        if late is not None and read_if_there(path) == content:
+            beside.write_bytes(late)
+            beside.replace(path)
+        raise ChangedMeanwhileError(path.name)
 
 
 @contextmanager
@@ -97,15 +101,6 @@ class _Reader:
             parts.append(part)
             left -= len(part)
         return b"".join(parts)
-
-
-def _give_back(path: Path, late: bytes | None, ours: bytes) -> None:
-    """Another program wrote into the file while it was being replaced: its content stands."""
-    if late is not None and read_if_there(path) == ours:
-        beside = path.with_name(f".{path.name}.saving")
-        beside.write_bytes(late)
-        beside.replace(path)
-    raise ChangedMeanwhileError(path.name)
 
 
 @contextmanager

@@ -8,7 +8,6 @@ from typing import Any, Final
 from lateral_map.errors import Fault, SiteError
 from lateral_map.reading.gnss import (
     RADIUS_SHARES,
-    GnssPoint,
     match_marks,
     read_points,
     sd_of_radius,
@@ -154,7 +153,13 @@ class Entering:
                 {
                     "name": one.point.name,
                     "mark": one.mark,
-                    "values": _gnss_values(one.point, meaning),
+                    "values": {
+                        "lat": f"{one.point.lat_deg:.{_DEGREES}f}",
+                        "lon": f"{one.point.lon_deg:.{_DEGREES}f}",
+                        "accuracy": ""
+                        if one.point.accuracy_m is None
+                        else f"{sd_of_radius(one.point.accuracy_m, meaning):.3f} m",
+                    },
                 }
                 for one in match_marks(points, marks)
             ]
@@ -168,13 +173,3 @@ class Entering:
                 solved.faults or Fault("there is no line to draw yet", "enter the start first")
             )
         return make_product(solved.report, name)
-
-
-def _gnss_values(point: GnssPoint, meaning: str) -> dict[str, str]:
-    stated = point.accuracy_m
-    accuracy = "" if stated is None else f"{sd_of_radius(stated, meaning):.3f} m"
-    return {
-        "lat": f"{point.lat_deg:.{_DEGREES}f}",
-        "lon": f"{point.lon_deg:.{_DEGREES}f}",
-        "accuracy": accuracy,
-    }

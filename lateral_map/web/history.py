@@ -142,10 +142,7 @@ class History:
 
     def find(self, op: str) -> Entry:
         """Return the standing change called ``op``; raises ``KeyError``."""
-        for entry in reversed(self.standing):
-            if entry.op == op:
-                return entry
-        raise KeyError(op)
+        return {entry.op: entry for entry in self.standing}[op]
 
     def changes_of(self, file: str) -> list[Entry]:
         """Return the changes made here to a file that stand, oldest first."""

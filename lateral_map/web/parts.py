@@ -68,7 +68,16 @@ def apply_part(name: str, text: str, part: Part) -> str:
         return change_setting(text, part.path, part.after)
     if name == PLAN:
         return change_feature(read_plan(text), part).text()
-    return _change_row(read_table(name, text), part).text()
+    table = read_table(name, text)
+    if part.before is None:
+        added = table.with_row({}, part.at)
+        return added.with_row_text(min(max(part.at, 2), len(added.rows)), part.after or "").text()
+    number = table.find(part.before, part.at)
+    if number is None:
+        raise Conflict("this row was changed again since; undo that change first")
+    if part.after is None:
+        return table.without_row(number).text()
+    return table.with_row_text(number, part.after).text()
 
 
 def change_feature(plan: PlanText, part: Part) -> PlanText:
@@ -81,18 +90,6 @@ def change_feature(plan: PlanText, part: Part) -> PlanText:
     if part.after is None:
         return plan.without_feature(index)
     return plan.with_feature_text(index, part.after)
-
-
-def _change_row(table: CsvText, part: Part) -> CsvText:
-    if part.before is None:
-        added = table.with_row({}, part.at)
-        return added.with_row_text(min(max(part.at, 2), len(added.rows)), part.after or "")
-    number = table.find(part.before, part.at)
-    if number is None:
-        raise Conflict("this row was changed again since; undo that change first")
-    if part.after is None:
-        return table.without_row(number)
-    return table.with_row_text(number, part.after)
 
 
 # ── what another program's save changed or left out ──────────────────────────────────────────────
@@ -115,32 +112,28 @@ def find_lost(name: str, old: str, new: str, ours: list[Entry]) -> tuple[Part, .
     written = [part for entry in ours for part in entry.parts if part.after is not None]
     if name == SETTINGS:
         paths = dict.fromkeys(part.path for part in written)
-        held = {path: value_at(old, path) for path in paths}
         return tuple(
             Part(0, value, None, path)
-            for path, value in held.items()
-            if value is not None and value_at(new, path) != value
+            for path in paths
+            if (value := value_at(old, path)) is not None and value_at(new, path) != value
         )
     texts = {part.after for part in written}
     if name == PLAN:
-        there = [_meaning(text) for text in read_plan(new).features]
+        there = [json.loads(text) for text in read_plan(new).features]
         features = read_plan(old).features
         return tuple(
             Part(at, text, None)
             for at, text in enumerate(features)
-            if text in texts and _meaning(text) not in there
+            if text in texts and json.loads(text) not in there
         )
-    return _lost_rows(read_table(name, old), read_table(name, new), texts)
-
-
-def _lost_rows(old: CsvText, new: CsvText, texts: set[str | None]) -> tuple[Part, ...]:
-    bare = {(text or "").rstrip(old.delimiter) for text in texts}
-    there = [said(new.row_values(number)) for number in new.data_rows()]
+    held, now = read_table(name, old), read_table(name, new)
+    bare = {(text or "").rstrip(held.delimiter) for text in texts}
+    stand = [said(now.row_values(number)) for number in now.data_rows()]
     return tuple(
-        Part(number, json.dumps(said(old.row_values(number))), None)
-        for number in old.data_rows()
-        if old.row_text(number).rstrip(old.delimiter) in bare
-        and said(old.row_values(number)) not in there
+        Part(number, json.dumps(values), None)
+        for number in held.data_rows()
+        if held.row_text(number).rstrip(held.delimiter) in bare
+        and (values := said(held.row_values(number))) not in stand
     )
 
 
@@ -152,7 +145,7 @@ def describe_lost(name: str, text: str, part: Part) -> Lost | None:
         return None if now == ours else Lost(part.path, ours, now)
     if name == PLAN:
         plan = read_plan(text)
-        if any(_meaning(one) == _meaning(ours) for one in plan.features):
+        if any(json.loads(one) == json.loads(ours) for one in plan.features):
             return None
         twin = _twin_feature(plan, ours)
         return Lost(
@@ -208,10 +201,6 @@ def _feature_name(text: str) -> str:
     feature = json.loads(text)
     properties = feature.get("properties") if isinstance(feature, dict) else None
     return str(properties.get("name") or "") if isinstance(properties, dict) else ""
-
-
-def _meaning(text: str) -> Any:
-    return json.loads(text)
 
 
 def _row_words(values: Mapping[str, str]) -> str:

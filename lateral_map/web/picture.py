@@ -26,7 +26,14 @@ def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
     if plan_only:
         data["layers"] = [layer for layer in data["layers"] if layer["key"] in _PLAN_ONLY]
         data["facts"], data["notices"], data["tables"] = [], [], []
-        data["view"] = {"must": _plan_corners(report), "beside": [], "along": None}
+        # Round the plan's points and lines, a small yard at least.
+        start, plan = report.site.start, report.site.plan
+        middle = np.array([[start.easting_m, start.northing_m]])
+        known = [np.array([[point.easting_m, point.northing_m]]) for point in plan.points]
+        known += [line.vertices_m for line in plan.lines]
+        yard = known or [middle - _YARD_M, middle + _YARD_M]
+        west, south, east, north = (round(one, 3) for one in bounds_of(yard, _YARD_M / 4.0))
+        data["view"] = {"must": [[west, south], [east, north]], "beside": [], "along": None}
     return data
 
 
@@ -34,14 +41,3 @@ def draw_profile(report: Report, *, narrow: bool) -> dict[str, Any]:
     """Return the profile for a page's width, by the name of that width."""
     width: PageWidth = "narrow" if narrow else "wide"
     return {width: page_profile(report, width)}
-
-
-def _plan_corners(report: Report) -> list[list[float]]:
-    """Return two corners (m) round the plan's points and lines, a small yard at least."""
-    start, plan = report.site.start, report.site.plan
-    middle = np.array([[start.easting_m, start.northing_m]])
-    known = [np.array([[point.easting_m, point.northing_m]]) for point in plan.points]
-    known += [line.vertices_m for line in plan.lines]
-    yard = [middle - _YARD_M, middle + _YARD_M] if not known else []
-    west, south, east, north = bounds_of([*known, *yard], _YARD_M / 4.0)
-    return [[round(west, 3), round(south, 3)], [round(east, 3), round(north, 3)]]

@@ -75,27 +75,23 @@ def _plane(given: Mapping[str, Any], ground: Ground) -> Point:
     if "point" in given:
         return _named(str(given["point"]), ground, "point")
     if "tapes" in given:
-        return _taped(given, ground)
+        tapes = given["tapes"]
+        if not (isinstance(tapes, list) and len(tapes) == 2):
+            raise _wrong("two tapes are needed", "measure from two named points", "tape1")
+        pulled = []
+        for number, tape in enumerate(tapes, 1):
+            name, text = (str(tape[0]), tape[1]) if isinstance(tape, list) else ("", "")
+            try:
+                distance = parse_length(text, ground.unit)
+            except SiteError as error:
+                fault = error.faults[0]
+                raise _wrong(fault.problem, fault.remedy, f"tape{number}") from None
+            pulled.append((_named(name, ground, f"tape{number}_from"), distance))
+        return intersect_tapes(*pulled[0], *pulled[1], str(given.get("side", "")), ground.unit)
     at = given.get("plane")
     if not (isinstance(at, list) and len(at) == 2 and all(isinstance(v, int | float) for v in at)):
         raise _wrong("it has no place yet", "tap it on the map, or give coordinates or tapes")
     return float(at[0]), float(at[1])
-
-
-def _taped(given: Mapping[str, Any], ground: Ground) -> Point:
-    tapes = given["tapes"]
-    if not (isinstance(tapes, list) and len(tapes) == 2):
-        raise _wrong("two tapes are needed", "measure from two named points", "tape1")
-    pulled = []
-    for number, tape in enumerate(tapes, 1):
-        name, text = (str(tape[0]), tape[1]) if isinstance(tape, list) else ("", "")
-        try:
-            distance = parse_length(text, ground.unit)
-        except SiteError as error:
-            fault = error.faults[0]
-            raise _wrong(fault.problem, fault.remedy, f"tape{number}") from None
-        pulled.append((_named(name, ground, f"tape{number}_from"), distance))
-    return intersect_tapes(*pulled[0], *pulled[1], str(given.get("side", "")), ground.unit)
 
 
 def intersect_tapes(

@@ -60,7 +60,21 @@ def prepare(folder: Path, *, port: int = 0, share: bool = False, keys: Path) -> 
     app = EntryApp(entering, gate, link if share else None).build()
     warm_up(entering)
     all_assets()
-    server = uvicorn.Server(_config(app, certificate))
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app,
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            lifespan="off",
+            ws="none",
+            timeout_graceful_shutdown=2,
+            limit_concurrency=64,
+            ssl_certfile=str(certificate.certificate) if certificate else None,
+            ssl_keyfile=str(certificate.key) if certificate else None,
+        )
+    )
 
     def stop() -> None:
         server.should_exit = True
@@ -97,19 +111,3 @@ def _listen(host: str, port: int) -> socket.socket:
         listening.close()
         raise
     return listening
-
-
-def _config(app: object, certificate: Certificate | None) -> uvicorn.Config:
-    return uvicorn.Config(
-        app,  # type: ignore[arg-type]  # any ASGI application
-        log_level="error",
-        access_log=False,
-        server_header=False,
-        proxy_headers=False,
-        lifespan="off",
-        ws="none",
-        timeout_graceful_shutdown=2,
-        limit_concurrency=64,
-        ssl_certfile=str(certificate.certificate) if certificate else None,
-        ssl_keyfile=str(certificate.key) if certificate else None,
-    )

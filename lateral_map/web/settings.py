@@ -154,16 +154,11 @@ def _valued(kind: str, text: str) -> Any:
             return tomlkit.date(bare)
         except ValueError:
             return bare
-    number = _as_number(bare)
-    return bare if number is None else tomlkit.value(number)
-
-
-def _as_number(bare: str) -> str | None:
-    """Return a typed number as TOML spells it (.5 is 0.5, 4. is 4.0), None for other text."""
     if _NUMBER.fullmatch(bare):
+        return tomlkit.value(bare)
+    loose = _LOOSE.fullmatch(bare)
+    if loose is None or not (loose[2] or (loose[3] or "")[1:]):
         return bare
-    match = _LOOSE.fullmatch(bare)
-    if match is None or not (match[2] or (match[3] or "")[1:]):
-        return None
-    whole = match[2].lstrip("0") or "0"
-    return f"{match[1]}{whole}.{(match[3] or '.0')[1:] or '0'}"
+    # As TOML spells it: .5 is 0.5, 4. is 4.0.
+    whole = loose[2].lstrip("0") or "0"
+    return tomlkit.value(f"{loose[1]}{whole}.{(loose[3] or '.0')[1:] or '0'}")

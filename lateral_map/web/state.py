@@ -53,6 +53,21 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
     store = solutions.store
     solved, versions = solutions.current()
     report = None if solved.plan_only else solved.report
+    left_out = [
+        Saying("stop", f"{fault.file} row {fault.row}", f"{fault.problem}; {fault.remedy}")
+        for fault in solved.faults
+        if fault.file in TABLES
+    ]
+    picture = None
+    drawn = solved.report or solutions.last_whole
+    if with_picture and drawn is not None:
+        picture = {
+            "data": draw_map(drawn, plan_only=solved.plan_only),
+            "plan_only": solved.plan_only,
+            "old": solved.report is None,
+        }
+    undone = store.history.undone
+    changes = [entry for entry in store.history.standing if entry.kind in ("add", "change")]
     return {
         "versions": dict(versions),
         "site": _site(store, solved),
@@ -60,9 +75,18 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         "settings": _settings(store, solved),
         "plan": _plan(store, solved),
         "faults": _said(fault for fault in solved.faults if fault.file not in _HOMES),
-        "says": [asdict(saying) for saying in _says(solved, report)],
-        "picture": _picture(solutions, solved) if with_picture else None,
-        "history": _history(store),
+        "says": [asdict(one) for one in (*left_out, *(say_all(report) if report else ()))],
+        "picture": picture,
+        "history": [
+            {
+                "op": entry.op,
+                "words": entry.words,
+                "time": entry.time,
+                "undone": entry.op in undone,
+                "file": entry.file,
+            }
+            for entry in reversed(changes[-_MOST_HISTORY:])
+        ],
         "outside": [asdict(save) for save in store.outside_saves()],
     }
 
@@ -96,7 +120,9 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
         table = store.table(name)
     except UnreadableError as error:
         return {"rows": [], "unreadable": str(error), "faults": _said(faults)}
-    verdicts = _verdicts(report) if name == "locates.csv" else {}
+    verdicts: dict[int | None, str] = {}
+    if report is not None and name == "locates.csv":
+        verdicts = {one.locate.place.row: one.state if one.checks else "" for one in report.locates}
     rows = []
     for number in table.data_rows():
         values = table.row_values(number)
@@ -117,15 +143,6 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
         )
     shown = {row["at"] for row in rows}
     return {"rows": rows, "faults": _said(fault for fault in faults if fault.row not in shown)}
-
-
-def _verdicts(report: Report | None) -> dict[int, str]:
-    """Return the verdict of each locate's row: suspect if any of its readings is."""
-    return {
-        one.locate.place.row: one.state if one.checks else ""
-        for one in (report.locates if report else ())
-        if one.locate.place.row is not None
-    }
 
 
 def _by_field(faults: Iterable[Fault]) -> list[dict[str, str]]:
@@ -207,16 +224,6 @@ def _feature(index: int, text: str, faults: list[Fault]) -> dict[str, Any]:
     }
 
 
-def _says(solved: Solved, report: Report | None) -> tuple[Saying, ...]:
-    sayings = [] if report is None else [*say_all(report)]
-    faults = [fault for fault in solved.faults if fault.file in TABLES]
-    left_out = [
-        Saying("stop", f"{fault.file} row {fault.row}", f"{fault.problem}; {fault.remedy}")
-        for fault in faults
-    ]
-    return (*left_out, *sayings)
-
-
 def profile_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
     """Return the profile that belongs to the map, nothing where there is none."""
     solved, _ = solutions.current()
@@ -224,29 +231,3 @@ def profile_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
     if report is None or solved.plan_only:
         return {}
     return draw_profile(report, narrow=narrow)
-
-
-def _picture(solutions: Solutions, solved: Solved) -> dict[str, Any] | None:
-    report = solved.report or solutions.last_whole
-    if report is None:
-        return None
-    return {
-        "data": draw_map(report, plan_only=solved.plan_only),
-        "plan_only": solved.plan_only,
-        "old": solved.report is None,
-    }
-
-
-def _history(store: SiteStore) -> list[dict[str, Any]]:
-    undone = store.history.undone
-    changes = [entry for entry in store.history.standing if entry.kind in ("add", "change")]
-    return [
-        {
-            "op": entry.op,
-            "words": entry.words,
-            "time": entry.time,
-            "undone": entry.op in undone,
-            "file": entry.file,
-        }
-        for entry in reversed(changes[-_MOST_HISTORY:])
-    ]

@@ -8,7 +8,7 @@ and a row both sides changed is asked about, never overwritten.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from threading import RLock
@@ -120,8 +120,11 @@ class SiteStore:
                     for name in FILES:
                         self._take_in(name)
             self.history.catch_up()
-            versions = {name: version_of(self._content[name]) for name in FILES}
-            return versions | {PACKAGE: _stamp(self.folder / PACKAGE)}
+            versions = {name: version_of(self._content[name]) for name in FILES} | {PACKAGE: ""}
+            with suppress(FileNotFoundError):
+                stat = (self.folder / PACKAGE).stat()
+                versions[PACKAGE] = f"{stat.st_mtime_ns}-{stat.st_size}"
+            return versions
 
     def path(self, name: str) -> Path:
         """Return where a file of the site is, whatever the case of its letters."""
@@ -414,11 +417,3 @@ class SiteStore:
         named = table.values_of(base).get(key)
         same = [n for n in table.data_rows() if named and table.row_values(n).get(key) == named]
         return found if found is not None or len(same) != 1 else same[0]
-
-
-def _stamp(path: Path) -> str:
-    try:
-        stat = path.stat()
-    except FileNotFoundError:
-        return ""
-    return f"{stat.st_mtime_ns}-{stat.st_size}"
