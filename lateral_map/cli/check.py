@@ -5,9 +5,7 @@ from __future__ import annotations
 from lateral_map.cli.arguments import SiteFolder
 
 
-def check(
-    site: SiteFolder,
-) -> None:
+def check(site: SiteFolder) -> None:
     """Check a site folder: its files, the fit, every reading's verdict. Draws nothing."""
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import show_progress, stdout_console

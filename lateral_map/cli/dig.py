@@ -5,10 +5,7 @@ from __future__ import annotations
 from lateral_map.cli.arguments import OutFolder, SiteFolder
 
 
-def dig(
-    site: SiteFolder,
-    out: OutFolder = None,
-) -> None:
+def dig(site: SiteFolder, out: OutFolder = None) -> None:
     """Review a dig: reaches, trench, conflicts, depths, and a sheet to find points again.
 
     Writes dig.html, dig.geojson and refind.csv, and prints the cautions and a summary.

@@ -21,8 +21,7 @@ def enter(
         Path, typer.Argument(metavar="SITE", help="The site folder; a new one is begun.")
     ],
     share: Annotated[
-        bool,
-        typer.Option("--share", help="Let a phone or tablet on this network join, over TLS."),
+        bool, typer.Option("--share", help="Let a phone or tablet on this network join, over TLS.")
     ] = False,
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Where to listen; 0 takes a free port.")

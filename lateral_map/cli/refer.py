@@ -7,13 +7,7 @@ from typing import Annotated
 
 import typer
 
-from lateral_map.cli.arguments import (
-    OutFolder,
-    PaperName,
-    SheetScale,
-    SiteFolder,
-    product_name,
-)
+from lateral_map.cli.arguments import OutFolder, PaperName, SheetScale, SiteFolder, product_name
 from lateral_map.export.registry import PRODUCTS
 
 _ENCLOSABLE = tuple(name for name in PRODUCTS if name != "referral")

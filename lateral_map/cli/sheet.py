@@ -6,10 +6,7 @@ from lateral_map.cli.arguments import OutFolder, PaperName, SheetScale, SiteFold
 
 
 def sheet(
-    site: SiteFolder,
-    out: OutFolder = None,
-    paper: PaperName = None,
-    scale: SheetScale = None,
+    site: SiteFolder, out: OutFolder = None, paper: PaperName = None, scale: SheetScale = None
 ) -> None:
     """Draw sheet.pdf: plan above profile on one stationing, to an exact scale."""
     from lateral_map import build_report, load_site

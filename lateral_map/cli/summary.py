@@ -17,11 +17,7 @@ from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95
 from lateral_map.words.technician import next_locate_words, verdict_words
 
 if TYPE_CHECKING:
-    from lateral_map.model.results import (
-        ReadingCheck,
-        ReadingVerdict,
-        Report,
-    )
+    from lateral_map.model.results import ReadingCheck, ReadingVerdict, Report
 
 Part = Text | Table | Padding
 

@@ -80,12 +80,7 @@ def _used(rows: tuple[ReadRow[Usable], ...]) -> tuple[ReadRow[Usable], ...]:
 
 
 def _join(
-    said: SiteFile,
-    rows: Rows,
-    names: PlanNames,
-    folder: Path,
-    terrain: Path | None,
-    ledger: Ledger,
+    said: SiteFile, rows: Rows, names: PlanNames, folder: Path, terrain: Path | None, ledger: Ledger
 ) -> Site:
     """Check the files against each other, lay everything in the plane, and build the site."""
     check_marks(rows.locates, ledger)

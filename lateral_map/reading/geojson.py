@@ -48,19 +48,14 @@ def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | No
     file = path.name
     data = read_bytes(path, ledger)
     text = None if data is None else decode_utf8(data, file, ledger)
-    document = None if text is None else _parse(text, file, ledger)
-    if document is None:
+    if text is None:
         return None
-    kind = document.get("type")
-    given = [document] if kind == "Feature" else document.get("features")
-    if kind not in ("Feature", "FeatureCollection") or not isinstance(given, list):
-        ledger.fault(
-            f"its type is {show_value(kind)}",
-            "a plan is a FeatureCollection whose features have a kind",
-            file=file,
-            field="type",
-        )
+    parsed = None
+    with ledger.place(file=file):
+        parsed = _parse(text)
+    if parsed is None:
         return None
+    document, given = parsed
     if not local:
         _check_crs(document, file, ledger)
     features: list[Feature] = []
@@ -81,32 +76,27 @@ def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | No
     return FeatureFile(file, tuple(features), "declared" if local else "lonlat", frozenset(lost))
 
 
-def _parse(text: str, file: str, ledger: Ledger) -> dict[str, Any] | None:
+def _parse(text: str) -> tuple[dict[str, Any], list[Any]]:
+    """Return the document and its features; raises ``SiteError``."""
     if not text.strip():
-        ledger.fault("the file is empty", "draw the plan, or remove the file", file=file)
-        return None
+        raise _refuse("the file is empty", "draw the plan, or remove the file")
+    again = "export the plan as GeoJSON again"
     try:
         document = json.loads(text)
     except json.JSONDecodeError as error:
-        ledger.fault(
-            f"this is not JSON: {error.msg}",
-            "export the plan as GeoJSON again",
-            file=file,
-            row=error.lineno,
-            field=f"column {error.colno}",
-        )
-        return None
+        problem, column = f"this is not JSON: {error.msg}", f"column {error.colno}"
+        raise SiteError(Fault(problem, again, row=error.lineno, field=column)) from None
     except (ValueError, RecursionError):
-        ledger.fault(
-            "this is no plan: its numbers or its nesting are out of all measure",
-            "export the plan as GeoJSON again",
-            file=file,
-        )
-        return None
-    if isinstance(document, dict):
-        return document
-    ledger.fault("this is not a FeatureCollection", "export the plan as GeoJSON", file=file)
-    return None
+        problem = "this is no plan: its numbers or its nesting are out of all measure"
+        raise _refuse(problem, again) from None
+    if not isinstance(document, dict):
+        raise _refuse("this is not a FeatureCollection", "export the plan as GeoJSON")
+    kind = document.get("type")
+    features = [document] if kind == "Feature" else document.get("features")
+    if kind not in ("Feature", "FeatureCollection") or not isinstance(features, list):
+        remedy = "a plan is a FeatureCollection whose features have a kind"
+        raise SiteError(Fault(f"its type is {show_value(kind)}", remedy, field="type"))
+    return document, features
 
 
 def _check_crs(document: Mapping[str, Any], file: str, ledger: Ledger) -> None:

@@ -176,10 +176,7 @@ def explain_xy(x: float, y: float, unit_m: float, fits: Fits) -> str:
 
 
 def check_plan_places(
-    plan: SortedPlan,
-    geometries: list[BaseGeometry],
-    start: PlacedStart,
-    ledger: Ledger,
+    plan: SortedPlan, geometries: list[BaseGeometry], start: PlacedStart, ledger: Ledger
 ) -> None:
     """Report features far from the start, those that share a cause together."""
     here = Point(start.easting_m, start.northing_m)

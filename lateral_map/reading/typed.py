@@ -121,10 +121,7 @@ Model = TypeVar("Model", bound=Typed)
 
 
 def read_typed(
-    model: type[Model],
-    given: Mapping[str, object],
-    spelling: Spelling,
-    unsure: Iterable[str] = (),
+    model: type[Model], given: Mapping[str, object], spelling: Spelling, unsure: Iterable[str] = ()
 ) -> tuple[Model | None, list[Fault]]:
     """Read ``given`` into ``model``; return it, and every fault with the key as its field.
 

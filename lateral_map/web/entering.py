@@ -6,12 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from lateral_map.errors import Fault, SiteError
-from lateral_map.reading.gnss import (
-    RADIUS_SHARES,
-    match_marks,
-    read_points,
-    sd_of_radius,
-)
+from lateral_map.reading.gnss import RADIUS_SHARES, match_marks, read_points, sd_of_radius
 from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
 from lateral_map.web.asked import AskedWrong, FeatureAsked, clean_typed

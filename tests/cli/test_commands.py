@@ -15,7 +15,6 @@ from cli.running import PLAIN_LOT, RISING_GROUND, Run
 
 from lateral_map import load_site
 from lateral_map.cli.main import COMMANDS
-from lateral_map.cli.new import _toml_text
 from lateral_map.export.registry import PRODUCTS, usual_products
 from lateral_map.reading.vocabulary import VOCABULARY
 
@@ -93,8 +92,11 @@ class TestNew:
         assert (tmp_path / "site.toml").read_text() == "mine"
 
     @pytest.mark.parametrize("name", ['a "quoted" \\ name', "tab\there", "del\x7f", "naïve 管"])
-    def test_any_folder_name_is_written_as_toml(self, name: str) -> None:
-        assert tomllib.loads(f"name = {_toml_text(name)}") == {"name": name}
+    def test_any_folder_name_is_written_as_toml(self, run: Run, tmp_path: Path, name: str) -> None:
+        done = run("new", tmp_path / name)
+        assert done.returncode == 0, done.stderr
+        text = (tmp_path / name / "site.toml").read_text(encoding="utf-8")
+        assert tomllib.loads(text)["site"]["name"] == name
 
 
 class TestCheck:
