@@ -30,6 +30,10 @@ from lateral_map.model.telling import find_telling_readings
 from lateral_map.model.trade import class_of
 
 _SURE: Final = 0.95
+# Which boundary's verdict is told of a finding near several.
+_DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
+    "too close to call", "past from within", "across", "past", "inside",
+)  # fmt: skip
 
 
 def judge_findings(
@@ -168,21 +172,18 @@ def _side_verdict(probability_past: float) -> SideVerdict:
 def _decisive(boundaries: tuple[Boundary, ...], sides: list[tuple[Side, ...]]) -> int | None:
     """Return which boundary decides a finding, None where none does.
 
-    One whose side is in doubt before one it lies across, that before the one crossed last, that
-    before the one to be crossed next; of equals the nearest. A boundary with one party on both
-    sides decides only where there is no other.
+    One whose side stays in doubt before one in doubt only where the finding begins, then one it
+    lies across, then the one crossed last, then the one to be crossed next; of equals the nearest
+    to either end. A boundary with one party on both sides decides only where there is no other.
     """
     deciding = [i for i, b in enumerate(boundaries) if b.decides]
     parting = [i for i in deciding if boundaries[i].inside != boundaries[i].outside]
 
     def rank(index: int) -> tuple[int, float]:
-        verdicts = {each[index].verdict for each in sides}
-        near = min(abs(each[index].past_m) for each in sides)
-        if "too close to call" in verdicts:
-            return 0, near
-        if len(verdicts) > 1:
-            return 1, near
-        return (2 if "past" in verdicts else 3), near
+        verdict = _verdict([each[index].verdict for each in sides])
+        near = min(abs(sides[0][index].past_m), abs(sides[-1][index].past_m))
+        # Rounded: of lines that lie together the first of the site's, not the last digit's.
+        return _DOUBT_FIRST.index(verdict), round(near, 6)
 
     return min(parting or deciding, key=rank, default=None)
 

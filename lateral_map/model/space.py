@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from lateral_map.model.arrays import Floats
+
+_SAME_M: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,11 @@ def nearest_between(first_m: Floats, second_m: Floats) -> Nearest:
     here = begin + along[..., None] * step
     there = other + across[..., None] * other_step
     gap = np.sqrt(np.square(here - there).sum(axis=-1))
-    best = np.unravel_index(int(gap.argmin()), gap.shape)
+    # Lines that run together are nearest all along: the first place, not the last digit's.
+    nearest = gap <= gap.min() + _SAME_M
+    best = np.unravel_index(
+        int(np.where(nearest, np.arange(len(begin))[:, None] + along, np.inf).argmin()), gap.shape
+    )
     return Nearest(
         distance_m=float(gap[best]),
         first_m=here[best],

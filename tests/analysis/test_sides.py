@@ -8,7 +8,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 from adjust.builder import straight_site, surveyed
-from analysis.builder import HandRoute, Sds, draw_routes, line
+from analysis.builder import HandRoute, Sds, draw_routes, line, turned
 from hypothesis import given
 from hypothesis import strategies as st
 from truth.simulate import simulate
@@ -256,6 +256,37 @@ def test_the_far_part_may_be_past_while_the_beginning_is_in_doubt():
     assert found.verdict == "past from within"
     assert found.answers == ("city",)
     assert found.may_answer == ("owner", "city")
+
+
+def two_lines(first_m, second_m, *findings):
+    lines = (
+        line("lot line", (first_m, 9.0), (first_m, -9.0), sd_m=0.5, kind="property_line"),
+        line("curb", (second_m, 9.0), (second_m, -9.0), sd_m=0.5),
+    )
+    decide = (
+        Boundary("lot line", "owner", "terrace", decides=True),
+        Boundary("curb", "terrace", "city", decides=True),
+    )
+    return HandRoute(findings=findings, lines=lines, boundaries=decide).build()
+
+
+def test_a_line_in_doubt_to_the_end_decides_before_one_in_doubt_at_the_beginning():
+    # Begins at the lot line and ends at the curb: past the first of them is not all it must tell.
+    (found,) = judge(two_lines(20.0, 21.4, Finding(19.95, "roots", to_m=21.5)))
+    assert found.deciding.line == "curb"
+    assert (found.verdict, found.answers) == ("too close to call", ())
+    assert found.may_answer == ("owner", "terrace", "city")
+
+
+@pytest.mark.parametrize("turn_deg", range(0, 360, 30))
+def test_turning_the_plan_changes_no_deciding_line(turn_deg):
+    route = two_lines(
+        18.0, 21.0, Finding(4.0, "roots", to_m=26.0), Finding(12.0, "hole", to_m=28.0)
+    )
+    found = judge(turned(route, turn_deg, 40.0, -7.0))
+    assert [one.deciding.line for one in found] == ["curb", "lot line"]
+    assert [one.verdict for one in found] == ["across", "across"]
+    assert {one.answers for one in found} == {("owner", "terrace", "city")}
 
 
 def test_a_stretch_on_one_side_reaches_across_nothing():

@@ -51,6 +51,18 @@ def test_nearest_distance_against_brute_force(seed, dimensions):
     assert np.linalg.norm(found.first_m - found.second_m) == pytest.approx(found.distance_m)
 
 
+@pytest.mark.parametrize("turn_deg", range(0, 360, 24))
+def test_lines_that_run_together_are_nearest_where_they_begin_to(turn_deg):
+    angle = np.radians(turn_deg)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    along = np.stack([np.linspace(0.0, 20.0, 21), np.zeros(21)], axis=-1) @ turn.T
+    beside = np.array([[2.0, 1.0], [19.0, 1.0]]) @ turn.T
+    for other in (beside, beside[::-1]):
+        found = nearest_between(along, other)
+        assert found.distance_m == pytest.approx(1.0)
+        assert found.piece + found.share == pytest.approx(2.0, abs=1e-6)
+
+
 @settings(max_examples=25)
 @given(st.integers(0, 10_000))
 def test_clearance_in_space_against_brute_force(seed):
