@@ -53,14 +53,16 @@ def _fill(name: str, folder: Path, unit: str) -> bytes:
     """Return one template with its lengths in ``unit``, and the folder's name and today's date."""
     import tomlkit
 
+    from lateral_map.reading.words import LONGEST_NAME, clean_name
+
     def in_unit(match: re.Match[str]) -> str:
         text = f"{float(match[1]) * _SCALE[unit]:.3f}".rstrip("0")
         return f"{text}0" if text.endswith(".") else text
 
-    named = folder.resolve().name
+    named = clean_name(folder.resolve().name.encode("utf-8", "replace").decode())
     template = (Path(__file__).parent / "new_site" / name).read_text(encoding="utf-8")
     words = {
-        "<name>": tomlkit.string(named.encode("utf-8", "replace").decode()).as_string(),
+        "<name>": tomlkit.string(named[:LONGEST_NAME].strip() or "site").as_string(),
         "<date>": dt.date.today().isoformat(),  # noqa: DTZ011 - the technician's own calendar
         "<unit>": unit,
         "<size>": "150" if unit == "m" else "6",

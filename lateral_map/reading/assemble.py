@@ -149,9 +149,12 @@ def build_accuracy(given: AccuracyTable, unit: str) -> Accuracy:
 def _start(of: Gathered, ledger: Ledger) -> Start:
     given, placed = of.started, of.placed
     if given.depth is None:
-        ledger.notice(
-            "No depth is given at the start: nothing but the locates says how deep the pipe runs."
+        nothing = (
+            ": nothing but the locates says"
+            if any(locate.use and locate.depth_m is not None for locate in of.locates)
+            else ", nor with any locate: nothing says"
         )
+        ledger.notice(f"No depth is given at the start{nothing} how deep the pipe runs.")
     azimuth = given.azimuth
     return Start(
         **made(given),

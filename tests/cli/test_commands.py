@@ -17,6 +17,7 @@ from lateral_map import load_site
 from lateral_map.cli.main import COMMANDS
 from lateral_map.export.registry import PRODUCTS, usual_products
 from lateral_map.reading.vocabulary import VOCABULARY
+from lateral_map.reading.words import clean_name
 
 HEAVY = {"numpy", "scipy", "shapely", "pyproj", "pandas", "fontTools", "PIL", "folium", "starlette"}
 
@@ -62,6 +63,14 @@ class TestNew:
         assert load_site(folder).unit == unit
         assert "<" not in (folder / "locates.csv").read_text()
 
+    @pytest.mark.parametrize(
+        "name", ["W" * 200, "wide words " * 20, "\u202e", " ", "{{7*7}}", "=1+1"]
+    )
+    def test_a_folder_of_any_name_passes_check(self, run: Run, tmp_path: Path, name: str) -> None:
+        assert run("new", tmp_path / name).returncode == 0
+        checked = run("check", tmp_path / name)
+        assert checked.returncode == 0, checked.stderr
+
     def test_templates_say_what_the_site_format_says(self, run: Run, tmp_path: Path) -> None:
         folder = tmp_path / "lot"
         assert run("new", folder).returncode == 0
@@ -96,7 +105,7 @@ class TestNew:
         done = run("new", tmp_path / name)
         assert done.returncode == 0, done.stderr
         text = (tmp_path / name / "site.toml").read_text(encoding="utf-8")
-        assert tomllib.loads(text)["site"]["name"] == name
+        assert tomllib.loads(text)["site"]["name"] == clean_name(name)
 
 
 class TestCheck:

@@ -333,6 +333,12 @@ def test_nothing_says_how_long_the_run_is(tmp_path: Path) -> None:
     assert (fault.file, fault.field) == ("site.toml", "run.end_footage")
 
 
+def no_depth_anywhere(folder: Folder) -> None:
+    folder.toml["start"].pop("depth")
+    for row in folder.locates:
+        row["depth"] = ""
+
+
 def far_out(folder: Folder) -> None:
     folder.toml["run"]["end_footage"] = "3500"
     folder.findings[1]["to"] = "3400"
@@ -344,7 +350,8 @@ def notes_for_note(folder: Folder) -> None:
 
 
 NOTICES = [
-    (lambda f: f.toml["start"].pop("depth"), "No depth is given at the start"),
+    (lambda f: f.toml["start"].pop("depth"), "start: nothing but the locates says how deep"),
+    (no_depth_anywhere, "nor with any locate: nothing says how deep"),
     (lambda f: f.features("curb")["properties"].pop("accuracy"), "it is taken as 1.0 ft"),
     (lambda f: f.locates[0].update(footage="0.2"), "not yet in the pipe"),
     (lambda f: f.locates[0].update(note="x" * 5000), "5,000 characters was cut"),
