@@ -65,46 +65,68 @@ def adjust_route(site: Site) -> Route:
     if impossible:
         raise AdjustmentError(impossible)
     system, solution, alternatives = solve_site(site)
-    return _finish(system, solution, alternatives)
+    settled = settle(*system.rows.stacked(), system.evaluate, solution)
+    used = site.used_locates()
+    tilted = [(one.mark, near_vertical_bend_deg(site, one)) for one in used]
+    assumed = None if site.start.depth_m is not None else (UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M)
+    return Route(
+        site=site,
+        chain=system.chain,
+        layout=system.layout,
+        ground=system.ground,
+        unknowns=settled.unknowns,
+        covariance=settled.covariance,
+        residuals=settled.residuals,
+        design=settled.design,
+        observations=tuple(system.rows.observations),
+        alternatives=alternatives,
+        tied_footages_m=np.array([site.transmitter_footage_m(one) for one in tied_locates(site)]),
+        iterations=solution.steps,
+        settled=solution.settled,
+        assumed_start_depth_m=assumed,
+        tilted=tuple((mark, bend_deg) for mark, bend_deg in tilted if bend_deg),
+    )
 
 
 def solve_site(site: Site) -> tuple[System, Solution, tuple[Floats, ...]]:
     """Return a site's equations, their best solution, and the plan lines that fit as well."""
-    chain = lay_chain(site)
+    chain, start = lay_chain(site), site.start
     turns = turns_at_nodes(site, chain)
-    guess_ground = lay_ground(site, chain, _at_start(site, chain))
-    solutions = _solve_all(site, chain, turns, guess_ground)
+    at_start = np.tile([start.easting_m, start.northing_m], (len(chain.nodes_m), 1))
+    solutions = _solve_all(site, chain, turns, lay_ground(site, chain, at_start))
+    best_cost = solutions[0][1].cost
+    as_good = [pair for pair in solutions if pair[1].cost - best_cost <= _ABOUT_AS_WELL]
+    lines: list[Floats] = []
+    for system, solution in as_good:
+        line = chain.positions(solution.unknowns, system.layout, chain.nodes_m)[:, :2]
+        if all(np.hypot(*(line - other).T).max() > _SAME_PLACE_M for other in lines):
+            lines.append(line)
     system, solution = solutions[0]
     if has_surface(site):
-        system, solution = _solve_on_surface(system, solution, turns)
-    return system, solution, _alternatives(solutions)
-
-
-def _at_start(site: Site, chain: Chain) -> Floats:
-    here = [site.start.easting_m, site.start.northing_m]
-    return np.tile(here, (len(chain.nodes_m), 1))
-
-
-def _lay_out(site: Site, chain: Chain, ground: Ground) -> Layout:
-    taped = {
-        tie.point for one in site.used_locates() for tie in one.ties if isinstance(tie, TapeTie)
-    }
-    taped |= {site.start.point} if site.start.point else set()
-    return Layout(
-        pieces=len(chain.nodes_m) - 1,
-        marks=len(tied_locates(site)),
-        readings=len(site.used_locates()),
-        lines=tuple(line.name for line in site.plan.lines if line.sd_m > 0.0),
-        points=tuple(p.name for p in site.plan.points if p.sd_m > 0.0 and p.name in taped),
-        knots=len(ground.correction_knots_m),
-    )
+        # Read the spot levels off again under the solved line, and solve once more.
+        first = float(solution.unknowns[system.layout.azimuth.start]), np.pi
+        if start.azimuth_deg is not None:
+            first = np.radians(start.azimuth_deg), np.radians(start.sd_azimuth_deg)
+        system = build_system(site, chain, turns, lay_ground(site, chain, lines[0]), first)
+        solution = _solve(system, solution.unknowns)
+    return system, solution, tuple(lines[1:])
 
 
 def build_system(
     site: Site, chain: Chain, turns: Turns, ground: Ground, first_azimuth: tuple[float, float]
 ) -> System:
     """Return a site's equations; ``first_azimuth`` is (azimuth, 1 sd) in radians."""
-    layout = _lay_out(site, chain, ground)
+    used = site.used_locates()
+    taped = {tie.point for one in used for tie in one.ties if isinstance(tie, TapeTie)}
+    taped |= {site.start.point} if site.start.point else set()
+    layout = Layout(
+        pieces=len(chain.nodes_m) - 1,
+        marks=len(tied_locates(site)),
+        readings=len(used),
+        lines=tuple(line.name for line in site.plan.lines if line.sd_m > 0.0),
+        points=tuple(p.name for p in site.plan.points if p.sd_m > 0.0 and p.name in taped),
+        knots=len(ground.correction_knots_m),
+    )
     rows = prior_rows(site, chain, layout, ground, turns, first_azimuth)
     ties = gather_ties(site, layout, rows)
     return System(site, chain, layout, ground, rows, ties)
@@ -135,20 +157,13 @@ def _solve_all(
         solved.append((system, solution))
         freedom = len(solution.residuals) + system.rows.count - system.layout.size
         if solution.cost > _POOR * freedom:
-            solved.append((system, _solve_gently(system, guess)))
+            # A mark taped from points nearly in line with it has a mirror image close by, where the
+            # solver can be caught; with loose ties the pipe's own straightness chooses first.
+            for slack in _LOOSENED_M:
+                loose = replace(system, ties=loosen_ties(system.ties, slack))
+                guess = _solve(loose, guess).unknowns
+            solved.append((system, _solve(system, guess)))
     return sorted(solved, key=lambda pair: pair[1].cost)
-
-
-def _solve_gently(system: System, guess: Floats) -> Solution:
-    """Solve with the ties loosened, then ever less so.
-
-    A mark taped from points nearly in line with it has a mirror image close by, where the solver
-    can be caught; with loose ties the pipe's own straightness chooses the right one first.
-    """
-    for slack in _LOOSENED_M:
-        loose = replace(system, ties=loosen_ties(system.ties, slack))
-        guess = _solve(loose, guess).unknowns
-    return _solve(system, guess)
 
 
 def _solve(system: System, guess: Floats) -> Solution:
@@ -163,59 +178,3 @@ def _solve(system: System, guess: Floats) -> Solution:
                 file=system.site.name,
             )
         ) from None
-
-
-def _solve_on_surface(system: System, solution: Solution, turns: Turns) -> tuple[System, Solution]:
-    """Read the spot levels off again under the solved line, and solve once more."""
-    site, chain = system.site, system.chain
-    nodes = chain.positions(solution.unknowns, system.layout, chain.nodes_m)[:, :2]
-    ground = lay_ground(site, chain, nodes)
-    measured = site.start.azimuth_deg
-    if measured is None:
-        first = (float(solution.unknowns[system.layout.azimuth.start]), np.pi)
-    else:
-        first = (np.radians(measured), np.radians(site.start.sd_azimuth_deg))
-    again = build_system(site, chain, turns, ground, first)
-    return again, _solve(again, solution.unknowns)
-
-
-def _alternatives(solutions: list[tuple[System, Solution]]) -> tuple[Floats, ...]:
-    """Return the plan lines of other solutions that fit about as well as the best."""
-    kept: list[Floats] = []
-    for system, solution in solutions:
-        if solution.cost - solutions[0][1].cost > _ABOUT_AS_WELL:
-            continue
-        nodes = system.chain.positions(solution.unknowns, system.layout, system.chain.nodes_m)
-        line = nodes[:, :2]
-        if all(np.hypot(*(line - other).T).max() > _SAME_PLACE_M for other in kept):
-            kept.append(line)
-    return tuple(kept[1:])
-
-
-def _finish(system: System, solution: Solution, alternatives: tuple[Floats, ...]) -> Route:
-    settled = settle(*system.rows.stacked(), system.evaluate, solution)
-    return Route(
-        site=system.site,
-        chain=system.chain,
-        layout=system.layout,
-        ground=system.ground,
-        unknowns=settled.unknowns,
-        covariance=settled.covariance,
-        residuals=settled.residuals,
-        design=settled.design,
-        observations=tuple(system.rows.observations),
-        alternatives=alternatives,
-        tied_footages_m=np.array(
-            [system.site.transmitter_footage_m(one) for one in tied_locates(system.site)]
-        ),
-        iterations=solution.steps,
-        settled=solution.settled,
-        assumed_start_depth_m=None
-        if system.site.start.depth_m is not None
-        else (UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M),
-        tilted=tuple(
-            (one.mark, bend)
-            for one in system.site.used_locates()
-            if (bend := near_vertical_bend_deg(system.site, one))
-        ),
-    )

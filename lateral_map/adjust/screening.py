@@ -11,7 +11,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
-from lateral_map.model.route import Observation, Route
+from lateral_map.model.route import Route
 from lateral_map.model.site import AlongTie, OffsetTie
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
@@ -48,53 +48,44 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
     """
     space = _blunder_space(route)
     first = _wrong_readings(route, space)
-    checks = (
-        _check(route, one, space, block, set_aside_first=one.id in first)
-        for one, block in zip(route.observations, space.blocks, strict=True)
-    )
-    idle = _lines_nothing_hangs_on(route)
-    return tuple(one for one in checks if one.id not in idle)
-
-
-def _lines_nothing_hangs_on(route: Route) -> set[ReadingId]:
-    """Return the readings of mapped lines that no tie uses and no boundary names."""
     site = route.site
     used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
     used |= {boundary.line for boundary in site.boundaries}
-    return {ReadingId("line", name) for name in route.layout.lines if name not in used}
-
-
-def _check(
-    route: Route, one: Observation, space: _BlunderSpace, block: slice, *, set_aside_first: bool
-) -> ReadingCheck:
-    residual = _size(one.recover @ route.residuals[one.rows])
-    redundancy = float(np.clip(np.mean(np.diag(space.cofactor)[block]), 0.0, 1.0))
-    checked = redundancy >= UNCHECKED_BELOW
-    deviate = _deviate(space, block) if checked else 0.0
-    mistake = _size(_mistake(space, block)) if checked else 0.0
-    unit = 180.0 / np.pi if one.is_angle else 1.0
-    return ReadingCheck(
-        id=one.id,
-        residual=residual * unit,
-        is_angle=one.is_angle,
-        standardised=float(np.copysign(deviate, residual)),
-        redundancy=redundancy,
-        verdict=_verdict(checked, deviate),
-        set_aside_first=set_aside_first,
-        footage_m=one.footage_m,
-        likely_error=mistake * unit,
-    )
+    checks = []
+    for one, block in zip(route.observations, space.blocks, strict=True):
+        if one.id.kind == "line" and one.id.of not in used:
+            continue
+        residual = _size(one.recover @ route.residuals[one.rows])
+        redundancy = float(np.clip(np.mean(np.diag(space.cofactor)[block]), 0.0, 1.0))
+        verdict: ReadingVerdict = "unchecked"
+        deviate = mistake = 0.0
+        if redundancy >= UNCHECKED_BELOW:
+            deviate = _deviate(space, block)
+            verdict = "suspect" if deviate > SUSPECT_BEYOND else "good"
+            # The best estimate of a mistake in this reading, all others being right.
+            values, vectors = _modes(space.cofactor[block, block])
+            estimate = vectors @ ((vectors.T @ space.score[block]) / values)
+            mistake = _size(estimate * space.unit[block])
+        unit = 180.0 / np.pi if one.is_angle else 1.0
+        checks.append(
+            ReadingCheck(
+                id=one.id,
+                residual=residual * unit,
+                is_angle=one.is_angle,
+                standardised=float(np.copysign(deviate, residual)),
+                redundancy=redundancy,
+                verdict=verdict,
+                set_aside_first=one.id in first,
+                footage_m=one.footage_m,
+                likely_error=mistake * unit,
+            )
+        )
+    return tuple(checks)
 
 
 def _size(values: Floats) -> float:
     """Return a scalar as it is and a pair by its length."""
     return float(values[0]) if len(values) == 1 else float(np.hypot(*values))
-
-
-def _verdict(checked: bool, deviate: float) -> ReadingVerdict:
-    if not checked:
-        return "unchecked"
-    return "suspect" if deviate > SUSPECT_BEYOND else "good"
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,13 +136,6 @@ def _deviate(space: _BlunderSpace, block: slice) -> float:
     return deviate_beyond(max(chi_square_tail(len(values), statistic), 1e-300) / 2.0)
 
 
-def _mistake(space: _BlunderSpace, block: slice) -> Floats:
-    """Return the best estimate of a mistake in one reading (m or rad), all others being right."""
-    values, vectors = _modes(space.cofactor[block, block])
-    size = vectors @ ((vectors.T @ space.score[block]) / values)
-    return np.asarray(size * space.unit[block])
-
-
 def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
     """Return the readings whose loss leaves no suspect.
 
@@ -160,7 +144,13 @@ def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
     """
     wrong: set[ReadingId] = set()
     for _ in range(_MOST_GROSS):
-        suspects = _by_deviate(route, space)
+        deviates = [
+            (_deviate(space, space.blocks[index]), route.observations[index].id)
+            for index in _checked(space)
+        ]
+        suspects = sorted(
+            (one for one in deviates if one[0] > SUSPECT_BEYOND), key=lambda one: -one[0]
+        )
         if not suspects or suspects[0][0] <= _GROSS:
             break
         found = best_without(route, [one for _, one in suspects if one not in wrong])
@@ -172,16 +162,14 @@ def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
     return wrong | {route.observations[index].id for index in _set_aside_in_turn(space)}
 
 
-def _by_deviate(route: Route, space: _BlunderSpace) -> list[tuple[float, ReadingId]]:
-    """Return the suspects and their deviates, the largest first."""
+def _checked(space: _BlunderSpace) -> list[int]:
+    """Return the readings that others check."""
     share = np.diag(space.cofactor)
-    deviates = [
-        (_deviate(space, block), one.id)
-        for one, block in zip(route.observations, space.blocks, strict=True)
+    return [
+        index
+        for index, block in enumerate(space.blocks)
         if np.mean(share[block]) >= UNCHECKED_BELOW
     ]
-    suspects = [pair for pair in deviates if pair[0] > SUSPECT_BEYOND]
-    return sorted(suspects, key=lambda pair: -pair[0])
 
 
 def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:
@@ -190,30 +178,22 @@ def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:
     One blunder makes many residuals large; only the largest is believed each time, and the rest are
     judged anew without it.
     """
-    share = np.diag(space.cofactor)
-    left = {
-        index
-        for index, block in enumerate(space.blocks)
-        if np.mean(share[block]) >= UNCHECKED_BELOW
-    }
+    left = _checked(space)
     chosen: set[int] = set()
     while left:
-        deviate = {index: _deviate(space, space.blocks[index]) for index in sorted(left)}
+        deviate = {index: _deviate(space, space.blocks[index]) for index in left}
         worst = max(deviate, key=lambda index: deviate[index])
         if deviate[worst] <= SUSPECT_BEYOND:
             break
         chosen.add(worst)
         left.remove(worst)
-        space = _without(space, space.blocks[worst])
+        # From here on that reading's blunder is estimated along with everything else.
+        block = space.blocks[worst]
+        values, vectors = _modes(space.cofactor[block, block])
+        through = space.cofactor[:, block] @ vectors
+        space = replace(
+            space,
+            cofactor=space.cofactor - (through / values) @ through.T,
+            score=space.score - through @ ((vectors.T @ space.score[block]) / values),
+        )
     return chosen
-
-
-def _without(space: _BlunderSpace, block: slice) -> _BlunderSpace:
-    """Return the space when one reading's blunder is estimated along with everything else."""
-    values, vectors = _modes(space.cofactor[block, block])
-    through = space.cofactor[:, block] @ vectors
-    return replace(
-        space,
-        cofactor=space.cofactor - (through / values) @ through.T,
-        score=space.score - through @ ((vectors.T @ space.score[block]) / values),
-    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import TypeVar
 
@@ -36,44 +36,28 @@ def best_without(route: Route, suspects: Iterable[ReadingId]) -> tuple[ReadingId
     line, so that residuals about the bent line blame the wrong readings; the line fitted without
     the mistake is straight again. None where no suspect can be left out.
     """
+    # The worst, others of the worst locate, then the rest: two tapes that agree outweigh the wrong
+    # coordinates beside them, and then look worse. A wrong footage shows as a wrong mark.
+    tried = [reading for reading in suspects if reading.kind != "footage"]
+    mark = next((one.mark for one in tried if one.mark), "")
+    tried[1:] = sorted(tried[1:], key=lambda one: not mark or one.mark != mark)
+    widths = {one.id: one.signature.shape[1] for one in route.observations}
     best: tuple[float, ReadingId, Route] | None = None
-    for reading in _likeliest(suspects):
+    for reading in tried[:_MOST_TRIED]:
         other = _refit(route, reading)
         if other is None:
             continue
-        price = _price(route, other, reading)
+        # How much chi-square must fall for leaving the reading out to be worth it.
+        given_up = max(route.degrees_of_freedom - other.degrees_of_freedom, widths[reading])
+        price = chi_square_beyond(given_up, _BY_LUCK)
+        price += _MAP_TRUSTED if reading.is_mapped else 0.0
         if best is None or other.chi_square + price < best[0]:
             best = (other.chi_square + price, reading, other)
-        if price <= _CHEAPEST and _agrees(other):
+        # Good readings give a chi-square of the freedom, with 1 sd of its root twice over.
+        freedom = other.degrees_of_freedom
+        if price <= _CHEAPEST and other.chi_square <= freedom + math.sqrt(2.0 * freedom):
             break
     return None if best is None else best[1:]
-
-
-def _likeliest(suspects: Iterable[ReadingId]) -> list[ReadingId]:
-    """Return the suspects worth trying: the worst, others of the worst locate, then the rest.
-
-    Two tapes that agree outweigh the wrong coordinates beside them, and then look worse. A wrong
-    footage shows as a wrong mark, which is tried.
-    """
-    tried = [reading for reading in suspects if reading.kind != "footage"]
-    worst = next((one.mark for one in tried if one.mark), "")
-    beside = [one for one in tried[1:] if worst and one.mark == worst]
-    rest = [one for one in tried[1:] if one not in beside]
-    return [*tried[:1], *beside, *rest][:_MOST_TRIED]
-
-
-def _agrees(route: Route) -> bool:
-    """Say whether chi-square is no more than 1 sd above what good readings give."""
-    freedom = route.degrees_of_freedom
-    return route.chi_square <= freedom + math.sqrt(2.0 * freedom)
-
-
-def _price(route: Route, other: Route, reading: ReadingId) -> float:
-    """Return how much chi-square must fall for leaving a reading out to be worth it."""
-    widths = {one.id: one.signature.shape[1] for one in route.observations}
-    given_up = max(route.degrees_of_freedom - other.degrees_of_freedom, widths[reading])
-    price = chi_square_beyond(given_up, _BY_LUCK)
-    return price + (_MAP_TRUSTED if reading.is_mapped else 0.0)
 
 
 def _refit(route: Route, reading: ReadingId) -> Route | None:
@@ -81,8 +65,12 @@ def _refit(route: Route, reading: ReadingId) -> Route | None:
     left = without_reading(route.site, reading)
     if left is None:
         return None
+    # With a loosened bend the other way the solver may find more.
+    back = _change_bend(
+        left, reading, lambda one: replace(one, turn_deg=-one.turn_deg, fall_deg=-one.fall_deg)
+    )
     found = []
-    for site in (left, *_bent_back(left, reading)):
+    for site in filter(None, (left, back)):
         try:
             found.append(adjust_route(site))
         except AdjustmentError:
@@ -90,16 +78,11 @@ def _refit(route: Route, reading: ReadingId) -> Route | None:
     return min(found, key=lambda one: one.chi_square) if found else None
 
 
-def _bent_back(site: Site, reading: ReadingId) -> Iterator[Site]:
-    """Yield the site with a loosened bend the other way, where the solver may find more."""
+def _change_bend(site: Site, reading: ReadingId, change: Callable[[Bend], Bend]) -> Site | None:
     for index, one in enumerate(site.bends):
-        if reading in _bend_readings(site, one):
-            back = replace(one, turn_deg=-one.turn_deg, fall_deg=-one.fall_deg)
-            yield replace(site, bends=(*site.bends[:index], back, *site.bends[index + 1 :]))
-
-
-def _bend_readings(site: Site, bend: Bend) -> tuple[ReadingId, ReadingId]:
-    return bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall")
+        if reading in (bend_reading(site, one, "turn"), bend_reading(site, one, "fall")):
+            return replace(site, bends=(*site.bends[:index], change(one), *site.bends[index + 1 :]))
+    return None
 
 
 def without_reading(site: Site, reading: ReadingId) -> Site | None:
@@ -122,7 +105,7 @@ def without_reading(site: Site, reading: ReadingId) -> Site | None:
             points = tuple(_anywhere(one, reading.of) for one in plan.points)
             return replace(site, plan=replace(plan, points=points))
         case "turn" | "fall":
-            return _without_bend(site, reading)
+            return _change_bend(site, reading, lambda one: replace(one, sd_deg=_ANY_WAY_DEG))
         case _:
             return _without_locate_reading(site, reading)
 
@@ -158,11 +141,3 @@ def _less(locate: Locate, reading: ReadingId) -> Locate | None:
             left = replace(locate, ties=kept)
     bare = not left.ties and left.depth_m is None and left.nulls_m is None
     return replace(left, use=False) if bare else left
-
-
-def _without_bend(site: Site, reading: ReadingId) -> Site | None:
-    for index, one in enumerate(site.bends):
-        if reading in _bend_readings(site, one):
-            loose = replace(one, sd_deg=_ANY_WAY_DEG)
-            return replace(site, bends=(*site.bends[:index], loose, *site.bends[index + 1 :]))
-    return None

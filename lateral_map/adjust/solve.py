@@ -81,7 +81,8 @@ def solve_least_squares(
         if steps >= most_steps:
             break
         steps += 1
-        step = _damped_step(full, gradient, damping)
+        damped = full * (1.0 + damping * np.eye(len(full)))
+        step = np.asarray(np.linalg.solve(damped, gradient))
         trial = unknowns + step
         trial_linear = observed - design @ trial
         trial_residuals, trial_rest = evaluate(trial)
@@ -93,7 +94,14 @@ def solve_least_squares(
             damping = max(4.0 * damping, _FIRST_DAMPING)
             continue
         predicted = gain + damping * float(np.square(step) @ np.diag(full))
-        damping = _next_damping(damping, (cost - trial_cost) / max(predicted, 1e-300))
+        kept = (cost - trial_cost) / max(predicted, 1e-300)
+        if damping:
+            # Nielsen's rule (from memory): a step that kept its promise is damped less the next
+            # time, down to a third, one that kept less than half of it more.
+            damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(kept, 1.0) - 1.0) ** 3)
+            damping = damping if damping > 1e-6 else 0.0
+        elif kept <= _KEPT_WELL:
+            damping = _FIRST_DAMPING
         unknowns, linear, residuals, rest, cost = (
             trial, trial_linear, trial_residuals, trial_rest, trial_cost,
         )  # fmt: skip
@@ -103,29 +111,9 @@ def solve_least_squares(
     return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
 
 
-def _next_damping(damping: float, kept: float) -> float:
-    """Return the damping after a step that kept a share of the gain it promised.
-
-    Nielsen's rule (from memory): a step that kept its promise is damped less the next time, down to
-    a third, one that kept less than half of it more.
-    """
-    if not damping:
-        return 0.0 if kept > _KEPT_WELL else _FIRST_DAMPING
-    damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(kept, 1.0) - 1.0) ** 3)
-    return damping if damping > 1e-6 else 0.0
-
-
 def gram_matrix(design: Floats) -> Floats:
     """Return designᵀ design."""
     return np.asarray(design.T @ design)
-
-
-def _damped_step(normal: Floats, gradient: Floats, damping: float) -> Floats:
-    matrix = normal
-    if damping:
-        matrix = normal.copy()
-        matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
-    return np.asarray(np.linalg.solve(matrix, gradient))
 
 
 def invert_normal(normal: Floats) -> Floats:
@@ -152,7 +140,11 @@ def settle(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution
     """
     unknowns = _polish(design, observed, evaluate, found)
     rest = evaluate(unknowns)[1]
-    covariance = _rounded_covariance(invert_normal(gram_matrix(design) + gram_matrix(rest)))
+    covariance = invert_normal(gram_matrix(design) + gram_matrix(rest))
+    sd = np.sqrt(np.diag(covariance))
+    factor = _rounded(np.linalg.cholesky(covariance / np.outer(sd, sd)), _SHARE_OF_SD)
+    sd = _rounded(sd, _SHARE_OF_SD * _power_of_two(sd))
+    covariance = np.asarray((factor @ factor.T) * np.outer(sd, sd))
     unknowns = _rounded(unknowns, _SHARE_OF_SD * _power_of_two(np.sqrt(np.diag(covariance))))
     residuals, rest = evaluate(unknowns)
     residuals = np.concatenate([observed - design @ unknowns, residuals])
@@ -178,14 +170,6 @@ def _polish(design: Floats, observed: Floats, evaluate: Evaluate, found: Solutio
         unknowns, before = unknowns + step, gain
         residuals, rest = evaluate(unknowns)
     return unknowns
-
-
-def _rounded_covariance(covariance: Floats) -> Floats:
-    sd = np.sqrt(np.diag(covariance))
-    factor = np.linalg.cholesky(covariance / np.outer(sd, sd))
-    factor = _rounded(factor, _SHARE_OF_SD)
-    sd = _rounded(sd, _SHARE_OF_SD * _power_of_two(sd))
-    return np.asarray((factor @ factor.T) * np.outer(sd, sd))
 
 
 def _power_of_two(values: Floats) -> Floats:

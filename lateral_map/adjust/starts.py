@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lateral_map.adjust.chain import Turns
-from lateral_map.adjust.ties import LineTies, Ties
+from lateral_map.adjust.ties import Ties
 from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Chain, Layout
@@ -41,9 +41,9 @@ def first_azimuths(
     measured = site.start.azimuth_deg
     tied = len(ties.position_mark) + len(ties.tape_mark) + sum(len(g.mark) for g in ties.lines)
     if not tied:
-        if measured is None:
-            return [(_toward_main(site), _TOWARD_MAIN_SD)]
-        return [(np.radians(measured), np.radians(site.start.sd_azimuth_deg))]
+        if measured is not None:
+            return [(np.radians(measured), np.radians(site.start.sd_azimuth_deg))]
+        return [(_toward_main(site), _TOWARD_MAIN_SD)]
     first = 0.0 if measured is None else float(np.radians(measured))
     tried = first + np.linspace(0.0, 2.0 * np.pi, _TRIED, endpoint=False)
     cost = _costs(site, chain, layout, turns, ties, tried)
@@ -91,28 +91,17 @@ def _costs(
     north = north_up[:, 1] * cosine - north_up[:, 0] * sine
     mark = np.stack([east, north], axis=-1) + start
     drift = _DRIFT * (ties.footage_m[ties.mark_row] - chain.zero_m) + site.start.sd_m + 0.1
-    return (
-        _position_cost(ties, mark, drift)
-        + _tape_cost(ties, mark, drift)
-        + sum((_line_cost(group, mark, drift) for group in ties.lines), np.zeros(len(tried)))
-    )
-
-
-def _position_cost(ties: Ties, mark: Floats, drift: Floats) -> Floats:
     gap = ties.position_m - mark[:, ties.position_mark]
     variance = np.square(ties.position_sd_m) + np.square(drift[ties.position_mark])
-    return np.asarray((np.square(gap).sum(axis=-1) / variance).sum(axis=-1))
-
-
-def _tape_cost(ties: Ties, mark: Floats, drift: Floats) -> Floats:
+    on_positions = (np.square(gap).sum(axis=-1) / variance).sum(axis=-1)
     away = mark[:, ties.tape_mark] - ties.tape_point_m
     gap = ties.tape_read_m - np.hypot(away[..., 0], away[..., 1])
     variance = np.square(ties.tape_sd_m) + np.square(drift[ties.tape_mark])
-    return np.asarray((np.square(gap) / variance).sum(axis=-1))
-
-
-def _line_cost(group: LineTies, mark: Floats, drift: Floats) -> Floats:
-    found = signed_offsets(group.vertices_m, mark[:, group.mark])
-    gap = group.read_m - np.where(group.is_offset, found.offset_m, found.along_m)
-    variance = np.square(group.sd_m) + np.square(drift[group.mark])
-    return np.asarray((np.square(gap) / variance).sum(axis=-1))
+    on_tapes = (np.square(gap) / variance).sum(axis=-1)
+    on_lines = np.zeros(len(tried))
+    for group in ties.lines:
+        found = signed_offsets(group.vertices_m, mark[:, group.mark])
+        gap = group.read_m - np.where(group.is_offset, found.offset_m, found.along_m)
+        variance = np.square(group.sd_m) + np.square(drift[group.mark])
+        on_lines = on_lines + (np.square(gap) / variance).sum(axis=-1)
+    return np.asarray(on_positions + on_tapes + on_lines)

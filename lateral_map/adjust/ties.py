@@ -6,9 +6,10 @@ pipe by the counter's reading error, plus the mark's own two offsets.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
-from typing import Literal, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,16 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Chain, Ground, Layout
-from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie, Tie
+from lateral_map.model.site import (
+    AlongTie,
+    Locate,
+    OffsetTie,
+    PlanLine,
+    PositionTie,
+    Site,
+    TapeTie,
+    Tie,
+)
 
 Indices = NDArray[np.intp]
 
@@ -82,9 +92,29 @@ def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
     locates, marks = site.used_locates(), tied_locates(site)
     row_of = {id(locate): index for index, locate in enumerate(locates)}
     positions = _positions_fixed(site, marks)
-    tapes = _ring_tapes(marks)
+    tapes = [(mark, tie) for mark, tie in _gather(marks, TapeTie) if tie.distance_m > _SHORT_TAPE_M]
+    points = [site.plan.point(tie.point) for _, tie in tapes]
+    shifts = [layout.point_columns(one.name) for one in points]
+    on_lines: list[tuple[int, OffsetTie | AlongTie]] = [
+        *_gather(marks, OffsetTie),
+        *_gather(marks, AlongTie),
+    ]
+    lines = [
+        (line, [(mark, tie) for mark, tie in on_lines if tie.line == line.name])
+        for line in site.plan.lines
+    ]
     depths = _depths(site, locates)
-    ties = Ties(
+    # The order in which ``evaluate_ties`` makes the equations.
+    named = [(marks[one.mark], one.reading, 2, one.sd_m) for one in positions]
+    taped: list[tuple[int, TapeTie | OffsetTie | AlongTie]] = [*tapes]
+    for mark, read in itertools.chain(taped, *(found for _, found in lines)):
+        named.append((marks[mark], tie_reading(marks[mark], read), 1, read.sd_m))
+    named += [(locates[row], reading, 1, sd) for row, reading, _, sd in depths]
+    at = rows.count
+    for locate, reading, width, sd in named:
+        rows.name(reading, slice(at, at + width), sd, site.transmitter_footage_m(locate))
+        at += width
+    return Ties(
         footage_m=np.array([site.transmitter_footage_m(one) for one in locates], float),
         reading_column=np.arange(layout.reading.start, layout.reading.stop),
         mark_row=np.array([row_of[id(one)] for one in marks], np.intp),
@@ -93,17 +123,15 @@ def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
         position_m=np.array([one.place_m for one in positions], float).reshape(-1, 2),
         position_sd_m=np.array([one.sd_m for one in positions], float),
         tape_mark=np.array([mark for mark, _ in tapes], np.intp),
-        tape_point_m=_points(site, [tie for _, tie in tapes]),
-        tape_shift_column=np.array([_shift(layout, tie.point) for _, tie in tapes], np.intp),
+        tape_point_m=np.array([[p.easting_m, p.northing_m] for p in points]).reshape(-1, 2),
+        tape_shift_column=np.array([_NOWHERE if s is None else s.start for s in shifts], np.intp),
         tape_read_m=np.array([tie.distance_m for _, tie in tapes], float),
         tape_sd_m=np.array([tie.sd_m for _, tie in tapes], float),
-        lines=_line_ties(site, layout, marks),
+        lines=tuple(_line_ties(layout, line, found) for line, found in lines if found),
         depth_row=np.array([row for row, _, _, _ in depths], np.intp),
-        depth_invert_m=np.array([depth for _, depth, _, _ in depths], float),
-        depth_sd_m=np.array([sd for _, _, sd, _ in depths], float),
+        depth_invert_m=np.array([depth for _, _, depth, _ in depths], float),
+        depth_sd_m=np.array([sd for _, _, _, sd in depths], float),
     )
-    _name_ties(site, rows)
-    return ties
 
 
 def _gather(marks: tuple[Locate, ...], kind: type[_TieT]) -> list[tuple[int, _TieT]]:
@@ -142,81 +170,34 @@ def _positions_fixed(site: Site, marks: tuple[Locate, ...]) -> list[_Fixed]:
     return fixed
 
 
-def _ring_tapes(marks: tuple[Locate, ...]) -> list[tuple[int, TapeTie]]:
-    return [(mark, t) for mark, t in _gather(marks, TapeTie) if t.distance_m > _SHORT_TAPE_M]
+def _line_ties(
+    layout: Layout, line: PlanLine, found: list[tuple[int, OffsetTie | AlongTie]]
+) -> LineTies:
+    read = [tie.offset_m if isinstance(tie, OffsetTie) else tie.along_m for _, tie in found]
+    return LineTies(
+        vertices_m=line.vertices_m,
+        shift_column=layout.line_column(line.name),
+        mark=np.array([mark for mark, _ in found], np.intp),
+        read_m=np.array(read, float),
+        sd_m=np.array([tie.sd_m for _, tie in found]),
+        is_offset=np.array([isinstance(tie, OffsetTie) for _, tie in found]),
+    )
 
 
-def _points(site: Site, tapes: list[TapeTie]) -> Floats:
-    points = [site.plan.point(tie.point) for tie in tapes]
-    return np.array([[p.easting_m, p.northing_m] for p in points], float).reshape(-1, 2)
-
-
-def _shift(layout: Layout, point: str) -> int:
-    columns = layout.point_columns(point)
-    return _NOWHERE if columns is None else int(columns.start)
-
-
-def _ties_on(marks: tuple[Locate, ...], line: str) -> list[tuple[int, OffsetTie | AlongTie]]:
-    offsets = [(mark, tie) for mark, tie in _gather(marks, OffsetTie) if tie.line == line]
-    alongs = [(mark, tie) for mark, tie in _gather(marks, AlongTie) if tie.line == line]
-    return [*offsets, *alongs]
-
-
-def _line_ties(site: Site, layout: Layout, marks: tuple[Locate, ...]) -> tuple[LineTies, ...]:
-    groups = []
-    for line in site.plan.lines:
-        found = _ties_on(marks, line.name)
-        if not found:
-            continue
-        read = [t.offset_m if isinstance(t, OffsetTie) else t.along_m for _, t in found]
-        groups.append(
-            LineTies(
-                vertices_m=line.vertices_m,
-                shift_column=layout.line_column(line.name),
-                mark=np.array([mark for mark, _ in found], np.intp),
-                read_m=np.array(read, float),
-                sd_m=np.array([tie.sd_m for _, tie in found]),
-                is_offset=np.array([isinstance(tie, OffsetTie) for _, tie in found]),
-            )
-        )
-    return tuple(groups)
-
-
-def _depths(
-    site: Site, locates: tuple[Locate, ...]
-) -> list[tuple[int, float, float, Literal["depth", "nulls"]]]:
-    """Return (locate row, invert depth, sd, column) of each depth read or found from nulls."""
+def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, ReadingId, float, float]]:
+    """Return (locate row, reading, invert depth, sd) of each depth read or found from nulls."""
     above = site.transmitter.above_invert_m
-    found: list[tuple[int, float, float, Literal["depth", "nulls"]]] = []
+    found = []
     for row, locate in enumerate(locates):
         if locate.depth_m is not None:
+            read = ReadingId("depth", locate.mark, "depth")
             invert = locate.depth_m - locate.held_above_m + above
-            found.append((row, invert, sd_depth_m(site, locate), "depth"))
+            found.append((row, read, invert, sd_depth_m(site, locate)))
         if locate.nulls_m is not None:
+            read = ReadingId("nulls", locate.mark, "nulls")
             invert = nulls_depth_m(locate.nulls_m) - locate.nulls_held_above_m + above
-            found.append((row, invert, sd_nulls_m(site, locate), "nulls"))
+            found.append((row, read, invert, sd_nulls_m(site, locate)))
     return found
-
-
-def _name_ties(site: Site, rows: LinearRows) -> None:
-    """Name the tie equations as readings, in the order ``evaluate_ties`` makes them."""
-    locates, marks = site.used_locates(), tied_locates(site)
-    named = [
-        (marks[fixed.mark], fixed.reading, 2, fixed.sd_m) for fixed in _positions_fixed(site, marks)
-    ]
-    named += [
-        (marks[mark], tie_reading(marks[mark], tape), 1, tape.sd_m)
-        for mark, tape in _ring_tapes(marks)
-    ]
-    for line in site.plan.lines:
-        for mark, tie in _ties_on(marks, line.name):
-            named.append((marks[mark], tie_reading(marks[mark], tie), 1, tie.sd_m))
-    for index, _, sd, column in _depths(site, locates):
-        named.append((locates[index], ReadingId(column, locates[index].mark, column), 1, sd))
-    row = rows.count
-    for locate, reading, count, sd in named:
-        rows.name(reading, slice(row, row + count), sd, site.transmitter_footage_m(locate))
-        row += count
 
 
 def tie_reading(locate: Locate, tie: Tie) -> ReadingId:
@@ -259,20 +240,23 @@ def evaluate_ties(
     index = np.arange(len(mark))
     mark_jacobian[index, 0, ties.mark_column] = 1.0
     mark_jacobian[index, 1, ties.mark_column + 1] = 1.0
+    position_sd = ties.position_sd_m[:, None]
+    off_position = (ties.position_m - mark[ties.position_mark]) / position_sd
+    on_position = mark_jacobian[ties.position_mark] / position_sd[:, :, None]
+    footage = ties.footage_m[ties.depth_row]
+    weights = ground.correction_weights(footage)
+    surface = ground.elevation(footage) + weights @ unknowns[layout.ground]
+    off_depth = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
+    on_depth = -jacobian[ties.depth_row, 2, :]
+    on_depth[:, layout.ground] += weights
     parts = [
-        _positions(ties, mark, mark_jacobian),
+        (off_position.reshape(-1), on_position.reshape(-1, layout.size)),
         _tapes(ties, unknowns, mark, mark_jacobian),
         *(_offsets(group, unknowns, mark, mark_jacobian) for group in ties.lines),
-        _depth_rows(ties, ground, layout, unknowns, place, jacobian),
+        (off_depth / ties.depth_sd_m, on_depth / ties.depth_sd_m[:, None]),
     ]
-    return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
-
-
-def _positions(ties: Ties, mark: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
-    sd = ties.position_sd_m[:, None]
-    residual = (ties.position_m - mark[ties.position_mark]) / sd
-    design = jacobian[ties.position_mark] / sd[:, :, None]
-    return residual.reshape(-1), design.reshape(-1, jacobian.shape[-1])
+    residuals, design = zip(*parts, strict=True)
+    return np.concatenate(residuals), np.concatenate(design)
 
 
 def _tapes(ties: Ties, unknowns: Floats, mark: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
@@ -302,21 +286,3 @@ def _offsets(
         computed = computed - unknowns[group.shift_column] * group.is_offset
         design[:, group.shift_column] -= group.is_offset
     return (group.read_m - computed) / group.sd_m, design / group.sd_m[:, None]
-
-
-def _depth_rows(
-    ties: Ties,
-    ground: Ground,
-    layout: Layout,
-    unknowns: Floats,
-    place: Floats,
-    jacobian: Floats,
-) -> tuple[Floats, Floats]:
-    footage = ties.footage_m[ties.depth_row]
-    weights = ground.correction_weights(footage)
-    surface = ground.elevation(footage) + weights @ unknowns[layout.ground]
-    computed = surface - place[ties.depth_row, 2]
-    design = -jacobian[ties.depth_row, 2, :]
-    design[:, layout.ground] += weights
-    sd = ties.depth_sd_m
-    return (ties.depth_invert_m - computed) / sd, design / sd[:, None]

@@ -76,7 +76,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ties.py", "design[:, group.shift_column] -= group.is_offset", "design[:, group.shift_column] += group.is_offset", "the derivative by a line's shift is upside down"),
     ("adjust/ties.py", "np.where(group.is_offset[:, None], found.normal, found.tangent)", "np.where(group.is_offset[:, None], found.tangent, found.normal)", "along and across change places"),
     ("adjust/ties.py", "surface = ground.elevation(footage) + weights @ unknowns[layout.ground]", "surface = ground.elevation(footage)", "depths ignore the ground's correction"),
-    ("adjust/ties.py", "design = -jacobian[ties.depth_row, 2, :]", "design = jacobian[ties.depth_row, 2, :].copy()", "deeper is higher"),
+    ("adjust/ties.py", "on_depth = -jacobian[ties.depth_row, 2, :]", "on_depth = jacobian[ties.depth_row, 2, :].copy()", "deeper is higher"),
     ("adjust/ties.py", "footage_m=np.array([site.transmitter_footage_m(one) for one in locates], float)", "footage_m=np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
     ("adjust/ties.py", '"past" if tie.as_past else "offset"', '"offset"', "a reading is known by a column nobody wrote"),
     # transmitter
