@@ -32,7 +32,12 @@ def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tu
     regular = np.abs(footage / step - np.round(footage / step)) * step < 1e-6
     # In the riser the pipe stands upright: it has no cover and no trench.
     in_run = footage >= site.counter.zero_m + site.start.riser_m - 1e-6
-    read, under = _depth_readings(site), _under(site, profile)
+    read = _depth_readings(site)
+    under, places = [""] * len(footage), shapely.points(profile.place_m)
+    for area in site.plan.areas:
+        if area.kind == "building":
+            for index in np.flatnonzero(shapely.intersects(area.polygon, places)):
+                under[index] = area.name
     known = stations.ground_known
     rows = []
     for i in range(len(footage)):
@@ -71,16 +76,6 @@ def _depth_readings(site: Site) -> Floats:
     if site.start.depth_m is not None:
         read.append(site.counter.zero_m + site.start.riser_m)
     return np.sort(np.array(read, float))
-
-
-def _under(site: Site, profile: TrenchProfile) -> list[str]:
-    names = [""] * len(profile.footage_m)
-    places = shapely.points(profile.place_m)
-    for area in site.plan.areas:
-        if area.kind == "building":
-            for index in np.flatnonzero(shapely.intersects(area.polygon, places)):
-                names[index] = area.name
-    return names
 
 
 def _unread(away: float | None, footage: float, read: Floats, under: str) -> DepthUnread | None:

@@ -38,9 +38,22 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
     given = rules.tolerance_zone_m
     tolerance = LEAST_TOLERANCE_M if given is None else given
     lateral = TWO_SIDED_95 * stations.across_sd_m
-    half_width = half_width_m(_outside_radii(stations, tuple(pipes)), tolerance, lateral)
+    # The widest pipe between a station's two neighbours: a change of pipe between two stations then
+    # never leaves the wider pipe too little room.
+    at = stations.footage_m
+    before, after = np.concatenate([at[:1], at[:-1]]), np.concatenate([at[1:], at[-1:]])
+    radii = np.zeros(len(at))
+    for pipe in pipes:
+        near = (pipe.from_m <= after) & (pipe.to_m >= before)
+        radii[near] = np.maximum(radii[near], pipe.outside_diameter_m / 2.0)
+    half_width = half_width_m(radii, tolerance, lateral)
+    polygon = _sweep(stations, half_width)
+    if route.alternatives:
+        reach = float(on_grid(half_width.max()))
+        others = [LineString(on_grid(one)).buffer(reach) for one in route.alternatives]
+        polygon = cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
     return DigBuffer(
-        polygon=_with_alternatives(route, _sweep(stations, half_width), float(half_width.max())),
+        polygon=polygon,
         corridor=_sweep(stations, lateral),
         half_width_m=read_only(half_width),
         tolerance_m=tolerance,
@@ -53,38 +66,20 @@ def half_width_m(outside_radius_m: Floats, tolerance_m: float, lateral_95_m: Flo
     return outside_radius_m + tolerance_m + lateral_95_m
 
 
-def _with_alternatives(
-    route: Route, polygon: Polygon | MultiPolygon, reach_m: float
-) -> Polygon | MultiPolygon:
-    """Return the polygon and the ground within reach of the alternative routes."""
-    if not route.alternatives:
-        return polygon
-    reach = float(on_grid(np.array(reach_m)))
-    others = [LineString(on_grid(one)).buffer(reach) for one in route.alternatives]
-    return cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
-
-
-def _outside_radii(stations: Stations, pipes: tuple[PipeStretch, ...]) -> Floats:
-    """Return each station's outside radius: the widest pipe between its two neighbours.
-
-    A change of pipe between two stations then never leaves the wider pipe too little room.
-    """
-    at = stations.footage_m
-    before, after = np.concatenate([at[:1], at[:-1]]), np.concatenate([at[1:], at[-1:]])
-    radii = np.zeros(len(at))
-    for pipe in pipes:
-        near = (pipe.from_m <= after) & (pipe.to_m >= before)
-        radii[near] = np.maximum(radii[near], pipe.outside_diameter_m / 2.0)
-    return radii
-
-
 def _sweep(stations: Stations, half_width: Floats) -> Polygon | MultiPolygon:
     """Return the ground swept by a disc that changes its size along the run.
 
     The union of the convex hulls of neighbouring discs, each drawn as the polygon round the disc,
     so that nothing is left out; a flat of it lies along the pipe, so that the width is exact.
     """
-    centre, radius, heading = _with_ends(stations, np.maximum(half_width, _THINNEST_M))
+    place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
+    heading = np.radians(stations.heading_deg)
+    # Carried past both ends by 1.96 sd along.
+    ahead = np.stack([np.sin(heading[[0, -1]]), np.cos(heading[[0, -1]])], axis=-1)
+    reach = TWO_SIDED_95 * stations.along_sd_m[[0, -1], None] * ahead
+    centre = np.concatenate([place[:1] - reach[:1], place, place[-1:] + reach[1:]])
+    radius = np.pad(np.maximum(half_width, _THINNEST_M), 1, mode="edge")
+    heading = np.pad(heading, 1, mode="edge")
     angle = heading[:, None] + (np.arange(_CORNERS) + 0.5) * (2.0 * np.pi / _CORNERS)
     unit = np.stack([np.sin(angle), np.cos(angle)], axis=-1) / np.cos(np.pi / _CORNERS)
     discs = on_grid(centre[:, None] + radius[:, None, None] * unit)
@@ -92,18 +87,3 @@ def _sweep(stations: Stations, half_width: Floats) -> Polygon | MultiPolygon:
     # As lines, since only their corners matter to a hull and lines are made in one call.
     hulls = shapely.convex_hull(shapely.linestrings(pairs))
     return cast("Polygon | MultiPolygon", shapely.union_all(hulls))
-
-
-def _with_ends(stations: Stations, radius: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return disc centres, radii and headings, carried past both ends by 1.96 sd along."""
-    place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
-    heading = np.radians(stations.heading_deg)
-    ends = heading[[0, -1]]
-    ahead = np.stack([np.sin(ends), np.cos(ends)], axis=-1)
-    reach = TWO_SIDED_95 * stations.along_sd_m[[0, -1], None] * ahead
-    first, last = place[:1] - reach[:1], place[-1:] + reach[1:]
-    return (
-        np.concatenate([first, place, last]),
-        np.concatenate([radius[:1], radius, radius[-1:]]),
-        np.concatenate([heading[:1], heading, heading[-1:]]),
-    )

@@ -38,10 +38,19 @@ def compare_methods(
     shored = _open_cut(reach, excavation, excavation.shored, surfaces[0])
     shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_m2, "m2", None))
     sloped = _open_cut(reach, excavation, excavation.sloped, surfaces[1])
+    # One way in at the least; a second end needs one too where it is not the main.
+    pits = (
+        (0.0, 1.0) if reach.begin.footage_m - site.counter.zero_m <= _AT_CLEANOUT_M else (1.0, 2.0)
+    )
+    liner = [
+        Quantity("mobilise liner", 1.0, 1.0, "each", None),
+        Quantity("liner", reach.length_m, reach.length_m, "m", None),
+        Quantity("access pit", *pits, "each", None),
+    ]
     return (
         _method(site.rates, "open cut, shored", shored),
         _method(site.rates, "open cut, sloped", sloped),
-        _method(site.rates, "liner", _liner(site, reach)),
+        _method(site.rates, "liner", liner),
     )
 
 
@@ -61,18 +70,6 @@ def _open_cut(
         Quantity("pipe", reach.length_m, reach.length_m, "m", None),
         *(Quantity(item, area, area, "m2", None) for item, area in areas.items()),
     ]
-
-
-def _liner(site: Site, reach: RepairReach) -> list[Quantity]:
-    from_cleanout = reach.begin.footage_m - site.counter.zero_m <= _AT_CLEANOUT_M
-    length = reach.length_m
-    return [
-        Quantity("mobilise liner", 1.0, 1.0, "each", None),
-        Quantity("liner", length, length, "m", None),
-        # One way in at the least; a second end needs one too where it is not the main.
-        Quantity("access pit", 0.0 if from_cleanout else 1.0, 1.0 if from_cleanout else 2.0, "each",
-                 None),
-    ]  # fmt: skip
 
 
 def _method(rates: Rates, name: MethodName, quantities: list[Quantity]) -> Method:

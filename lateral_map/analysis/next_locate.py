@@ -26,14 +26,11 @@ _AS_GOOD: Final = 1.10
 class _Marks:
     """Paint marks that could be made, one at each reachable station.
 
-    ``station`` (k,) are station indices, ``footage_m`` (k,) their footages. ``seen`` (k, r,
-    unknowns) are the derivatives of what would be measured of a mark: easting, northing, and for a
-    line its distance past it. ``covariance`` (k, r, r) is that of the measurements, the marks' own
-    noise included.
+    ``seen`` (k, r, unknowns) are the derivatives of what would be measured of a mark: easting,
+    northing, and for a line its distance past it. ``covariance`` (k, r, r) is that of the
+    measurements, the marks' own noise included.
     """
 
-    station: NDArray[np.intp]
-    footage_m: Floats
     seen: Floats
     covariance: Floats
 
@@ -65,10 +62,6 @@ class _Proposal:
     line: str = ""
     finding: int | None = None
 
-    @property
-    def is_worth_it(self) -> bool:
-        return self.sd_after_m <= _WORTH_IT * self.sd_before_m
-
 
 def propose_next_locate(
     route: Route,
@@ -83,7 +76,14 @@ def propose_next_locate(
     entered into the covariance by a low-rank update; places under a building are left out. Where a
     line matters, the mark is taped from the real line too.
     """
-    reachable = _reachable(route, stations)
+    # The transmitter can lie there and a locator can stand over it.
+    site, footage = route.site, stations.footage_m
+    last = site.run.end_m - site.transmitter.behind_lens_m
+    here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)
+    for area in site.plan.areas:
+        if area.kind == "building":
+            here &= ~shapely.intersects_xy(area.polygon, stations.easting_m, stations.northing_m)
+    reachable = np.flatnonzero(here)
     if not len(reachable):
         return None
     proposals: tuple[Callable[[], _Proposal | None], ...] = (
@@ -93,20 +93,21 @@ def propose_next_locate(
     )
     for propose in proposals:
         best = propose()
-        if best is not None and best.is_worth_it:
-            return _put(route, stations, best)
+        if best is None or best.sd_after_m > _WORTH_IT * best.sd_before_m:
+            continue
+        at = float(footage[best.station])
+        return NextLocate(
+            footage_m=at,
+            lens_m=at + site.transmitter.behind_lens_m,
+            easting_m=float(stations.easting_m[best.station]),
+            northing_m=float(stations.northing_m[best.station]),
+            goal="finding" if best.finding else "crossing" if best.line else "width",
+            line=best.line,
+            finding=best.finding,
+            sd_before_m=best.sd_before_m,
+            sd_after_m=best.sd_after_m,
+        )
     return None
-
-
-def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
-    """Return the stations where the transmitter can lie and a locator can stand."""
-    site, footage = route.site, stations.footage_m
-    last = site.run.end_m - site.transmitter.behind_lens_m
-    here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)
-    for area in site.plan.areas:
-        if area.kind == "building":
-            here &= ~shapely.intersects_xy(area.polygon, stations.easting_m, stations.northing_m)
-    return np.flatnonzero(here)
 
 
 def _make_marks(
@@ -131,7 +132,7 @@ def _make_marks(
     noise = noise + along @ np.swapaxes(along, -1, -2)
     noise = noise + np.square(care)[:, :, None] * np.eye(care.shape[1])
     covariance = (seen @ route.covariance) @ np.swapaxes(seen, -1, -2) + noise
-    return _Marks(reachable, footage, seen, covariance)
+    return _Marks(seen, covariance)
 
 
 def _variance_left(route: Route, marks: _Marks, gradient: Floats) -> Floats:
@@ -148,21 +149,9 @@ def _for_findings(
     findings: Iterable[FindingResult],
 ) -> _Proposal | None:
     """Propose the locate likeliest to settle a finding: the most sds from the line afterwards."""
-    goals = _doubts(route, findings)
-    proposals = _best_each(route, stations, reachable, goals)
-    if not proposals:
-        return None
-    return max(
-        zip(goals, proposals, strict=True),
-        key=lambda pair: abs(pair[0].past_m) / max(pair[1].sd_after_m, 1e-12),
-    )[1]
-
-
-def _doubts(route: Route, findings: Iterable[FindingResult]) -> list[_Goal]:
-    """Return the distances too close to call; of the deciding lines, where there are any."""
     boundaries = route.site.boundaries
     any_decides = any(boundary.decides for boundary in boundaries)
-    return [
+    goals = [
         _goal(route, side.line, place.footage_m, result.number)
         for result in findings
         for place, sides in result.ends
@@ -171,6 +160,13 @@ def _doubts(route: Route, findings: Iterable[FindingResult]) -> list[_Goal]:
         and boundary.kind == "line"
         and (boundary.decides or not any_decides)
     ]
+    proposals = _best_each(route, stations, reachable, goals)
+    if not proposals:
+        return None
+    return max(
+        zip(goals, proposals, strict=True),
+        key=lambda pair: abs(pair[0].past_m) / max(pair[1].sd_after_m, 1e-12),
+    )[1]
 
 
 def _goal(route: Route, line: str, footage_m: float, finding: int | None) -> _Goal:
@@ -208,26 +204,28 @@ def _best_each(
     route: Route, stations: Stations, reachable: NDArray[np.intp], goals: list[_Goal]
 ) -> list[_Proposal]:
     """Return the best mark for each goal, in the goals' order."""
-    marks = {
+    made = {
         line: _make_marks(route, stations, reachable, line)
         for line in dict.fromkeys(goal.line for goal in goals)
     }
-    return [_best(route, marks[goal.line], goal) for goal in goals]
-
-
-def _best(route: Route, marks: _Marks, goal: _Goal) -> _Proposal:
-    gradient = goal.gradient[None]
-    left = _variance_left(route, marks, gradient)[:, 0] + goal.noise_m2
-    as_good = np.flatnonzero(left <= _AS_GOOD**2 * left.min())
-    chosen = int(as_good[np.argmin(np.abs(marks.footage_m[as_good] - goal.footage_m))])
-    before = float(variances(gradient, route.covariance)[0])
-    return _Proposal(
-        station=int(marks.station[chosen]),
-        sd_before_m=math.sqrt(before + goal.noise_m2) / goal.rate,
-        sd_after_m=math.sqrt(float(left[chosen])) / goal.rate,
-        line=goal.line,
-        finding=goal.finding,
-    )
+    proposals = []
+    for goal in goals:
+        marks, gradient = made[goal.line], goal.gradient[None]
+        left = _variance_left(route, marks, gradient)[:, 0] + goal.noise_m2
+        as_good = np.flatnonzero(left <= _AS_GOOD**2 * left.min())
+        footage = stations.footage_m[reachable[as_good]]
+        chosen = int(as_good[np.argmin(np.abs(footage - goal.footage_m))])
+        before = float(variances(gradient, route.covariance)[0])
+        proposals.append(
+            _Proposal(
+                station=int(reachable[chosen]),
+                sd_before_m=math.sqrt(before + goal.noise_m2) / goal.rate,
+                sd_after_m=math.sqrt(float(left[chosen])) / goal.rate,
+                line=goal.line,
+                finding=goal.finding,
+            )
+        )
+    return proposals
 
 
 def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) -> _Proposal:
@@ -243,19 +241,4 @@ def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) ->
         station=int(reachable[chosen]),
         sd_before_m=float(stations.across_sd_m.max()),
         sd_after_m=math.sqrt(float(widest[chosen])),
-    )
-
-
-def _put(route: Route, stations: Stations, proposal: _Proposal) -> NextLocate:
-    footage = float(stations.footage_m[proposal.station])
-    return NextLocate(
-        footage_m=footage,
-        lens_m=footage + route.site.transmitter.behind_lens_m,
-        easting_m=float(stations.easting_m[proposal.station]),
-        northing_m=float(stations.northing_m[proposal.station]),
-        goal="finding" if proposal.finding else "crossing" if proposal.line else "width",
-        line=proposal.line,
-        finding=proposal.finding,
-        sd_before_m=proposal.sd_before_m,
-        sd_after_m=proposal.sd_after_m,
     )

@@ -25,12 +25,11 @@ def check_null_depths(route: Route) -> tuple[NullCheck, ...]:
     The nulls' distance is taken at the tilt the adjusted pipe has against the ground there. Both
     are depths below the ground of the transmitter's axis.
     """
-    both = [
-        one
+    return tuple(
+        _check(route, one, one.depth_m, one.nulls_m)
         for one in route.site.locates
         if one.use and one.depth_m is not None and one.nulls_m is not None
-    ]
-    return tuple(_check(route, one) for one in both)
+    )
 
 
 def depth_from_nulls_m(nulls_m: ArrayLike, tilt_deg: ArrayLike = 0.0) -> Floats:
@@ -47,17 +46,19 @@ def depth_from_nulls_m(nulls_m: ArrayLike, tilt_deg: ArrayLike = 0.0) -> Floats:
     return np.asarray(np.asarray(nulls_m, float) / (np.tan(ahead) - np.tan(behind)))
 
 
-def _check(route: Route, locate: Locate) -> NullCheck:
+def _check(route: Route, locate: Locate, depth_m: float, nulls_m: float) -> NullCheck:
     site, transmitter = route.site, route.site.transmitter
-    footage, read = site.transmitter_footage_m(locate), locate.transmitter_depth_m
-    assert read is not None and locate.depth_m is not None  # noqa: S101, PT018 - chosen so above
-    assert locate.nulls_m is not None  # noqa: S101
-    tilt = _tilt_deg(route, footage)
-    found = float(depth_from_nulls_m(locate.nulls_m, tilt))
+    footage, read = site.transmitter_footage_m(locate), depth_m - locate.held_above_m
+    # The pipe's slope against the ground along it.
+    about = [footage - _STEP_M, footage + _STEP_M]
+    run = max(float(np.hypot(*np.diff(route.positions(about)[:, :2], axis=0)[0])), 1e-6)
+    slope = abs(float(np.diff(route.depths(about)[0])[0]))
+    tilt = min(float(np.degrees(np.arctan2(slope, run))), _STEEPEST_DEG)
+    found = float(depth_from_nulls_m(nulls_m, tilt))
     from_nulls = found - locate.nulls_held_above_m
-    sd_read = max(transmitter.sd_depth_fraction * locate.depth_m, transmitter.sd_depth_floor_m)
+    sd_read = max(transmitter.sd_depth_fraction * depth_m, transmitter.sd_depth_floor_m)
     # A tape between two places each found to the same share of the depth as the read-out.
-    share = found / locate.nulls_m
+    share = found / nulls_m
     sd_nulls = float(np.hypot(share * site.accuracy.tape_m, transmitter.sd_depth_fraction * found))
     sd = float(np.hypot(sd_read, sd_nulls))
     apart = (from_nulls - read) / sd
@@ -71,12 +72,3 @@ def _check(route: Route, locate: Locate) -> NullCheck:
         standardised=apart,
         verdict="suspect" if abs(apart) > SUSPECT_BEYOND else "agree",
     )
-
-
-def _tilt_deg(route: Route, footage_m: float) -> float:
-    """Return the pipe's slope against the ground along it, degrees, never past the steepest."""
-    depth = route.depths([footage_m - _STEP_M, footage_m + _STEP_M])[0]
-    place = route.positions([footage_m - _STEP_M, footage_m + _STEP_M])[:, :2]
-    run = max(float(np.hypot(*np.diff(place, axis=0)[0])), 1e-6)
-    tilt = float(np.degrees(np.arctan2(abs(float(np.diff(depth)[0])), run)))
-    return min(tilt, _STEEPEST_DEG)

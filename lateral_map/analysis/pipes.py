@@ -7,7 +7,7 @@ from typing import Final
 
 from lateral_map.model.pipe_sizes import nominal_inches
 from lateral_map.model.results import PipeStretch
-from lateral_map.model.site import PipeRun, Site
+from lateral_map.model.site import Site
 from lateral_map.units import to_metres
 
 
@@ -74,42 +74,32 @@ def list_pipes(site: Site) -> tuple[PipeStretch, ...]:
     """Return the pipe along the whole run, from the counter's zero to its end, without gaps."""
     begin, end = site.counter.zero_m, site.run.end_m
     runs = sorted(site.pipes, key=lambda run: run.from_m)
-    if not runs or runs[0].from_m > begin:
-        first = runs[0].from_m if runs else end
-        stretches = [_unknown_stretch(begin, min(first, end))]
-    else:
-        stretches = []
-    ends = [*(run.from_m for run in runs[1:]), end]
-    for run, until in zip(runs, ends, strict=False):
-        from_m, to_m = max(run.from_m, begin), min(until, end)
+    until = [*(run.from_m for run in runs[1:]), end]
+    first = min(runs[0].from_m, end) if runs else end
+    stretches = []
+    if not runs or first > begin:
+        stretches.append(
+            PipeStretch(
+                from_m=begin,
+                to_m=first,
+                material="not stated",
+                size_m=None,
+                outside_diameter_m=to_metres(_UNKNOWN.inches, "in"),
+                source="no pipe was given: taken as 6 in clay, the widest of the common laterals",
+                is_guess=True,
+            )
+        )
+    for run, run_end in zip(runs, until, strict=False):
+        from_m, to_m = max(run.from_m, begin), min(run_end, end)
         if to_m > from_m:
-            stretches.append(_stretch(run, from_m, to_m))
+            found, is_guess = find_outside_diameter(run.material, run.size_m)
+            diameter = to_metres(found.inches, "in")
+            stretches.append(
+                PipeStretch(
+                    from_m, to_m, run.material, run.size_m, diameter, found.source, is_guess
+                )
+            )
     return tuple(stretches)
-
-
-def _stretch(run: PipeRun, from_m: float, to_m: float) -> PipeStretch:
-    found, is_guess = find_outside_diameter(run.material, run.size_m)
-    return PipeStretch(
-        from_m=from_m,
-        to_m=to_m,
-        material=run.material,
-        size_m=run.size_m,
-        outside_diameter_m=to_metres(found.inches, "in"),
-        source=found.source,
-        is_guess=is_guess,
-    )
-
-
-def _unknown_stretch(from_m: float, to_m: float) -> PipeStretch:
-    return PipeStretch(
-        from_m=from_m,
-        to_m=to_m,
-        material="not stated",
-        size_m=None,
-        outside_diameter_m=to_metres(_UNKNOWN.inches, "in"),
-        source="no pipe was given: taken as 6 in clay, the widest of the common laterals",
-        is_guess=True,
-    )
 
 
 def find_outside_diameter(material: str, size_m: float) -> tuple[OutsideDiameter, bool]:

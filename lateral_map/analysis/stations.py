@@ -10,7 +10,7 @@ from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
 from lateral_map.model.results import Basis, Crossing, Stations
 from lateral_map.model.route import Route, propagate
-from lateral_map.model.site import Bend, Finding, Site
+from lateral_map.model.site import Site
 from lateral_map.units import metres_per, to_metres
 
 Event = tuple[float, str]
@@ -32,7 +32,10 @@ def lay_stations(route: Route, crossings: Iterable[Crossing] = ()) -> Stations:
     plan = propagate(jacobian[:, :2], route.covariance)
     ellipses = error_ellipses(plan)
     heading, heading_sd = route.headings_deg(footage)
-    across, along = _across_along(plan, np.radians(heading))
+    angle = np.radians(heading)
+    ahead = np.stack([np.sin(angle), np.cos(angle)], axis=-1)
+    right = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)
+    across, along = (np.sqrt(np.einsum("ki,kij,kj->k", u, plan, u)) for u in (right, ahead))
     depth, depth_sd = route.depths(footage)
     return Stations(
         footage_m=read_only(footage),
@@ -66,7 +69,11 @@ def _gather_footages(
     """Return the footages in order, each once, and the names of what stands at each."""
     site = route.site
     named = sorted(_events(site, crossings), key=lambda event: event[0])
-    regular = _regular_footages(site)
+    # The counter's whole feet (or quarter metres) within the run.
+    step = to_metres(_STEP[site.unit], site.unit)
+    first = np.ceil(site.counter.zero_m / step - 1e-9)
+    last = np.floor(site.run.end_m / step + 1e-9)
+    regular = np.arange(first, last + 1) * step
     every = np.sort(np.concatenate([[at for at, _ in named], regular]))
     apart = np.concatenate([[True], np.diff(every) > _SAME_M])
     names: list[list[str]] = [[] for _ in range(int(apart.sum()))]
@@ -77,47 +84,22 @@ def _gather_footages(
     return every[apart], tuple(tuple(dict.fromkeys(each)) for each in names)
 
 
-def _regular_footages(site: Site) -> Floats:
-    """Return the counter's whole feet (or quarter metres) within the run."""
-    step = to_metres(_STEP[site.unit], site.unit)
-    first = np.ceil(site.counter.zero_m / step - 1e-9)
-    last = np.floor(site.run.end_m / step + 1e-9)
-    return np.arange(first, last + 1) * step
-
-
 def _events(site: Site, crossings: Iterable[Crossing]) -> list[Event]:
     events = [(site.counter.zero_m, "start"), (site.run.end_m, "end")]
     for locate in site.locates:
         at = site.transmitter_footage_m(locate)
         events.append((at, f"locate {locate.mark}{'' if locate.use else ' (set aside)'}"))
-    events += [(bend.footage_m, _bend_words(bend)) for bend in site.bends]
+    for bend in site.bends:
+        words = f"bend {' and '.join(bend.angles_in_words())}".rstrip()
+        events.append((bend.footage_m, words))
     for finding in site.findings:
-        events += _finding_events(finding)
+        if finding.to_m is None:
+            events.append((finding.footage_m, finding.finding))
+        else:
+            events.append((finding.footage_m, f"{finding.finding} begins"))
+            events.append((finding.to_m, f"{finding.finding} ends"))
     events += [(crossing.footage_m, f"crosses {crossing.line}") for crossing in crossings]
     return events
-
-
-def _finding_events(finding: Finding) -> list[Event]:
-    if finding.to_m is None:
-        return [(finding.footage_m, finding.finding)]
-    return [
-        (finding.footage_m, f"{finding.finding} begins"),
-        (finding.to_m, f"{finding.finding} ends"),
-    ]
-
-
-def _bend_words(bend: Bend) -> str:
-    return f"bend {' and '.join(bend.angles_in_words())}".rstrip()
-
-
-def _across_along(plan: Floats, heading: Floats) -> tuple[Floats, Floats]:
-    """Return 1 sd across and along the pipe of (k, 2, 2) plan covariances."""
-    along = np.stack([np.sin(heading), np.cos(heading)], axis=-1)
-    across = np.stack([along[:, 1], -along[:, 0]], axis=-1)
-    sd_across, sd_along = (
-        np.sqrt(np.einsum("ki,kij,kj->k", unit, plan, unit)) for unit in (across, along)
-    )
-    return sd_across, sd_along
 
 
 def _basis(route: Route, footage: Floats) -> tuple[Basis, ...]:

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.dig import PAVED, GroundCover, SurfaceBroken
-from lateral_map.model.site import Plan, PlanArea
+from lateral_map.model.site import Plan
 from lateral_map.model.trench import Area
 from lateral_map.units import to_metres
 
@@ -37,14 +37,11 @@ def measure_surfaces(
         part = shapely.intersection(left, area.polygon)
         left = shapely.difference(left, area.polygon)
         if part.area > _LEAST_M2:
-            _add(broken, _cover(area), area.name, part, centreline_m, footprint)
+            cover = "building" if area.kind == "building" else area.cover or "other"
+            _add(broken, cover, area.name, part, centreline_m, footprint)
     _add(broken, _UNMAPPED, "", left, centreline_m, footprint)
     kept = (one for one in broken.values() if one.area_m2 > _LEAST_M2 or one.restored_area_m2 > 0)
     return tuple(sorted(kept, key=lambda one: -one.area_m2))
-
-
-def _cover(area: PlanArea) -> GroundCover:
-    return "building" if area.kind == "building" else area.cover or "other"
 
 
 def _add(
@@ -61,14 +58,11 @@ def _add(
     before = broken.get(cover, SurfaceBroken(cover, (), 0.0, 0.0, 0.0))
     if max(cut.area, restored) <= _LEAST_M2:
         return
+    run = float(LineString(centreline_m).intersection(cut).length) if cut.area else 0.0
     broken[cover] = SurfaceBroken(
         cover=cover,
         names=(*before.names, name) if name else before.names,
-        length_m=before.length_m + _length(centreline_m, cut),
+        length_m=before.length_m + run,
         area_m2=before.area_m2 + cut.area,
         restored_area_m2=before.restored_area_m2 + restored,
     )
-
-
-def _length(centreline_m: Floats, cut: BaseGeometry) -> float:
-    return float(LineString(centreline_m).intersection(cut).length) if cut.area else 0.0

@@ -28,13 +28,21 @@ def lay_trench(
     taken as level. Sloped walls slope from the bottom up at the steepest slope the soil allows;
     where a pipe ends and another begins the wider counts.
     """
-    diameter, wall = _pipe_at(stations.footage_m, tuple(pipes))
+    footage = stations.footage_m
+    diameter, wall = np.zeros(len(footage)), np.zeros(len(footage))
+    for pipe in pipes:
+        here = (pipe.from_m <= footage + 1e-6) & (footage <= pipe.to_m + 1e-6)
+        bore = pipe.outside_diameter_m if pipe.size_m is None else pipe.size_m
+        own = max((pipe.outside_diameter_m - bore) / 2.0, 0.0)
+        diameter[here] = np.maximum(diameter[here], pipe.outside_diameter_m)
+        wall[here] = np.maximum(wall[here], own)
     bottom = np.maximum(stations.depth_m + wall + dig.bedding_m, 0.0)
     width = np.full(len(bottom), dig.trench_width_m)
+    step = np.hypot(np.diff(stations.easting_m), np.diff(stations.northing_m))
     top = top_width_m(width, bottom, rules.slope)
     return TrenchProfile(
-        footage_m=stations.footage_m,
-        plan_m=read_only(_run_in_plan(stations)),
+        footage_m=footage,
+        plan_m=read_only(np.concatenate([[0.0], np.cumsum(step)])),
         easting_m=stations.easting_m,
         northing_m=stations.northing_m,
         ground_m=stations.ground_m,
@@ -56,20 +64,3 @@ def standard_width_m(outside_diameter_m: ArrayLike) -> Floats:
     """Return ASTM D2321's least trench width (m): the greater of OD + 16 in, 1.25 OD + 12 in."""
     diameter = np.asarray(outside_diameter_m, float)
     return np.maximum(diameter + 16.0 * _INCH, 1.25 * diameter + 12.0 * _INCH)
-
-
-def _pipe_at(footage: Floats, pipes: tuple[PipeStretch, ...]) -> tuple[Floats, Floats]:
-    """Return each footage's outside diameter and wall thickness; at a joint the wider pipe's."""
-    diameter, wall = np.zeros(len(footage)), np.zeros(len(footage))
-    for pipe in pipes:
-        here = (pipe.from_m <= footage + 1e-6) & (footage <= pipe.to_m + 1e-6)
-        bore = pipe.outside_diameter_m if pipe.size_m is None else pipe.size_m
-        own = max((pipe.outside_diameter_m - bore) / 2.0, 0.0)
-        diameter[here] = np.maximum(diameter[here], pipe.outside_diameter_m)
-        wall[here] = np.maximum(wall[here], own)
-    return diameter, wall
-
-
-def _run_in_plan(stations: Stations) -> Floats:
-    step = np.hypot(np.diff(stations.easting_m), np.diff(stations.northing_m))
-    return np.concatenate([[0.0], np.cumsum(step)])

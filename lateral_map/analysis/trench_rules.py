@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Final
 
 from lateral_map.model.dig import Standing, TrenchRule, TrenchRules
-from lateral_map.model.site import DigRules, RuleKey, RuleOverride
+from lateral_map.model.site import DigRules, RuleKey
 from lateral_map.units import to_metres
 
 
@@ -120,19 +120,21 @@ _MORE_IS_LOOSER: Final[frozenset[RuleKey]] = frozenset(
 def read_trench_rules(dig: DigRules) -> TrenchRules:
     """Return the figures in force: the federal ones, and the site's own in place of them."""
     own = {override.key: override for override in dig.overrides}
-    return TrenchRules(
-        rules=tuple(_in_force(rule, own.get(rule.key)) for rule in FEDERAL_RULES), soil=dig.soil
-    )
-
-
-def _in_force(rule: TrenchRule, own: RuleOverride | None) -> TrenchRule:
-    if own is None:
-        return rule
-    return replace(
-        rule,
-        value=own.value,
-        as_printed=f"set in site.toml in place of {rule.as_printed}",
-        paragraph=own.citation,
-        standing="set by the site",
-        looser=own.value > rule.value if rule.key in _MORE_IS_LOOSER else own.value < rule.value,
-    )
+    in_force = []
+    for rule in FEDERAL_RULES:
+        override = own.get(rule.key)
+        if override is None:
+            in_force.append(rule)
+            continue
+        greater, less = override.value > rule.value, override.value < rule.value
+        in_force.append(
+            replace(
+                rule,
+                value=override.value,
+                as_printed=f"set in site.toml in place of {rule.as_printed}",
+                paragraph=override.citation,
+                standing="set by the site",
+                looser=greater if rule.key in _MORE_IS_LOOSER else less,
+            )
+        )
+    return TrenchRules(tuple(in_force), dig.soil)

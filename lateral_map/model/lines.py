@@ -48,7 +48,10 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
         held = np.clip(held, 0.0, length)
     away = from_begin - held[:, :, None] * unit
     gap = np.hypot(away[..., 0], away[..., 1])
-    nearest = _nearest_segment(gap, np.abs(along - held))
+    # The nearest segment. At a shared corner two are equally near, but only the one the point
+    # overruns least has it on the side that the corner's own bisector says.
+    tied = gap <= gap.min(axis=1, keepdims=True) + 1e-9
+    nearest = np.argmin(np.where(tied, np.abs(along - held), np.inf), axis=1)
     row = np.arange(len(flat))
     away, gap = away[row, nearest], gap[row, nearest]
     tangent = unit[nearest]
@@ -67,17 +70,6 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
         tangent=tangent.reshape(points.shape),
         extended=((along_line < 0.0) | (along_line > starts[-1])).reshape(shape),
     )
-
-
-def _nearest_segment(gap: Floats, overrun: Floats) -> NDArray[np.intp]:
-    """Pick the nearest segment; where two share a corner, the one the point overruns least.
-
-    At a shared corner both segments are equally near, but only one of them has the point on the
-    side that the corner's own bisector says.
-    """
-    least = gap.min(axis=1, keepdims=True)
-    tied = gap <= least + 1e-9
-    return np.asarray(np.argmin(np.where(tied, overrun, np.inf), axis=1))
 
 
 def line_sense(vertices_m: Floats, start_m: ArrayLike) -> float:

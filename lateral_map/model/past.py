@@ -48,12 +48,18 @@ def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     shift_column = route.layout.line_column(line)
     if shift_column is not None:
         gradient[:, shift_column] -= sense
+    level = np.einsum("kx,kx->k", normal, route.directions(footage)[:, :2])
+    # In the riser footage is spent going down: nothing moves in plan.
+    in_run = footage >= route.chain.nodes_m[0]
+    length = float(np.hypot(*np.diff(vertices, axis=0).T).sum())
+    beyond = np.maximum(-found.along_m, found.along_m - length)
     return Past(
         past_m=sense * (found.offset_m - line_shift_m(route, line)),
         gradient=gradient,
-        rate=_rate(route, normal, footage),
+        rate=(1.0 + route.unknowns[route.layout.scale]) * level * in_run,
         normal=normal,
-        carried_m=_carried_m(vertices, found.along_m),
+        # An along-line distance summed in another order may pass the length by a rounding.
+        carried_m=np.where(beyond > 1e-9, beyond, 0.0),
     )
 
 
@@ -89,17 +95,3 @@ def line_shift_m(route: Route, line: str) -> float:
 def variances(gradient: Floats, covariance: Floats) -> Floats:
     """Return the variances g C gᵀ of linear quantities with gradients (k, unknowns)."""
     return np.asarray(np.einsum("kn,kn->k", gradient @ covariance, gradient))
-
-
-def _carried_m(vertices_m: Floats, along_m: Floats) -> Floats:
-    length = float(np.hypot(*np.diff(vertices_m, axis=0).T).sum())
-    # An along-line distance summed in another order may pass the length by a rounding.
-    beyond = np.maximum(-along_m, along_m - length)
-    return np.where(beyond > 1e-9, beyond, 0.0)
-
-
-def _rate(route: Route, normal: Floats, footage: Floats) -> Floats:
-    level = np.einsum("kx,kx->k", normal, route.directions(footage)[:, :2])
-    # In the riser footage is spent going down: nothing moves in plan.
-    in_run = footage >= route.chain.nodes_m[0]
-    return np.asarray((1.0 + route.unknowns[route.layout.scale]) * level * in_run)

@@ -43,16 +43,14 @@ def find_telling_readings(route: Route, gradient: Floats) -> tuple[tuple[Reading
     growth = _growth(readings, spread, spread @ gradient.T)
     variance = np.einsum("kn,kn->k", gradient @ route.covariance, gradient)
     share = growth / np.maximum(variance, 1e-300)
-    return tuple(_pick(readings.ids, column) for column in share.T)
-
-
-def _pick(ids: tuple[ReadingId, ...], share: Floats) -> tuple[ReadingId, ...]:
-    order = np.argsort(-share, kind="stable")[:_MOST_NAMED]
-    return tuple(
-        ids[i]
-        for rank, i in enumerate(order)
-        if share[i] >= _WORTH_NAMING or (rank == 0 and share[i] > 0.0)
-    )
+    named = []
+    for column in share.T:
+        order = np.argsort(-column, kind="stable")[:_MOST_NAMED]
+        worth = [column[i] >= _WORTH_NAMING or (i == order[0] and column[i] > 0.0) for i in order]
+        named.append(
+            tuple(readings.ids[i] for i, is_worth in zip(order, worth, strict=True) if is_worth)
+        )
+    return tuple(named)
 
 
 def _gather(route: Route) -> _Readings:

@@ -126,8 +126,8 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # trench rules
     ("analysis/trench_rules.py", '"protective system depth", 5.0,', '"protective system depth", 6.0,', "a 5 ft trench needs no protection"),
     ("analysis/trench_rules.py", '"slope B", 1.0,', '"slope B", 0.5,', "walls too steep for the soil"),
-    ("analysis/trench_rules.py", "looser=own.value > rule.value if rule.key in _MORE_IS_LOOSER", "looser=own.value < rule.value if rule.key in _MORE_IS_LOOSER", "a laxer rule passes unsaid"),
-    ("analysis/trench_rules.py", "_in_force(rule, own.get(rule.key))", "_in_force(rule, None)", "a local rule is passed over"),
+    ("analysis/trench_rules.py", "looser=greater if rule.key in _MORE_IS_LOOSER", "looser=less if rule.key in _MORE_IS_LOOSER", "a laxer rule passes unsaid"),
+    ("analysis/trench_rules.py", "override = own.get(rule.key)", "override = None", "a local rule is passed over"),
     ("analysis/trench_rules.py", '"spoil set-back", 2.0,', '"spoil set-back", 1.0,', "the heap stands at the edge"),
     # excavation
     ("analysis/excavation.py", "run / (2.0 * rules.value(\"egress travel\"))", "run / (4.0 * rules.value(\"egress travel\"))", "half the ladders"),
