@@ -89,8 +89,14 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
     "enough fall", "too flat" and "falls back".
     """
     pipes, code = tuple(pipes), FALL_CODES[route.site.fall_code]
-    known = _depths_known_m(route)
-    ends = _stretch_ends(route, pipes, known)
+    site, level = route.site, route.ground.is_level
+    read = [
+        one for one in site.used_locates() if one.depth_m is not None or one.nulls_m is not None
+    ]
+    known_m = sorted(site.transmitter_footage_m(one) for one in read)
+    if site.start.depth_m is not None:
+        known_m = sorted([*known_m, site.counter.zero_m + site.start.riser_m])
+    ends = _stretch_ends(route, pipes, known_m)
     ratio, gradient = _ratios(route, ends)
     sd = np.sqrt(variances(gradient, route.covariance))
     stretches = []
@@ -99,7 +105,13 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
         middle = (begin + end) / 2.0
         size = next((one.size_m for one in pipes if one.from_m <= middle <= one.to_m), None)
         step = None if size is None else code.step_for(size)
-        unread = _why_unread(route, begin, end, known)
+        unread: FallUnread | None = None
+        if level:
+            unread = "level ground"
+        elif len(known_m) < 2:
+            unread = "too few depths"
+        elif begin >= known_m[-1] - _SAME_M or end <= known_m[0] + _SAME_M:
+            unread = "no depth here"
         fall = float(ratio[i]), float(sd[i])
         stretches.append(
             FallStretch(
@@ -109,7 +121,7 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
                 sd_ratio=fall[1],
                 minimum=None if step is None else step.ratio,
                 verdict="readings cannot tell" if unread else _verdict(*fall, step),
-                below_ground_line=route.ground.is_level,
+                below_ground_line=level,
                 rule="" if step is None else f"{code.source}: {step.printed}, {step.ratio:.1%}",
                 unread=unread,
             )
@@ -117,19 +129,7 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
     return tuple(stretches)
 
 
-def _depths_known_m(route: Route) -> Floats:
-    """Return the footages (m) where the pipe's depth was measured, in order."""
-    site = route.site
-    known = [site.counter.zero_m + site.start.riser_m] if site.start.depth_m is not None else []
-    known += [
-        site.transmitter_footage_m(one)
-        for one in site.used_locates()
-        if one.depth_m is not None or one.nulls_m is not None
-    ]
-    return np.sort(np.array(known, float))
-
-
-def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...], known_m: Floats) -> Floats:
+def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...], known_m: list[float]) -> Floats:
     """Return the footages that part the run: grade can only change at some, the rest are depths.
 
     Bends and changes of pipe always part it; a depth parts it where it leaves stretches long enough
@@ -168,17 +168,6 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
     gradient[:, route.layout.pitch] = spent * (cosine + ratio[:, None] * sine) / level[:, None]
     gradient[0, route.layout.zero_offset] = (ratio[0] * cosine[0] - sine[0]) / level[0]
     return ratio, gradient
-
-
-def _why_unread(route: Route, begin_m: float, end_m: float, known_m: Floats) -> FallUnread | None:
-    """Say why no reading bears on a stretch's fall; None where some do."""
-    if route.ground.is_level:
-        return "level ground"
-    if len(known_m) < 2:
-        return "too few depths"
-    if begin_m >= known_m[-1] - _SAME_M or end_m <= known_m[0] + _SAME_M:
-        return "no depth here"
-    return None
 
 
 def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:

@@ -74,7 +74,16 @@ def plan_refinds(route: Route, keys: Iterable[KeyPoint]) -> tuple[Refind, ...]:
     for i, key in enumerate(wanted):
         at = position[i, :2]
         tapes = _tape_all(route, at, jacobian[i, :2])
-        pair = _best_pair(route, tapes)
+        pairs = [
+            (
+                # Two with a clear way come before any others; then the surest meeting point.
+                sum(bool(tapes.through[index]) for index in pair),
+                float(np.trace(_meeting_covariance(route, tapes, pair))),
+                pair,
+            )
+            for pair in itertools.combinations(range(len(tapes.points)), 2)
+        ]
+        crossing = [one for one in pairs if one[1] < np.inf]
         plain = Refind(
             key=key,
             easting_m=float(at[0]),
@@ -83,13 +92,20 @@ def plan_refinds(route: Route, keys: Iterable[KeyPoint]) -> tuple[Refind, ...]:
             sd_depth_m=float(sd_depths[i]),
             line=_against_line(route, key, at),
         )
-        found.append(plain if pair is None else _with_tapes(route, plain, at, tapes, pair))
+        found.append(_with_tapes(route, plain, at, tapes, min(crossing)[2]) if crossing else plain)
     return tuple(found)
 
 
 def _tape_all(route: Route, at_m: Floats, jacobian: Floats) -> _Tapes:
     """Return tapes from every named point near enough, from all of them where few are."""
-    points = _reachable(route.site.plan, at_m)
+
+    def straight(point: PlanPoint) -> float:
+        return float(np.hypot(point.easting_m - at_m[0], point.northing_m - at_m[1]))
+
+    usable = [one for one in route.site.plan.points if straight(one) >= _SHORTEST_TAPE_M]
+    points = [one for one in usable if straight(one) <= LONGEST_TAPE_M]
+    if len(points) < 2:
+        points = sorted(usable, key=straight)[:3]
     mapped = np.array([[p.easting_m, p.northing_m] for p in points], float).reshape(-1, 2)
     columns = [route.layout.point_columns(p.name) for p in points]
     shift = np.array(
@@ -105,7 +121,7 @@ def _tape_all(route: Route, at_m: Floats, jacobian: Floats) -> _Tapes:
     own = [p.sd_m if c is None else 0.0 for p, c in zip(points, columns, strict=True)]
     accuracy = route.site.accuracy
     return _Tapes(
-        points=points,
+        points=tuple(points),
         from_m=mapped + shift,
         distance_m=distance,
         unit=unit,
@@ -125,33 +141,6 @@ def _through(plan: Plan, point: PlanPoint, at_m: Floats) -> str:
             if inside.length > _OVER_WALL_M:
                 return area.name or "a building"
     return ""
-
-
-def _reachable(plan: Plan, at_m: Floats) -> tuple[PlanPoint, ...]:
-    def away(point: PlanPoint) -> float:
-        return float(np.hypot(point.easting_m - at_m[0], point.northing_m - at_m[1]))
-
-    usable = [point for point in plan.points if away(point) >= _SHORTEST_TAPE_M]
-    near = [point for point in usable if away(point) <= LONGEST_TAPE_M]
-    return tuple(near if len(near) >= 2 else sorted(usable, key=away)[:3])
-
-
-def _best_pair(route: Route, tapes: _Tapes) -> tuple[int, int] | None:
-    """Return the two tapes whose meeting point is surest, None where no two cross.
-
-    Two with a clear way come before any others.
-    """
-    pairs = itertools.combinations(range(len(tapes.points)), 2)
-    found = [
-        (
-            sum(bool(tapes.through[index]) for index in pair),
-            float(np.trace(_meeting_covariance(route, tapes, pair))),
-            pair,
-        )
-        for pair in pairs
-    ]
-    finite = [one for one in found if one[1] < np.inf]
-    return min(finite)[2] if finite else None
 
 
 def _meeting_covariance(
@@ -174,12 +163,15 @@ def _meeting_covariance(
 def _with_tapes(
     route: Route, plain: Refind, at_m: Floats, tapes: _Tapes, pair: tuple[int, int]
 ) -> Refind:
-    mirror = _mirror(tapes, pair, at_m)
+    # The tapes' other meeting point, across the line between their two points.
+    begin, end = tapes.from_m[pair[0]], tapes.from_m[pair[1]]
+    ahead, away = end - begin, at_m - begin
+    along = ahead / max(float(np.hypot(*ahead)), 1e-9)
+    mirror = begin + 2.0 * (away @ along) * along - away
     gap = float(np.hypot(*(mirror - at_m)))
     check = _check_tape(tapes, pair, mirror)
     mirror_check = None if check is None else float(np.hypot(*(mirror - tapes.from_m[check])))
     used = pair if check is None else (*pair, check)
-    ahead, away = tapes.from_m[pair[1]] - tapes.from_m[pair[0]], at_m - tapes.from_m[pair[0]]
     sine = min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)
     found = replace(
         plain,
@@ -204,30 +196,18 @@ def _radius_95(covariance: Floats) -> float:
     return float(ELLIPSE_95 * error_ellipses(covariance[None]).semi_major_m[0])
 
 
-def _mirror(tapes: _Tapes, pair: tuple[int, int], at_m: Floats) -> Floats:
-    """Return the tapes' other meeting point, across the line between their two points."""
-    begin, end = tapes.from_m[pair[0]], tapes.from_m[pair[1]]
-    along = (end - begin) / max(float(np.hypot(*(end - begin))), 1e-9)
-    away = at_m - begin
-    return np.asarray(begin + 2.0 * (away @ along) * along - away)
-
-
 def _check_tape(tapes: _Tapes, pair: tuple[int, int], mirror: Floats) -> int | None:
     """Return a third point: one with a clear way, that tells the mirror point, and is near."""
     others = [index for index in range(len(tapes.points)) if index not in pair]
-    if not others:
-        return None
 
     def tells(index: int) -> bool:
         there = float(np.hypot(*(mirror - tapes.from_m[index])))
         return abs(there - float(tapes.distance_m[index])) >= _TELLS_APART_M
 
-    return min(
-        others,
-        key=lambda index: (
-            bool(tapes.through[index]), not tells(index), float(tapes.distance_m[index])
-        ),
-    )  # fmt: skip
+    def preference(index: int) -> tuple[bool, bool, float]:
+        return bool(tapes.through[index]), not tells(index), float(tapes.distance_m[index])
+
+    return min(others, key=preference, default=None)
 
 
 def _doubts(found: Refind) -> Iterator[TapeDoubt]:

@@ -84,10 +84,6 @@ def sweep_strip(place_m: Floats, half_m: Floats, before_m: float, beyond_m: floa
     parts.append(_strip(end[-1], last, ahead[-1], half_end[-1], half_end[-1]))
     for index in range(1, len(begin)):
         parts += _outside_bend(begin[index], ahead[index - 1], ahead[index], half_begin[index])
-    return _joined(parts)
-
-
-def _joined(parts: list[Polygon]) -> Area:
     union = shapely.union_all([part for part in parts if part.area > 0.0])
     # Where strips meet at a hair's turn, rounding leaves slits thinner than anything measured; a
     # millimetre out and in again closes them, and corners stay corners.
