@@ -95,23 +95,27 @@ def find_conflicts(
         sd = route.site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
         away = np.asarray(shapely.distance(places, LineString(line.vertices_m)))
         found.append(_against(_Question(route, profile, line, sd, tolerance_m, fine, away)))
-    return tuple(sorted(found, key=_rank))
-
-
-def _rank(one: UtilityConflict) -> tuple[bool, bool, int, bool, int, float]:
-    return (
-        one.joins,
-        not one.in_trench,
-        _VERDICT_RANK[one.verdict],
-        one.depth_known,
-        _HARM[one.utility],
-        one.from_m,
+    return tuple(
+        sorted(
+            found,
+            key=lambda one: (
+                one.joins,
+                not one.in_trench,
+                _VERDICT_RANK[one.verdict],
+                one.depth_known,
+                _HARM[one.utility],
+                one.from_m,
+            ),
+        )
     )
 
 
 def _against(asked: _Question) -> UtilityConflict:
     line, profile, fine = asked.line, asked.profile, asked.fine
-    crossings = _crossings(asked)
+    met = crossings_between(profile.place_m, line.vertices_m)
+    pieces = met[:, 0].astype(int)
+    footages = profile.footage_m[pieces] + met[:, 1] * np.diff(profile.footage_m)[pieces]
+    crossings = tuple(_crossing(asked, float(footage)) for footage in footages)
     near = nearest_between(profile.place_m, line.vertices_m)
     at = asked.at(near)
     nearest_m = float(at.footage_m[0])
@@ -259,14 +263,6 @@ def _in_space(asked: _Question, depth_m: float) -> tuple[float, float]:
     return clear, float(np.sqrt(variance))
 
 
-def _crossings(asked: _Question) -> tuple[UtilityCrossing, ...]:
-    profile = asked.profile
-    met = crossings_between(profile.place_m, asked.line.vertices_m)
-    pieces = met[:, 0].astype(int)
-    footages = profile.footage_m[pieces] + met[:, 1] * np.diff(profile.footage_m)[pieces]
-    return tuple(_crossing(asked, float(footage)) for footage in footages)
-
-
 def _meets(asked: _Question, footage_m: float, place_m: Floats) -> tuple[float, Floats]:
     """Return the sine of the angle between pipe and utility, and the utility's direction."""
     tangent = signed_offsets(asked.line.vertices_m, place_m).tangent
@@ -284,7 +280,14 @@ def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
     sd_footage = float(np.sqrt(normal @ plan @ normal + asked.sd_plan_m**2)) / max(sine, 1e-3)
     near = profile.at([footage - _BESIDE_M, footage + _BESIDE_M])
     rate = float(np.diff(near.crown_depth_m)[0]) / max(float(np.ptp(near.footage_m)), _BESIDE_M)
-    passing, clear = _vertical(at, asked.line.depth_m)
+    passing: Passing = "depth unknown"
+    clear, depth = None, asked.line.depth_m
+    if depth is not None:
+        crown = float(at.crown_depth_m[0])
+        below = crown + float(at.outside_diameter_m[0])
+        passing = "above" if depth < crown else "at the pipe's own depth"
+        passing = "below" if depth > below else passing
+        clear = max(crown - depth, depth - below, 0.0)
     parts = [float(at.sd_depth_m[0]), SD_UTILITY_DEPTH_M, rate * sd_footage]
     return UtilityCrossing(
         footage_m=footage,
@@ -296,14 +299,3 @@ def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
         clearance_m=clear,
         sd_clearance_m=None if clear is None else float(np.sqrt(np.sum(np.square(parts)))),
     )
-
-
-def _vertical(at: TrenchProfile, depth_m: float | None) -> tuple[Passing, float | None]:
-    """Say how the utility's top passes the pipe, and the clearance between them."""
-    if depth_m is None:
-        return "depth unknown", None
-    crown = float(at.crown_depth_m[0])
-    below = crown + float(at.outside_diameter_m[0])
-    if depth_m < crown:
-        return "above", crown - depth_m
-    return ("below", depth_m - below) if depth_m > below else ("at the pipe's own depth", 0.0)

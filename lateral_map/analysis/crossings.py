@@ -6,11 +6,10 @@ import math
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import signed_offsets
-from lateral_map.model.past import Past, line_shift_m, measure_past
+from lateral_map.model.past import line_shift_m, measure_past
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -103,11 +102,16 @@ def _crossing_footages(route: Route, line: PlanLine) -> Floats:
     found = signed_offsets(line.vertices_m, place)
     on_line = np.abs(found.offset_m - line_shift_m(route, line.name)) < _ON_LINE_M
     at = np.sort((footage[piece] + share * (footage[piece + 1] - footage[piece]))[on_line])
-    at = at[np.concatenate([[True], np.diff(at) > _SAME_M])] if len(at) else at
-    at = at[_changes_side(route, line, footage, at)]
+    if not len(at):
+        return at
+    at = at[np.concatenate([[True], np.diff(at) > _SAME_M])]
+    # Only what leaves the run on the other side: a touch is no crossing.
+    ends = np.concatenate([footage[:1], at, footage[-1:]])
+    beyond = measure_past(route, line.name, (ends[:-1] + ends[1:]) / 2.0).past_m > 0.0
+    at = at[beyond[:-1] != beyond[1:]]
     if len(at) and _boundary_at(route, line) is None:
         at = at[measure_past(route, line.name, at).carried_m <= _CARRIED_ON_M]
-    return at
+    return np.asarray(at)
 
 
 def _meet_segments(route: Route, line: PlanLine, corners: Floats) -> Floats:
@@ -146,16 +150,6 @@ def _within_pieces(share: Floats) -> Floats:
     return np.stack([piece, np.clip(share[piece, other], 0.0, 1.0)], axis=-1)
 
 
-def _changes_side(route: Route, line: PlanLine, footage: Floats, at: Floats) -> NDArray[np.bool_]:
-    """Say which meetings leave the run on the other side; a touch is no crossing."""
-    if not len(at):
-        return np.zeros(0, bool)
-    ends = np.concatenate([footage[:1], at, footage[-1:]])
-    between = measure_past(route, line.name, (ends[:-1] + ends[1:]) / 2.0).past_m
-    beyond = between > 0.0
-    return np.asarray(beyond[:-1] != beyond[1:])
-
-
 def _boundary_at(route: Route, line: PlanLine) -> Boundary | None:
     """Return the boundary at a plan line, None where the site names none."""
     return next(
@@ -169,7 +163,10 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
     sd_footage = past.sd_m(route) / np.abs(rate)
     position = route.positions(footages)
     depth, sd_depth = _depth_at(route, footages, past.gradient / rate[:, None])
-    angle = np.degrees(np.arcsin(np.clip(np.abs(_sine(route, footages, past)), 0.0, 1.0)))
+    level = route.directions(footages)[:, :2]
+    length = np.maximum(np.hypot(level[:, 0], level[:, 1]), 1e-12)
+    sine = np.einsum("kx,kx->k", past.normal, level) / length
+    angle = np.degrees(np.arcsin(np.clip(np.abs(sine), 0.0, 1.0)))
     rests_on = find_telling_readings(route, past.gradient)
     boundary = _boundary_at(route, line)
     return [
@@ -191,13 +188,6 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
         )
         for i in range(len(footages))
     ]
-
-
-def _sine(route: Route, footages: Floats, past: Past) -> Floats:
-    """Return the sine of the angle, in plan, between pipe and line."""
-    level = route.directions(footages)[:, :2]
-    length = np.maximum(np.hypot(level[:, 0], level[:, 1]), 1e-12)
-    return np.asarray(np.einsum("kx,kx->k", past.normal, level) / length)
 
 
 def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Floats]:
@@ -224,7 +214,12 @@ def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
     footage, corners = _run_corners(route)
     if not len(footage):
         return Uncrossed(line.name, line.kind, decides)
-    candidates = np.concatenate([footage, _feet(line.vertices_m, footage, corners)])
+    # The run's corners, and its pieces' nearest places to each of the line's corners.
+    begin, step = corners[:-1], np.diff(corners, axis=0)
+    square = np.maximum(np.einsum("pk,pk->p", step, step), 1e-300)
+    share = np.einsum("pvk,pk->pv", line.vertices_m - begin[:, None], step) / square[:, None]
+    feet = footage[:-1, None] + np.clip(share, 0.0, 1.0) * np.diff(footage)[:, None]
+    candidates = np.concatenate([footage, feet.ravel()])
     past = measure_past(route, line.name, candidates)
     carried = past.carried_m if boundary is None else 0.0
     away = np.hypot(past.past_m, carried)
@@ -240,12 +235,3 @@ def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
         at_m=at,
         at_end=math.isclose(at, float(footage[-1]), abs_tol=1e-3),
     )
-
-
-def _feet(vertices_m: Floats, footage: Floats, corners: Floats) -> Floats:
-    """Return the footages of the run's pieces nearest to each of the line's corners."""
-    begin, step = corners[:-1], np.diff(corners, axis=0)
-    square = np.maximum(np.einsum("pk,pk->p", step, step), 1e-300)
-    share = np.einsum("pvk,pk->pv", vertices_m - begin[:, None], step) / square[:, None]
-    length = np.diff(footage)[:, None]
-    return np.asarray((footage[:-1, None] + np.clip(share, 0.0, 1.0) * length).ravel())

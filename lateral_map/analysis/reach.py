@@ -12,7 +12,7 @@ from lateral_map.model.chance import TWO_SIDED_95, chance_above_zero
 from lateral_map.model.dig import ReachEnd, ReachPart, RepairReach
 from lateral_map.model.results import FindingResult, PipeStretch, ResponsibilityStretch
 from lateral_map.model.route import Route
-from lateral_map.model.site import Finding, Site
+from lateral_map.model.site import Finding
 from lateral_map.model.trade import calls_for_repair, is_standing_water, is_tap
 from lateral_map.units import to_metres
 
@@ -52,12 +52,6 @@ def propose_reaches(
         _Span(max(own.from_m, first), min(own.to_m, last), own.name or f"reach {n}", False)
         for n, own in enumerate(sorted(site.reaches, key=lambda own: own.from_m), start=1)
     ]
-    spans = given or _called_for(site, seen)
-    return tuple(_describe(route, span, seen, runs, parties) for span in spans)
-
-
-def _called_for(site: Site, seen: tuple[FindingResult, ...]) -> list[_Span]:
-    first, last = site.counter.zero_m, site.run.end_m
     margin = SOUND_PIPE_M + TWO_SIDED_95 * site.counter.sd_reading_m
     joined: list[_Span] = []
     for result in sorted(seen, key=lambda one: one.finding.footage_m):
@@ -71,7 +65,8 @@ def _called_for(site: Site, seen: tuple[FindingResult, ...]) -> list[_Span]:
             begin, end = before.from_m, max(end, before.to_m)
             wanted = (*before.wanted, result)
         joined.append(_Span(begin, end, f"reach {len(joined) + 1}", True, wanted))
-    return joined
+    spans = given or joined
+    return tuple(_describe(route, span, seen, runs, parties) for span in spans)
 
 
 def _far_end(finding: Finding) -> float:

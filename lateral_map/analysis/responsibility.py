@@ -39,23 +39,39 @@ def share_responsibility(
     if not deciding:
         return ()
     met = sorted((c for c in crossings if _met_key(c) in deciding), key=lambda c: c.footage_m)
-    first = _Change(site.counter.zero_m, 0.0, "", _party_at_start(deciding, met))
-    last = _Change(site.run.end_m, 0.0, "", "")
-    changes = [first, *(_change(deciding[_met_key(c)], c) for c in met), last]
-    return _merged(
-        ResponsibilityStretch(
-            from_m=begin.footage_m,
-            to_m=end.footage_m,
-            party=begin.party,
-            sd_from_m=begin.sd_m,
-            sd_to_m=end.sd_m,
-            line_from=begin.line,
-            line_to=end.line,
-        )
-        for begin, end in itertools.pairwise(changes)
+    start = next(iter(deciding.values())).inside
+    if met:
+        boundary = deciding[_met_key(met[0])]
+        start = boundary.inside if met[0].outward else boundary.outside
+    changes = [_Change(site.counter.zero_m, 0.0, "", start)]
+    for crossing in met:
+        boundary = deciding[_met_key(crossing)]
+        party = boundary.outside if crossing.outward else boundary.inside
+        at, sd = crossing.footage_m, crossing.sd_footage_m
+        changes.append(_Change(at, sd, crossing.line, party))
+    changes.append(_Change(site.run.end_m, 0.0, "", ""))
+    stretches: list[ResponsibilityStretch] = []
+    for begin, end in itertools.pairwise(changes):
         # Beyond the main at the run's own end nothing was seen.
-        if end.footage_m > begin.footage_m or len(changes) == 2
-    )
+        if end.footage_m <= begin.footage_m and len(changes) > 2:
+            continue
+        if stretches and stretches[-1].party == begin.party:
+            stretches[-1] = replace(
+                stretches[-1], to_m=end.footage_m, sd_to_m=end.sd_m, line_to=end.line
+            )
+            continue
+        stretches.append(
+            ResponsibilityStretch(
+                from_m=begin.footage_m,
+                to_m=end.footage_m,
+                party=begin.party,
+                sd_from_m=begin.sd_m,
+                sd_to_m=end.sd_m,
+                line_from=begin.line,
+                line_to=end.line,
+            )
+        )
+    return tuple(stretches)
 
 
 def _key(boundary: Boundary) -> tuple[str, str]:
@@ -65,32 +81,6 @@ def _key(boundary: Boundary) -> tuple[str, str]:
 
 def _met_key(crossing: Crossing) -> tuple[str, str]:
     return crossing.kind if crossing.kind in ("main", "cleanout") else "line", crossing.line
-
-
-def _party_at_start(deciding: dict[tuple[str, str], Boundary], met: list[Crossing]) -> str:
-    """Return who answers at the start: the start's side of the first deciding boundary met."""
-    if not met:
-        return next(iter(deciding.values())).inside
-    boundary = deciding[_met_key(met[0])]
-    return boundary.inside if met[0].outward else boundary.outside
-
-
-def _change(boundary: Boundary, crossing: Crossing) -> _Change:
-    party = boundary.outside if crossing.outward else boundary.inside
-    return _Change(crossing.footage_m, crossing.sd_footage_m, crossing.line, party)
-
-
-def _merged(stretches: Iterable[ResponsibilityStretch]) -> tuple[ResponsibilityStretch, ...]:
-    """Join neighbours that one party answers for."""
-    joined: list[ResponsibilityStretch] = []
-    for stretch in stretches:
-        if joined and joined[-1].party == stretch.party:
-            joined[-1] = replace(
-                joined[-1], to_m=stretch.to_m, sd_to_m=stretch.sd_to_m, line_to=stretch.line_to
-            )
-        else:
-            joined.append(stretch)
-    return tuple(joined)
 
 
 def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> tuple[str, bool]:
@@ -122,11 +112,13 @@ def address_letters(
     defects = [one for one in findings if one.finding_class == "defect"]
     dangers = tuple(one for one in findings if one.finding_class == "danger")
     decided = [crossing for crossing in crossings if crossing.decides]
+    deciding = [boundary for boundary in site.boundaries if boundary.decides]
     letters = []
     for party in _parties(site):
         if party == client:
             continue
-        begins = next((b for b in site.boundaries if b.decides and _parts(b, party)), None)
+        parting = (b for b in deciding if (b.inside == party) != (b.outside == party))
+        begins = next(parting, None)
         met = [c for c in decided if begins is not None and _met_key(c) == _key(begins)]
         letters.append(
             PartyLetter(
@@ -148,10 +140,6 @@ def _parties(site: Site) -> tuple[str, ...]:
     """Return every party that a deciding boundary names, each once, as site.toml has them."""
     deciding = [boundary for boundary in site.boundaries if boundary.decides]
     return tuple(dict.fromkeys(party for b in deciding for party in (b.inside, b.outside)))
-
-
-def _parts(boundary: Boundary, party: str) -> bool:
-    return (boundary.inside == party) != (boundary.outside == party)
 
 
 def _wholly(result: FindingResult, party: str) -> bool:

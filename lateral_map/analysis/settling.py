@@ -57,16 +57,21 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
     ]
     if not close:
         return None
-    if route.alternatives and any(_parts_routes(route, at, side) for _, at, side in close):
-        return Settling("which route")
+    for _, at, side in close:
+        # Routes that fit as well may lie on both sides of the line here.
+        others = alternative_pasts(route, side.line, at) > 0.0
+        if (others != (side.past_m > 0.0)).any():
+            return Settling("which route")
     _, at, side = min(close, key=lambda end: (not end[0], abs(end[2].past_m)))
-    return _best_reading(route, _doubt(route, at, side))
-
-
-def _parts_routes(route: Route, footage_m: float, side: Side) -> bool:
-    """Say whether the routes that fit as well lie on both sides of the line here."""
-    others = alternative_pasts(route, side.line, footage_m)
-    return bool(((others > 0.0) != (side.past_m > 0.0)).any())
+    doubt = _doubt(route, at, side)
+    singles = [_locate_over(route, doubt), *_tape_from_line(route, doubt)]
+    best = min(singles, key=lambda option: option.sd_after_m)
+    # One locate over the place, its mark taped from the real line: the distance itself, seen.
+    noise = _mark_variance(route, at) + route.site.accuracy.offset_m**2
+    both = _option("locate taped from line", doubt, doubt.variance_m2, doubt.variance_m2 + noise)
+    if not best.enough and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
+        return both
+    return best
 
 
 def _doubt(route: Route, footage_m: float, side: Side) -> _Doubt:
@@ -85,18 +90,6 @@ def _doubt(route: Route, footage_m: float, side: Side) -> _Doubt:
         noise_m2=noise,
         variance_m2=float(variances(past.gradient, route.covariance)[0]) + noise,
     )
-
-
-def _best_reading(route: Route, doubt: _Doubt) -> Settling:
-    """Return which of the readings tells most, and whether it is likely to be enough."""
-    singles = [_locate_over(route, doubt), *_tape_from_line(route, doubt)]
-    best = min(singles, key=lambda option: option.sd_after_m)
-    # One locate over the place, its mark taped from the real line: the distance itself, seen.
-    noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.offset_m**2
-    both = _option("locate taped from line", doubt, doubt.variance_m2, doubt.variance_m2 + noise)
-    if not best.enough and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
-        return both
-    return best
 
 
 def _option(

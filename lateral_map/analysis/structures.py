@@ -65,7 +65,12 @@ def _everything_standing(site: Site) -> Iterator[_Standing]:
 def _judge(
     one: _Standing, stretch: TrenchProfile, limits: tuple[tuple[Nearness, Area, float], ...]
 ) -> StructureNear | None:
-    at = _nearest_along(one.shape, stretch)
+    # Where the trench's middle first comes nearest to it.
+    middle = LineString(stretch.place_m)
+    met = shapely.intersection(middle, one.shape)
+    near = met if not met.is_empty else shapely.shortest_line(middle, one.shape)
+    along = min(middle.project(Point(place)) for place in shapely.get_coordinates(near))
+    at = stretch.at(np.interp(along, stretch.plan_m - stretch.plan_m[0], stretch.footage_m))
     spread = TWO_SIDED_95 * float(np.hypot(at.across_sd_m[0], one.sd_m))
     gap = float(shapely.distance(limits[0][1], one.shape))
     for verdict, area, slope in limits:
@@ -84,12 +89,3 @@ def _judge(
                 only_by_bound=away > 0.0,
             )
     return None
-
-
-def _nearest_along(shape: BaseGeometry, stretch: TrenchProfile) -> TrenchProfile:
-    """Return the profile where the trench's middle first comes nearest to a shape."""
-    middle = LineString(stretch.place_m)
-    met = shapely.intersection(middle, shape)
-    near = met if not met.is_empty else shapely.shortest_line(middle, shape)
-    along = min(middle.project(Point(place)) for place in shapely.get_coordinates(near))
-    return stretch.at(np.interp(along, stretch.plan_m - stretch.plan_m[0], stretch.footage_m))

@@ -146,8 +146,8 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/methods.py", "+ broken.restored_area_m2", "+ broken.area_m2", "paving is restored without its cutback"),
     # conflicts
     ("analysis/conflicts.py", "        not one.in_trench,\n", "", "what lies in the trench is ranked by its name alone"),
-    ("analysis/conflicts.py", "        one.depth_known,\n        _HARM", "        _HARM", "a depth nobody knows is no worse"),
-    ("analysis/conflicts.py", "        one.joins,\n        not", "        not", "the main the run joins hides the gas line"),
+    ("analysis/conflicts.py", "one.depth_known,\n                _HARM", "_HARM", "a depth nobody knows is no worse"),
+    ("analysis/conflicts.py", "one.joins,\n                not", "not", "the main the run joins hides the gas line"),
     ("analysis/conflicts.py", "depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "depth + TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "a duct that may be in the trench is under it"),
     ("analysis/conflicts.py", "inside = asked.spans(fine.width_m / 2.0)", "inside = asked.spans(fine.width_m / 8.0)", "what lies along the trench's wall is not in it"),
     ("analysis/conflicts.py", "return min(known)", "return max(known)", "the clearance is the widest one"),
@@ -198,7 +198,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/whitelines.py", "top_width_m(stretch.width_m, stretch.depth_at_bound(1.0), rules.slope)", "top_width_m(stretch.width_m, stretch.depth_at_bound(-1.0), rules.slope)", "white lines of the shallow bound"),
     ("analysis/whitelines.py", "half = half + TWO_SIDED_95 * stretch.across_sd_m", "half = half + 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
-    ("analysis/responsibility.py", "return boundary.inside if met[0].outward else boundary.outside", "return boundary.inside", "a run that comes in from the street begins with the owner"),
+    ("analysis/responsibility.py", "start = boundary.inside if met[0].outward else boundary.outside", "start = boundary.inside", "a run that comes in from the street begins with the owner"),
     ("analysis/responsibility.py", "party = boundary.outside if crossing.outward else boundary.inside", "party = boundary.outside", "who answers never changes back"),
 ))
 # fmt: on
