@@ -7,11 +7,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from lateral_map.model.arrays import Floats
 from lateral_map.model.dig import DepthRow, DepthUnread
 from lateral_map.model.results import Stations
 from lateral_map.model.route import Route
-from lateral_map.model.site import Site
 from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import to_metres
 
@@ -32,7 +30,7 @@ def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tu
     regular = np.abs(footage / step - np.round(footage / step)) * step < 1e-6
     # In the riser the pipe stands upright: it has no cover and no trench.
     in_run = footage >= site.counter.zero_m + site.start.riser_m - 1e-6
-    read = _depth_readings(site)
+    read = np.array(site.depth_footages_m(), float)
     under, places = [""] * len(footage), shapely.points(profile.place_m)
     for area in site.plan.areas:
         if area.kind == "building":
@@ -45,6 +43,11 @@ def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tu
             continue
         at, cover = float(footage[i]), float(profile.crown_depth_m[i])
         away = float(np.abs(read - at).min()) if len(read) else None
+        unread: DepthUnread | None = None
+        if away is None:
+            unread = "never read"
+        elif away > (_READ_HERE_M if under[i] else _READ_WITHIN_M):
+            unread = "interpolated" if read[0] <= at <= read[-1] else "carried on"
         rows.append(
             DepthRow(
                 footage_m=at,
@@ -60,27 +63,7 @@ def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tu
                 basis=stations.basis[i],
                 from_reading_m=away,
                 under=under[i],
-                unread=_unread(away, at, read, under[i]),
+                unread=unread,
             )
         )
     return tuple(rows)
-
-
-def _depth_readings(site: Site) -> Floats:
-    """Return the footages where a depth was read: at the transmitter, and at the start."""
-    read = [
-        site.transmitter_footage_m(one)
-        for one in site.locates
-        if one.use and (one.depth_m is not None or one.nulls_m is not None)
-    ]
-    if site.start.depth_m is not None:
-        read.append(site.counter.zero_m + site.start.riser_m)
-    return np.sort(np.array(read, float))
-
-
-def _unread(away: float | None, footage: float, read: Floats, under: str) -> DepthUnread | None:
-    if away is None:
-        return "never read"
-    if away <= (_READ_HERE_M if under else _READ_WITHIN_M):
-        return None
-    return "interpolated" if read[0] <= footage <= read[-1] else "carried on"

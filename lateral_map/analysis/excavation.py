@@ -37,6 +37,19 @@ def measure_excavation(
     # As few as leave nobody farther from one than is allowed.
     run = float(np.ptp(stretch.footage_m))
     ways = math.ceil(run / (2.0 * rules.value("egress travel")) - 1e-9)
+    # The classes of depth the rules tell apart, shallowest first.
+    limits = sorted({rules.value(key) for key in _DEPTHS})
+    deeper = stretch.depth_at_bound(1.0)
+    classes = tuple(
+        DepthClass(
+            asks=tuple(key for key in _DEPTHS if low >= rules.value(key) - 1e-9),
+            from_m=low,
+            to_m=high,
+            length_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high),
+            length_if_deeper_m=_length_between(stretch.plan_m, deeper, low, high),
+        )
+        for low, high in itertools.pairwise([0.0, *limits, np.inf])
+    )
     return Excavation(
         from_m=from_m,
         to_m=to_m,
@@ -44,7 +57,7 @@ def measure_excavation(
         deepest_high_m=deepest,
         section=stretch.at(at),
         ways_out=max(ways, 1) if rules.reached("egress depth", deepest) else 0,
-        classes=_depth_classes(stretch, rules),
+        classes=classes,
         shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell, set_back),
         sloped=_open("sloped walls", stretch, rules.slope, swell, set_back),
         wall_m2=2.0 * float(np.trapezoid(stretch.bottom_depth_m, stretch.plan_m)),
@@ -82,22 +95,6 @@ def _open(
         bank_high_m3=high,
         loose_low_m3=low * (1.0 + swell[0]),
         loose_high_m3=high * (1.0 + swell[1]),
-    )
-
-
-def _depth_classes(stretch: TrenchProfile, rules: TrenchRules) -> tuple[DepthClass, ...]:
-    """Return the length in each class of depth the rules tell apart, shallowest first."""
-    limits = sorted({rules.value(key) for key in _DEPTHS})
-    deeper = stretch.depth_at_bound(1.0)
-    return tuple(
-        DepthClass(
-            asks=tuple(key for key in _DEPTHS if low >= rules.value(key) - 1e-9),
-            from_m=low,
-            to_m=high,
-            length_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high),
-            length_if_deeper_m=_length_between(stretch.plan_m, deeper, low, high),
-        )
-        for low, high in itertools.pairwise([0.0, *limits, np.inf])
     )
 
 

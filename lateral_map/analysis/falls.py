@@ -90,12 +90,7 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
     """
     pipes, code = tuple(pipes), FALL_CODES[route.site.fall_code]
     site, level = route.site, route.ground.is_level
-    read = [
-        one for one in site.used_locates() if one.depth_m is not None or one.nulls_m is not None
-    ]
-    known_m = sorted(site.transmitter_footage_m(one) for one in read)
-    if site.start.depth_m is not None:
-        known_m = sorted([*known_m, site.counter.zero_m + site.start.riser_m])
+    known_m = site.depth_footages_m()
     ends = _stretch_ends(route, pipes, known_m)
     ratio, gradient = _ratios(route, ends)
     sd = np.sqrt(variances(gradient, route.covariance))

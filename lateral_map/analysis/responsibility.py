@@ -13,7 +13,7 @@ from lateral_map.model.results import (
     ResponsibilityStretch,
 )
 from lateral_map.model.route import Route
-from lateral_map.model.site import Boundary, Site
+from lateral_map.model.site import Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,17 +35,17 @@ def share_responsibility(
     as sure as that crossing is.
     """
     site = route.site
-    deciding = {_key(b): b for b in site.boundaries if b.decides}
+    deciding = {b.key: b for b in site.boundaries if b.decides}
     if not deciding:
         return ()
-    met = sorted((c for c in crossings if _met_key(c) in deciding), key=lambda c: c.footage_m)
+    met = sorted((c for c in crossings if c.boundary in deciding), key=lambda c: c.footage_m)
     start = next(iter(deciding.values())).inside
     if met:
-        boundary = deciding[_met_key(met[0])]
+        boundary = deciding[met[0].boundary]
         start = boundary.inside if met[0].outward else boundary.outside
     changes = [_Change(site.counter.zero_m, 0.0, "", start)]
     for crossing in met:
-        boundary = deciding[_met_key(crossing)]
+        boundary = deciding[crossing.boundary]
         party = boundary.outside if crossing.outward else boundary.inside
         at, sd = crossing.footage_m, crossing.sd_footage_m
         changes.append(_Change(at, sd, crossing.line, party))
@@ -72,15 +72,6 @@ def share_responsibility(
             )
         )
     return tuple(stretches)
-
-
-def _key(boundary: Boundary) -> tuple[str, str]:
-    """Return what a boundary is known by: a plan line may be called main, too."""
-    return boundary.kind, boundary.line
-
-
-def _met_key(crossing: Crossing) -> tuple[str, str]:
-    return crossing.kind if crossing.kind in ("main", "cleanout") else "line", crossing.line
 
 
 def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> tuple[str, bool]:
@@ -119,7 +110,7 @@ def address_letters(
             continue
         parting = (b for b in deciding if (b.inside == party) != (b.outside == party))
         begins = next(parting, None)
-        met = [c for c in decided if begins is not None and _met_key(c) == _key(begins)]
+        met = [c for c in decided if begins is not None and c.boundary == begins.key]
         letters.append(
             PartyLetter(
                 party=party,

@@ -216,7 +216,9 @@ def _parties(
     ]
     # Along the pipe where it crosses the boundary: lines may lie askew to each other.
     gaps = [
-        min((abs(at_m - c.footage_m) for c in decided if _is_of(c, b)), default=abs(s.past_m))
+        min(
+            (abs(at_m - c.footage_m) for c in decided if c.boundary == b.key), default=abs(s.past_m)
+        )
         for b, s in deciding
     ]
     nearest = sorted(zip(gaps, range(len(gaps)), strict=True))
@@ -227,12 +229,6 @@ def _parties(
         ahead = [deciding[i][0].inside for _, i in nearest if not pasts[i]]
         found.append((crossed or ahead)[0])
     return tuple(dict.fromkeys(found))
-
-
-def _is_of(crossing: Crossing, boundary: Boundary) -> bool:
-    """Say whether a crossing is of a boundary; a plan line may be called main, too."""
-    along = crossing.kind if crossing.kind in ("main", "cleanout") else "line"
-    return (along, crossing.line) == (boundary.kind, boundary.line)
 
 
 def _answers(parties: list[tuple[str, ...]]) -> tuple[str, ...]:

@@ -37,6 +37,16 @@ def lay_stations(route: Route, crossings: Iterable[Crossing] = ()) -> Stations:
     right = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)
     across, along = (np.sqrt(np.einsum("ki,kij,kj->k", u, plan, u)) for u in (right, ahead))
     depth, depth_sd = route.depths(footage)
+    near = _NEAR[route.site.unit] * metres_per(route.site.unit) + _SAME_M
+    start = float(route.chain.nodes_m[0])
+    fixed = np.concatenate([[start], route.tied_footages_m])
+    gap = np.abs(footage[:, None] - fixed).min(axis=1)
+    # The riser stands straight under the start: in plan it is the start.
+    located = (gap <= near) | (footage <= start)
+    basis: tuple[Basis, ...] = tuple(
+        "located" if here else "between locates" if inner else "dead reckoned"
+        for here, inner in zip(located, footage <= fixed.max(), strict=True)
+    )
     return Stations(
         footage_m=read_only(footage),
         easting_m=_kept(positions[:, 0]),
@@ -52,7 +62,7 @@ def lay_stations(route: Route, crossings: Iterable[Crossing] = ()) -> Stations:
         semi_major_m=_kept(ELLIPSE_95 * ellipses.semi_major_m),
         semi_minor_m=_kept(ELLIPSE_95 * ellipses.semi_minor_m),
         ellipse_azimuth_deg=_kept(ellipses.azimuth_deg),
-        basis=_basis(route, footage),
+        basis=basis,
         events=events,
         ground_known=not route.ground.is_level,
     )
@@ -100,18 +110,3 @@ def _events(site: Site, crossings: Iterable[Crossing]) -> list[Event]:
             events.append((finding.to_m, f"{finding.finding} ends"))
     events += [(crossing.footage_m, f"crosses {crossing.line}") for crossing in crossings]
     return events
-
-
-def _basis(route: Route, footage: Floats) -> tuple[Basis, ...]:
-    """Say what each footage rests on: fixed close by, between two fixed places, or beyond them."""
-    near = _NEAR[route.site.unit] * metres_per(route.site.unit) + _SAME_M
-    start = float(route.chain.nodes_m[0])
-    fixed = np.concatenate([[start], route.tied_footages_m])
-    gap = np.abs(footage[:, None] - fixed).min(axis=1)
-    # The riser stands straight under the start: in plan it is the start.
-    located = (gap <= near) | (footage <= start)
-    between = footage <= fixed.max()
-    return tuple(
-        "located" if here else "between locates" if inner else "dead reckoned"
-        for here, inner in zip(located, between, strict=True)
-    )

@@ -103,6 +103,11 @@ class Crossing:
     outward: bool = True
     grazing: bool = False
 
+    @property
+    def boundary(self) -> tuple[str, str]:
+        """Kind and name of the boundary it is of: a plan line may be called main, too."""
+        return (self.kind if self.kind in ("main", "cleanout") else "line"), self.line
+
 
 @dataclass(frozen=True, slots=True)
 class Uncrossed:
@@ -390,11 +395,6 @@ class PartyLetter:
     shared: tuple[FindingResult, ...]
     close: tuple[FindingResult, ...]
     dangers: tuple[FindingResult, ...]
-
-    @property
-    def asks_about(self) -> tuple[FindingResult, ...]:
-        """Every defect the letter asks about, by number."""
-        return tuple(sorted((*self.theirs, *self.shared, *self.close), key=lambda one: one.number))
 
 
 @dataclass(frozen=True, slots=True)

@@ -150,6 +150,11 @@ class Boundary:
     footage_m: float | None = None
     sd_footage_m: float = 0.0
 
+    @property
+    def key(self) -> tuple[str, str]:
+        """Kind and name, which no two boundaries share."""
+        return self.kind, self.line
+
 
 @dataclass(frozen=True, slots=True)
 class RuleOverride:
@@ -478,3 +483,14 @@ class Site:
         return tuple(
             sorted((one for one in self.locates if one.use), key=lambda one: one.footage_m)
         )
+
+    def depth_footages_m(self) -> list[float]:
+        """Return the footages (m) where the pipe's depth was measured, the start's too."""
+        read = [
+            self.transmitter_footage_m(one)
+            for one in self.locates
+            if one.use and (one.depth_m is not None or one.nulls_m is not None)
+        ]
+        if self.start.depth_m is not None:
+            read.append(self.counter.zero_m + self.start.riser_m)
+        return sorted(read)

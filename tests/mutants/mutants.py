@@ -179,7 +179,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # depth table
     ("analysis/depth_table.py", '_READ_WITHIN_M: Final = to_metres(10.0, "ft")', '_READ_WITHIN_M: Final = to_metres(1000.0, "ft")', "an interpolated depth passes for a read one"),
     ("analysis/depth_table.py", '_READ_HERE_M: Final = to_metres(2.0, "ft")', '_READ_HERE_M: Final = to_metres(2000.0, "ft")', "a depth under the house passes for a read one"),
-    ("analysis/depth_table.py", "read.append(site.counter.zero_m + site.start.riser_m)", "read.append(site.counter.zero_m + 50.0)", "a start's depth is read elsewhere"),
+    ("analysis/depth_table.py", "np.array(site.depth_footages_m(), float)", "np.array(site.depth_footages_m(), float) + 15.0", "depths are read elsewhere"),
     # pipes
     ("analysis/pipes.py", "4.0: OutsideDiameter(4.30, _A74)", "4.0: OutsideDiameter(4.20, _A74)", "iron pipe is too thin"),
     ("analysis/pipes.py", "6.0: OutsideDiameter(7.7, _CLAY)", "6.0: OutsideDiameter(6.7, _CLAY)", "clay pipe is too thin"),
