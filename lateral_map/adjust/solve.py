@@ -138,8 +138,18 @@ def settle(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution
     the middle between two steps of 1e-8: for all the values of a site together less than one chance
     in a thousand, while the step itself is far below what is measured.
     """
-    unknowns = _polish(design, observed, evaluate, found)
-    rest = evaluate(unknowns)[1]
+    # Chord steps (the normal matrix stays) down to rounding.
+    covariance = invert_normal(found.normal)
+    unknowns, residuals, rest = found.unknowns, found.residuals, found.design
+    before = math.inf
+    for _ in range(_MOST_STEPS if found.settled else 0):
+        gradient = design.T @ (observed - design @ unknowns) + rest.T @ residuals
+        step = covariance @ gradient
+        gain = float(gradient @ step)
+        if not gain < before:  # as near as rounding lets it come
+            break
+        unknowns, before = unknowns + step, gain
+        residuals, rest = evaluate(unknowns)
     covariance = invert_normal(gram_matrix(design) + gram_matrix(rest))
     sd = np.sqrt(np.diag(covariance))
     factor = _rounded(np.linalg.cholesky(covariance / np.outer(sd, sd)), _SHARE_OF_SD)
@@ -154,22 +164,6 @@ def settle(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution
         _rounded(residuals, _SHARE_OF_RESIDUAL),
         np.concatenate([design, rest]),
     )
-
-
-def _polish(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution) -> Floats:
-    """Return the unknowns after chord steps (the normal matrix stays) down to rounding."""
-    covariance = invert_normal(found.normal)
-    unknowns, residuals, rest = found.unknowns, found.residuals, found.design
-    before = math.inf
-    for _ in range(_MOST_STEPS if found.settled else 0):
-        gradient = design.T @ (observed - design @ unknowns) + rest.T @ residuals
-        step = covariance @ gradient
-        gain = float(gradient @ step)
-        if not gain < before:  # as near as rounding lets it come
-            break
-        unknowns, before = unknowns + step, gain
-        residuals, rest = evaluate(unknowns)
-    return unknowns
 
 
 def _power_of_two(values: Floats) -> Floats:

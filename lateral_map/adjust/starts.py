@@ -43,7 +43,16 @@ def first_azimuths(
     if not tied:
         if measured is not None:
             return [(np.radians(measured), np.radians(site.start.sd_azimuth_deg))]
-        return [(_toward_main(site), _TOWARD_MAIN_SD)]
+        # Toward the nearest place on a line that matters.
+        here = np.array([site.start.easting_m, site.start.northing_m])
+        for boundary in sorted(site.boundaries, key=lambda one: not one.decides):
+            if boundary.kind != "line":
+                continue
+            found = signed_offsets(site.plan.line(boundary.line).vertices_m, here)
+            toward = -found.normal * np.sign(found.offset_m)
+            if abs(found.offset_m) > 0.0:
+                return [(float(np.arctan2(toward[0], toward[1])), _TOWARD_MAIN_SD)]
+        return [(np.pi / 2.0, _TOWARD_MAIN_SD)]
     first = 0.0 if measured is None else float(np.radians(measured))
     tried = first + np.linspace(0.0, 2.0 * np.pi, _TRIED, endpoint=False)
     cost = _costs(site, chain, layout, turns, ties, tried)
@@ -57,18 +66,6 @@ def first_azimuths(
     return [(float(np.radians(measured) + away[i]), sd) for i in near] or [
         (float(np.radians(measured)), sd)
     ]
-
-
-def _toward_main(site: Site) -> float:
-    """Return the azimuth from the start to the nearest place on a line that matters."""
-    here = np.array([site.start.easting_m, site.start.northing_m])
-    names = [b.line for b in sorted(site.boundaries, key=lambda one: not one.decides)]
-    for name in names:
-        found = signed_offsets(site.plan.line(name).vertices_m, here)
-        toward = -found.normal * np.sign(found.offset_m)
-        if abs(found.offset_m) > 0.0:
-            return float(np.arctan2(toward[0], toward[1]))
-    return np.pi / 2.0
 
 
 def _minima(cost: Floats) -> list[int]:

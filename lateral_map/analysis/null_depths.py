@@ -10,7 +10,6 @@ from numpy.typing import ArrayLike
 from lateral_map.model.arrays import Floats
 from lateral_map.model.dig import NullCheck
 from lateral_map.model.route import Route
-from lateral_map.model.site import Locate
 
 # Two-sided 0.1 %, the limit a single standardised residual is rejected at (Baarda).
 SUSPECT_BEYOND: Final = 3.29
@@ -25,11 +24,40 @@ def check_null_depths(route: Route) -> tuple[NullCheck, ...]:
     The nulls' distance is taken at the tilt the adjusted pipe has against the ground there. Both
     are depths below the ground of the transmitter's axis.
     """
-    return tuple(
-        _check(route, one, one.depth_m, one.nulls_m)
-        for one in route.site.locates
-        if one.use and one.depth_m is not None and one.nulls_m is not None
-    )
+    site, transmitter = route.site, route.site.transmitter
+    checks = []
+    for locate in site.locates:
+        if not locate.use or locate.depth_m is None or locate.nulls_m is None:
+            continue
+        footage, read = site.transmitter_footage_m(locate), locate.depth_m - locate.held_above_m
+        # The pipe's slope against the ground along it.
+        about = [footage - _STEP_M, footage + _STEP_M]
+        run = max(float(np.hypot(*np.diff(route.positions(about)[:, :2], axis=0)[0])), 1e-6)
+        slope = abs(float(np.diff(route.depths(about)[0])[0]))
+        tilt = min(float(np.degrees(np.arctan2(slope, run))), _STEEPEST_DEG)
+        found = float(depth_from_nulls_m(locate.nulls_m, tilt))
+        from_nulls = found - locate.nulls_held_above_m
+        sd_read = max(transmitter.sd_depth_fraction * locate.depth_m, transmitter.sd_depth_floor_m)
+        # A tape between two places each found to the same share of the depth as the read-out.
+        share = found / locate.nulls_m
+        sd_nulls = float(
+            np.hypot(share * site.accuracy.tape_m, transmitter.sd_depth_fraction * found)
+        )
+        sd = float(np.hypot(sd_read, sd_nulls))
+        apart = (from_nulls - read) / sd
+        checks.append(
+            NullCheck(
+                locate=locate.mark,
+                footage_m=footage,
+                read_depth_m=read,
+                nulls_depth_m=from_nulls,
+                sd_difference_m=sd,
+                tilt_deg=tilt,
+                standardised=apart,
+                verdict="suspect" if abs(apart) > SUSPECT_BEYOND else "agree",
+            )
+        )
+    return tuple(checks)
 
 
 def depth_from_nulls_m(nulls_m: ArrayLike, tilt_deg: ArrayLike = 0.0) -> Floats:
@@ -44,31 +72,3 @@ def depth_from_nulls_m(nulls_m: ArrayLike, tilt_deg: ArrayLike = 0.0) -> Floats:
     opening = np.arccos(np.cos(tilt) / 3.0)
     ahead, behind = (opening - tilt) / 2.0, (-opening - tilt) / 2.0
     return np.asarray(np.asarray(nulls_m, float) / (np.tan(ahead) - np.tan(behind)))
-
-
-def _check(route: Route, locate: Locate, depth_m: float, nulls_m: float) -> NullCheck:
-    site, transmitter = route.site, route.site.transmitter
-    footage, read = site.transmitter_footage_m(locate), depth_m - locate.held_above_m
-    # The pipe's slope against the ground along it.
-    about = [footage - _STEP_M, footage + _STEP_M]
-    run = max(float(np.hypot(*np.diff(route.positions(about)[:, :2], axis=0)[0])), 1e-6)
-    slope = abs(float(np.diff(route.depths(about)[0])[0]))
-    tilt = min(float(np.degrees(np.arctan2(slope, run))), _STEEPEST_DEG)
-    found = float(depth_from_nulls_m(nulls_m, tilt))
-    from_nulls = found - locate.nulls_held_above_m
-    sd_read = max(transmitter.sd_depth_fraction * depth_m, transmitter.sd_depth_floor_m)
-    # A tape between two places each found to the same share of the depth as the read-out.
-    share = found / nulls_m
-    sd_nulls = float(np.hypot(share * site.accuracy.tape_m, transmitter.sd_depth_fraction * found))
-    sd = float(np.hypot(sd_read, sd_nulls))
-    apart = (from_nulls - read) / sd
-    return NullCheck(
-        locate=locate.mark,
-        footage_m=footage,
-        read_depth_m=read,
-        nulls_depth_m=from_nulls,
-        sd_difference_m=sd,
-        tilt_deg=tilt,
-        standardised=apart,
-        verdict="suspect" if abs(apart) > SUSPECT_BEYOND else "agree",
-    )

@@ -169,8 +169,16 @@ def _with_tapes(
     along = ahead / max(float(np.hypot(*ahead)), 1e-9)
     mirror = begin + 2.0 * (away @ along) * along - away
     gap = float(np.hypot(*(mirror - at_m)))
-    check = _check_tape(tapes, pair, mirror)
-    mirror_check = None if check is None else float(np.hypot(*(mirror - tapes.from_m[check])))
+    # A third point to check from: one with a clear way, that tells the mirror point, and is near.
+    across = [float(np.hypot(*(mirror - here))) for here in tapes.from_m]
+
+    def preference(index: int) -> tuple[bool, bool, float]:
+        distance = float(tapes.distance_m[index])
+        tells = abs(across[index] - distance) >= _TELLS_APART_M
+        return bool(tapes.through[index]), not tells, distance
+
+    others = [index for index in range(len(tapes.points)) if index not in pair]
+    check = min(others, key=preference, default=None)
     used = pair if check is None else (*pair, check)
     sine = min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)
     found = replace(
@@ -180,7 +188,7 @@ def _with_tapes(
         error_m=_radius_95(_meeting_covariance(route, tapes, pair)),
         retrace_m=_radius_95(_meeting_covariance(route, tapes, pair, taping_only=True)),
         mirror_gap_m=gap,
-        mirror_check_m=mirror_check,
+        mirror_check_m=None if check is None else across[check],
         to_the_right=bool(ahead[0] * away[1] - ahead[1] * away[0] < 0.0),
         meet_deg=float(np.degrees(np.arcsin(sine))),
         through=tuple(dict.fromkeys(tapes.through[i] for i in used if tapes.through[i])),
@@ -194,20 +202,6 @@ def _tape(tapes: _Tapes, index: int) -> RefindTape:
 
 def _radius_95(covariance: Floats) -> float:
     return float(ELLIPSE_95 * error_ellipses(covariance[None]).semi_major_m[0])
-
-
-def _check_tape(tapes: _Tapes, pair: tuple[int, int], mirror: Floats) -> int | None:
-    """Return a third point: one with a clear way, that tells the mirror point, and is near."""
-    others = [index for index in range(len(tapes.points)) if index not in pair]
-
-    def tells(index: int) -> bool:
-        there = float(np.hypot(*(mirror - tapes.from_m[index])))
-        return abs(there - float(tapes.distance_m[index])) >= _TELLS_APART_M
-
-    def preference(index: int) -> tuple[bool, bool, float]:
-        return bool(tapes.through[index]), not tells(index), float(tapes.distance_m[index])
-
-    return min(others, key=preference, default=None)
 
 
 def _doubts(found: Refind) -> Iterator[TapeDoubt]:

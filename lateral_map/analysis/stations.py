@@ -10,7 +10,6 @@ from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
 from lateral_map.model.results import Basis, Crossing, Stations
 from lateral_map.model.route import Route, propagate
-from lateral_map.model.site import Site
 from lateral_map.units import metres_per, to_metres
 
 Event = tuple[float, str]
@@ -78,23 +77,6 @@ def _gather_footages(
 ) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Return the footages in order, each once, and the names of what stands at each."""
     site = route.site
-    named = sorted(_events(site, crossings), key=lambda event: event[0])
-    # The counter's whole feet (or quarter metres) within the run.
-    step = to_metres(_STEP[site.unit], site.unit)
-    first = np.ceil(site.counter.zero_m / step - 1e-9)
-    last = np.floor(site.run.end_m / step + 1e-9)
-    regular = np.arange(first, last + 1) * step
-    every = np.sort(np.concatenate([[at for at, _ in named], regular]))
-    apart = np.concatenate([[True], np.diff(every) > _SAME_M])
-    names: list[list[str]] = [[] for _ in range(int(apart.sum()))]
-    group = np.cumsum(apart) - 1
-    for at, name in named:
-        # Footages closer than that are one station, so the last at or below it is its own.
-        names[int(group[np.searchsorted(every, at, side="right") - 1])].append(name)
-    return every[apart], tuple(tuple(dict.fromkeys(each)) for each in names)
-
-
-def _events(site: Site, crossings: Iterable[Crossing]) -> list[Event]:
     events = [(site.counter.zero_m, "start"), (site.run.end_m, "end")]
     for locate in site.locates:
         at = site.transmitter_footage_m(locate)
@@ -109,4 +91,17 @@ def _events(site: Site, crossings: Iterable[Crossing]) -> list[Event]:
             events.append((finding.footage_m, f"{finding.finding} begins"))
             events.append((finding.to_m, f"{finding.finding} ends"))
     events += [(crossing.footage_m, f"crosses {crossing.line}") for crossing in crossings]
-    return events
+    named = sorted(events, key=lambda event: event[0])
+    # The counter's whole feet (or quarter metres) within the run.
+    step = to_metres(_STEP[site.unit], site.unit)
+    first = np.ceil(site.counter.zero_m / step - 1e-9)
+    last = np.floor(site.run.end_m / step + 1e-9)
+    regular = np.arange(first, last + 1) * step
+    every = np.sort(np.concatenate([[at for at, _ in named], regular]))
+    apart = np.concatenate([[True], np.diff(every) > _SAME_M])
+    names: list[list[str]] = [[] for _ in range(int(apart.sum()))]
+    group = np.cumsum(apart) - 1
+    for at, name in named:
+        # Footages closer than that are one station, so the last at or below it is its own.
+        names[int(group[np.searchsorted(every, at, side="right") - 1])].append(name)
+    return every[apart], tuple(tuple(dict.fromkeys(each)) for each in names)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,20 +45,19 @@ def find_structures(
         ("within the sloped cut", excavation.sloped.footprint, rules.slope),
         ("within the influence line", influence, slope),
     )
-    found = (_judge(one, stretch, limits) for one in _everything_standing(site))
-    return tuple(sorted((one for one in found if one), key=lambda one: one.gap_m))
-
-
-def _everything_standing(site: Site) -> Iterator[_Standing]:
+    standing: list[_Standing] = []
     for area in site.plan.areas:
         if area.kind == "building":
-            yield _Standing(area.name, "building", area.polygon, site.accuracy.mapped_point_m)
+            building = _Standing(area.name, "building", area.polygon, site.accuracy.mapped_point_m)
+            standing.append(building)
     for point in site.plan.points:
         place = Point(point.easting_m, point.northing_m)
-        yield _Standing(point.name, "named point", place, point.sd_m)
+        standing.append(_Standing(point.name, "named point", place, point.sd_m))
     for line in site.plan.utilities:
         sd = site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
-        yield _Standing(line.name, "utility", LineString(line.vertices_m), sd)
+        standing.append(_Standing(line.name, "utility", LineString(line.vertices_m), sd))
+    found = (_judge(one, stretch, limits) for one in standing)
+    return tuple(sorted((one for one in found if one), key=lambda one: one.gap_m))
 
 
 def _judge(

@@ -449,6 +449,12 @@ class TestStarts:
         assert np.degrees(azimuth) % 360.0 == pytest.approx(90.0)  # the curb lies east
         assert np.degrees(sd) == pytest.approx(60.0)
 
+    def test_the_main_is_no_line_to_head_for(self):
+        site = straight_site(known_azimuth=False)
+        main = Boundary("main", "owner", "city", decides=True, kind="main")
+        ((azimuth, _),) = self.azimuths(replace(site, boundaries=(main, *site.boundaries)))
+        assert np.degrees(azimuth) % 360.0 == pytest.approx(90.0)  # the curb lies east
+
     def test_a_mirror_image_is_tried_too_the_likelier_first(self):
         """Tapes from two points on the start's own line north fit east and west alike."""
         points = (PlanPoint("A", 0.0, -9.0, 0.0), PlanPoint("B", 0.0, 9.0, 0.0))
