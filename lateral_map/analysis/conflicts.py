@@ -13,7 +13,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Route
-from lateral_map.model.site import Site, UtilityKind, UtilityLine
+from lateral_map.model.site import UtilityKind, UtilityLine
 from lateral_map.model.space import Nearest, crossings_between, nearest_between
 from lateral_map.model.trench import (
     Area,
@@ -130,6 +130,15 @@ def _against(asked: _Question) -> UtilityConflict:
     )
     relation, span = _relation(asked, crossings, inside or hand, nearest_m, near)
     clearance, sd_clearance = _clearance(asked, crossings, aside)
+    # Within the trench's width, and perhaps above its bottom.
+    in_trench, depth = bool(inside), line.depth_m
+    if depth is not None and inside:
+        deepest = max(profile.between(*each).depth_at_bound(1.0).max() for each in inside)
+        in_trench = bool(depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest)
+    mapped = LineString(line.vertices_m)
+    from_end = float(mapped.distance(Point(profile.place_m[-1])))
+    spread = TWO_SIDED_95 * float(profile.across_sd_m[-1])
+    at_end = from_end <= _JOINS_WITHIN_M + spread
     return UtilityConflict(
         name=line.name,
         utility=line.utility,
@@ -144,27 +153,15 @@ def _against(asked: _Question) -> UtilityConflict:
         sd_plan_m=asked.sd_plan_m,
         sd_assumed=line.sd_m is None,
         source=line.source,
-        joins=_joins(asked.route.site, profile, line),
-        zone=cast(
-            "Area",
-            LineString(line.vertices_m).buffer(asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m),
-        ),
+        joins=line.utility == "sewer" and asked.route.site.run.reached_main and at_end,
+        zone=cast("Area", mapped.buffer(asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m)),
         relation=relation,
         from_m=span[0],
         to_m=span[1],
-        in_trench=_in_trench(asked, inside),
+        in_trench=in_trench,
         clearance_m=clearance,
         sd_clearance_m=sd_clearance,
     )
-
-
-def _in_trench(asked: _Question, inside: tuple[Span, ...]) -> bool:
-    """Say whether the utility may lie above the bottom where it is within the trench's width."""
-    depth = asked.line.depth_m
-    if depth is None or not inside:
-        return bool(inside)
-    deepest = max(asked.profile.between(*span).depth_at_bound(1.0).max() for span in inside)
-    return bool(depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest)
 
 
 def _relation(
@@ -217,15 +214,6 @@ def _verdict(
     if hand:
         return "hand dig"
     return "hand dig if sloped" if hand_sloped else "clear"
-
-
-def _joins(site: Site, profile: TrenchProfile, line: UtilityLine) -> bool:
-    """Say whether the utility is the main the lateral ends at."""
-    if line.utility != "sewer" or not site.run.reached_main:
-        return False
-    spread = TWO_SIDED_95 * float(profile.across_sd_m[-1])
-    away = LineString(line.vertices_m).distance(Point(profile.place_m[-1]))
-    return float(away) <= _JOINS_WITHIN_M + spread
 
 
 def _sd_apart(asked: _Question, near: Nearest, footage_m: float) -> float:
