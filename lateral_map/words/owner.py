@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lateral_map.model.results import FindingResult, Report, SettlingWay
+from lateral_map.model.results import FindingResult, FindingVerdict, Report, SettlingWay
 from lateral_map.model.site import Severity
 from lateral_map.model.trade import is_at_main, is_tap
 from lateral_map.words.names import findings_named, footage_words, the, whose
@@ -36,6 +36,15 @@ _SETTLING: Final[dict[SettlingWay, str]] = {
 }
 
 
+_SHAPES: Final[dict[FindingVerdict, str]] = {
+    "inside": "round before the line that decides who answers",
+    "past": "square past the line that decides who answers",
+    "across": "half round, half square where it lies on both sides of that line",
+    "past from within": "half pointed, half square where its far part is past that line",
+    "too close to call": "a diamond where that is too close to call",
+}
+
+
 def owner_facts(report: Report) -> dict[str, Any]:
     """Return what the owner's page shows, as plain text and lists; every finding, worst first."""
     site, unit = report.site, report.site.unit
@@ -63,8 +72,21 @@ def owner_facts(report: Report) -> dict[str, Any]:
             }
             for one in findings
         ],
+        "shapes": _shapes(report),
         "next": _next_steps(report),
     }
+
+
+def _shapes(report: Report) -> str:
+    """Say what the shapes of the marks on the picture mean, of those that are there."""
+    said = [
+        _SHAPES[verdict]
+        for verdict in _SHAPES
+        if any(one.verdict == verdict and one.finding_class != "danger" for one in report.findings)
+    ]
+    if any(one.finding_class == "danger" for one in report.findings):
+        said.append("with eight sides, a danger")
+    return f"A mark is {'; '.join(said)}." if said else ""
 
 
 def _rank(report: Report, result: FindingResult) -> int:

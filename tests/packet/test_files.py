@@ -106,8 +106,16 @@ def test_the_owners_page_stands_alone_in_a_browser(
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.locator(".card").count() == 10
     assert page.locator(".drawing").bounding_box()["width"] <= width
-    # Wide enough to be read, pushed sideways where the window is narrower.
-    assert page.locator("svg").bounding_box()["width"] >= 700
+    # The whole picture is seen without being pushed sideways, in letters that read.
+    assert page.locator(".drawing").evaluate("shown => shown.scrollWidth <= shown.clientWidth")
+    letters = page.locator("svg text").evaluate_all(
+        """all => all.map(text => {
+            const { a, b } = text.getScreenCTM();
+            return parseFloat(getComputedStyle(text).fontSize) * Math.hypot(a, b);
+        })"""
+    )
+    assert letters
+    assert min(letters) > 11.9
     page.close()
     assert asked == [file.as_uri()]
     assert complaints == []

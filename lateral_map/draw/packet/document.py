@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -13,6 +14,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.plan.figure import plan_figure
+from lateral_map.draw.plan.layers import plan_layers
+from lateral_map.draw.plan.scene import Mark
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.draw.sheet.paper import Paper
 from lateral_map.model.referral import Photograph
@@ -32,6 +36,8 @@ _NEAR_M: Final = to_metres(0.75, "ft")
 _PERCENTAGE: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %")
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 _TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
+_OWNER_LAYERS: Final = frozenset({"buildings", "boundaries", "route"})
+_PHONE_PT: Final = (260.0, 230.0)
 _PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
 
 
@@ -80,16 +86,35 @@ def owner_html(report: Report, sheets: SheetSet) -> str:
     """Return the owner's summary, one page that stands alone."""
     return _render(
         "owner.html",
-        drawing=_drawings(sheets)[0] if len(sheets.drawings) == 1 else "",
+        drawing=_titled(_owner_picture(report)),
         css=_css("owner.css", report, sheets.setting.paper),
         **owner_facts(report),
     )
 
 
+def _owner_picture(report: Report) -> str:
+    """Return the line, the street and what was found, seen from above, as wide as a phone."""
+    layers = []
+    for layer in plan_layers(report):
+        if layer.key == "findings":
+            items = tuple(
+                replace(item, caption=item.short) if isinstance(item, Mark) else item
+                for item in layer.items
+            )
+            layers.append(replace(layer, items=items))
+        elif layer.key in _OWNER_LAYERS:
+            layers.append(layer)
+    return plan_figure(report, *_PHONE_PT, "Your sewer line from above", layers=layers)
+
+
 def _drawings(sheets: SheetSet) -> list[Markup]:
-    """Return the drawings, each with its label as a title too: the alternative text of a PDF."""
-    titled = (_LABEL.sub(r"\g<0><title>\1</title>", svg, count=1) for svg in sheets.drawings)
-    return [Markup(svg) for svg in titled]  # noqa: S704 - written by our Canvas
+    return [_titled(svg) for svg in sheets.drawings]
+
+
+def _titled(svg: str) -> Markup:
+    """Return a drawing with its label as a title too: the alternative text of a PDF."""
+    titled = _LABEL.sub(r"\g<0><title>\1</title>", svg, count=1)
+    return Markup(titled)  # noqa: S704 - written by our Canvas
 
 
 def _css(name: str, report: Report, paper: Paper) -> Markup:
