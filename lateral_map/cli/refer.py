@@ -8,9 +8,8 @@ from typing import Annotated
 import typer
 
 from lateral_map.cli.arguments import OutFolder, PaperName, SheetScale, SiteFolder, product_name
-from lateral_map.export.registry import PRODUCTS
+from lateral_map.export.registry import ENCLOSABLE, make_referral
 
-_ENCLOSABLE = tuple(name for name in PRODUCTS if name != "referral")
 _READ, _PACKED = 0.1, 0.3  # shares of the waiting
 
 
@@ -32,7 +31,7 @@ def refer(
         typer.Option(
             metavar="WHAT",
             parser=product_name,
-            help=f"Put this into referral.zip too: {', '.join(_ENCLOSABLE)}. May be repeated.",
+            help=f"Put this into referral.zip too: {', '.join(ENCLOSABLE)}. May be repeated.",
             show_default=False,
         ),
     ] = None,
@@ -41,7 +40,7 @@ def refer(
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
-    from lateral_map.export.packet import PacketOptions, make_packet
+    from lateral_map.export.packet import PacketOptions
     from lateral_map.reading.letter import load_letter
     from lateral_map.reading.photographs import load_photographs
     from lateral_map.words.utility import summary_lines
@@ -53,13 +52,13 @@ def refer(
             scale=scale,
             letter=load_letter(loaded, letter),
             photographs=load_photographs(loaded),
-            also=also or (),
         )
         report = build_report(loaded, lambda doing: step(doing.capitalize(), _READ))
-        files = make_packet(
+        files = make_referral(
             report,
             options,
-            lambda name, done: step(f"Making {name}", _PACKED + (1.0 - _PACKED) * done),
+            also=also or (),
+            progress=lambda name, done: step(f"Making {name}", _PACKED + (1.0 - _PACKED) * done),
         )
         folder = out or site / "out"
         paths = write_folder(folder, files)

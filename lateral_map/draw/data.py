@@ -58,6 +58,7 @@ _SCALE_STEPS: Final[dict[str, tuple[tuple[int, str], ...]]] = {
     "ft": (*((count, "in") for count in (1, 3, 6)), *((count, "ft") for count in _ROUND)),
     "us_ft": (*((count, "us_in") for count in (1, 3, 6)), *((count, "us_ft") for count in _ROUND)),
 }
+_BAR_WORDS: Final = {"us_in": "in", "us_ft": "ft"}
 
 
 def map_data(
@@ -75,14 +76,27 @@ def map_data(
     """
     writer = SceneWriter()
     layers = writer.layers((*plan_layers(report), *extra))
-    frame, unit = report.site.frame, report.site.unit
+    site, frame, unit = report.site, report.site.frame, report.site.unit
+    parts = [site.date.isoformat()] if site.date else []
+    place = "local sketch, tied to no place on earth"
+    parts.append(place if frame.is_local else label(frame.crs))
+    parts.append("± is the 95 % range")
     return {
-        "site": {"name": tidy(report.site.name, 120) or "Unnamed site", "line": _site_line(report)},
-        "unit": _unit_values(unit),
+        "site": {"name": tidy(site.name, 120) or "Unnamed site", "line": " · ".join(parts)},
+        "unit": {
+            "word": unit_word(unit),
+            "metres": metres_per(unit),
+            "decimals": decimals_for(unit),
+        },
         "north": north_words(frame),
         "view": map_view(report),
-        "plane": _plane(report) if base_map else {"flat": True},
-        "scale": _scale_steps(unit),
+        "plane": plane_link(frame, bounds_of([_line(report)], _PLANE_MARGIN_M))
+        if base_map
+        else {"flat": True},
+        "scale": [
+            {"metres": to_metres(count, name), "words": f"{count} {_BAR_WORDS.get(name, name)}"}
+            for count, name in _SCALE_STEPS[unit]
+        ],
         "groups": [*LAYER_KEYS, *(layer.key for layer in extra)],
         "layers": layers,
         "key": [*_KEY_ORDER, *(layer.key for layer in extra)],
@@ -145,10 +159,6 @@ def _line(report: Report) -> Floats:
     return np.stack([report.stations.easting_m, report.stations.northing_m], axis=-1)
 
 
-def _plane(report: Report) -> dict[str, Any]:
-    return plane_link(report.site.frame, bounds_of([_line(report)], _PLANE_MARGIN_M))
-
-
 def north_words(frame: Frame) -> str:
     """Return what the north arrow points to, and where the declared system's grid north lies."""
     if frame.is_local:
@@ -158,27 +168,6 @@ def north_words(frame: Frame) -> str:
         return "True and grid north"
     side = "east" if turn > 0 else "west"
     return f"True north; grid north of {label(frame.crs, 20)} is {abs(turn):.2f}° {side} of it"
-
-
-def _site_line(report: Report) -> str:
-    site = report.site
-    parts = [site.date.isoformat()] if site.date else []
-    place = "local sketch, tied to no place on earth"
-    parts.append(place if site.frame.is_local else label(site.frame.crs))
-    parts.append("± is the 95 % range")
-    return " · ".join(parts)
-
-
-def _unit_values(unit: str) -> dict[str, Any]:
-    return {"word": unit_word(unit), "metres": metres_per(unit), "decimals": decimals_for(unit)}
-
-
-def _scale_steps(unit: str) -> list[dict[str, Any]]:
-    words = {"us_in": "in", "us_ft": "ft"}
-    return [
-        {"metres": to_metres(count, name), "words": f"{count} {words.get(name, name)}"}
-        for count, name in _SCALE_STEPS[unit]
-    ]
 
 
 def _station_values(report: Report) -> dict[str, Any]:
@@ -195,16 +184,14 @@ def _station_values(report: Report) -> dict[str, Any]:
         "elevation": [round(from_metres(row[3], unit), 4) for row in rows],
         "ellipse": [[round(row[4], 4), round(row[5], 4), round(row[6], 2)] for row in rows],
         "names": ["Footage", "Depth to invert", "Across the pipe", "Along it", "Rests on"],
-        "words": [_station_words(report, index) for index in range(len(rows))],
+        "words": [
+            [
+                length(float(stations.footage_m[index]), unit),
+                plus_minus(float(stations.depth_m[index]), float(stations.depth_sd_m[index]), unit),
+                range_95(float(stations.across_sd_m[index]), unit),
+                range_95(float(stations.along_sd_m[index]), unit),
+                stations.basis[index],
+            ]
+            for index in range(len(rows))
+        ],
     }
-
-
-def _station_words(report: Report, index: int) -> list[str]:
-    stations, unit = report.stations, report.site.unit
-    return [
-        length(float(stations.footage_m[index]), unit),
-        plus_minus(float(stations.depth_m[index]), float(stations.depth_sd_m[index]), unit),
-        range_95(float(stations.across_sd_m[index]), unit),
-        range_95(float(stations.along_sd_m[index]), unit),
-        stations.basis[index],
-    ]

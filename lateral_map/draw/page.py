@@ -75,7 +75,7 @@ def map_page(report: Report, *, base_map: bool = False, extra: Sequence[Layer] =
     styles = (leaflet_css(), asset("page.css"), asset("dark.css"))
     scripts = (leaflet_js(), frame.script, page_script())
     return str(
-        _template().render(
+        page_template("page.html.j2").render(
             policy=content_policy(styles, scripts, base_map=base_map),
             styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
             scripts=[Markup(script) for script in scripts],  # noqa: S704  # our own files
@@ -201,6 +201,7 @@ def _leaflet(name: str) -> str:
 
 
 @cache
-def _template() -> Any:
+def page_template(name: str) -> Any:
+    """Return the template of a page; whatever is set into it is escaped."""
     loader = PackageLoader("lateral_map.draw", "assets")
-    return Environment(loader=loader, autoescape=True).get_template("page.html.j2")
+    return Environment(loader=loader, autoescape=True).get_template(name)

@@ -51,10 +51,7 @@ def plane_link(frame: Frame, bounds_m: tuple[float, float, float, float]) -> dic
 
 
 def _fit(source: Floats, target: Floats) -> list[list[float]]:
-    solution, *_ = np.linalg.lstsq(_terms(source), target, rcond=None)
+    u, v = source[:, 0], source[:, 1]
+    terms = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
+    solution, *_ = np.linalg.lstsq(terms, target, rcond=None)
     return [[round(float(value), 13) for value in column] for column in solution.T]
-
-
-def _terms(points: Floats) -> Floats:
-    u, v = points[:, 0], points[:, 1]
-    return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)

@@ -25,21 +25,26 @@ def write_folder(folder: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...
 
     A folder made for the purpose is taken away again on failure. Raises ``ExportError``.
     """
-    with _refusals(folder), _folder(folder), _staging(folder) as staging:
-        fresh, kept = staging / "new", staging / "old"
-        for directory in (fresh, kept):
-            directory.mkdir()
-        for name, content in contents.items():
-            _write_through(fresh / name, content)
-        _move_all(fresh, folder, kept, tuple(contents))
+    with _refusals(folder), _folder(folder):
+        # What a process that was killed left behind; a living one is long done by then.
+        for directory in folder.glob(f"{_STAGING}*"):
+            with suppress(OSError):
+                if time.time() - directory.stat().st_mtime > _ABANDONED_S:
+                    shutil.rmtree(directory, ignore_errors=True)
+        # Inside the folder, so that the move never leaves its file system.
+        with tempfile.TemporaryDirectory(
+            prefix=_STAGING, dir=folder, ignore_cleanup_errors=True
+        ) as staging:
+            fresh, kept = Path(staging, "new"), Path(staging, "old")
+            fresh.mkdir()
+            kept.mkdir()
+            for name, content in contents.items():
+                with (fresh / name).open("wb") as file:
+                    file.write(content)
+                    file.flush()
+                    os.fsync(file.fileno())
+            _move_all(fresh, folder, kept, tuple(contents))
     return tuple(folder / name for name in contents)
-
-
-def _write_through(path: Path, content: bytes) -> None:
-    with path.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 def _move_all(fresh: Path, folder: Path, kept: Path, names: tuple[str, ...]) -> None:
@@ -54,17 +59,14 @@ def _move_all(fresh: Path, folder: Path, kept: Path, names: tuple[str, ...]) -> 
             moved.append(name)
     except BaseException:
         for name in moved:
-            _put_back(kept / name, folder / name)
+            old, place = kept / name, folder / name
+            with suppress(OSError):
+                if old.exists():
+                    old.replace(place)
+                else:
+                    place.unlink()
         raise
     sync_directory(folder)
-
-
-def _put_back(old: Path, place: Path) -> None:
-    with suppress(OSError):
-        if old.exists():
-            old.replace(place)
-        else:
-            place.unlink()
 
 
 def sync_directory(folder: Path) -> None:
@@ -80,7 +82,7 @@ def sync_directory(folder: Path) -> None:
 @contextmanager
 def _folder(folder: Path) -> Iterator[None]:
     """Make ``folder`` if need be, and take away what was made if the body fails."""
-    made = _missing_parents(folder)
+    made = tuple(path for path in (folder, *folder.parents) if not path.exists())
     folder.mkdir(parents=True, exist_ok=True)
     try:
         yield
@@ -89,29 +91,6 @@ def _folder(folder: Path) -> Iterator[None]:
             with suppress(OSError):
                 directory.rmdir()
         raise
-
-
-def _missing_parents(folder: Path) -> tuple[Path, ...]:
-    """Return the directories that do not exist yet, innermost first."""
-    return tuple(path for path in (folder, *folder.parents) if not path.exists())
-
-
-@contextmanager
-def _staging(folder: Path) -> Iterator[Path]:
-    _clear_abandoned(folder)
-    # Inside the folder, so that the move never leaves its file system.
-    with tempfile.TemporaryDirectory(
-        prefix=_STAGING, dir=folder, ignore_cleanup_errors=True
-    ) as name:
-        yield Path(name)
-
-
-def _clear_abandoned(folder: Path) -> None:
-    """Take away what a process that was killed left behind; a living one is long done by then."""
-    for directory in folder.glob(f"{_STAGING}*"):
-        with suppress(OSError):
-            if time.time() - directory.stat().st_mtime > _ABANDONED_S:
-                shutil.rmtree(directory, ignore_errors=True)
 
 
 @contextmanager

@@ -11,8 +11,7 @@ from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.export.features import outer_first
-from lateral_map.export.geojson import placed_geometry
-from lateral_map.export.json_text import lay_out
+from lateral_map.export.geojson import collection_text
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.result import utility_record
 from lateral_map.export.station_table import neutralise_formula
@@ -51,35 +50,16 @@ def dig_geojson(review: DigReview) -> str:
     RFC 7946 for a site with a place on earth; a sketch keeps its x, y and says so.
     """
     out = outward(review.report)
-    head: Record = {
-        "type": "FeatureCollection",
-        "name": f"{review.report.site.name}: dig review",
-        "unit": out.unit,
-    }
-    if out.frame.is_local:
-        head["note"] = (
-            f"A sketch tied to no place on earth: coordinates are x, y in {out.unit}, "
-            "not longitude and latitude."
-        )
-    # What could hurt someone heads the file.
-    if urgent := urgent_lines(review):
-        head["urgent"] = list(urgent)
-    found = [
+    found = (
         *_dangers(review, out),
         *_utilities(review, out),
         *_reaches(review, out),
         *_key_points(review, out),
-    ]
-    features = [
-        {
-            "type": "Feature",
-            "id": f"{record['layer']} {number}",
-            "geometry": placed_geometry(geometry, out),
-            "properties": record,
-        }
-        for number, (geometry, record) in enumerate(found, start=1)
-    ]
-    return lay_out(head | {"features": features})
+    )
+    features = ((number, *each) for number, each in enumerate(found, start=1))
+    # What could hurt someone heads the file.
+    urgent = {"urgent": list(lines)} if (lines := urgent_lines(review)) else {}
+    return collection_text(f"{review.report.site.name}: dig review", out, features, **urgent)
 
 
 def _dangers(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:

@@ -23,7 +23,6 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.numbers import length, plus_minus, tidy
 
 if TYPE_CHECKING:
-    from ezdxf.document import Drawing
     from ezdxf.entities import DXFEntity
     from ezdxf.layouts import Modelspace
     from shapely.geometry.base import BaseGeometry
@@ -80,7 +79,14 @@ def route_dxf(report: Report) -> bytes:
 
     with _fixed_metadata():
         document = ezdxf.new("R2010", setup=["linetypes"])
-        _set_up(document, report)
+        frame = report.site.frame
+        document.header["$INSUNITS"] = _INSUNITS.get(frame.unit_name, 0)
+        document.header["$MEASUREMENT"] = 1 if frame.unit_name == "m" else 0
+        document.header["$LTSCALE"] = 2.0 * 0.3048 / frame.unit_m
+        document.appids.add(_APP)
+        for tables in (_BASIS, _LINES, _UTILITIES, _OTHERS):
+            for name, colour, linetype in tables.values():
+                document.layers.add(name, color=colour, linetype=linetype)
         drawing = _Drawing(document.modelspace(), report, outward(report))
         drawing.plan()
         drawing.line()
@@ -110,17 +116,6 @@ def _fixed_metadata() -> Iterator[None]:
             yield
         finally:
             ezdxf.options.write_fixed_meta_data_for_testing = before
-
-
-def _set_up(document: Drawing, report: Report) -> None:
-    frame = report.site.frame
-    document.header["$INSUNITS"] = _INSUNITS.get(frame.unit_name, 0)
-    document.header["$MEASUREMENT"] = 1 if frame.unit_name == "m" else 0
-    document.header["$LTSCALE"] = 2.0 * 0.3048 / frame.unit_m
-    document.appids.add(_APP)
-    for tables in (_BASIS, _LINES, _UTILITIES, _OTHERS):
-        for name, colour, linetype in tables.values():
-            document.layers.add(name, color=colour, linetype=linetype)
 
 
 class _Drawing:

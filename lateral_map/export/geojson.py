@@ -6,12 +6,13 @@ which nobody measured here. A sketch tied to no place on earth keeps its x, y an
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import shapely
 from shapely.geometry import mapping
 
-from lateral_map.export.features import Feature, Layer, route_layers
+from lateral_map.export.features import route_layers
 from lateral_map.export.json_text import lay_out
 from lateral_map.export.outward import DEGREE_DECIMALS, LENGTH_DECIMALS, Outward, outward
 
@@ -23,34 +24,49 @@ if TYPE_CHECKING:
 
 def route_geojson(report: Report) -> str:
     """Return the text of route.geojson, one feature a line."""
-    out = outward(report)
-    head: dict[str, Any] = {"type": "FeatureCollection", "name": report.site.name, "unit": out.unit}
-    if out.frame.is_local:
-        head["note"] = (
-            f"A sketch tied to no place on earth: coordinates are x, y in {out.unit}, "
-            "not longitude and latitude."
-        )
-    features = [
-        _feature(layer, number, feature, out)
+    features = (
+        (number, feature.geometry, {"layer": layer.name, **feature.record})
         for layer in route_layers(report)
         for number, feature in enumerate(layer.features, start=1)
-    ]
-    return lay_out(head | {"features": features})
+    )
+    return collection_text(report.site.name, outward(report), features)
 
 
-def _feature(layer: Layer, number: int, feature: Feature, out: Outward) -> dict[str, Any]:
-    return {
-        "type": "Feature",
-        "id": f"{layer.name} {number}",
-        "geometry": placed_geometry(feature.geometry, out),
-        "properties": {"layer": layer.name, **feature.record},
-    }
+def collection_text(
+    name: str,
+    out: Outward,
+    features: Iterable[tuple[int, BaseGeometry, dict[str, Any]]],
+    **head: object,
+) -> str:
+    """Return a feature collection's text: each feature's number, geometry and record.
 
-
-def placed_geometry(geometry: BaseGeometry, out: Outward) -> dict[str, Any] | None:
-    """Return a geometry in the plane as GeoJSON: longitude, latitude; x, y for a sketch."""
-    if geometry.is_empty:
-        return None
+    A record says its ``layer``, which with the number is the feature's id; ``head`` comes before.
+    """
+    note = (
+        f"A sketch tied to no place on earth: coordinates are x, y in {out.unit}, "
+        "not longitude and latitude."
+    )
     decimals = LENGTH_DECIMALS if out.frame.is_local else DEGREE_DECIMALS
-    placed = out.lonlat(shapely.force_2d(geometry))
-    return dict(mapping(shapely.transform(placed, lambda points: points.round(decimals) + 0.0)))
+    written = []
+    for number, geometry, record in features:
+        # Longitude, latitude; x, y for a sketch.
+        placed = out.lonlat(shapely.force_2d(geometry))
+        placed = shapely.transform(placed, lambda points: points.round(decimals) + 0.0)
+        written.append(
+            {
+                "type": "Feature",
+                "id": f"{record['layer']} {number}",
+                "geometry": None if geometry.is_empty else dict(mapping(placed)),
+                "properties": record,
+            }
+        )
+    return lay_out(
+        {
+            "type": "FeatureCollection",
+            "name": name,
+            "unit": out.unit,
+            **({"note": note} if out.frame.is_local else {}),
+            **head,
+            "features": written,
+        }
+    )

@@ -23,7 +23,6 @@ from lateral_map.export.sld import style_sld
 from lateral_map.frame import Frame, read_crs
 
 if TYPE_CHECKING:
-    import pandas as pd
     from geopandas import GeoDataFrame
     from pyproj.crs import CRS
 
@@ -50,13 +49,51 @@ _NO_DATE: Final = dt.date(1970, 1, 1)
 
 def route_geopackage(report: Report) -> bytes:
     """Return the bytes of route.gpkg. Raises ``ExportError`` where the file can't be built."""
+    import pandas as pd
+    import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError, FieldError
 
     date = report.site.date or _NO_DATE
+    out, crs = outward(report), declared_crs(report.site.frame)
+    layers = route_layers(report)
+    styles = [
+        {
+            "f_table_catalog": "",
+            "f_table_schema": "",
+            "f_table_name": layer.name,
+            "f_geometry_column": "geom",
+            "styleName": layer.name,
+            "styleQML": style_qml(LAYER_STYLES[layer.name]),
+            "styleSLD": style_sld(layer.name, LAYER_STYLES[layer.name]),
+            "useAsDefault": True,
+            "description": LAYER_STYLES[layer.name].classes[0].label,
+            "owner": "",
+            "ui": "",
+            "update_time": pd.Timestamp(date, tz="UTC"),
+        }
+        for layer in layers
+    ]
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as folder, _clock_at(date):
         path = Path(folder) / "route.gpkg"
         try:
-            _write(path, report, date)
+            for layer in layers:
+                geometry_type = _GEOMETRY_TYPES[layer.name]
+                pyogrio.write_dataframe(
+                    _frame(layer, out, crs),
+                    path,
+                    layer=layer.name,
+                    driver="GPKG",
+                    geometry_type=geometry_type,
+                    promote_to_multi=geometry_type == "MultiPolygon",
+                    layer_options={"DESCRIPTION": layer.summary},
+                )
+            pyogrio.write_dataframe(
+                pd.DataFrame(styles),
+                path,
+                layer="layer_styles",
+                driver="GPKG",
+                layer_options={"FID": "id"},
+            )
         except (DataLayerError, DataSourceError, FieldError) as error:
             raise ExportError(f"route.gpkg: cannot be built ({error})") from error
         return path.read_bytes()
@@ -73,31 +110,6 @@ def _clock_at(date: dt.date) -> Iterator[None]:
         yield
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
-
-
-def _write(path: Path, report: Report, date: dt.date) -> None:
-    import pyogrio
-
-    out, crs = outward(report), declared_crs(report.site.frame)
-    layers = route_layers(report)
-    for layer in layers:
-        geometry_type = _GEOMETRY_TYPES[layer.name]
-        pyogrio.write_dataframe(
-            _frame(layer, out, crs),
-            path,
-            layer=layer.name,
-            driver="GPKG",
-            geometry_type=geometry_type,
-            promote_to_multi=geometry_type.startswith("Multi"),
-            layer_options={"DESCRIPTION": layer.summary},
-        )
-    pyogrio.write_dataframe(
-        _style_table([layer.name for layer in layers], date),
-        path,
-        layer="layer_styles",
-        driver="GPKG",
-        layer_options={"FID": "id"},
-    )
 
 
 def declared_crs(frame: Frame) -> CRS:
@@ -137,27 +149,3 @@ def _flatten(record: dict[str, Any], prefix: str = "") -> dict[str, Any]:
         else:
             flat[prefix + key] = value
     return flat
-
-
-def _style_table(layers: list[LayerName], date: dt.date) -> pd.DataFrame:
-    import pandas as pd
-
-    return pd.DataFrame(
-        [
-            {
-                "f_table_catalog": "",
-                "f_table_schema": "",
-                "f_table_name": name,
-                "f_geometry_column": "geom",
-                "styleName": name,
-                "styleQML": style_qml(LAYER_STYLES[name]),
-                "styleSLD": style_sld(name, LAYER_STYLES[name]),
-                "useAsDefault": True,
-                "description": LAYER_STYLES[name].classes[0].label,
-                "owner": "",
-                "ui": "",
-                "update_time": pd.Timestamp(date, tz="UTC"),
-            }
-            for name in layers
-        ]
-    )

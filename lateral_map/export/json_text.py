@@ -11,15 +11,14 @@ def lay_out(record: dict[str, Any]) -> str:
 
     Raises ``ValueError`` on NaN and infinities, which JSON does not know.
     """
-    lines = [f"{_compact(key)}: {_value(value)}" for key, value in record.items()]
+    lines = []
+    for key, value in record.items():
+        text = _compact(value)
+        if isinstance(value, list) and value:
+            rows = ",\n  ".join(_compact(row) for row in value)
+            text = f"[\n  {rows}\n]"
+        lines.append(f"{_compact(key)}: {text}")
     return "{\n" + ",\n".join(lines) + "\n}\n"
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, list) and value:
-        rows = ",\n  ".join(_compact(row) for row in value)
-        return f"[\n  {rows}\n]"
-    return _compact(value)
 
 
 def _compact(value: Any) -> str:

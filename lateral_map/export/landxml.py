@@ -8,7 +8,7 @@ along as feature properties. Coordinates are northing before easting, as LandXML
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from lateral_map import __version__
 from lateral_map.errors import ExportError
-from lateral_map.export.outward import Outward, outward
+from lateral_map.export.outward import outward
 from lateral_map.export.recorded import line_vertices, recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
 from lateral_map.words.numbers import label
@@ -55,19 +55,8 @@ def route_landxml(report: Report) -> bytes:
             f"route.xml: LandXML knows feet, US survey feet and metres, not {frame.unit_name}; "
             "write route.dxf instead"
         )
-    root = _root(report)
-    _units(root, frame.unit_name)
-    _system(root, report)
-    add(root, "Project", name=clean(label(report.site.name, 120)))
-    add(root, "Application", name="lateral-map", version=__version__)
-    alignments = add(root, "Alignments", name="Laterals")
-    _alignment(alignments, report)
-    return xml_bytes(root)
-
-
-def _root(report: Report) -> ET.Element:
     date = report.site.date.isoformat() if report.site.date else _NO_DATE
-    return ET.Element(
+    root = ET.Element(
         "LandXML",
         {
             "xmlns": _NAMESPACE,
@@ -78,30 +67,30 @@ def _root(report: Report) -> ET.Element:
             "readOnly": "false",
         },
     )
-
-
-def _units(root: ET.Element, unit_name: str) -> None:
-    tag, others = ("Metric", _METRIC) if unit_name == "m" else ("Imperial", _IMPERIAL)
+    tag, others = ("Metric", _METRIC) if frame.unit_name == "m" else ("Imperial", _IMPERIAL)
     angles = {"angularUnit": "decimal degrees", "directionUnit": "decimal degrees"}
-    add(add(root, "Units"), tag, linearUnit=_LINEAR[unit_name], **others, **angles)
-
-
-def _system(root: ET.Element, report: Report) -> None:
-    crs = report.site.frame.crs
+    add(add(root, "Units"), tag, linearUnit=_LINEAR[frame.unit_name], **others, **angles)
+    crs = frame.crs
     code = re.fullmatch(r"EPSG:(\d+)", crs)
-    if report.site.frame.is_local:
+    if frame.is_local:
         add(root, "CoordinateSystem", desc="a sketch tied to no place on earth")
     elif code:
         add(root, "CoordinateSystem", epsgCode=code[1], desc=crs)
     else:
         add(root, "CoordinateSystem", desc=clean(crs))
+    add(root, "Project", name=clean(label(report.site.name, 120)))
+    add(root, "Application", name="lateral-map", version=__version__)
+    alignments = add(root, "Alignments", name="Laterals")
+    _alignment(alignments, report)
+    return xml_bytes(root)
 
 
 def _alignment(parent: ET.Element, report: Report) -> None:
     out = outward(report)
     footage = report.stations.footage_m
     vertices = line_vertices(report, float(footage[0]), float(footage[-1]))
-    declared = _declared(vertices, out)
+    x, y = out.frame.from_plane(vertices[:, 0], vertices[:, 1])
+    declared = np.stack([x, y, vertices[:, 2] / out.frame.unit_m], axis=-1)
     steps = np.hypot(*np.diff(declared[:, :2], axis=0).T)
     stations = np.concatenate([[0.0], np.cumsum(steps)])
     alignment = add(
@@ -115,20 +104,11 @@ def _alignment(parent: ET.Element, report: Report) -> None:
     geometry = add(alignment, "CoordGeom")
     for begin, end, step in zip(declared[:-1], declared[1:], steps, strict=True):
         if step * out.frame.unit_m > _SHORTEST_M:
-            line = add(geometry, "Line", length=_figure(step), dir=_direction(begin, end))
+            east, north = end[:2] - begin[:2]
+            clockwise_deg = float(np.degrees(np.arctan2(east, north))) % 360.0
+            line = add(geometry, "Line", length=_figure(step), dir=_figure(clockwise_deg))
             add(line, "Start", _northing_easting(begin))
             add(line, "End", _northing_easting(end))
-    _profile(alignment, report, stations, declared)
-    _features(alignment, report)
-
-
-def _declared(vertices_m: Floats, out: Outward) -> Floats:
-    x, y = out.frame.from_plane(vertices_m[:, 0], vertices_m[:, 1])
-    return np.stack([x, y, vertices_m[:, 2] / out.frame.unit_m], axis=-1)
-
-
-def _profile(alignment: ET.Element, report: Report, stations: Floats, declared: Floats) -> None:
-    """Add the invert as design profile and the ground as surface profile."""
     known = report.stations.ground_known
     profile = add(alignment, "Profile", name="lateral")
     words = "invert" if known else "invert, below a level ground line: no true elevations"
@@ -138,35 +118,18 @@ def _profile(alignment: ET.Element, report: Report, stations: Floats, declared: 
     for station, (_, _, height) in zip(stations[moved], declared[moved], strict=True):
         add(design, "PVI", f"{_figure(station)} {_figure(height)}")
     ground = add(profile, "ProfSurf", name="ground" if known else "ground, taken as level")
-    pairs = _ground_pairs(report)
-    add(ground, "PntList2D", " ".join(f"{_figure(s)} {_figure(z)}" for s, z in pairs))
-
-
-def _ground_pairs(report: Report) -> list[tuple[float, float]]:
-    stations, frame = report.stations, report.site.frame
-    x, y = frame.from_plane(stations.easting_m, stations.northing_m)
+    s = report.stations
+    x, y = out.frame.from_plane(s.easting_m, s.northing_m)
     along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
-    heights = stations.ground_m / frame.unit_m
-    keep = np.concatenate([[True], np.diff(along) * frame.unit_m > _SHORTEST_M])
-    return [(float(s), float(z)) for s, z in zip(along[keep], heights[keep], strict=True)]
-
-
-def _features(alignment: ET.Element, report: Report) -> None:
+    moved = np.concatenate([[True], np.diff(along) * out.frame.unit_m > _SHORTEST_M])
+    pairs = zip(along[moved], s.ground_m[moved] / out.frame.unit_m, strict=True)
+    add(ground, "PntList2D", " ".join(f"{_figure(at)} {_figure(z)}" for at, z in pairs))
     for stretch in recorded_stretches(report):
         feature = add(alignment, "Feature", code="recorded stretch", source="lateral-map")
         for key, value in stretch.record.items():
             if value is not None:
-                add(feature, "Property", label=key, value=_shown(value))
-
-
-def _shown(value: Any) -> str:
-    return f"{value:.6g}" if isinstance(value, float) else clean(str(value))
-
-
-def _direction(begin: Floats, end: Floats) -> str:
-    """Return a line's direction clockwise from grid north, in decimal degrees."""
-    east, north = end[:2] - begin[:2]
-    return _figure(float(np.degrees(np.arctan2(east, north))) % 360.0)
+                words = f"{value:.6g}" if isinstance(value, float) else clean(str(value))
+                add(feature, "Property", label=key, value=words)
 
 
 def _northing_easting(place: Floats) -> str:

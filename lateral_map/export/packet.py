@@ -16,9 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 from lateral_map.draw.packet.document import owner_html, referral_html, sheet_html
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
-from lateral_map.errors import ExportError
 from lateral_map.export.pdf import html_to_pdf
-from lateral_map.export.registry import PRODUCTS, make_products
 
 if TYPE_CHECKING:
     from lateral_map.model.referral import Photograph
@@ -28,25 +26,18 @@ Progress = Callable[[str, float], None]
 
 MANIFEST: Final = "manifest.sha256"
 _LONGEST_STEM: Final = 60
-_PRODUCTS: Final = ("result", "map", "gpkg")
-# What an archive may hold besides: everything but another archive.
-ENCLOSABLE: Final = tuple(name for name in PRODUCTS if name != "referral")
 # The first moment an archive can name; its entries carry no true date.
 _EPOCH: Final = (1980, 1, 1, 0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
 class PacketOptions:
-    """What was asked for: paper and scale by name, a letter template, photographs, more products.
-
-    ``also`` names further products to put into the archive.
-    """
+    """What was asked for: paper and scale by name, a letter template, photographs."""
 
     paper: str | None = None
     scale: str | None = None
     letter: tuple[str, str] | None = None
     photographs: Sequence[Photograph] = ()
-    also: Sequence[str] = ()
 
 
 def make_sheet(
@@ -58,39 +49,35 @@ def make_sheet(
 
 
 def make_packet(
-    report: Report, options: PacketOptions | None = None, progress: Progress | None = None
+    report: Report,
+    enclosed: Mapping[str, bytes],
+    options: PacketOptions | None = None,
+    progress: Progress | None = None,
 ) -> dict[str, bytes]:
     """Return the referrals, owner.html, owner.pdf and referral.zip, which holds every referral.
 
-    The only referral is referral.pdf; of several, each is named after its party. ``progress`` is
-    told what is being made and the fraction done. Raises ``SiteError`` for a letter that cannot be
-    used, ``AnalysisError`` for a paper or scale there is not, ``ExportError``.
+    The only referral is referral.pdf; of several, each is named after its party. ``enclosed`` are
+    the finished files to go into the archive too. ``progress`` is told what is being made and the
+    fraction done. Raises ``SiteError`` for a letter that cannot be used, ``AnalysisError`` for a
+    paper or scale there is not, ``ExportError``.
     """
-    wanted, say = options or PacketOptions(), progress or _say_nothing
-    for name in wanted.also:
-        if name not in ENCLOSABLE:
-            raise ExportError(
-                f"{name!r} cannot go into the archive; choose from {', '.join(ENCLOSABLE)}"
-            )
+    wanted, say = options or PacketOptions(), progress or (lambda _name, _done: None)
     say("the sheets", 0.0)
     sheets = draw_sheets(report, paper=wanted.paper, scale=wanted.scale)
     referrals = {}
     for index, (name, letter) in enumerate(name_referrals(report).items()):
-        say(name, 0.1 + 0.4 * index / max(len(report.letters), 1))
+        say(name, 0.15 + 0.55 * index / max(len(report.letters), 1))
         page = referral_html(
             report, letter, sheets, photographs=wanted.photographs, template=wanted.letter
         )
         referrals[name] = html_to_pdf(page)
-    say("the owner's summary", 0.5)
+    say("the owner's summary", 0.7)
     owner = owner_html(report, sheets)
-    owner_pdf = html_to_pdf(owner)
-    say("the map and files", 0.7)
-    files = make_products(report, tuple(dict.fromkeys((*_PRODUCTS, *wanted.also))))
     return {
         **referrals,
         "owner.html": owner.encode("utf-8", "replace"),
-        "owner.pdf": owner_pdf,
-        "referral.zip": pack({**referrals, **files}),
+        "owner.pdf": html_to_pdf(owner),
+        "referral.zip": pack({**referrals, **enclosed}),
     }
 
 
@@ -126,7 +113,3 @@ def manifest(files: Mapping[str, bytes]) -> bytes:
     """Return one line a file: its SHA-256 and its name."""
     lines = [f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n" for name in sorted(files)]
     return "".join(lines).encode("utf-8")
-
-
-def _say_nothing(_name: str, _done: float) -> None:
-    """Take no notice of progress."""

@@ -47,13 +47,17 @@ def html_to_pdf(html: str) -> bytes:
 def _lay_out(html: str) -> tuple[bytes, set[int]]:
     """Return the PDF, and the code points no installed face has."""
     weasyprint, fonts, urls = _import_weasyprint()
+    import pydyf
+
     config = fonts.FontConfiguration()
     refused: list[str] = []
     fetcher = _inside_only(urls, refused)
     missing: set[int] = set()
 
     def finish(document: Document, pdf: PDF) -> None:
-        _print_true_to_scale(pdf)
+        # Viewers must not shrink a drawing that states its scale (ISO 32000-1, table 150).
+        preferences = pdf.catalog.setdefault("ViewerPreferences", pydyf.Dictionary())
+        preferences["PrintScaling"] = "/None"
         for font in document.fonts.values():
             missing.update(font.missing)
 
@@ -99,14 +103,6 @@ def _inside_only(urls: Any, refused: list[str]) -> Any:
             return super().fetch(url, headers)
 
     return InsideOnly(allowed_protocols={"data"}, allow_redirects=False)
-
-
-def _print_true_to_scale(pdf: PDF) -> None:
-    """Ask viewers not to shrink a drawing that states its scale (ISO 32000-1, table 150)."""
-    import pydyf
-
-    preferences = pdf.catalog.setdefault("ViewerPreferences", pydyf.Dictionary())
-    preferences["PrintScaling"] = "/None"
 
 
 @contextmanager

@@ -58,50 +58,47 @@ def style_qml(style: LayerStyle) -> str:
 
 def _symbol_layers(symbol: Symbol) -> list[tuple[str, dict[str, str]]]:
     if isinstance(symbol, LineStyle):
-        casing = LineStyle(symbol.casing, symbol.casing_px) if symbol.casing else None
-        return [("SimpleLine", _line(line)) for line in (casing, symbol) if line is not None]
+        casing = [LineStyle(symbol.casing, symbol.casing_px)] if symbol.casing else []
+        lines = [
+            {
+                "line_color": _colour(line.colour, line.opacity),
+                "line_width": _mm(line.width_px),
+                "line_width_unit": "MM",
+                "line_style": "solid",
+                "capstyle": "flat" if line.dash_px else "round",
+                "joinstyle": "round",
+                "use_custom_dash": str(int(bool(line.dash_px))),
+                "customdash": ";".join(_mm(length) for length in line.dash_px) or "5;2",
+                "customdash_unit": "MM",
+            }
+            for line in (*casing, symbol)
+        ]
+        return [("SimpleLine", line) for line in lines]
     if isinstance(symbol, AreaStyle):
-        return [("SimpleFill", _area(symbol))]
-    return [("SimpleMarker", _mark(mark)) for mark in stacked_marks(symbol)]
-
-
-def _line(style: LineStyle) -> dict[str, str]:
-    return {
-        "line_color": _colour(style.colour, style.opacity),
-        "line_width": _mm(style.width_px),
-        "line_width_unit": "MM",
-        "line_style": "solid",
-        "capstyle": "flat" if style.dash_px else "round",
-        "joinstyle": "round",
-        "use_custom_dash": str(int(bool(style.dash_px))),
-        "customdash": ";".join(_mm(length) for length in style.dash_px) or "5;2",
-        "customdash_unit": "MM",
-    }
-
-
-def _area(style: AreaStyle) -> dict[str, str]:
-    edge = style.edge
-    return {
-        "color": _colour(style.fill, style.opacity),
-        "style": "solid",
-        "outline_color": _colour(edge.colour, edge.opacity) if edge else "0,0,0,0",
-        "outline_width": _mm(edge.width_px) if edge else "0",
-        "outline_width_unit": "MM",
-        "outline_style": ("dash" if edge.dash_px else "solid") if edge else "no",
-        "joinstyle": "round",
-    }
-
-
-def _mark(style: MarkStyle) -> dict[str, str]:
-    return {
-        "name": _SHAPES.get(style.shape, "circle"),
-        "color": _colour(style.fill),
-        "outline_color": _colour(style.edge),
-        "outline_width": "0.4",
-        "outline_width_unit": "MM",
-        "size": _mm(style.size_px),
-        "size_unit": "MM",
-    }
+        edge = symbol.edge
+        area = {
+            "color": _colour(symbol.fill, symbol.opacity),
+            "style": "solid",
+            "outline_color": _colour(edge.colour, edge.opacity) if edge else "0,0,0,0",
+            "outline_width": _mm(edge.width_px) if edge else "0",
+            "outline_width_unit": "MM",
+            "outline_style": ("dash" if edge.dash_px else "solid") if edge else "no",
+            "joinstyle": "round",
+        }
+        return [("SimpleFill", area)]
+    marks = [
+        {
+            "name": _SHAPES.get(mark.shape, "circle"),
+            "color": _colour(mark.fill),
+            "outline_color": _colour(mark.edge),
+            "outline_width": "0.4",
+            "outline_width_unit": "MM",
+            "size": _mm(mark.size_px),
+            "size_unit": "MM",
+        }
+        for mark in stacked_marks(symbol)
+    ]
+    return [("SimpleMarker", mark) for mark in marks]
 
 
 def _mm(pixels: float) -> str:

@@ -16,9 +16,11 @@ from lateral_map.errors import ExportError
 from lateral_map.export.atomic import write_folder
 
 if TYPE_CHECKING:
+    from lateral_map.export.packet import PacketOptions
     from lateral_map.model.results import Report
 
 Content = Mapping[str, str | bytes]
+Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +71,13 @@ def _sheet(report: Report, _options: Options) -> Content:
 
 
 def _referral(report: Report, _options: Options) -> Content:
-    from lateral_map.export.packet import PacketOptions, make_packet
+    from lateral_map.export.packet import PacketOptions
     from lateral_map.reading.letter import load_letter
     from lateral_map.reading.photographs import load_photographs
 
     site = report.site
     options = PacketOptions(letter=load_letter(site), photographs=load_photographs(site))
-    return make_packet(report, options)
+    return make_referral(report, options)
 
 
 PRODUCTS: Final[dict[str, Product]] = {
@@ -146,6 +148,12 @@ PRODUCTS: Final[dict[str, Product]] = {
     )
 }
 
+# What a referral's archive always holds, and what it may hold: everything but another archive.
+_ENCLOSED: Final = ("result", "map", "gpkg")
+ENCLOSABLE: Final = tuple(name for name in PRODUCTS if name != "referral")
+# The share of the work that making them is.
+_FILES: Final = 0.3
+
 
 def usual_products() -> tuple[str, ...]:
     """Return the names of what is made where nothing is named."""
@@ -157,7 +165,7 @@ def make_products(
     names: Sequence[str] = (),
     *,
     options: Options | None = None,
-    progress: Callable[[str, float], None] | None = None,
+    progress: Progress | None = None,
 ) -> dict[str, bytes]:
     """Return file name -> content of the products called ``names``.
 
@@ -166,14 +174,47 @@ def make_products(
     ``progress`` is told what is being made and the fraction done. Raises ``ExportError`` for a name
     that is no product.
     """
-    chosen = [_product(name) for name in dict.fromkeys(names or usual_products())]
+    chosen = tuple(dict.fromkeys(names or usual_products()))
+    for name in chosen:
+        if name not in PRODUCTS:
+            raise ExportError(
+                f"{name!r} is nothing that can be made; choose from {', '.join(PRODUCTS)}"
+            )
     contents: dict[str, bytes] = {}
-    for done, product in enumerate(chosen):
+    for done, name in enumerate(chosen):
         if progress:
-            progress(product.name, done / len(chosen))
-        for file, content in product.make(report, options or Options()).items():
-            contents[file] = _as_bytes(content)
+            progress(name, done / len(chosen))
+        for file, content in PRODUCTS[name].make(report, options or Options()).items():
+            # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".
+            contents[file] = (
+                content.encode("utf-8", "replace") if isinstance(content, str) else content
+            )
     return contents
+
+
+def make_referral(
+    report: Report,
+    options: PacketOptions | None = None,
+    *,
+    also: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> dict[str, bytes]:
+    """Return the referral's files; its archive holds result, map, gpkg and ``also`` what is named.
+
+    Raises ``ExportError`` for what cannot go into an archive, and what ``make_packet`` raises.
+    """
+    from lateral_map.export.packet import make_packet
+
+    for name in also:
+        if name not in ENCLOSABLE:
+            raise ExportError(
+                f"{name!r} cannot go into the archive; choose from {', '.join(ENCLOSABLE)}"
+            )
+    if progress:
+        progress("the map and files", 0.0)
+    enclosed = make_products(report, (*_ENCLOSED, *also))
+    say = progress and (lambda doing, done: progress(doing, _FILES + (1.0 - _FILES) * done))
+    return make_packet(report, enclosed, options, say)
 
 
 def write_products(
@@ -182,7 +223,7 @@ def write_products(
     names: Sequence[str] = (),
     *,
     options: Options | None = None,
-    progress: Callable[[str, float], None] | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Path, ...]:
     """Write products into ``folder`` and return their paths; on any failure nothing there changes.
 
@@ -190,16 +231,3 @@ def write_products(
     """
     contents = make_products(report, names, options=options, progress=progress)
     return write_folder(folder, contents)
-
-
-def _product(name: str) -> Product:
-    if name not in PRODUCTS:
-        raise ExportError(
-            f"{name!r} is nothing that can be made; choose from {', '.join(PRODUCTS)}"
-        )
-    return PRODUCTS[name]
-
-
-def _as_bytes(content: str | bytes) -> bytes:
-    # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".
-    return content.encode("utf-8", "replace") if isinstance(content, str) else content

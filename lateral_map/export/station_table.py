@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from lateral_map.export.outward import outward
 from lateral_map.export.result import station_records
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _LENGTHS = (
-    "footage", "ground_elevation", "invert_elevation", "depth_to_invert", "depth_sd",
+    "ground_elevation", "invert_elevation", "depth_to_invert", "depth_sd",
     "across_sd", "along_sd", "dig_half_width",
 )  # fmt: skip
 
@@ -25,33 +25,32 @@ def stations_csv(report: Report) -> bytes:
     A length's column names its unit; x and y are in the declared system's unit.
     """
     out = outward(report)
-    rows = [_row(record, out.unit) for record in station_records(report, out)]
+    unit, rows = out.unit, []
+    for record in station_records(report, out):
+        lengths = {f"{name}_{unit}": _fixed(record[name], 3) for name in _LENGTHS}
+        ellipse = record["ellipse_95"]
+        rows.append(
+            {
+                f"footage_{unit}": _fixed(record["footage"], 3),
+                "x": _fixed(record["x"], 3),
+                "y": _fixed(record["y"], 3),
+                "lat": _fixed(record["lat"], 9),
+                "lon": _fixed(record["lon"], 9),
+                **lengths,
+                f"ellipse_95_semi_major_{unit}": _fixed(ellipse["semi_major"], 3),
+                f"ellipse_95_semi_minor_{unit}": _fixed(ellipse["semi_minor"], 3),
+                "ellipse_95_azimuth_deg": _fixed(ellipse["azimuth"], 1),
+                "heading_deg": _fixed(record["heading"], 2),
+                "heading_sd_deg": _fixed(record["heading_sd"], 2),
+                "basis": record["basis"],
+                "events": neutralise_formula("; ".join(record["events"])),
+            }
+        )
     text = io.StringIO()
     writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\r\n")
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue().encode("utf-8-sig")
-
-
-def _row(record: dict[str, Any], unit: str) -> dict[str, Any]:
-    length = {f"{name}_{unit}": _fixed(record[name], 3) for name in _LENGTHS}
-    ellipse = record["ellipse_95"]
-    footage = {f"footage_{unit}": length.pop(f"footage_{unit}")}
-    return (
-        footage
-        | {"x": _fixed(record["x"], 3), "y": _fixed(record["y"], 3)}
-        | {"lat": _fixed(record["lat"], 9), "lon": _fixed(record["lon"], 9)}
-        | length
-        | {
-            f"ellipse_95_semi_major_{unit}": _fixed(ellipse["semi_major"], 3),
-            f"ellipse_95_semi_minor_{unit}": _fixed(ellipse["semi_minor"], 3),
-            "ellipse_95_azimuth_deg": _fixed(ellipse["azimuth"], 1),
-            "heading_deg": _fixed(record["heading"], 2),
-            "heading_sd_deg": _fixed(record["heading_sd"], 2),
-            "basis": record["basis"],
-            "events": neutralise_formula("; ".join(record["events"])),
-        }
-    )
 
 
 def _fixed(value: float | None, decimals: int) -> str:

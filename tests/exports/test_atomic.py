@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from lateral_map.errors import ExportError
-from lateral_map.export import atomic
 from lateral_map.export.atomic import write_folder
 
 OLD = {"a": b"old a", "b": b"old b", "c": b"old c"}
@@ -86,7 +85,7 @@ def test_failure_leaves_no_new_folders(tmp_path: Path, monkeypatch: pytest.Monke
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(atomic, "_write_through", interrupted)
+    monkeypatch.setattr("os.fsync", interrupted)
     with pytest.raises(KeyboardInterrupt):
         write_folder(tmp_path / "deep" / "er", NEW)
     assert not list(tmp_path.iterdir())

@@ -16,7 +16,8 @@ from sheets.test_sheets import overprinted
 
 from lateral_map import build_report, load_site
 from lateral_map.errors import ExportError
-from lateral_map.export.packet import MANIFEST, PacketOptions, make_packet, make_sheet
+from lateral_map.export.packet import MANIFEST, make_sheet
+from lateral_map.export.registry import make_referral
 from lateral_map.model.results import Report
 from lateral_map.words.utility import letter_facts
 
@@ -26,7 +27,7 @@ DEMOS = Path(__file__).parents[2] / "demo_sites"
 @pytest.fixture(scope="module")
 def packet() -> dict[str, bytes]:
     report = build_report(load_site(DEMOS / "garage_slab"))
-    return make_packet(report, PacketOptions(also=("dxf",)))
+    return make_referral(report, also=("dxf",))
 
 
 def test_the_archive_holds_all_of_it_and_its_sums_are_right(packet: dict[str, bytes]) -> None:
@@ -47,7 +48,7 @@ def test_the_archive_holds_all_of_it_and_its_sums_are_right(packet: dict[str, by
 @pytest.mark.parametrize("name", ["referral", "nothing"])
 def test_an_archive_holds_no_archive(report: Report, name: str) -> None:
     with pytest.raises(ExportError, match=f"'{name}' cannot go into the archive"):
-        make_packet(report, PacketOptions(also=(name,)))
+        make_referral(report, also=(name,))
 
 
 def test_sha256sum_agrees(packet: dict[str, bytes], tmp_path: Path) -> None:
@@ -65,9 +66,9 @@ def test_rebuilt_in_another_process_it_is_the_same_bytes(
     script = (
         "import sys; from pathlib import Path\n"
         "from lateral_map import build_report, load_site\n"
-        "from lateral_map.export.packet import PacketOptions, make_packet\n"
+        "from lateral_map.export.registry import make_referral\n"
         f"report = build_report(load_site({str(DEMOS / 'garage_slab')!r}))\n"
-        "for name, content in make_packet(report, PacketOptions(also=('dxf',))).items():\n"
+        "for name, content in make_referral(report, also=('dxf',)).items():\n"
         "    (Path(sys.argv[1]) / name).write_bytes(content)"
     )
     environment = {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "PATH": "/usr/bin:/bin"}

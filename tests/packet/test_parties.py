@@ -21,8 +21,9 @@ from truth.simulate import FOOT
 from lateral_map.draw.packet.document import owner_html, referral_html
 from lateral_map.draw.packet.letter import render_letter
 from lateral_map.draw.sheet.document import draw_sheets
-from lateral_map.export.packet import make_packet, name_referrals
+from lateral_map.export.packet import name_referrals
 from lateral_map.export.pdf import html_to_pdf
+from lateral_map.export.registry import make_referral
 from lateral_map.model.referral import Referral
 from lateral_map.model.results import PartyLetter, Report
 from lateral_map.model.site import Boundary, Finding, PlanLine, Site
@@ -298,7 +299,7 @@ DANGER = seen((20.0, "roots"), (80.0, "gas pipe through sewer"), (85.0, "crack")
 
 def test_a_danger_heads_every_letter_and_page_and_is_asked_nothing() -> None:
     report = one_line("owner", "city", DANGER)
-    files = make_packet(report)
+    files = make_referral(report)
     texts = [text_of(files["referral.pdf"]), text_of(files["owner.pdf"])]
     texts.append(words_of(files["owner.html"].decode()))
     for text in texts:
@@ -358,7 +359,7 @@ def test_the_words_of_the_site_go_to_the_party_the_address_names() -> None:
 
 def test_several_referrals_are_named_after_their_parties() -> None:
     report = two_lines()
-    files = make_packet(report)
+    files = make_referral(report)
     stem = "referral-department-of-roads-bridges-and-underground-works-o"
     assert list(files) == [
         "referral-association.pdf", f"{stem}.pdf", "owner.html", "owner.pdf", "referral.zip",

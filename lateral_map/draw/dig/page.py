@@ -7,10 +7,8 @@ the page here, escaped by the template.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import Any, Final
 
-from jinja2 import Environment, PackageLoader
 from markupsafe import Markup
 from shapely import get_coordinates
 
@@ -34,6 +32,7 @@ from lateral_map.draw.page import (
     map_centre,
     map_frame,
     page_script,
+    page_template,
 )
 from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.profile.trench import dig_profile
@@ -76,7 +75,7 @@ def dig_page(review: DigReview) -> str:
     styles = (leaflet_css(), asset("page.css"), asset("dig.css"), asset("dark.css"))
     scripts = (leaflet_js(), frame.script, page_script())
     return str(
-        _template().render(
+        page_template("dig.html.j2").render(
             policy=content_policy(styles, scripts),
             styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
             scripts=[Markup(script) for script in scripts],  # noqa: S704  # our own files
@@ -105,8 +104,14 @@ def _page_data(review: DigReview) -> dict[str, Any]:
     for layer in data["layers"]:
         if layer["key"] in _HIDDEN:
             layer["shown"] = False
+    # The view holds every cut and its spoil line too.
+    kept = [
+        get_coordinates(one.excavation.sloped.keep_back.convex_hull.simplify(0.1))
+        for one in review.reaches
+    ]
+    must = [*data["view"]["must"], *(view_points(kept) if kept else [])]
     return data | {
-        "view": _view(review, data["view"]),
+        "view": data["view"] | {"must": must},
         "style": data["style"] | style_values(DIG_STYLES),
         "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
         "facts": [
@@ -121,15 +126,6 @@ def _page_data(review: DigReview) -> dict[str, Any]:
             "narrow": dig_profile(review, narrow=True),
         },
     }
-
-
-def _view(review: DigReview, view: dict[str, Any]) -> dict[str, Any]:
-    """Return the map's view widened to hold every cut and its spoil line."""
-    kept = [
-        get_coordinates(one.excavation.sloped.keep_back.convex_hull.simplify(0.1))
-        for one in review.reaches
-    ]
-    return view | {"must": [*view["must"], *(view_points(kept) if kept else [])]}
 
 
 def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:
@@ -147,9 +143,3 @@ def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:
         wide=Markup(wide),  # noqa: S704  # figures and numbers of our own, serialised as XML
         narrow=Markup(narrow),  # noqa: S704
     )
-
-
-@cache
-def _template() -> Any:
-    loader = PackageLoader("lateral_map.draw", "assets")
-    return Environment(loader=loader, autoescape=True).get_template("dig.html.j2")

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
-from lateral_map.model.dig import DepthClass, DigReview, ReachReview
+from lateral_map.model.dig import DigReview, ReachReview
+from lateral_map.model.site import RateItem
 from lateral_map.units import format_area, format_length
 from lateral_map.words.excavator import (
     ITEM_WORDS,
@@ -32,6 +34,8 @@ from lateral_map.words.names import UTILITY_WORDS
 from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import Row, Table
 
+# What tells nothing but its price.
+_COMING: Final[frozenset[RateItem]] = frozenset({"mobilise open cut", "mobilise liner"})
 # Slivers of less than this (m², m³) are left out of tables.
 _LEAST = 0.05
 
@@ -54,8 +58,7 @@ def _methods_table(review: DigReview, one: ReachReview) -> Table:
     rows = []
     for item in dict.fromkeys(q.item for method in one.methods for q in method.quantities):
         found = [quantities.get(item) for quantities in by_method]
-        priced = bool(site.rates.rates)
-        if item.startswith("mobilise") and not priced:
+        if item in _COMING and not site.rates.rates:
             continue
         if not any(quantity and quantity.high > _LEAST for quantity in found):
             continue
@@ -74,29 +77,23 @@ def _methods_table(review: DigReview, one: ReachReview) -> Table:
 
 
 def _classes_table(one: ReachReview, unit: str) -> Table:
-    rows = tuple(
-        Row(
-            (
-                _class_depths(part, unit),
-                length(part.length_m, unit),
-                length(part.length_if_deeper_m, unit),
-                class_asks(part.asks),
-            )
+    rows = []
+    for part in one.excavation.classes:
+        low, high = (
+            format_length(edge, unit, 2 if unit == "m" else 0) if math.isfinite(edge) else ""
+            for edge in (part.from_m, part.to_m)
         )
-        for part in one.excavation.classes
-        if part.length_m > 0.0 or part.length_if_deeper_m > 0.0
-    )
+        depths = f"{low} to {high}" if high else f"{low} and more"
+        cells = (
+            f"under {high}" if part.from_m == 0.0 and high else depths,
+            length(part.length_m, unit),
+            length(part.length_if_deeper_m, unit),
+            class_asks(part.asks),
+        )
+        if part.length_m > 0.0 or part.length_if_deeper_m > 0.0:
+            rows.append(Row(cells))
     columns = ("Depth of trench", "Length", "If 95 % deeper", "What the rules ask")
-    return Table("classes", "Length by depth", columns, rows)
-
-
-def _class_depths(part: DepthClass, unit: str) -> str:
-    decimals = 2 if unit == "m" else 0
-    low = format_length(part.from_m, unit, decimals)
-    if math.isinf(part.to_m):
-        return f"{low} and more"
-    high = format_length(part.to_m, unit, decimals)
-    return f"under {high}" if part.from_m == 0.0 else f"{low} to {high}"
+    return Table("classes", "Length by depth", columns, tuple(rows))
 
 
 def _surfaces_table(one: ReachReview, unit: str) -> Table:

@@ -85,8 +85,11 @@ class _Row:
             hung = self._hung(flag, flag.wordings[-1], placed)
             while hung.lane >= self.lanes and (other := _joinable(hung.flag, placed)):
                 placed.remove(other)
-                joined = _joined(hung.flag, other.flag)
-                hung = self._hung(joined, joined.wordings[-1], placed)
+                names = (*hung.flag.names, *other.flag.names)
+                alike = len(set(names)) == 1
+                text = f"{len(names)} {names[0]}s" if alike else f"{names[0]}–{names[-1]}"
+                joined = replace(hung.flag, names=names, wordings=(text,))
+                hung = self._hung(joined, text, placed)
             placed.append(hung)
         return [(hung.flag, hung.text) for hung in placed]
 
@@ -131,10 +134,3 @@ def _joinable(flag: Flag, placed: Sequence[PlacedFlag]) -> PlacedFlag | None:
     """Return the nearest flag to the right that may join, if it is of the same kind."""
     nearest = next((hung for hung in reversed(placed) if hung.flag.key == flag.key), None)
     return nearest if flag.joins and nearest and nearest.flag.joins else None
-
-
-def _joined(left: Flag, right: Flag) -> Flag:
-    names = (*left.names, *right.names)
-    alike = len(set(names)) == 1
-    text = f"{len(names)} {names[0]}s" if alike else f"{names[0]}–{names[-1]}"
-    return replace(left, names=names, wordings=(text,))

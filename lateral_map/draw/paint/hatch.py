@@ -32,28 +32,28 @@ def hatch_lines(area: BaseGeometry, hatch: Hatch) -> list[Floats]:
     """Return the strokes of a hatch inside an area on the paper, as (n, 2) lines in points."""
     if area.is_empty or not hatch:
         return []
-    if hatch in _ANGLES_DEG:
-        return [
-            line for angle in _ANGLES_DEG[hatch] for line in _ruled(area, angle, _SPACING_PT[hatch])
+    if hatch not in _ANGLES_DEG:
+        return list(_stamped(area, hatch))
+    strokes: list[Floats] = []
+    spacing = _SPACING_PT[hatch]
+    for angle_deg in _ANGLES_DEG[hatch]:
+        # Every area of a sheet is ruled from the sheet's own corner, so that neighbours line up.
+        turned = rotate(area, angle_deg, origin=(0.0, 0.0))
+        left, top, right, bottom = turned.bounds
+        levels = np.arange(np.floor(top / spacing), np.ceil(bottom / spacing) + 1.0) * spacing
+        rules = MultiLineString([[(left - 1.0, y), (right + 1.0, y)] for y in levels])
+        cut = rotate(rules.intersection(turned), -angle_deg, origin=(0.0, 0.0))
+        strokes += [
+            np.asarray(part.coords)
+            for part in getattr(cut, "geoms", [cut])
+            if isinstance(part, LineString) and not part.is_empty
         ]
-    return [
-        stroke for x, y in _scattered(area, _SPACING_PT[hatch]) for stroke in _stamp(hatch, x, y)
-    ]
+    return strokes
 
 
-def _ruled(area: BaseGeometry, angle_deg: float, spacing: float) -> Iterator[Floats]:
-    # Every area of a sheet is ruled from the sheet's own corner, so that neighbours line up.
-    turned = rotate(area, angle_deg, origin=(0.0, 0.0))
-    left, top, right, bottom = turned.bounds
-    levels = np.arange(np.floor(top / spacing), np.ceil(bottom / spacing) + 1.0) * spacing
-    rules = MultiLineString([[(left - 1.0, y), (right + 1.0, y)] for y in levels])
-    cut = rotate(rules.intersection(turned), -angle_deg, origin=(0.0, 0.0))
-    for part in getattr(cut, "geoms", [cut]):
-        if isinstance(part, LineString) and not part.is_empty:
-            yield np.asarray(part.coords)
-
-
-def _scattered(area: BaseGeometry, spacing: float) -> Iterator[tuple[float, float]]:
+def _stamped(area: BaseGeometry, hatch: Hatch) -> Iterator[Floats]:
+    """Yield the strokes of a hatch's stamp wherever all of it lies in an area."""
+    spacing = _SPACING_PT[hatch]
     left, top, right, bottom = area.bounds
     prepare(area)
     rows = range(int(np.floor(top / spacing)), int(np.ceil(bottom / spacing)) + 1)
@@ -62,19 +62,15 @@ def _scattered(area: BaseGeometry, spacing: float) -> Iterator[tuple[float, floa
         for column in columns:
             x = (column + 0.5 * (row % 2)) * spacing
             y = row * spacing
-            if area.contains(shapely_box(x - 2.0, y - 3.2, x + 2.0, y + 1.0)):
-                yield x, y
-
-
-def _stamp(hatch: Hatch, x: float, y: float) -> Iterator[Floats]:
-    if hatch == "tufts":
-        for dx, dy in _TUFT:
-            yield np.array([[x, y], [x + dx, y + dy]])
-    elif hatch == "pebbles":
-        yield _ring(x, y, 0.9)
-        yield _ring(x + 4.0, y + 3.0, 0.5)
-    else:
-        yield _ring(x, y, 0.45)
+            if not area.contains(shapely_box(x - 2.0, y - 3.2, x + 2.0, y + 1.0)):
+                continue
+            if hatch == "tufts":
+                yield from (np.array([[x, y], [x + dx, y + dy]]) for dx, dy in _TUFT)
+            elif hatch == "pebbles":
+                yield _ring(x, y, 0.9)
+                yield _ring(x + 4.0, y + 3.0, 0.5)
+            else:
+                yield _ring(x, y, 0.45)
 
 
 def _ring(x: float, y: float, radius: float) -> Floats:

@@ -144,7 +144,13 @@ class Placer:
         self._walls += self._along(points, half)
 
     def _along(self, points: ArrayLike, half: float) -> list[Row]:
-        boxes = (Box.around(float(x), float(y), half) for x, y in _sampled(np.asarray(points)))
+        """Return boxes at even steps along a line, those that meet the frame."""
+        line = np.reshape(np.asarray(points, float), (-1, 2))
+        if len(line) > 1:
+            at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+            wanted = np.linspace(0.0, at[-1], max(2, int(np.ceil(at[-1] / _SAMPLE_PT)) + 1))
+            line = np.stack([np.interp(wanted, at, axis) for axis in line.T], axis=-1)
+        boxes = (Box.around(float(x), float(y), half) for x, y in line)
         return [box.row for box in boxes if self.frame.meets(box)]
 
     def is_free(self, *boxes: Box) -> bool:
@@ -271,13 +277,3 @@ def _overlaps(boxes: ArrayLike, others: ArrayLike) -> NDArray[np.bool_]:
         & (one[..., 1] < two[..., 3])
         & (two[..., 1] < one[..., 3])
     )
-
-
-def _sampled(points: Floats) -> Floats:
-    """Return points at even steps along a line."""
-    if len(points) < 2:
-        return points.reshape(-1, 2)
-    lengths = np.hypot(*np.diff(points, axis=0).T)
-    at = np.concatenate([[0.0], np.cumsum(lengths)])
-    wanted = np.linspace(0.0, at[-1], max(2, int(np.ceil(at[-1] / _SAMPLE_PT)) + 1))
-    return np.stack([np.interp(wanted, at, points[:, i]) for i in (0, 1)], axis=-1)

@@ -37,15 +37,12 @@ def _captions(lines: Sequence[PlanLine]) -> list[str]:
     tree = STRtree(shapes)
     for later, shape in enumerate(shapes):
         for first in sorted(int(k) for k in tree.query(shape, "dwithin", _SAME_LINE_M)):
-            if first < later and captions[first] and _coincide(shapes[first], shape):
+            if first >= later or not captions[first]:
+                continue
+            short, long = sorted((shapes[first], shape), key=lambda line: line.length)
+            # Nine tenths of the shorter lie on the longer.
+            if short.difference(long.buffer(_SAME_LINE_M)).length < 0.1 * short.length:
                 captions[first] = listed([captions[first], captions[later]])
                 captions[later] = ""
                 break
     return captions
-
-
-def _coincide(one: LineString, other: LineString) -> bool:
-    """Say whether nine tenths of the shorter of two lines lie on the longer."""
-    short, long = sorted((one, other), key=lambda line: line.length)
-    apart = short.difference(long.buffer(_SAME_LINE_M))
-    return bool(apart.length < 0.1 * short.length)

@@ -26,23 +26,21 @@ def crossings_layer(report: Report) -> Layer:
         together = report.crossings[begin:end]
         words = crossing_words(together, report.site.unit)
         telling = max(together, key=lambda each: _weight(report, each))
-        marks += [_mark(report, each, words if each is telling else "") for each in together]
+        marks += [
+            Mark(
+                each.easting_m,
+                each.northing_m,
+                "gate",
+                words if each is telling else "",
+                crossing_picked(report, each),
+                turn_deg=float(report.route.headings_deg([each.footage_m])[0][0]),
+                footage_m=each.footage_m,
+                weight=_weight(report, each),
+            )
+            for each in together
+        ]
     legend = (("gate", "Crossing; its 95 % range stands beside it"),)
     return Layer("crossings", "Crossings", tuple(marks), legend)
-
-
-def _mark(report: Report, crossing: Crossing, caption: str) -> Mark:
-    heading = float(report.route.headings_deg([crossing.footage_m])[0][0])
-    return Mark(
-        crossing.easting_m,
-        crossing.northing_m,
-        "gate",
-        caption,
-        crossing_picked(report, crossing),
-        turn_deg=heading,
-        footage_m=crossing.footage_m,
-        weight=_weight(report, crossing),
-    )
 
 
 def _weight(report: Report, crossing: Crossing) -> int:

@@ -12,11 +12,10 @@ from lateral_map.draw.plan.footage import footage_layer, round_step_m
 from lateral_map.draw.plan.furniture import draw_north, draw_scale_bar, north_box
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.paper import draw_plan
-from lateral_map.draw.plan.scales import Scale, figure_scales
+from lateral_map.draw.plan.scales import figure_scales
 from lateral_map.draw.plan.scene import Layer
 from lateral_map.draw.plan.window import Window, laid_along
 from lateral_map.draw.style import INK, PAPER, STYLES, Style
-from lateral_map.model.arrays import Floats
 from lateral_map.model.results import Report
 
 _MARGIN_PT = 45.0
@@ -42,7 +41,11 @@ def plan_figure(
     panel = Box(0.5, 0.5, width_pt - 0.5, height_pt - 0.5)
     first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
     line = report.line_between(first, last)
-    scale = _finest(report, panel, line)
+    _, span_m = laid_along(line)
+    room = np.array([panel.width - 2.0 * _MARGIN_PT, panel.height - 2.0 * _MARGIN_PT])
+    scales = figure_scales(report.site.unit)
+    fitting = (one for one in scales if (span_m * one.points_per_metre <= room).all())
+    scale = next(fitting, scales[-1])
     if layers is None:
         layers = [layer for layer in plan_layers(report) if layer.shown]
     tick_m = round_step_m(0.45 * scale.metres_per_inch, report.site.unit)
@@ -60,11 +63,3 @@ def plan_figure(
     canvas.text(bar.left + 6.0, bar.top + 11.0, scale.words, _WORDS_PT, bold=True)
     canvas.box(panel.left, panel.top, panel.width, panel.height, edge=Stroke(INK, 1.0))
     return canvas.to_text()
-
-
-def _finest(report: Report, panel: Box, line: Floats) -> Scale:
-    _, span_m = laid_along(line)
-    room = np.array([panel.width - 2.0 * _MARGIN_PT, panel.height - 2.0 * _MARGIN_PT])
-    scales = figure_scales(report.site.unit)
-    fitting = (one for one in scales if (span_m * one.points_per_metre <= room).all())
-    return next(fitting, scales[-1])

@@ -37,11 +37,21 @@ def findings_layer(report: Report) -> Layer:
                     footage_m=result.far.footage_m,
                 )
             )
-    weights = _weights(report)
     marks = tuple(
-        _mark(report, result, weight)
+        Mark(
+            result.near.easting_m,
+            result.near.northing_m,
+            side_style(result),
+            f"#{result.number} {label(result.finding.finding, 18)}",
+            finding_picked(report, result),
+            turn_deg=_heading(report, result.near),
+            footage_m=result.finding.footage_m,
+            scale=SEVERITY_SCALE[result.finding.severity],
+            weight=weight,
+            short=f"#{result.number}",
+        )
         for result, weight in sorted(
-            zip(report.findings, weights, strict=True), key=lambda each: _height(each[0])
+            zip(report.findings, _weights(report), strict=True), key=lambda each: _height(each[0])
         )
     )
     return Layer("findings", "Findings", (*stretches, *marks), _legend(report, marks))
@@ -96,18 +106,3 @@ def side_style(result: FindingResult) -> str:
     if result.finding_class == "danger":
         return "danger"
     return f"side {result.verdict}" if result.verdict else "side none"
-
-
-def _mark(report: Report, result: FindingResult, weight: int) -> Mark:
-    return Mark(
-        result.near.easting_m,
-        result.near.northing_m,
-        side_style(result),
-        f"#{result.number} {label(result.finding.finding, 18)}",
-        finding_picked(report, result),
-        turn_deg=_heading(report, result.near),
-        footage_m=result.finding.footage_m,
-        scale=SEVERITY_SCALE[result.finding.severity],
-        weight=weight,
-        short=f"#{result.number}",
-    )

@@ -33,23 +33,15 @@ def route_layer(report: Report) -> Layer:
     legend = tuple(
         (f"basis {basis}", words) for basis, words in BASIS_WORDS.items() if basis in found
     )
-    return Layer(
-        "route",
-        "Lateral",
-        (*items, *_ends(report)),
-        (*legend, ("terminal", "Start and end of the run")),
-    )
-
-
-def _ends(report: Report) -> tuple[Mark, ...]:
-    stations, run = report.stations, report.site.run
-    first, last = float(stations.footage_m[0]), float(stations.footage_m[-1])
-    end_words = "End: main" if run.reached_main else "End: main not reached"
+    first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
+    end_words = "End: main" if report.site.run.reached_main else "End: main not reached"
     start_words = tidy(report.site.start.point or "Start")
-    return (
+    ends = (
         _end(report, first, start_words, "Start of the footage"),
         _end(report, last, end_words, end_words),
     )
+    legend = (*legend, ("terminal", "Start and end of the run"))
+    return Layer("route", "Lateral", (*items, *ends), legend)
 
 
 def _end(report: Report, footage_m: float, caption: str, title: str) -> Mark:

@@ -7,7 +7,7 @@ ratios (1:50, 1:100, 1:200); vertical ones are finer members of the same familie
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from lateral_map.errors import AnalysisError
 from lateral_map.units import metres_per, show_value
@@ -18,10 +18,17 @@ _INCH_M: Final = metres_per("in")
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """A drawing scale: how it is stated, and the metres on the ground an inch stands for."""
+    """A drawing scale: its figure, feet to the inch or a ratio, and metres to an inch of paper."""
 
-    words: str
+    figure: float
+    family: Literal["feet", "ratio"]
     metres_per_inch: float
+
+    @property
+    def words(self) -> str:
+        """How the scale is stated: ``1 in = 10 ft`` or ``1:100``."""
+        stated = f"{self.figure:g}"
+        return f"1:{stated}" if self.family == "ratio" else f"1 in = {stated} ft"
 
     @property
     def points_per_metre(self) -> float:
@@ -31,12 +38,12 @@ class Scale:
 
 def foot_scale(feet: float, unit: str = "ft") -> Scale:
     """Return the scale at which an inch stands for so many of the site's own feet."""
-    return Scale(f"1 in = {feet:g} ft", feet * metres_per(unit))
+    return Scale(feet, "feet", feet * metres_per(unit))
 
 
 def ratio_scale(ratio: float) -> Scale:
     """Return the scale 1:ratio."""
-    return Scale(f"1:{ratio:g}", ratio * _INCH_M)
+    return Scale(ratio, "ratio", ratio * _INCH_M)
 
 
 def plan_scales(unit: str) -> tuple[Scale, ...]:
@@ -76,15 +83,11 @@ def scales_for(unit: str, wanted: str | None) -> tuple[Scale, ...]:
     other = plan_scales("ft" if unit == "m" else "m")
     asked = "".join(wanted.lower().split())
     for scale in (*own, *other):
-        if asked in _spellings(scale):
+        bare = f"{scale.figure:g}"
+        stated = scale.words.replace(" ", "")
+        if asked in {stated, bare} or (scale.family == "feet" and asked == f"{bare}ft"):
             return (scale,)
     raise AnalysisError(
         f"scale {show_value(wanted)} is not one of the sheet's: "
         f"write {', '.join(scale.words for scale in own)}"
     )
-
-
-def _spellings(scale: Scale) -> set[str]:
-    stated = scale.words.replace(" ", "")
-    bare = stated.removeprefix("1in=").removesuffix("ft") if "=" in stated else stated[2:]
-    return {stated, bare, f"{bare}ft"} if "=" in stated else {stated, bare}

@@ -12,8 +12,7 @@ from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame
 from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT
 from lateral_map.draw.style import INK, QUIET
-from lateral_map.model.results import Crossing, FindingResult, LocateResult, Report
-from lateral_map.model.site import Bend
+from lateral_map.model.results import Crossing, LocateResult, Report
 from lateral_map.units import from_metres
 from lateral_map.words.names import finding_words
 from lateral_map.words.numbers import decimals_for, label, plus_minus, unit_word
@@ -32,14 +31,17 @@ def events_above(
 ) -> tuple[PlacedFlag, ...]:
     """Return the crossings, locates and bends as flags in lanes over a graph."""
     narrow = frame.box.width < 400.0
-    crossings = [one for one in report.crossings if frame.holds(one.footage_m)]
-    locates = [one for one in report.locates if frame.holds(one.footage_m)]
-    bends = [one for one in report.site.bends if frame.holds(one.footage_m)]
-    flags = [
-        *(_crossing(report, frame, one, narrow=narrow) for one in crossings),
-        *(_locate(frame, one) for one in locates),
-        *(_bend(frame, one, narrow=narrow) for one in bends),
-    ]
+    crossings = (one for one in report.crossings if frame.holds(one.footage_m))
+    flags = [_crossing(report, frame, one, narrow=narrow) for one in crossings]
+    flags += [_locate(frame, one) for one in report.locates if frame.holds(one.footage_m)]
+    for bend in report.site.bends:
+        if not frame.holds(bend.footage_m):
+            continue
+        words = short = bend_words(bend)
+        for long, sign in ((" right", "R"), (" left", "L"), (" down", "↓"), (" up", "↑")):
+            short = short.replace(long, sign)
+        wordings = (short, "bend") if narrow else (f"bend {words}", words, short, "bend")
+        flags.append(Flag(frame.x(bend.footage_m), wordings, ("bend",), key="bend"))
     return _placed(flags, lanes, right_pt)
 
 
@@ -51,10 +53,22 @@ def findings_below(
     shown = [one for one in report.findings if frame.holds(one.near.footage_m)]
     gaps = [min((abs(one.near.footage_m - at) for at in changes), default=0.0) for one in shown]
     rank = np.argsort(np.argsort(gaps, kind="stable"), kind="stable")
-    flags = [
-        _finding(frame, one, weight=-int(behind))
-        for one, behind in zip(shown, rank if changes else [_OWN_FLAG] * len(shown), strict=True)
-    ]
+    flags = []
+    for one, behind in zip(shown, rank if changes else [_OWN_FLAG] * len(shown), strict=True):
+        number, danger = f"#{one.number}", one.finding_class == "danger"
+        name = label(one.finding.finding, 18)
+        wordings = (f"{number} {finding_words(one)}", f"{number} {name}", number)
+        flags.append(
+            Flag(
+                frame.x(one.near.footage_m),
+                wordings,
+                (number,),
+                joins=behind >= _OWN_FLAG and not danger,
+                bold=danger,
+                key="finding",
+                weight=-int(behind),
+            )
+        )
     return _placed(flags, lanes, right_pt)
 
 
@@ -120,22 +134,3 @@ def _locate(frame: Frame, one: LocateResult) -> Flag:
         bold=suspect,
         weight=weight,
     )
-
-
-def _bend(frame: Frame, bend: Bend, *, narrow: bool) -> Flag:
-    words = bend_words(bend)
-    short = words
-    for long, sign in ((" right", "R"), (" left", "L"), (" down", "↓"), (" up", "↑")):
-        short = short.replace(long, sign)
-    wordings = (short, "bend") if narrow else (f"bend {words}", words, short, "bend")
-    return Flag(frame.x(bend.footage_m), wordings, ("bend",), key="bend")
-
-
-def _finding(frame: Frame, one: FindingResult, *, weight: int) -> Flag:
-    number = f"#{one.number}"
-    name = label(one.finding.finding, 18)
-    wordings = (f"{number} {finding_words(one)}", f"{number} {name}", number)
-    danger = one.finding_class == "danger"
-    at = frame.x(one.near.footage_m)
-    joins = weight <= -_OWN_FLAG and not danger
-    return Flag(at, wordings, (number,), joins=joins, bold=danger, key="finding", weight=weight)

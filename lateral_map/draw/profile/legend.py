@@ -67,7 +67,7 @@ def legend_entries(report: Report) -> list[Entry]:
         entries.append((Stroke(INK, 0.7), "crown"))
         entries.append((Patch(BAND_FILL, CROWN_EDGE, 0.16), "95 % range of the crown"))
     entries += [
-        (MARKS[key], words if words.startswith("STOP") else _small(words))
+        (MARKS[key], words if key == "danger" else _small(words))
         for key, words in findings_layer(report).legend
         if key in MARKS
     ]

@@ -111,7 +111,8 @@ def draw_profile(
     legend = legend_entries(report) if size.stands_alone else []
     places = legend_places(legend, box.left, right)
     rows_foot = foot + ROW_PT * (1 + len(rows)) + 3.0
-    words = wrap(_axis_words(report), right - box.left, TEXT_PT)
+    axis = f"Footage along the pipe, {unit_word(report.site.unit)}. {CONFIDENCE_WORDS}"
+    words = wrap(axis, right - box.left, TEXT_PT)
     legend_foot = rows_foot + legend_pt(places)
     total = legend_foot + _LINE_PT * len(words) + _EDGE_PT
 
@@ -154,10 +155,6 @@ def _head(
     day = f", {report.site.date.isoformat()}" if report.site.date else ""
     name = wrap(f"{label(report.site.name, 60)}{day}", room, 11.5, bold=True)
     return [*((line, 11.5, 15.0) for line in name), *lines]
-
-
-def _axis_words(report: Report) -> str:
-    return f"Footage along the pipe, {unit_word(report.site.unit)}. {CONFIDENCE_WORDS}"
 
 
 def _name_lines(canvas: Canvas, report: Report, frame: Frame, curves: Curves) -> None:

@@ -97,9 +97,23 @@ def paint_graph(canvas: Canvas, report: Report, frame: Frame, *, both_sides: boo
     paint_axes(canvas, report, frame, both_sides=both_sides)
     _paint_crossings(graph)
     _paint_bands(graph)
-    _paint_pipe(graph)
-    paint_utilities(canvas, frame, graph.curves, report.utilities, graph.taken)
-    _paint_bends(graph)
+    # Solid only what was measured.
+    curves, known = graph.curves, report.stations.ground_known
+    ground = Stroke(GROUND, 1.6, () if known else (5.0, 2.5))
+    graph.line("ground", curves, curves.ground_m, ground)
+    for stretch, part in graph.stretches():
+        located = stretch.basis == "located"
+        if (part.crown_m > part.invert_m).any():
+            thin = Stroke(INK, 0.7, () if located else (4.0, 2.0))
+            graph.line(f"crown {stretch.basis}", part, part.crown_m, thin)
+        thick = Stroke.of(BASIS_LINES[stretch.basis])
+        graph.line(f"invert {stretch.basis}", part, part.invert_m, thick)
+    paint_utilities(canvas, frame, curves, report.utilities, graph.taken)
+    for bend in report.site.bends:
+        if frame.holds(bend.footage_m):
+            x, y = frame.x(bend.footage_m), frame.y(curves.invert_at(bend.footage_m))
+            draw_mark(canvas.group("bend"), x, y, BEND_MARK, scale=_MARK_SCALE)
+            graph.taken.append(Box.around(x, y, 4.0))
     _paint_findings(graph)
     _paint_locates(graph)
     _name_unlocated(graph)
@@ -212,20 +226,6 @@ def _paint_bands(graph: Graph) -> None:
         band.lines([graph.frame.points(curves.footage_m, each) for each in (low, high)], edge)
 
 
-def _paint_pipe(graph: Graph) -> None:
-    """Draw ground, crown and invert; solid only what was measured."""
-    curves, known = graph.curves, graph.report.stations.ground_known
-    ground = Stroke(GROUND, 1.6, () if known else (5.0, 2.5))
-    graph.line("ground", curves, curves.ground_m, ground)
-    for stretch, part in graph.stretches():
-        located = stretch.basis == "located"
-        if (part.crown_m > part.invert_m).any():
-            thin = Stroke(INK, 0.7, () if located else (4.0, 2.0))
-            graph.line(f"crown {stretch.basis}", part, part.crown_m, thin)
-        thick = Stroke.of(BASIS_LINES[stretch.basis])
-        graph.line(f"invert {stretch.basis}", part, part.invert_m, thick)
-
-
 def _paint_crossings(graph: Graph) -> None:
     """Draw each crossed line upright with its 95 % range along the pipe."""
     box = graph.frame.box
@@ -253,67 +253,52 @@ def paint_utilities(
     One of unknown depth is a band over its 95 % range along the pipe, from the ground down. One
     that lies in the trench without crossing is drawn over all of it. The worst stands on top.
     """
+    box, spread = frame.box, TWO_SIDED_95 * SD_UTILITY_DEPTH_M
     for utility in reversed(utilities):
-        if utility.in_trench and not utility.crossings:
-            _paint_along(canvas, frame, curves, utility, taken)
-        for met in utility.crossings:
-            if not frame.holds(met.footage_m):
-                continue
-            half = TWO_SIDED_95 * met.sd_footage_m
-            low, high = (
-                float(np.clip(met.footage_m + s * half, frame.from_m, frame.to_m)) for s in (-1, 1)
-            )
-            colour, letter = UTILITY_COLOURS[utility.utility], UTILITY_LETTERS[utility.utility]
-            x, ground = frame.x(met.footage_m), curves.ground_at(met.footage_m)
+        colour, letter = UTILITY_COLOURS[utility.utility], UTILITY_LETTERS[utility.utility]
+        for footage, low, high in _met(utility, frame):
+            x, ground = frame.x(footage), curves.ground_at(footage)
             if utility.depth_m is None:
                 group = canvas.group("utility unknown", at=round(x, 3))
-                _paint_unknown(group, frame, (frame.x(low), frame.x(high)), frame.y(ground), colour)
-                taken.append(chip(group, frame, x, frame.box.bottom - 10.0, f"{letter}?", colour))
+                across = (frame.x(low), frame.x(high))
+                middle, half = sum(across) / 2.0, max((across[1] - across[0]) / 2.0, 2.0)
+                left, right = max(middle - half, box.left), min(middle + half, box.right)
+                top, foot = frame.y(ground), box.bottom
+                ring = [(left, top), (right, top), (right, foot), (left, foot)]
+                group.area([ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
+                taken.append(chip(group, frame, x, foot - 10.0, f"{letter}?", colour))
                 continue
             level = ground - utility.depth_m
             group = canvas.group("utility known", at=round(x, 3))
-            group.line([(x, frame.y(ground)), (x, frame.y(level))], Stroke(QUIET, 0.4, (1.0, 1.6)))
-            spread = TWO_SIDED_95 * SD_UTILITY_DEPTH_M
-            _whisker(group, frame, x, (level - spread, min(level + spread, ground)), INK)
+            if utility.crossings:
+                staff = [(x, frame.y(ground)), (x, frame.y(level))]
+                group.line(staff, Stroke(QUIET, 0.4, (1.0, 1.6)))
+                _whisker(group, frame, x, (level - spread, min(level + spread, ground)), INK)
+            else:
+                at = np.linspace(low, high, 33)
+                over = np.array([curves.ground_at(float(one)) for one in at])
+                levels = over - utility.depth_m
+                above = frame.points(at, np.minimum(levels + spread, over))
+                below = frame.points(at, levels - spread)
+                group.area([np.concatenate([above, below[::-1]])], colour, opacity=0.18)
+                group.line(frame.points(at, levels), Stroke(INK, 3.0))
+                group.line(frame.points(at, levels), Stroke(colour, 2.0))
             taken.append(chip(group, frame, x, frame.y(level), letter, colour))
 
 
-def _paint_along(
-    canvas: Canvas, frame: Frame, curves: Curves, utility: UtilityConflict, taken: list[Box]
-) -> None:
-    low, high = (
-        float(np.clip(end, frame.from_m, frame.to_m)) for end in (utility.from_m, utility.to_m)
-    )
-    if not (frame.holds(low) or frame.holds(high)):
-        return
-    colour, letter = UTILITY_COLOURS[utility.utility], UTILITY_LETTERS[utility.utility]
-    middle = (low + high) / 2.0
-    x, ground = frame.x(middle), curves.ground_at(middle)
-    if utility.depth_m is None:
-        group = canvas.group("utility unknown", at=round(x, 3))
-        _paint_unknown(group, frame, (frame.x(low), frame.x(high)), frame.y(ground), colour)
-        taken.append(chip(group, frame, x, frame.box.bottom - 10.0, f"{letter}?", colour))
-        return
-    at = np.linspace(low, high, 33)
-    top = np.array([curves.ground_at(float(one)) for one in at])
-    level, spread = top - utility.depth_m, TWO_SIDED_95 * SD_UTILITY_DEPTH_M
-    group = canvas.group("utility known", at=round(x, 3))
-    above = frame.points(at, np.minimum(level + spread, top))
-    below = frame.points(at, level - spread)
-    group.area([np.concatenate([above, below[::-1]])], colour, opacity=0.18)
-    group.line(frame.points(at, level), Stroke(INK, 3.0))
-    group.line(frame.points(at, level), Stroke(colour, 2.0))
-    taken.append(chip(group, frame, x, frame.y(ground - utility.depth_m), letter, colour))
-
-
-def _paint_unknown(
-    canvas: Canvas, frame: Frame, across: tuple[float, float], ground_y: float, colour: str
-) -> None:
-    middle, half = sum(across) / 2.0, max((across[1] - across[0]) / 2.0, 2.0)
-    left, right = max(middle - half, frame.box.left), min(middle + half, frame.box.right)
-    bottom = frame.box.bottom
-    ring = [(left, ground_y), (right, ground_y), (right, bottom), (left, bottom)]
-    canvas.area([ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
+def _met(utility: UtilityConflict, frame: Frame) -> Iterator[tuple[float, float, float]]:
+    """Yield where a graph meets a utility, footage and 95 % range; else all that lies along it."""
+    for met in utility.crossings:
+        if frame.holds(met.footage_m):
+            half = TWO_SIDED_95 * met.sd_footage_m
+            ends = (met.footage_m - half, met.footage_m + half)
+            low, high = (float(np.clip(end, frame.from_m, frame.to_m)) for end in ends)
+            yield met.footage_m, low, high
+    if utility.in_trench and not utility.crossings:
+        ends = (utility.from_m, utility.to_m)
+        low, high = (float(np.clip(end, frame.from_m, frame.to_m)) for end in ends)
+        if frame.holds(low) or frame.holds(high):
+            yield (low + high) / 2.0, low, high
 
 
 def chip(canvas: Canvas, frame: Frame, x: float, y: float, letters: str, colour: str) -> Box:
@@ -340,17 +325,6 @@ def _whisker(
     low, high = (frame.y(float(np.clip(z, frame.low_m, frame.high_m))) for z in levels_m)
     ends = [[(x - 2.8, y), (x + 2.8, y)] for y in (low, high)]
     canvas.lines([[(x, low), (x, high)], *ends], Stroke(colour, 0.8))
-
-
-def _paint_bends(graph: Graph) -> None:
-    for bend in graph.report.site.bends:
-        if graph.frame.holds(bend.footage_m):
-            x, y = (
-                graph.frame.x(bend.footage_m),
-                graph.frame.y(graph.curves.invert_at(bend.footage_m)),
-            )
-            draw_mark(graph.canvas.group("bend"), x, y, BEND_MARK, scale=_MARK_SCALE)
-            graph.taken.append(Box.around(x, y, 4.0))
 
 
 def _paint_findings(graph: Graph) -> None:

@@ -19,17 +19,23 @@ from lateral_map.draw.style import (
     BASIS_HATCH,
     BASIS_LINES,
     INK,
+    LINES,
     PAPER,
-    PARTY_LINES,
     QUIET,
     Hatch,
 )
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.results import FallStretch, PipeStretch, Report, ResponsibilityStretch
+from lateral_map.model.results import FallVerdict, Report, ResponsibilityStretch
 from lateral_map.units import format_small
 from lateral_map.words.numbers import fall_words, label, plus_minus, unit_word
 
 ROW_PT: Final = 12.6
+_FALL_REMARKS: Final[dict[FallVerdict, str]] = {
+    "enough fall": ", enough",
+    "too flat": ", too flat",
+    "falls back": ", FALLS BACK",
+    "readings cannot tell": "",  # the range says so
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +62,41 @@ class Row:
 
 def profile_rows(report: Report) -> tuple[Row, ...]:
     """Return the rows that have anything to say."""
+    short = {"located": "", "between locates": "between", "dead reckoned": "reckoned"}
+    basis = tuple(
+        Cell(
+            one.from_m,
+            one.to_m,
+            (one.basis, short[one.basis]),
+            BASIS_LINES[one.basis].colour,
+            BASIS_HATCH[one.basis],
+            bold=one.basis == "dead reckoned",
+            opacity=0.55 if one.basis == "located" else 0.3,
+        )
+        for one in report.stations.basis_stretches()
+    )
+    pipes, falls, parties = [], [], []
+    for pipe in report.pipes:
+        size = format_small(pipe.size_m, report.site.unit) if pipe.size_m else "size not given"
+        material = label(pipe.material)
+        pipes.append(Cell(pipe.from_m, pipe.to_m, (f"{size} {material}", material, size)))
+    for fall in report.falls:
+        loud = fall.verdict in ("too flat", "falls back")
+        words, fill = fall_words(fall), "#fbe3d3" if loud else PAPER
+        fullest = (f"{words}{_FALL_REMARKS[fall.verdict]}", words, words.partition(" ±")[0])
+        falls.append(Cell(fall.from_m, fall.to_m, fullest, fill, bold=loud))
+    styles = party_styles(report)
+    for from_m, to_m, party in answers_bar(report.responsibility):
+        if party in styles:
+            wordings, colour = (label(party), label(party, 8)), LINES[styles[party]].colour
+            parties.append(Cell(from_m, to_m, wordings, colour, opacity=0.4))
+        else:
+            parties.append(Cell(from_m, to_m, ("?",), QUIET, "rising", opacity=0.25))
     rows = (
-        Row("Rests on", "Basis", _basis_cells(report)),
-        Row("Pipe", "Pipe", tuple(_pipe_cell(report, pipe) for pipe in report.pipes)),
-        Row("Fall", "Fall", tuple(_fall_cell(fall) for fall in report.falls)),
-        Row("Answers", "Who", _party_cells(report)),
+        Row("Rests on", "Basis", basis),
+        Row("Pipe", "Pipe", tuple(pipes)),
+        Row("Fall", "Fall", tuple(falls)),
+        Row("Answers", "Who", tuple(parties)),
     )
     return tuple(row for row in rows if row.cells)
 
@@ -94,8 +130,21 @@ def paint_rows(canvas: Canvas, frame: Frame, rows: Sequence[Row], top_pt: float)
         _name(group, frame, top, row.short_name if narrow else row.name)
         for cell in row.cells:
             low, high = max(cell.from_m, frame.from_m), min(cell.to_m, frame.to_m)
-            if high > low:
-                _paint_cell(group, cell, frame.x(low), frame.x(high), top)
+            if high <= low:
+                continue
+            left, right, bottom = frame.x(low), frame.x(high), top + ROW_PT - 1.4
+            group.box(left, top, right - left, bottom - top, fill=PAPER)
+            ring = [(left, top), (right, top), (right, bottom), (left, bottom)]
+            group.area([ring], cell.fill, opacity=cell.opacity, edge=Stroke(INK, 0.4, (), 0.45))
+            area = shapely_box(left, top, right, bottom)
+            group.lines(hatch_lines(area, cell.hatch), Stroke(QUIET, 0.4))
+            widths = {words: text_width(words, TEXT_PT, bold=cell.bold) for words in cell.wordings}
+            words = next((each for each in widths if widths[each] <= right - left - 4.0), "")
+            x, y = (left + right) / 2.0, (top + bottom) / 2.0 + CAP_PT
+            if words and cell.hatch:
+                plate = widths[words] + 3.0
+                group.box(x - plate / 2.0, top + 0.4, plate, bottom - top - 0.8, fill=PAPER)
+            group.text(x, y, words, TEXT_PT, anchor="middle", bold=cell.bold)
 
 
 def paint_footages(canvas: Canvas, report: Report, frame: Frame, top_pt: float) -> None:
@@ -132,66 +181,3 @@ def _baseline(top_pt: float) -> float:
 
 def _name(canvas: Canvas, frame: Frame, top_pt: float, name: str) -> None:
     canvas.text(frame.box.left - 5.0, _baseline(top_pt), name, TEXT_PT, anchor="end", bold=True)
-
-
-def _paint_cell(canvas: Canvas, cell: Cell, left: float, right: float, top: float) -> None:
-    height = ROW_PT - 1.4
-    canvas.box(left, top, right - left, height, fill=PAPER)
-    ring = [(left, top), (right, top), (right, top + height), (left, top + height)]
-    canvas.area([ring], cell.fill, opacity=cell.opacity, edge=Stroke(INK, 0.4, (), 0.45))
-    area = shapely_box(left, top, right, top + height)
-    canvas.lines(hatch_lines(area, cell.hatch), Stroke(QUIET, 0.4))
-    for words in cell.wordings:
-        width = text_width(words, TEXT_PT, bold=cell.bold)
-        if width <= right - left - 4.0:
-            middle = (left + right) / 2.0
-            if cell.hatch:
-                canvas.box(
-                    middle - width / 2 - 1.5, top + 0.4, width + 3.0, height - 0.8, fill=PAPER
-                )
-            y = top + height / 2.0 + CAP_PT
-            canvas.text(middle, y, words, TEXT_PT, anchor="middle", bold=cell.bold)
-            return
-
-
-def _basis_cells(report: Report) -> tuple[Cell, ...]:
-    short = {"located": "", "between locates": "between", "dead reckoned": "reckoned"}
-    return tuple(
-        Cell(
-            one.from_m,
-            one.to_m,
-            (one.basis, short[one.basis]),
-            BASIS_LINES[one.basis].colour,
-            BASIS_HATCH[one.basis],
-            bold=one.basis == "dead reckoned",
-            opacity=0.55 if one.basis == "located" else 0.3,
-        )
-        for one in report.stations.basis_stretches()
-    )
-
-
-def _pipe_cell(report: Report, pipe: PipeStretch) -> Cell:
-    size = format_small(pipe.size_m, report.site.unit) if pipe.size_m else "size not given"
-    material = label(pipe.material)
-    return Cell(pipe.from_m, pipe.to_m, (f"{size} {material}", material, size))
-
-
-def _fall_cell(fall: FallStretch) -> Cell:
-    # Where the readings cannot tell, the range says so.
-    remark = {"too flat": ", too flat", "falls back": ", FALLS BACK", "enough fall": ", enough"}
-    words = fall_words(fall)
-    loud = fall.verdict in ("too flat", "falls back")
-    wordings = (f"{words}{remark.get(fall.verdict, '')}", words, words.partition(" ±")[0])
-    return Cell(fall.from_m, fall.to_m, wordings, "#fbe3d3" if loud else PAPER, bold=loud)
-
-
-def _party_cells(report: Report) -> tuple[Cell, ...]:
-    styles = party_styles(report)
-
-    def cell(from_m: float, to_m: float, party: str) -> Cell:
-        if party not in styles:
-            return Cell(from_m, to_m, ("?",), QUIET, "rising", opacity=0.25)
-        colour = PARTY_LINES[int(styles[party].removeprefix("party "))].colour
-        return Cell(from_m, to_m, (label(party), label(party, 8)), colour, opacity=0.4)
-
-    return tuple(cell(*each) for each in answers_bar(report.responsibility))

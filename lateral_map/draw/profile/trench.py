@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -83,7 +84,11 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     head = wrap(notes, size.width_pt - 12.0, TEXT_PT, bold=True)
     top = 5.0 + _LINE_PT * len(head) + 17.0
     frame = replace(frame, box=replace(box, top=top, bottom=top + size.graph_pt))
-    bars, keys = _bars(review), _keys(review, size)
+    marked = (
+        _Bar("hand dig", review.hand_dig_m(), OKABE_ITO["orange"], "rising"),
+        _Bar("not read", tuple(_unread(review)), OKABE_ITO["vermillion"], "crossed"),
+    )
+    bars, keys = [bar for bar in marked if bar.spans_m], _keys(review, size)
     rows_top = frame.box.bottom + 3.0
     key_top = rows_top + ROW_PT * (1 + len(bars)) + 5.0
     places = legend_places(keys, frame.box.left, size.width_pt - 4.0)
@@ -117,26 +122,21 @@ def _paint_reaches(canvas: Canvas, review: DigReview, frame: Frame) -> None:
         group = canvas.group("dug", name=one.reach.name)
         begin, end = one.reach.begin.footage_m, one.reach.end.footage_m
         part = _with_class_edges(review, begin, end)
-        for index, piece in _class_runs(review, part):
+        at, depth = part.footage_m, part.bottom_depth_m
+        middles = (depth[:-1] + depth[1:]) / 2.0
+        classes = np.searchsorted(_class_edges_m(review), middles, side="right")
+        begins = [0, *(np.flatnonzero(np.diff(classes)) + 1), len(classes)]
+        for first, last in pairwise(begins):
+            piece = part.at(at[first : last + 1])
             ground = frame.points(piece.footage_m, piece.ground_m)
             foot = frame.points(piece.footage_m, piece.ground_m - piece.bottom_depth_m)
-            group.area([np.concatenate([ground, foot[::-1]])], CLASS_FILLS[index])
+            group.area([np.concatenate([ground, foot[::-1]])], CLASS_FILLS[int(classes[first])])
         foot = frame.points(part.footage_m, part.ground_m - part.bottom_depth_m)
         ground = frame.points(part.footage_m, part.ground_m)
         group.line(foot, BOTTOM)
         deeper = part.ground_m - part.depth_at_bound(1.0)
         group.line(frame.points(part.footage_m, deeper), DEEPER)
         group.lines([[foot[k], ground[k]] for k in (0, -1)], Stroke(INK, 0.9))
-
-
-def _class_runs(review: DigReview, part: TrenchProfile) -> Iterable[tuple[int, TrenchProfile]]:
-    """Yield the stretches of one class of depth each, whose edges are stations."""
-    edges, at = _class_edges_m(review), part.footage_m
-    depth = (part.bottom_depth_m[:-1] + part.bottom_depth_m[1:]) / 2.0
-    classes = np.searchsorted(edges, depth, side="right")
-    begins = [0, *(np.flatnonzero(np.diff(classes)) + 1)]
-    for begin, end in zip(begins, [*begins[1:], len(classes)], strict=True):
-        yield int(classes[begin]), part.at(at[begin : end + 1])
 
 
 def _with_class_edges(review: DigReview, from_m: float, to_m: float) -> TrenchProfile:
@@ -218,15 +218,6 @@ class _Bar:
     hatch: Hatch
 
 
-def _bars(review: DigReview) -> tuple[_Bar, ...]:
-    """Return the bars under the footages: where to dig by hand, where no depth was read."""
-    bars = (
-        _Bar("hand dig", review.hand_dig_m(), OKABE_ITO["orange"], "rising"),
-        _Bar("not read", tuple(_unread(review)), OKABE_ITO["vermillion"], "crossed"),
-    )
-    return tuple(bar for bar in bars if bar.spans_m)
-
-
 def _unread(review: DigReview) -> Iterable[tuple[float, float]]:
     """Yield the stretches whose depth nothing near by was read for."""
     begin: float | None = None
@@ -270,10 +261,14 @@ def _keys(review: DigReview, size: _Size) -> list[Entry]:
         for index, part in enumerate(one.excavation.classes)
         if part.length_m > 0.0
     }
-    edges = [from_metres(edge, unit) for edge in _class_edges_m(review)]
-    for index in sorted(present):
-        words = _class_words(index, edges, unit_word(unit))
-        keys.append((Patch(CLASS_FILLS[index], Stroke(QUIET, 0.5)), words))
+    edges = [f"{from_metres(edge, unit):.3g}" for edge in _class_edges_m(review)]
+    classes = [f"less than {edges[0]} {unit_word(unit)} deep"]
+    classes += [f"{low} to {high} {unit_word(unit)} deep" for low, high in pairwise(edges)]
+    classes.append(f"{edges[-1]} {unit_word(unit)} deep and more")
+    keys += [
+        (Patch(CLASS_FILLS[index], Stroke(QUIET, 0.5)), f"Dug {classes[index]}")
+        for index in sorted(present)
+    ]
     if any(not one.depth_known for one in review.conflicts):
         keys.append(UNKNOWN_DEPTH)
     if size.narrow:
@@ -283,11 +278,3 @@ def _keys(review: DigReview, size: _Size) -> list[Entry]:
             (LIMIT, _limit_words(depth, words, unit)) for depth, words in limits if depth <= deepest
         ]
     return keys
-
-
-def _class_words(index: int, edges: list[float], unit: str) -> str:
-    if index == 0:
-        return f"Dug less than {edges[0]:.3g} {unit} deep"
-    if index == len(edges):
-        return f"Dug {edges[-1]:.3g} {unit} deep and more"
-    return f"Dug {edges[index - 1]:.3g} to {edges[index]:.3g} {unit} deep"

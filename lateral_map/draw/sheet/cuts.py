@@ -137,23 +137,20 @@ def _cut(report: Report, paper: Paper, scale: Scale, panels: Panels, count: int)
         )
         for k, (low, high) in enumerate(_spans(report, count), start=1)
     )
-    return Setting(paper, scale, _upright(report, panels, scale, cuts), panels, cuts)
-
-
-def _upright(report: Report, panels: Panels, scale: Scale, cuts: tuple[Cut, ...]) -> Scale:
-    """Return the finest vertical scale that holds every sheet's heights, at most ten times plan."""
-    family = upright_scales("m" if scale.words.startswith("1:") else report.site.unit)
+    # The finest vertical scale that holds every sheet's heights, at most ten times the plan's.
+    family = upright_scales("m" if scale.family == "ratio" else report.site.unit)
     room = [
         (low, high, label_graph(report, panels, scale, cut).frame.box.height)
         for cut in cuts
         for low, high in [heights_shown(report, cut.from_m, cut.to_m)]
     ]
-    for upright in family:
-        steep = scale.metres_per_inch / upright.metres_per_inch
-        per_m = _AIR * upright.points_per_metre
-        if steep <= 10.001 and all(per_m * (high - low) <= pt for low, high, pt in room):
-            return upright
-    return family[-1]
+    fitting = (
+        one
+        for one in family
+        if scale.metres_per_inch / one.metres_per_inch <= 10.001
+        and all(_AIR * one.points_per_metre * (high - low) <= pt for low, high, pt in room)
+    )
+    return Setting(paper, scale, next(fitting, family[-1]), panels, cuts)
 
 
 @dataclass(frozen=True, slots=True)

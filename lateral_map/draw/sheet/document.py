@@ -28,9 +28,8 @@ class SheetSet:
         """Paper, scales and number of sheets in one line."""
         many = len(self.drawings)
         sheets = "one sheet" if many == 1 else f"{many} sheets"
-        paper, *_ = self.setting.paper.words.split(",")
         scales = "; ".join(scale_sentences(self.setting)[:3])
-        return f"{sheets} of {paper}: {scales}"
+        return f"{sheets} of {self.setting.paper.name}: {scales}"
 
 
 def draw_sheets(report: Report, *, paper: str | None = None, scale: str | None = None) -> SheetSet:
@@ -45,18 +44,19 @@ def draw_sheets(report: Report, *, paper: str | None = None, scale: str | None =
 
 
 def _draw(report: Report, cut: Cut, setting: Setting) -> tuple[str, int]:
-    paper, panels = setting.paper, setting.panels
-    canvas = Canvas.sheet(paper.width_pt, paper.height_pt, _alternative(report, cut, setting))
+    paper, panels, unit = setting.paper, setting.panels, report.site.unit
+    # What the drawing shows, for who cannot see it.
+    alternative = (
+        f"Plan and profile of {label(report.site.name)}, sheet {cut.number} of "
+        f"{len(setting.cuts)}: {length(cut.from_m, unit)} to {length(cut.to_m, unit)}. "
+        f"{'. '.join(scale_sentences(setting))}. The tables that follow say the same in words."
+    )
+    canvas = Canvas.sheet(paper.width_pt, paper.height_pt, alternative)
     left_out = draw_sheet_plan(canvas, report, cut, setting)
     draw_profile(canvas, report, cut, setting)
     draw_strip(canvas, report, cut, setting, len(setting.cuts))
     for box in (panels.border, panels.plan):
         canvas.box(box.left, box.top, box.width, box.height, edge=Stroke(INK, 1.0))
-    _headings(canvas, report, setting, left_out)
-    return canvas.to_text(), left_out
-
-
-def _headings(canvas: Canvas, report: Report, setting: Setting, left_out: int) -> None:
     plan, profile = setting.panels.plan, setting.panels.profile
     words = f"PLAN  {setting.scale.words}"
     if left_out:
@@ -71,13 +71,4 @@ def _headings(canvas: Canvas, report: Report, setting: Setting, left_out: int) -
         bold=True,
         colour=QUIET,
     )
-
-
-def _alternative(report: Report, cut: Cut, setting: Setting) -> str:
-    """Return what the drawing shows, for who cannot see it."""
-    unit = report.site.unit
-    return (
-        f"Plan and profile of {label(report.site.name)}, sheet {cut.number} of "
-        f"{len(setting.cuts)}: {length(cut.from_m, unit)} to {length(cut.to_m, unit)}. "
-        f"{'. '.join(scale_sentences(setting))}. The tables that follow say the same in words."
-    )
+    return canvas.to_text(), left_out

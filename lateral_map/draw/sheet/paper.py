@@ -17,6 +17,7 @@ class Paper:
     name: str
     width_in: float
     height_in: float
+    metric: bool = False
 
     @property
     def width_pt(self) -> float:
@@ -31,7 +32,7 @@ class Paper:
     @property
     def words(self) -> str:
         """Name and size, such as ``tabloid, 17 × 11 in``."""
-        if self.name.startswith("A"):
+        if self.metric:
             return f"{self.name}, {self.width_in * 25.4:.0f} × {self.height_in * 25.4:.0f} mm"
         return f"{self.name}, {self.width_in:g} × {self.height_in:g} in"
 
@@ -40,8 +41,8 @@ class Paper:
 PAPERS: Final[dict[str, Paper]] = {
     "letter": Paper("letter", 11.0, 8.5),
     "tabloid": Paper("tabloid", 17.0, 11.0),
-    "A4": Paper("A4", 297.0 / 25.4, 210.0 / 25.4),
-    "A3": Paper("A3", 420.0 / 25.4, 297.0 / 25.4),
+    "A4": Paper("A4", 297.0 / 25.4, 210.0 / 25.4, metric=True),
+    "A3": Paper("A3", 420.0 / 25.4, 297.0 / 25.4, metric=True),
 }
 _FAMILY: Final = {"ft": ("letter", "tabloid"), "us_ft": ("letter", "tabloid"), "m": ("A4", "A3")}
 

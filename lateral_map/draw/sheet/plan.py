@@ -37,9 +37,27 @@ def draw_sheet_plan(canvas: Canvas, report: Report, cut: Cut, setting: Setting) 
     tick_m = round_step_m(0.45 * setting.scale.metres_per_inch, report.site.unit)
     # Where the panel's own heading stands.
     heading = Box(panel.left, panel.bottom - 16.0, panel.left + 380.0, panel.bottom)
+    first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
+    spans = [span for span in ((first, cut.from_m), (cut.to_m, last)) if span[1] > span[0]]
+    items = (line_along(report, low, high, "other sheet").at_m for low, high in spans)
+    ends = [] if cut.is_first else [(cut.from_m, cut.number - 1)]
+    ends += [] if cut.is_last else [(cut.to_m, cut.number + 1)]
+    reach_m = _MATCH_PT / cut.window.points_per_metre
+    match_lines = []
+    for footage_m, neighbour in ends:
+        place = report.route.positions([footage_m])[0, :2]
+        heading = np.radians(float(report.route.headings_deg([footage_m])[0][0]))
+        across = reach_m * np.array([np.cos(heading), -np.sin(heading)])
+        words = f"MATCH LINE {length(footage_m, report.site.unit)}, SEE SHEET {neighbour}"
+        line = np.stack([place - across, place + across])
+        match_lines.append(Line(line, "match line", caption=words))
     left_out = draw_plan(
         canvas.group("plan"),
-        (*sheet_layers(report, tick_m), _beyond(report, cut), _match_lines(report, cut)),
+        (
+            *sheet_layers(report, tick_m),
+            Layer("beyond", "On other sheets", tuple(Line(at_m, "other sheet") for at_m in items)),
+            Layer("match", "Match lines", tuple(match_lines)),
+        ),
         cut.window,
         from_m=cut.from_m,
         to_m=cut.to_m,
@@ -48,26 +66,3 @@ def draw_sheet_plan(canvas: Canvas, report: Report, cut: Cut, setting: Setting) 
     )
     draw_north(canvas, report.site.frame, cut.window)
     return left_out
-
-
-def _beyond(report: Report, cut: Cut) -> Layer:
-    """Return the line's stretches that are on other sheets, as faint lines."""
-    first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
-    spans = [span for span in ((first, cut.from_m), (cut.to_m, last)) if span[1] > span[0]]
-    items = (line_along(report, low, high, "other sheet").at_m for low, high in spans)
-    return Layer("beyond", "On other sheets", tuple(Line(at_m, "other sheet") for at_m in items))
-
-
-def _match_lines(report: Report, cut: Cut) -> Layer:
-    ends = [] if cut.is_first else [(cut.from_m, cut.number - 1)]
-    ends += [] if cut.is_last else [(cut.to_m, cut.number + 1)]
-    reach_m = _MATCH_PT / cut.window.points_per_metre
-    items = []
-    for footage_m, neighbour in ends:
-        place = report.route.positions([footage_m])[0, :2]
-        heading = np.radians(float(report.route.headings_deg([footage_m])[0][0]))
-        across = reach_m * np.array([np.cos(heading), -np.sin(heading)])
-        words = f"MATCH LINE {length(footage_m, report.site.unit)}, SEE SHEET {neighbour}"
-        line = np.stack([place - across, place + across])
-        items.append(Line(line, "match line", caption=words))
-    return Layer("match", "Match lines", tuple(items))

@@ -7,7 +7,7 @@ from typing import Final
 
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.events import hang_flags
-from lateral_map.draw.profile.frame import Frame, heights_shown
+from lateral_map.draw.profile.frame import heights_shown
 from lateral_map.draw.profile.parts import TEXT_PT, paint_graph
 from lateral_map.draw.profile.rows import (
     ROW_PT,
@@ -42,17 +42,12 @@ def draw_profile(canvas: Canvas, report: Report, cut: Cut, setting: Setting) -> 
     paint_footages(canvas, report, frame, panels.rows.top)
     paint_depths(canvas, report, frame, panels.rows.top + ROW_PT)
     paint_rows(canvas, frame, rows, panels.rows.top + 2.0 * ROW_PT)
-    _match_lines(canvas, report, cut, frame)
-
-
-def _match_lines(canvas: Canvas, report: Report, cut: Cut, frame: Frame) -> None:
-    box, unit = frame.box, report.site.unit
     ends = [] if cut.is_first else [(cut.from_m, cut.number - 1, (-45.0, -35.0))]
     ends += [] if cut.is_last else [(cut.to_m, cut.number + 1, (41.0, 51.0))]
     for footage, neighbour, beside in ends:
         x = frame.x(footage)
         canvas.line([(x, box.top), (x, box.bottom)], Stroke.of(LINES["match line"]))
-        lines = (f"MATCH LINE {length(footage, unit)}", f"SEE SHEET {neighbour}")
+        lines = (f"MATCH LINE {length(footage, report.site.unit)}", f"SEE SHEET {neighbour}")
         middle = box.middle[1]
         for words, shift in zip(lines, beside, strict=True):
             canvas.text(

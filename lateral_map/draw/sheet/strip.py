@@ -67,16 +67,16 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
     first, second = (strip.left + share * strip.width for share in (0.26, 0.47))
     for x in (first, second):
         canvas.line([(x, strip.top), (x, strip.bottom)], Stroke(INK, 0.6))
-    _title(canvas, report, Box(strip.left, strip.top, first, strip.bottom))
-    _sheet_number(canvas, Box(strip.left, strip.top, first, strip.bottom), cut.number, sheets)
-    _scales(canvas, report, setting, Box(first, strip.top, second, strip.bottom))
-    _legend(canvas, report, Box(second, strip.top, strip.right, strip.bottom))
-
-
-def _title(canvas: Canvas, report: Report, box: Box) -> None:
+    box = Box(strip.left, strip.top, first, strip.bottom)
     site = report.site
     date = f", {site.date.isoformat()}" if site.date else ""
     crs = "Sketch, tied to no place on earth" if site.frame.is_local else label(site.frame.crs, 60)
+    # What nobody may overlook on a drawing: readings that disagree, lines as likely.
+    warnings = []
+    if report.suspects:
+        warnings.append(f"SUSPECT READINGS: {len(report.suspects)}, named in the tables")
+    if report.route.alternatives:
+        warnings.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
     room = box.width - 2.0 * _PAD_PT
     name = shorten(label(site.name, 90), 1.9 * room, 11.0, bold=True)
     _set_column(
@@ -87,29 +87,24 @@ def _title(canvas: Canvas, report: Report, box: Box) -> None:
             _Paragraph(f"Plan and profile of a located sewer lateral{date}"),
             _Paragraph(f"Coordinates: {crs}"),
             _Paragraph(unit_sentence(site.unit)),
-            *(_Paragraph(words, bold=True) for words in _warnings(report)),
+            *(_Paragraph(words, bold=True) for words in warnings),
             _Paragraph(CAUTION, bold=True, beside_pt=_PLATE_PT[0]),
         ),
     )
-
-
-def _sheet_number(canvas: Canvas, box: Box, number: int, sheets: int) -> None:
     wide, high = _PLATE_PT
     plate = Box(box.right - wide, box.bottom - high, box.right, box.bottom)
     canvas.box(plate.left, plate.top, wide, high, fill=PAPER, edge=Stroke(INK, 0.8))
     x, y = plate.middle
     canvas.text(x, y - 4.0, "SHEET", 9.0, anchor="middle", colour=QUIET)
-    canvas.text(x, y + 10.0, f"{number} of {sheets}", 11.0, anchor="middle", bold=True)
-
-
-def _warnings(report: Report) -> list[str]:
-    """Return what nobody may overlook on a drawing: readings that disagree, lines as likely."""
-    found = []
-    if report.suspects:
-        found.append(f"SUSPECT READINGS: {len(report.suspects)}, named in the tables")
-    if report.route.alternatives:
-        found.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
-    return found
+    canvas.text(x, y + 10.0, f"{cut.number} of {sheets}", 11.0, anchor="middle", bold=True)
+    box = Box(first, strip.top, second, strip.bottom)
+    in_plan, *others = scale_sentences(setting)
+    paragraphs = [_Paragraph(in_plan, bold=True), *map(_Paragraph, others)]
+    paragraphs.append(_Paragraph(STATIONING, colour=QUIET, over_pt=_BAR_PT))
+    at = (box.left + _PAD_PT, _set_column(canvas, box, paragraphs) - _BAR_PT + 4.0)
+    scale = setting.scale.points_per_metre
+    draw_scale_bar(canvas, site.unit, scale, at, box.width - 2.0 * _PAD_PT)
+    _legend(canvas, report, Box(second, strip.top, strip.right, strip.bottom))
 
 
 def scale_sentences(setting: Setting) -> tuple[str, ...]:
@@ -120,22 +115,6 @@ def scale_sentences(setting: Setting) -> tuple[str, ...]:
         f"Vertical exaggeration {setting.exaggeration:.3g}",
         f"True to scale on {setting.paper.words}, printed at 100 %",
     )
-
-
-def _scales(canvas: Canvas, report: Report, setting: Setting, box: Box) -> None:
-    first, *others = scale_sentences(setting)
-    under_bar = _set_column(
-        canvas,
-        box,
-        (
-            _Paragraph(first, bold=True),
-            *map(_Paragraph, others),
-            _Paragraph(STATIONING, colour=QUIET, over_pt=_BAR_PT),
-        ),
-    )
-    at = (box.left + _PAD_PT, under_bar - _BAR_PT + 4.0)
-    scale = setting.scale.points_per_metre
-    draw_scale_bar(canvas, report.site.unit, scale, at, box.width - 2.0 * _PAD_PT)
 
 
 def _set_column(canvas: Canvas, box: Box, paragraphs: Sequence[_Paragraph]) -> float:
