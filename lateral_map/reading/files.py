@@ -41,11 +41,9 @@ class FolderFiles:
 
 def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
     """Return the folder's known files, any letter case; a near miss is a fault."""
-    present = {path.name: path for path in sorted(folder.iterdir()) if path.is_file()}
-    found: dict[str, Path] = {}
-    for name, path in present.items():
-        if name.casefold() in KNOWN_FILES:
-            found.setdefault(name.casefold(), path)
+    there = sorted(folder.iterdir())
+    found = _known_files(there, ledger)
+    present = {path.name: path for path in there if path.is_file()}
     stems = {known.rpartition(".")[0]: known for known in KNOWN_FILES}
     misnamed: set[str] = set()
     for name, path in present.items():
@@ -63,6 +61,20 @@ def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
             remedy = f"save the sheet as {stems[close]}"
         ledger.fault("this file is not read", remedy, file=name)
     return FolderFiles(found, frozenset(misnamed))
+
+
+def _known_files(there: list[Path], ledger: Ledger) -> dict[str, Path]:
+    """Return the known files; what only has the name of one is a fault, for it hides readings."""
+    found: dict[str, Path] = {}
+    for path in there:
+        if path.name.casefold() not in KNOWN_FILES:
+            continue
+        if path.is_file():
+            found.setdefault(path.name.casefold(), path)
+        else:
+            problem = "it is no file, but a folder or a link to nothing"
+            ledger.fault(problem, "put the file itself there, or take it out", file=path.name)
+    return found
 
 
 def read_bytes(path: Path, ledger: Ledger) -> bytes | None:

@@ -11,6 +11,7 @@ import pytest
 from pyproj import Geod
 from reading.good_site import LAT, LON, Folder, at, feature, good_folder
 
+from lateral_map.errors import SiteError
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.site import AlongTie, OffsetTie, PositionTie, TapeTie
 from lateral_map.reading.assemble import JOINT_TURN_DEG
@@ -498,3 +499,19 @@ def test_file_names_in_capitals(tmp_path: Path) -> None:
     text = folder.texts()["locates.csv"]
     folder.raw = {"locates.csv": None, "Locates.CSV": text, "README.txt": "notes", "plan.pdf": b""}
     assert len(folder.load(tmp_path).locates) == 4
+
+
+@pytest.mark.parametrize("name", ["locates.csv", "bends.csv", "findings.csv", "plan.geojson"])
+@pytest.mark.parametrize("instead", ["folder", "link to nothing", "link to itself"])
+def test_what_has_a_files_name_and_is_none_is_not_passed_over(
+    name: str, instead: str, tmp_path: Path
+) -> None:
+    path = good_folder().write(tmp_path) / name
+    path.unlink(missing_ok=True)
+    if instead == "folder":
+        path.mkdir()
+    else:
+        path.symlink_to(name if instead == "link to itself" else "nowhere")
+    with pytest.raises(SiteError) as caught:
+        load_site(tmp_path)
+    assert name in {fault.file for fault in caught.value.faults}
