@@ -120,7 +120,9 @@ def address_letters(
                 shared=tuple(
                     one for one in defects if party in one.answers and not _wholly(one, party)
                 ),
-                close=tuple(one for one in defects if not one.answers and party in one.may_answer),
+                close=tuple(
+                    one for one in defects if party in one.may_answer and party not in one.answers
+                ),
                 dangers=dangers,
             )
         )

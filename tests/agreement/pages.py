@@ -294,8 +294,6 @@ def _check_card(told: Told, one: Record, where: str, whose: str) -> Iterable[str
 def _check_whose(told: Told, one: Record, whose: str) -> Iterable[str]:
     parties = set(_parties_named(told, whose))
     expected = set(one["answers"])
-    if one["verdict"] == "past from within":
-        expected = set(one["answers"][-1:])
     if one["verdict"] is not None and parties != expected:
         yield f"{whose!r}, decided {one['verdict']} {one['answers']}"
     said = {

@@ -71,7 +71,7 @@ class Told:
                     groups["theirs"].append(number)
                 elif party in one["answers"]:
                     groups["shared"].append(number)
-                elif not one["answers"]:
+                else:
                     groups["close"].append(number)
             asked[party] = groups
         return asked
