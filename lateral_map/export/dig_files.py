@@ -50,8 +50,22 @@ def dig_geojson(review: DigReview) -> str:
     RFC 7946 for a site with a place on earth; a sketch keeps its x, y and says so.
     """
     out = outward(review.report)
+    dangers = (
+        (
+            Point(one.near.easting_m, one.near.northing_m),
+            {
+                "layer": "danger",
+                "number": one.number,
+                "finding": one.finding.finding,
+                "footage": out.length(one.finding.footage_m),
+                "words": danger_words(one, out.unit),
+            },
+        )
+        for one in review.report.findings
+        if one.finding_class == "danger"
+    )
     found = (
-        *_dangers(review, out),
+        *dangers,
         *_utilities(review, out),
         *_reaches(review, out),
         *_key_points(review, out),
@@ -60,19 +74,6 @@ def dig_geojson(review: DigReview) -> str:
     # What could hurt someone heads the file.
     urgent = {"urgent": list(lines)} if (lines := urgent_lines(review)) else {}
     return collection_text(f"{review.report.site.name}: dig review", out, features, **urgent)
-
-
-def _dangers(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
-    for one in review.report.findings:
-        if one.finding_class == "danger":
-            record = {
-                "layer": "danger",
-                "number": one.number,
-                "finding": one.finding.finding,
-                "footage": out.length(one.finding.footage_m),
-                "words": danger_words(one, out.unit),
-            }
-            yield Point(one.near.easting_m, one.near.northing_m), record
 
 
 def _utilities(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:

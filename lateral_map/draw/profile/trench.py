@@ -31,7 +31,6 @@ from lateral_map.draw.profile.rows import ROW_PT, paint_footages
 from lateral_map.draw.style import GROUND, INK, OKABE_ITO, PAPER, QUIET, Hatch
 from lateral_map.model.dig import DigReview
 from lateral_map.model.site import RuleKey
-from lateral_map.model.trench import TrenchProfile
 from lateral_map.units import format_length, from_metres
 from lateral_map.words.names import LEVEL_GROUND_WORDS
 from lateral_map.words.numbers import label, unit_word
@@ -120,8 +119,15 @@ def _paint_reaches(canvas: Canvas, review: DigReview, frame: Frame) -> None:
     canvas.group("undug").line(undug, Stroke(QUIET, 0.8, (3.5, 2.0)))
     for one in review.reaches:
         group = canvas.group("dug", name=one.reach.name)
-        begin, end = one.reach.begin.footage_m, one.reach.end.footage_m
-        part = _with_class_edges(review, begin, end)
+        part = profile.between(one.reach.begin.footage_m, one.reach.end.footage_m)
+        at, depth = part.footage_m, part.bottom_depth_m
+        # With stations where the depth passes from one class to the next.
+        passes = []
+        for edge in _class_edges_m(review):
+            for k in np.flatnonzero((depth[:-1] < edge) != (depth[1:] < edge)):
+                share = (edge - depth[k]) / (depth[k + 1] - depth[k])
+                passes.append(at[k] + share * (at[k + 1] - at[k]))
+        part = part.at(np.union1d(at, passes))
         at, depth = part.footage_m, part.bottom_depth_m
         middles = (depth[:-1] + depth[1:]) / 2.0
         classes = np.searchsorted(_class_edges_m(review), middles, side="right")
@@ -137,18 +143,6 @@ def _paint_reaches(canvas: Canvas, review: DigReview, frame: Frame) -> None:
         deeper = part.ground_m - part.depth_at_bound(1.0)
         group.line(frame.points(part.footage_m, deeper), DEEPER)
         group.lines([[foot[k], ground[k]] for k in (0, -1)], Stroke(INK, 0.9))
-
-
-def _with_class_edges(review: DigReview, from_m: float, to_m: float) -> TrenchProfile:
-    """Return a reach's stations with those where its depth passes from one class to the next."""
-    part = review.profile.between(from_m, to_m)
-    at, depth = part.footage_m, part.bottom_depth_m
-    passes = []
-    for edge in _class_edges_m(review):
-        for k in np.flatnonzero((depth[:-1] < edge) != (depth[1:] < edge)):
-            share = (edge - depth[k]) / (depth[k + 1] - depth[k])
-            passes.append(at[k] + share * (at[k + 1] - at[k]))
-    return part.at(np.union1d(at, passes))
 
 
 def _class_edges_m(review: DigReview) -> list[float]:
