@@ -8,6 +8,8 @@ import statistics
 import subprocess
 import sys
 import tomllib
+from collections.abc import Collection
+from graphlib import TopologicalSorter
 from importlib.metadata import packages_distributions
 from pathlib import Path
 
@@ -54,6 +56,32 @@ def test_public_names_are_found_when_first_used() -> None:
         assert callable(getattr(lateral_map, name))
     with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
         lateral_map.nonsense  # noqa: B018
+
+
+def imported_modules(tree: ast.AST, modules: Collection[str]) -> set[str]:
+    """The package's own modules that code runs, those imported inside a function too."""
+    found: set[str] = set()
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            continue
+        if isinstance(node, ast.ImportFrom) and node.module:
+            submodules = {f"{node.module}.{alias.name}" for alias in node.names} & set(modules)
+            found |= submodules or {node.module} & set(modules)
+        found |= imported_modules(node, modules)
+    return found
+
+
+def test_no_module_leads_back_to_itself() -> None:
+    paths = {
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path
+        for path in PACKAGE.rglob("*.py")
+    }
+    graph = {
+        name: imported_modules(ast.parse(path.read_text(encoding="utf-8")), paths) - {name}
+        for name, path in paths.items()
+    }
+    # Raises CycleError, which names the circle.
+    assert len(list(TopologicalSorter(graph).static_order())) == len(paths)
 
 
 def imported_names() -> set[str]:
