@@ -30,6 +30,11 @@ class Fault:
     row: int | None = None
     field: str = ""
 
+    @property
+    def words(self) -> str:
+        """What is wrong and what would be right, without the place."""
+        return f"{self.problem}; {self.remedy}" if self.remedy else self.problem
+
     def __str__(self) -> str:
         place = self.file
         if self.row is not None:
@@ -37,8 +42,7 @@ class Fault:
             place = f"{place} {word} {self.row}".strip()
         if self.field:
             place = f"{place}, {self.field}" if place else self.field
-        sentence = f"{place}: {self.problem}" if place else self.problem
-        return f"{sentence}; {self.remedy}" if self.remedy else sentence
+        return f"{place}: {self.words}" if place else self.words
 
 
 class LateralMapError(Exception):

@@ -229,11 +229,6 @@ def format_area(value_m2: float, unit: str) -> str:
     return f"{value:z.1f} m²" if unit == "m" else f"{value:z.0f} sq ft"
 
 
-def format_earth(value_m3: float, unit: str) -> str:
-    """Return a volume of earth as text: ``12.4 cu yd`` or ``9.5 m³``."""
-    return f"{value_m3 / earth_metres_per(unit):z.1f} {'m³' if unit == 'm' else 'cu yd'}"
-
-
 def steep_deg(ratio: float, half_ratio: float) -> tuple[float, float] | None:
     """Return a slope and its half-range in degrees where it is steeper than 45, else None.
 

@@ -168,7 +168,13 @@ def parse_csv(text: str, known: Sequence[str] = ()) -> CsvText:
     match = _LEADING.match(text)
     leading = match[0] if match else ""
     body = text[len(leading) :]
-    delimiter = (match["told"] if match else None) or _delimiter(body, known)
+    header = next((line for line in body.splitlines() if line.strip(" ,;\t")), "")
+
+    def score(delimiter: str) -> tuple[int, int]:
+        cells = [plain(cell.strip(' "')) for cell in header.split(delimiter)]
+        return sum(cell in known for cell in cells), len(cells)
+
+    delimiter = (match["told"] if match else None) or max(_DELIMITERS, key=score)
     rows = split_rows(body, delimiter)
     newline = next((row.ending for row in rows if row.ending), "\n")
     return CsvText(rows, tuple(known), delimiter, newline, leading)
@@ -204,16 +210,6 @@ def is_unclosed(cell: str) -> bool:
         return False
     inner, rest = match["inner"], match["rest"].strip()
     return len(inner) + 1 == len(cell) or (rest != "" and ("\n" in inner or "\r" in inner))
-
-
-def _delimiter(text: str, known: Sequence[str]) -> str:
-    header = next((line for line in text.splitlines() if line.strip(" ,;\t")), "")
-
-    def score(delimiter: str) -> tuple[int, int]:
-        cells = [plain(cell.strip(' "')) for cell in header.split(delimiter)]
-        return sum(cell in known for cell in cells), len(cells)
-
-    return max(_DELIMITERS, key=score)
 
 
 @lru_cache

@@ -73,23 +73,18 @@ def _layer(path: Path, layer: str, crs: str, ledger: Ledger, lost: set[str]) -> 
         label = label_of(f"layer {layer!r} feature {int(fid)}", properties)
         lost.add(name_of(properties))
         with ledger.place(file=path.name, field=label):
-            features.append(Feature(label, properties, move(_geometry(shapes[i]))))
+            shape = shapes[i]
+            geometry = None if shape is None else shapely.from_wkb(shape, on_invalid="ignore")
+            if geometry is None or geometry.is_empty:
+                raise SiteError(Fault("it has no geometry", "draw it or remove it"))
+            if not (np.abs(shapely.get_coordinates(geometry)) <= FARTHEST).all():
+                problem = f"a vertex is no finite number up to {FARTHEST:,.0f}"
+                raise SiteError(Fault(problem, "draw it again"))
+            parts = shapely.get_parts(geometry)
+            geometry = move(parts[0] if len(parts) == 1 else geometry)
+            features.append(Feature(label, properties, geometry))
             lost.discard(name_of(properties))
     return features
-
-
-def _geometry(shape: bytes | None) -> BaseGeometry:
-    geometry: BaseGeometry | None = (
-        None if shape is None else shapely.from_wkb(shape, on_invalid="ignore")
-    )
-    if geometry is None or geometry.is_empty:
-        raise SiteError(Fault("it has no geometry", "draw it or remove it"))
-    if not (np.abs(shapely.get_coordinates(geometry)) <= FARTHEST).all():
-        raise SiteError(
-            Fault(f"a vertex is no finite number up to {FARTHEST:,.0f}", "draw it again")
-        )
-    parts = shapely.get_parts(geometry)
-    return parts[0] if len(parts) == 1 else geometry
 
 
 class _Mover:

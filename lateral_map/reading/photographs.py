@@ -37,6 +37,8 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
 
     Raises ``SiteError`` naming every file that cannot be used.
     """
+    from PIL import Image
+
     if site.folder is None or not site.referral.photographs:
         return ()
     folder = inside_folder(site.folder, site.referral.photographs, "referral.photographs")
@@ -48,7 +50,21 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
         problem = f"there are {len(paths)} photographs"
         remedy = f"keep the {_MOST_PICTURES} that show the findings best"
         raise SiteError(Fault(problem, remedy, file=folder.name))
-    found = [photograph for path in paths if (photograph := _load(path, site, ledger)) is not None]
+    found = []
+    for path in paths:
+        place, match = f"{folder.name}/{path.name}", _NAME.fullmatch(path.name)
+        if match is None:
+            remedy = "name it by the footage it shows, such as '44.2.jpg' or '44.2 crown.jpg'"
+            ledger.fault("the name does not begin with a footage", remedy, file=place)
+            continue
+        footage_m = to_metres(float(match["footage"]), site.unit)
+        try:
+            ready = _made_ready(path, keep_metadata=site.referral.keep_metadata)
+            found.append(Photograph(path.name, footage_m, *ready))
+        except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+            problem = f"this is not a picture that can be read ({type(error).__name__})"
+            remedy = "save it again as JPEG or PNG, or take it out of the folder"
+            ledger.fault(problem, remedy, file=place)
     ledger.raise_if_any()
     return tuple(sorted(found, key=lambda each: (each.footage_m, each.name)))
 
@@ -66,31 +82,6 @@ def inside_folder(folder: Path, name: str, field: str) -> Path:
             )
         )
     return path
-
-
-def _load(path: Path, site: Site, ledger: Ledger) -> Photograph | None:
-    from PIL import Image
-
-    place = f"{path.parent.name}/{path.name}"
-    match = _NAME.fullmatch(path.name)
-    if match is None:
-        ledger.fault(
-            "the name does not begin with a footage",
-            "name it by the footage it shows, such as '44.2.jpg' or '44.2 crown.jpg'",
-            file=place,
-        )
-        return None
-    try:
-        jpeg, width, height = _made_ready(path, keep_metadata=site.referral.keep_metadata)
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        ledger.fault(
-            f"this is not a picture that can be read ({type(error).__name__})",
-            "save it again as JPEG or PNG, or take it out of the folder",
-            file=place,
-        )
-        return None
-    footage_m = to_metres(float(match["footage"]), site.unit)
-    return Photograph(path.name, footage_m, jpeg, width, height)
 
 
 def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:

@@ -238,10 +238,7 @@ def _answered(handler: Handler, request: Request, body: bytes) -> Response:
         told = {"theirs": conflict.theirs, "row": conflict.row, "at": conflict.at}
         return JSONResponse({"words": str(conflict), "conflict": True, **told}, 409)
     except SiteError as error:
-        faults = [
-            {"field": fault.field, "words": "; ".join(filter(None, (fault.problem, fault.remedy)))}
-            for fault in error.faults
-        ]
+        faults = [{"field": fault.field, "words": fault.words} for fault in error.faults]
         return JSONResponse({"words": str(error), "faults": faults}, 422)
     except KeyError:
         return JSONResponse({"words": "There is no such thing here any more."}, 404)

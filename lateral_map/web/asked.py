@@ -100,7 +100,13 @@ class FeatureAsked(_Asked):
 
     def typed_properties(self) -> dict[str, Any]:
         """Return the properties as typed: numbers as numbers, empty ones as None."""
-        return {name: _number_or_text(value) for name, value in self.properties.items()}
+        typed: dict[str, Any] = {name: text or None for name, text in self.properties.items()}
+        for name, text in self.properties.items():
+            if re.fullmatch(r"-?(?:0|[1-9]\d*)", text) and len(text) < 16:
+                typed[name] = int(text)
+            elif re.fullmatch(r"-?(?:0|[1-9]\d*)\.\d+", text):
+                typed[name] = float(text)
+        return typed
 
 
 class UndoAsked(_Asked):
@@ -129,11 +135,3 @@ def read_asked(model: type[Asked], body: bytes) -> Asked:
         first = error.errors(include_url=False)[0]
         place = ".".join(str(part) for part in first["loc"]) or "the body"
         raise AskedWrong(f"{place}: {first['msg']}") from None
-
-
-def _number_or_text(text: str) -> float | int | str | None:
-    if not text:
-        return None
-    if re.fullmatch(r"-?(?:0|[1-9]\d*)", text) and len(text) < 16:
-        return int(text)
-    return float(text) if re.fullmatch(r"-?(?:0|[1-9]\d*)\.\d+", text) else text

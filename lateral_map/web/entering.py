@@ -114,8 +114,7 @@ class Entering:
         try:
             value_m = parse_length(text, small_unit(unit) if small else unit)
         except SiteError as error:
-            fault = error.faults[0]
-            return {"fault": f"{fault.problem}; {fault.remedy}"}
+            return {"fault": error.faults[0].words}
         words = format_small(value_m, unit) if small else format_length(value_m, unit, 2)
         return {"words": words}
 

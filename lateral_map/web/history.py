@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -65,6 +66,9 @@ class Entry:
     time: str = field(default_factory=_now)
 
 
+_KEYS: Final = frozenset(one.name for one in fields(Entry))
+
+
 class History:
     """The journal of one site folder, and the file contents kept for it."""
 
@@ -86,9 +90,11 @@ class History:
                 if not line.endswith(b"\n"):
                     break  # cut short by a crash; the next append begins a new line
                 self._read_to += len(line)
-                entry = _entry(line)
-                if entry is not None:
-                    self.entries.append(entry)
+                with suppress(ValueError, TypeError, AttributeError):  # no entry of ours
+                    values: dict[str, Any] = json.loads(line)
+                    parts = tuple(Part(**part) for part in values.pop("parts", ()))
+                    ours = {key: value for key, value in values.items() if key in _KEYS}
+                    self.entries.append(Entry(parts=parts, **ours))
 
     def append(self, entry: Entry) -> None:
         """Put one entry on the disk."""
@@ -147,13 +153,3 @@ class History:
     def changes_of(self, file: str) -> list[Entry]:
         """Return the changes made here to a file that stand, oldest first."""
         return [e for e in self.standing if e.file == file and e.kind in CHANGES]
-
-
-def _entry(line: bytes) -> Entry | None:
-    try:
-        values: dict[str, Any] = json.loads(line)
-        parts = tuple(Part(**part) for part in values.pop("parts", ()))
-        known = {one.name for one in fields(Entry)}
-        return Entry(parts=parts, **{k: v for k, v in values.items() if k in known})
-    except (ValueError, TypeError, AttributeError):
-        return None

@@ -54,7 +54,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
     solved, versions = solutions.current()
     report = None if solved.plan_only else solved.report
     left_out = [
-        Saying("stop", f"{fault.file} row {fault.row}", f"{fault.problem}; {fault.remedy}")
+        Saying("stop", f"{fault.file} row {fault.row}", fault.words)
         for fault in solved.faults
         if fault.file in TABLES
     ]
@@ -146,10 +146,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
 
 
 def _by_field(faults: Iterable[Fault]) -> list[dict[str, str]]:
-    return [
-        {"field": fault.field, "words": "; ".join(w for w in (fault.problem, fault.remedy) if w)}
-        for fault in faults
-    ]
+    return [{"field": fault.field, "words": fault.words} for fault in faults]
 
 
 def _said(faults: Iterable[Fault]) -> list[str]:

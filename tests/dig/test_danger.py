@@ -24,7 +24,7 @@ from lateral_map.export.dig_files import dig_geojson, refind_csv
 from lateral_map.model.earthwork import top_width_m
 from lateral_map.model.site import Finding, Reach, UtilityLine
 from lateral_map.report import build_report
-from lateral_map.units import format_earth
+from lateral_map.units import earth_metres_per
 from lateral_map.words.excavator import dig_facts, dig_notices, summary_lines, urgent_lines
 
 KINDS = ("gas", "electric", "water", "communication", "sewer", "reclaimed")
@@ -220,7 +220,7 @@ def test_earth_has_one_range():
         for cell in row.cells[1:3]:
             assert cell in said
     low, high = (
-        format_earth(v, unit).split()[0]
+        f"{v / earth_metres_per(unit):.1f}"
         for v in (one.excavation.shored.loose_low_m3, one.excavation.shored.loose_high_m3)
     )
     assert f"{low} to {high}" in said
