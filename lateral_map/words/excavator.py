@@ -21,7 +21,6 @@ from lateral_map.model.dig import (
     RefindTape,
     RepairReach,
     StructureNear,
-    TrenchRules,
 )
 from lateral_map.model.site import RateItem, RuleKey
 from lateral_map.model.trench import UtilityConflict, UtilityCrossing
@@ -42,11 +41,12 @@ from lateral_map.words.numbers import (
     length,
     listed,
     plus_minus,
+    plus_minus_or_exact,
     range_95,
     tidy,
     unit_word,
 )
-from lateral_map.words.technician import Fact, Tone
+from lateral_map.words.technician import Fact, Tone, danger_facts
 
 _ON_LINE_M: Final = 0.01
 _COMMON_SWELL: Final = (
@@ -164,21 +164,30 @@ def spans_words(spans: tuple[tuple[float, float], ...], unit: str) -> str:
 
 def dig_facts(review: DigReview) -> tuple[Fact, ...]:
     """Return the facts at the head of the review: what to stop for and what is in the trench."""
-    dangers = [one for one in review.report.findings if one.finding_class == "danger"]
-    facts = [
-        Fact(
-            "STOP: foreign pipe or cable",
-            str(len(dangers)),
-            f"no. {', '.join(str(one.number) for one in dangers)}",
-            "alarm",
-        )
-    ] if dangers else []  # fmt: skip
+    unit, report = review.report.site.unit, review.report
+    facts = [*danger_facts(report)]
     facts.append(_named("In the trench", [one for one in review.conflicts if one.in_the_way]))
     if unknown := [one for one in review.conflicts if one.hidden]:
         facts.append(_named("Depth unknown", unknown))
     crossing = [one for one in review.conflicts if one.crossings]
     facts.append(_named("Utilities across the pipe", crossing, "plain"))
-    return (*facts, *_reach_facts(review), _hand_dig_fact(review), *_unread_facts(review))
+    facts += _reach_facts(review)
+    total, sloped = (
+        sum(end - begin for begin, end in review.hand_dig_m(sloped=slope))
+        for slope in (False, True)
+    )
+    note = f"within {format_small(report.dig.tolerance_m, unit)} of a mapped utility, 95 %"
+    note += f"; {length(sloped, unit)} with sloped walls" if sloped > total else ""
+    by_hand = length(total, unit) if total else "nowhere mapped"
+    facts.append(Fact("Hand dig along the run", by_hand, note))
+    if unread := [row for row in review.depths if row.unread]:
+        under = dict.fromkeys(row.under for row in unread if row.under)
+        note = (
+            f"under {listed([label(name, 24) for name in under])}" if under else "see depth table"
+        )
+        places = f"{len(unread)} {'place' if len(unread) == 1 else 'places'}"
+        facts.append(Fact("Depth not read near by", places, note, "alarm"))
+    return tuple(facts)
 
 
 def _named(name: str, utilities: list[UtilityConflict], tone: Tone = "alarm") -> Fact:
@@ -207,36 +216,9 @@ def _reach_facts(review: DigReview) -> list[Fact]:
     ]
 
 
-def _hand_dig_fact(review: DigReview) -> Fact:
-    unit = review.report.site.unit
-    total, sloped = (
-        sum(end - begin for begin, end in review.hand_dig_m(sloped=slope))
-        for slope in (False, True)
-    )
-    note = f"within {format_small(review.report.dig.tolerance_m, unit)} of a mapped utility, 95 %"
-    if sloped > total:
-        note += f"; {length(sloped, unit)} with sloped walls"
-    return Fact("Hand dig along the run", length(total, unit) if total else "nowhere mapped", note)
-
-
-def _unread_facts(review: DigReview) -> list[Fact]:
-    unread = [row for row in review.depths if row.unread]
-    if not unread:
-        return []
-    under = dict.fromkeys(row.under for row in unread if row.under)
-    note = f"under {listed([label(name, 24) for name in under])}" if under else "see depth table"
-    places = f"{len(unread)} {'place' if len(unread) == 1 else 'places'}"
-    return [Fact("Depth not read near by", places, note, "alarm")]
-
-
 def dig_notices(review: DigReview) -> tuple[str, ...]:
     """Return what the reader must know: what is urgent, the dig's own, then the report's."""
-    said = (*_own_notices(review), *drawing_notices(review.report))
-    return tuple(dict.fromkeys([*urgent_lines(review), *map(as_sentence, said)]))
-
-
-def _own_notices(review: DigReview) -> list[str]:
-    report, unit = review.report, review.report.site.unit
+    report, unit, rules = review.report, review.report.site.unit, review.rules
     said = []
     if not review.reaches:
         said.append(
@@ -244,33 +226,6 @@ def _own_notices(review: DigReview) -> list[str]:
         )
     if not report.site.plan.utilities:
         said.append("The plan shows no utilities at all: that is no sign that there are none")
-    said += _rule_notices(review.rules, unit)
-    if report.route.alternatives:
-        said.append(
-            "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
-            "the one drawn solid alone; one more tie settles it before digging"
-        )
-    unknown = [label(one.name, 40) for one in review.conflicts if one.hidden]
-    if unknown:
-        said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
-    for check in review.nulls:
-        if check.verdict == "suspect":
-            nulls, read = (length(d, unit) for d in (check.nulls_depth_m, check.read_depth_m))
-            said.append(
-                f"SUSPECT: locate {check.locate} nulls: they say {nulls} to the transmitter, the "
-                f"read-out says {read}; take both again before trusting either, and reckon with "
-                "the deeper till then"
-            )
-    if report.suspects:
-        said.append(
-            f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
-            "before digging"
-        )
-    return said
-
-
-def _rule_notices(rules: TrenchRules, unit: str) -> list[str]:
-    said = []
     if rules.soil in ("A", "stable rock"):
         said.append(
             f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
@@ -283,7 +238,28 @@ def _rule_notices(rules: TrenchRules, unit: str) -> list[str]:
         for rule in rules.rules
         if rule.looser
     ]
-    return said
+    if report.route.alternatives:
+        said.append(
+            "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
+            "the one drawn solid alone; one more tie settles it before digging"
+        )
+    unknown = [label(one.name, 40) for one in review.conflicts if one.hidden]
+    if unknown:
+        said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
+    said += [
+        f"SUSPECT: locate {check.locate} nulls: they say {length(check.nulls_depth_m, unit)} to "
+        f"the transmitter, the read-out says {length(check.read_depth_m, unit)}; take both again "
+        "before trusting either, and reckon with the deeper till then"
+        for check in review.nulls
+        if check.verdict == "suspect"
+    ]
+    if report.suspects:
+        said.append(
+            f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
+            "before digging"
+        )
+    said += drawing_notices(report)
+    return tuple(dict.fromkeys([*urgent_lines(review), *map(as_sentence, said)]))
 
 
 def reach_title(reach: RepairReach, unit: str) -> str:
@@ -362,7 +338,7 @@ def party_words(reach: RepairReach, unit: str) -> list[str]:
             said.append(f"{party}: perhaps a little at one end, probability {chance}")
             continue
         begin, end = (
-            plus_minus(m, sd, unit) if sd > 0.0 and inside else length(m, unit)
+            plus_minus_or_exact(m, sd if inside else 0.0, unit)
             for m, sd, inside in (
                 (part.from_m, part.sd_from_m, part.from_m > reach.begin.footage_m),
                 (part.to_m, part.sd_to_m, part.to_m < reach.end.footage_m),

@@ -17,11 +17,14 @@ def method_cautions(
     if name == "liner":
         return (*dangers, *_liner_cautions(one, rules, unit))
     sloped = name == "open cut, sloped"
-    said = [
-        *dangers,
-        *_depth_cautions(one.excavation, rules, unit),
-        *_width_cautions(one.excavation, unit),
-    ]
+    dug, small = one.excavation, small_unit(unit)
+    said = [*dangers, *_depth_cautions(dug, rules, unit)]
+    if dug.width_m < dug.standard_width_m - 1e-6:
+        own, asked = (from_metres(width, small) for width in (dug.width_m, dug.standard_width_m))
+        word = small.removeprefix("us_")
+        said.append(
+            f"the trench is {own:.0f} {word} wide; for this pipe ASTM D2321 asks {asked:.1f} {word}"
+        )
     if sloped and rules.soil != "C":
         said.append(
             f"slopes are for soil taken as {rules.soil}: a trench for a utility has been dug "
@@ -35,52 +38,32 @@ def _depth_cautions(excavation: Excavation, rules: TrenchRules, unit: str) -> li
     """Return what the depth asks: walls held up, a way out, air to breathe, an edge to see."""
     deep, ways = excavation.deepest_high_m, excavation.ways_out
 
-    def asked(key: RuleKey) -> str:
-        return f"{rules.rule(key).figure(unit)} ({rules.rule(key).paragraph})"
+    def by(key: RuleKey) -> str:
+        return f"({rules.rule(key).paragraph})"
 
-    paragraph = rules.rule("protective system depth").paragraph
     required = (
-        f"required from {asked('protective system depth')}"
+        f"required from {rules.rule('protective system depth').figure(unit)}"
         if rules.reached("protective system depth", deep)
-        else "required unless a competent person examines the ground and finds no sign of a "
-        f"cave-in ({paragraph})"
+        else "required unless a competent person examines the ground and finds no sign of a cave-in"
     )
-    said = [f"up to {format_length(deep, unit)} deep at the 95 % bound: a protective system is "]
-    said[0] += required
+    up_to = f"up to {format_length(deep, unit)} deep at the 95 % bound"
+    said = [f"{up_to}: a protective system is {required} {by('protective system depth')}"]
     if ways:
         said.append(
             f"at least {ways} {'way' if ways == 1 else 'ways'} out (ladder, stairway or ramp): "
             f"nobody is more than {rules.rule('egress travel').figure(unit)} from one "
-            f"({rules.rule('egress travel').paragraph})"
+            f"{by('egress travel')}"
         )
-    if rules.reached("air test depth", deep):
-        said.append(
-            "test the air before entry: an open sewer is a hazard to expect "
-            f"({rules.rule('air test depth').paragraph})"
-        )
-    if rules.reached("fall protection depth", deep):
-        said.append(
-            "keep people from falling in where the edge is hard to see "
-            f"({rules.rule('fall protection depth').paragraph})"
-        )
-    if rules.reached("engineer depth", deep):
-        said.append(
+    asked: dict[RuleKey, str] = {
+        "air test depth": "test the air before entry: an open sewer is a hazard to expect",
+        "fall protection depth": "keep people from falling in where the edge is hard to see",
+        "engineer depth": (
             f"deeper than {rules.rule('engineer depth').figure(unit)} at the 95 % bound: a "
-            "registered professional engineer designs it "
-            f"({rules.rule('engineer depth').paragraph})"
-        )
+            "registered professional engineer designs it"
+        ),
+    }
+    said += [f"{words} {by(key)}" for key, words in asked.items() if rules.reached(key, deep)]
     return said
-
-
-def _width_cautions(excavation: Excavation, unit: str) -> list[str]:
-    if excavation.width_m >= excavation.standard_width_m - 1e-6:
-        return []
-    small = small_unit(unit)
-    own, asked = (from_metres(w, small) for w in (excavation.width_m, excavation.standard_width_m))
-    word = small.removeprefix("us_")
-    return [
-        f"the trench is {own:.0f} {word} wide; for this pipe ASTM D2321 asks {asked:.1f} {word}"
-    ]
 
 
 def _near_cautions(one: ReachReview, *, sloped: bool) -> list[str]:

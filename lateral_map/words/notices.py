@@ -27,12 +27,8 @@ def report_notices(report: Report) -> tuple[str, ...]:
         *_dig_notices(report),
         *report.site.notices,
         *route_notices(report.route),
-        *_client_notices(report),
-        *_ground_notices(report),
-        *_crossing_notices(report),
-        *_uncrossed_notices(report),
+        *_line_notices(report),
         *_pipe_notices(report),
-        *_end_notices(report),
     ]
     return tuple(dict.fromkeys(said))
 
@@ -171,23 +167,18 @@ def route_notices(route: Route) -> Iterator[str]:
         )
 
 
-def _client_notices(report: Report) -> Iterator[str]:
+def _line_notices(report: Report) -> Iterator[str]:
+    """Say what was taken as given, and what makes a line the run crosses doubtful."""
     if report.client_assumed and report.letters:
         yield (
             f"the site does not say whose side the sender is on ([referral] client): taken as "
             f"{report.client}"
         )
-
-
-def _ground_notices(report: Report) -> Iterator[str]:
     if report.route.ground.is_level:
         yield (
             "nobody measured the ground: depths are drawn below a level ground line, and the "
             "pipe's true fall cannot be told from them"
         )
-
-
-def _crossing_notices(report: Report) -> Iterator[str]:
     unit, lines = report.site.unit, [crossing.line for crossing in report.crossings]
     for crossing in report.crossings:
         at = format_length(crossing.footage_m, unit)
@@ -200,15 +191,11 @@ def _crossing_notices(report: Report) -> Iterator[str]:
             yield f"{crossing.line} at {at}: {grazing_words(crossing, unit)}"
     for line in dict.fromkeys(line for line in lines if lines.count(line) > 1):
         yield f"{line} is crossed {lines.count(line)} times: who answers changes back between them"
-
-
-def _uncrossed_notices(report: Report) -> Iterator[str]:
-    for short in report.uncrossed:
-        if short.decides:
-            yield (
-                "responsibility changes at a line the run does not reach: "
-                f"{uncrossed_words(short, report.site.unit)}"
-            )
+    yield from (
+        f"responsibility changes at a line the run does not reach: {uncrossed_words(short, unit)}"
+        for short in report.uncrossed
+        if short.decides
+    )
 
 
 def _pipe_notices(report: Report) -> Iterator[str]:
@@ -219,6 +206,9 @@ def _pipe_notices(report: Report) -> Iterator[str]:
         elif pipe.is_guess:
             size = format_small(pipe.size_m, unit)
             yield f"outside diameter of {size} {pipe.material} pipe: {pipe.source}"
+    if not report.site.run.reached_main:
+        end = format_length(report.site.run.end_m, unit)
+        yield f"the run was not followed to the main: the pipe goes on past {end}, undrawn"
 
 
 def _dig_notices(report: Report) -> Iterator[str]:
@@ -236,9 +226,3 @@ def _dig_notices(report: Report) -> Iterator[str]:
             f"the dig tolerance given, {format_small(dig.tolerance_m, site.unit)} each side, is "
             "narrower than the 18 in of Common Ground Alliance Best Practice 5.19"
         )
-
-
-def _end_notices(report: Report) -> Iterator[str]:
-    if not report.site.run.reached_main:
-        end = format_length(report.site.run.end_m, report.site.unit)
-        yield f"the run was not followed to the main: the pipe goes on past {end}, undrawn"

@@ -48,6 +48,11 @@ def plus_minus(value_m: float, sd_m: float, unit: str) -> str:
     return f"{value:z.{decimals_for(unit)}f} ± {_range(sd_m, unit)} {unit_word(unit)}"
 
 
+def plus_minus_or_exact(value_m: float, sd_m: float, unit: str) -> str:
+    """Return a length with its 95 % range where it has one; an end of the run has none."""
+    return plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+
+
 def range_95(sd_m: float, unit: str) -> str:
     """Return a 95 % range alone, such as ``± 0.9 ft``."""
     return f"± {_range(sd_m, unit)} {unit_word(unit)}"

@@ -10,7 +10,8 @@ from lateral_map.model.trade import is_at_main, is_tap
 from lateral_map.words.names import findings_named, footage_words, the, whose
 from lateral_map.words.notices import as_sentence, danger_notices
 from lateral_map.words.numbers import label, length, listed, tidy
-from lateral_map.words.utility import mistakes_named, part_words, run_length
+from lateral_map.words.technician import run_length
+from lateral_map.words.utility import mistakes_named, part_words
 
 _EVERYDAY: Final[dict[str, str]] = {
     "roots": "Tree roots have grown into the pipe",
@@ -115,8 +116,7 @@ def _what(report: Report, result: FindingResult) -> str:
 
 
 def _where(result: FindingResult, unit: str) -> str:
-    depths = [length(place.depth_m, unit) for place, _ in result.ends]
-    down = " to ".join(dict.fromkeys(depths))
+    down = " to ".join(dict.fromkeys(length(place.depth_m, unit) for place, _ in result.ends))
     return f"{footage_words(result.finding, unit)} along the pipe, about {down} down."
 
 

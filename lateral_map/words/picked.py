@@ -12,7 +12,7 @@ from lateral_map.model.results import (
     Crossing,
     FindingResult,
     LocateResult,
-    ReadingCheck,
+    LocateState,
     Report,
     ResponsibilityStretch,
 )
@@ -41,7 +41,15 @@ from lateral_map.words.names import (
     tie_words,
 )
 from lateral_map.words.notices import grazing_words
-from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
+from lateral_map.words.numbers import (
+    label,
+    length,
+    listed,
+    plus_minus,
+    plus_minus_or_exact,
+    range_95,
+    tidy,
+)
 from lateral_map.words.technician import (
     answers_words,
     next_locate_words,
@@ -65,16 +73,23 @@ CORRIDOR_WORDS: Final = "95 % corridor of the centreline"
 ALTERNATIVE_WORDS: Final = "Another line that fits about as well"
 
 
+_LOCATE_VERDICT: Final[dict[LocateState, str]] = {
+    "good": "agrees with the other readings",
+    "unchecked": "used, but no other reading checks it",
+    "suspect": "SUSPECT: the other readings disagree with it",
+    "set aside": "set aside in locates.csv, not used",
+}
+
+
 def locate_picked(report: Report, result: LocateResult) -> Detail:
     """Say what was read at a locate, reading by reading, and how well each agrees."""
     unit, locate = report.site.unit, result.locate
-    checks = {check.id: check for check in result.checks}
 
     def agreement(kind: ReadingKind, column: str) -> str:
-        return _agreement(checks.get(ReadingId(kind, locate.mark, column)), unit)
+        return _agreement(result, ReadingId(kind, locate.mark, column), unit)
 
     rows = [
-        ("Verdict", _locate_verdict(result)),
+        ("Verdict", _LOCATE_VERDICT[result.state]),
         (
             "Footage",
             f"{length(locate.footage_m, unit)} at the lens{agreement('footage', 'footage')}",
@@ -103,15 +118,6 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
     return Detail(f"Locate {tidy(locate.mark)}", tuple(rows), tidy(locate.note))
 
 
-def _locate_verdict(result: LocateResult) -> str:
-    return {
-        "good": "agrees with the other readings",
-        "unchecked": "used, but no other reading checks it",
-        "suspect": "SUSPECT: the other readings disagree with it",
-        "set aside": "set aside in locates.csv, not used",
-    }[result.state]
-
-
 def _held_words(height_m: float, unit: str) -> str:
     return f", held {_read_words(height_m, unit)} above the ground" if height_m else ""
 
@@ -138,8 +144,9 @@ def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
     return "Off the line", "offset", "offset"
 
 
-def _agreement(check: ReadingCheck | None, unit: str) -> str:
+def _agreement(result: LocateResult, reading: ReadingId, unit: str) -> str:
     """Return how far a reading is off, or that nothing checks it, to go on a sentence."""
+    check = next((one for one in result.checks if one.id == reading), None)
     if check is None:
         return ""
     if check.verdict == "unchecked":
@@ -249,7 +256,7 @@ def party_picked(report: Report, stretch: ResponsibilityStretch) -> Detail:
     unit = report.site.unit
 
     def end(value_m: float, sd_m: float, line: str) -> str:
-        shown = plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
+        shown = plus_minus_or_exact(value_m, sd_m, unit)
         return f"{shown} ({label(line)})" if line else shown
 
     rows = (

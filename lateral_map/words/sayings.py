@@ -37,15 +37,22 @@ class Saying:
 
 def say_all(report: Report) -> tuple[Saying, ...]:
     """Return what a report's readings imply: what needs doing first."""
-    parts = (_dangers, _suspects, _close_calls, _mirrors, _uncertainty, _crossings, _past, _next,
-             _checks, _notices)  # fmt: skip
-    sayings = [saying for part in parts for saying in part(report)]
+    sayings = [*_what_to_mend(report), *_what_is_known(report), *_what_it_rests_on(report)]
     return tuple(replace(saying, words=as_sentence(saying.words)) for saying in sayings)
 
 
-def _suspects(report: Report) -> Iterator[Saying]:
-    """Say which reading to look at first, and name the others that it may have drawn along."""
+def _what_to_mend(report: Report) -> Iterator[Saying]:
+    """Say what is dangerous, which reading to look at first, and what no reading decides."""
     unit, plan = report.site.unit, report.site.plan
+    for result in report.findings:
+        if result.finding_class == "danger":
+            yield Saying(
+                "stop",
+                f"STOP: {_finding(result, unit)}",
+                "A foreign pipe or cable in the sewer: cut and dig nothing there, keep ignition "
+                "away, leave, and call its owner and the emergency number.",
+                result.finding.footage_m,
+            )
     ranked = sorted(report.suspects, key=lambda check: not check.set_aside_first)
     for check in ranked[:1]:
         yield Saying(
@@ -68,29 +75,6 @@ def _suspects(report: Report) -> Iterator[Saying]:
             f"{listed(others, 8)}. Settle the first one, then look at these again.",
             ranked[1].footage_m,
         )
-
-
-def _residual(check: ReadingCheck, unit: str) -> str:
-    if check.is_angle:
-        return f"{check.residual:+.1f}°"
-    sign = "−" if check.residual < 0.0 else "+"
-    return f"{sign}{length(abs(check.residual), unit)}"
-
-
-def _dangers(report: Report) -> Iterator[Saying]:
-    for result in report.findings:
-        if result.finding_class == "danger":
-            yield Saying(
-                "stop",
-                f"STOP: {_finding(result, report.site.unit)}",
-                "A foreign pipe or cable in the sewer: cut and dig nothing there, keep ignition "
-                "away, leave, and call its owner and the emergency number.",
-                result.finding.footage_m,
-            )
-
-
-def _close_calls(report: Report) -> Iterator[Saying]:
-    unit = report.site.unit
     for result in report.findings:
         if result.verdict == "too close to call":
             yield Saying(
@@ -102,11 +86,20 @@ def _close_calls(report: Report) -> Iterator[Saying]:
             )
 
 
+def _residual(check: ReadingCheck, unit: str) -> str:
+    if check.is_angle:
+        return f"{check.residual:+.1f}°"
+    sign = "−" if check.residual < 0.0 else "+"
+    return f"{sign}{length(abs(check.residual), unit)}"
+
+
 def _finding(result: FindingResult, unit: str) -> str:
     return f"{finding_words(result)} at {length(result.finding.footage_m, unit)}"
 
 
-def _mirrors(report: Report) -> Iterator[Saying]:
+def _what_is_known(report: Report) -> Iterator[Saying]:
+    """Say how sure the line is, where it crosses, what lies past, where to locate next."""
+    stations, unit = report.stations, report.site.unit
     if report.route.alternatives:
         yield Saying(
             "watch",
@@ -114,10 +107,6 @@ def _mirrors(report: Report) -> Iterator[Saying]:
             "Two tapes cross at two places. The other lines that fit about as well are drawn "
             "dotted; one more tape or a GNSS fix settles it.",
         )
-
-
-def _uncertainty(report: Report) -> Iterator[Saying]:
-    stations, unit = report.stations, report.site.unit
     across = stations.across_sd_m
     worst, best = int(np.argmax(across)), int(np.argmin(across))
     words = (
@@ -127,55 +116,33 @@ def _uncertainty(report: Report) -> Iterator[Saying]:
         f"{range_95(float(stations.depth_sd_m.max()), unit)} at worst. (95 %)"
     )
     yield Saying("plain", "How sure the line is", words, float(stations.footage_m[worst]))
-
-
-def _crossings(report: Report) -> Iterator[Saying]:
-    unit = report.site.unit
-    for crossing in report.crossings:
-        if crossing.decides:
-            yield Saying(
-                "plain",
-                f"Crosses {label(crossing.line)}",
-                f"At {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
-                f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep. "
-                f"{as_sentence(grazing_words(crossing, unit))}".strip(),
-                crossing.footage_m,
-            )
-
-
-def _past(report: Report) -> Iterator[Saying]:
+    for crossing in report.deciding_crossings:
+        yield Saying(
+            "plain",
+            f"Crosses {label(crossing.line)}",
+            f"At {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
+            f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep. "
+            f"{as_sentence(grazing_words(crossing, unit))}".strip(),
+            crossing.footage_m,
+        )
     past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
     for line in dict.fromkeys(one.deciding.line for one in past if one.deciding):
         here = [one for one in past if one.deciding and one.deciding.line == line]
-        names = listed([_finding(result, report.site.unit) for result in here], 4)
-        yield Saying("plain", f"Past {label(line)}", names)
-
-
-def _next(report: Report) -> Iterator[Saying]:
+        yield Saying("plain", f"Past {label(line)}", listed([_finding(one, unit) for one in here]))
     if report.next_locate is not None:
         words = tidy(next_locate_words(report.next_locate, report.site), 400)
         yield Saying("plain", "Locate here next", words, report.next_locate.footage_m)
 
 
-def _checks(report: Report) -> Iterator[Saying]:
+def _what_it_rests_on(report: Report) -> Iterator[Saying]:
+    """Say what checks the readings, and what was taken as given."""
     unchecked = [check for check in report.readings if check.verdict == "unchecked"]
-    if report.suspects or not report.readings:
-        return
-    if unchecked:
-        names = [tidy(reading_name(check.id, report.site.plan), 40) for check in unchecked]
-        yield Saying(
-            "plain",
-            "Not checked by anything",
-            f"{listed(names, 4)}: nothing else would show a slip there.",
-        )
-    else:
-        yield Saying(
-            "good", "The readings agree",
-            f"{len(report.readings)} readings, each checked by others; none is suspect.",
-        )  # fmt: skip
-
-
-def _notices(report: Report) -> Iterator[Saying]:
-    notices = drawing_notices(report)
-    if notices:
+    names = [tidy(reading_name(check.id, report.site.plan), 40) for check in unchecked]
+    if unchecked and not report.suspects:
+        words = f"{listed(names)}: nothing else would show a slip there."
+        yield Saying("plain", "Not checked by anything", words)
+    elif report.readings and not report.suspects:
+        words = f"{len(report.readings)} readings, each checked by others; none is suspect."
+        yield Saying("good", "The readings agree", words)
+    if notices := drawing_notices(report):
         yield Saying("plain", "Taken as given", " ".join(notices))

@@ -37,6 +37,7 @@ from lateral_map.words.numbers import (
     listed,
     percent,
     plus_minus,
+    plus_minus_or_exact,
     tidy,
 )
 
@@ -76,40 +77,47 @@ class Table:
 
 def summary_facts(report: Report) -> tuple[Fact, ...]:
     """Return length, depths, crossings, findings past the line that decides, and suspects."""
-    return (
-        _length_fact(report),
-        _depth_fact(report),
-        *_crossing_facts(report),
-        *_finding_facts(report),
-        *_suspect_facts(report),
-    )
-
-
-def _length_fact(report: Report) -> Fact:
-    footage, unit = report.stations.footage_m, report.site.unit
+    stations, unit = report.stations, report.site.unit
     reached = "to the main" if report.site.run.reached_main else "main not reached"
-    return Fact("Length", length(float(footage[-1] - footage[0]), unit), reached)
-
-
-def _depth_fact(report: Report) -> Fact:
-    depth, unit = report.stations.depth_m, report.site.unit
-    shallow, deep = float(depth.min()), float(depth.max())
-    return Fact("Depth to invert", f"{length(shallow, unit).split()[0]} to {length(deep, unit)}")
-
-
-def _crossing_facts(report: Report) -> list[Fact]:
-    unit = report.site.unit
+    shallow, deep = (
+        length(float(m), unit) for m in (stations.depth_m.min(), stations.depth_m.max())
+    )
     named = {boundary.line for boundary in report.site.boundaries}
     told = [crossing for crossing in report.crossings if crossing.line in named]
     told = sorted(told or report.crossings, key=lambda crossing: not crossing.decides)
-    return [
-        Fact(
-            f"Crosses {label(crossing.line)}",
-            plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
-            "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
-        )
-        for crossing in sorted(told[:_MOST_CROSSINGS], key=lambda crossing: crossing.footage_m)
+    facts = [
+        Fact("Length", run_length(report), reached),
+        Fact("Depth to invert", f"{shallow.split()[0]} to {deep}"),
+        *(
+            Fact(
+                f"Crosses {label(crossing.line)}",
+                plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
+                "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
+            )
+            for crossing in sorted(told[:_MOST_CROSSINGS], key=lambda crossing: crossing.footage_m)
+        ),
+        *_finding_facts(report),
     ]
+    if not report.suspects:
+        return (*facts, Fact("Suspect readings", "none"))
+    first = next((one for one in report.suspects if one.set_aside_first), report.suspects[0])
+    name = tidy(reading_name(first.id, report.site.plan), 40)
+    return (*facts, Fact("Suspect readings", str(len(report.suspects)), f"first {name}", "alarm"))
+
+
+def run_length(report: Report) -> str:
+    """Return the length of the run, to the footage's own accuracy."""
+    footage = report.stations.footage_m
+    return length(float(footage[-1] - footage[0]), report.site.unit)
+
+
+def danger_facts(report: Report) -> tuple[Fact, ...]:
+    """Return what to stop for, every finding of it by number; empty where nothing is dangerous."""
+    numbers = [one.number for one in report.findings if one.finding_class == "danger"]
+    if not numbers:
+        return ()
+    said = f"no. {number_ranges(numbers, len(numbers))}"
+    return (Fact("STOP: foreign pipe or cable", str(len(numbers)), said, "alarm"),)
 
 
 def _finding_facts(report: Report) -> list[Fact]:
@@ -119,12 +127,7 @@ def _finding_facts(report: Report) -> list[Fact]:
         return [Fact("Findings", str(len(report.findings)), "no boundary set in site.toml")]
     unit_of = {one.deciding.line for one in report.findings if one.deciding}
     where = f"past {label(unit_of.pop())}" if len(unit_of) == 1 else "past where it changes hands"
-    facts = []
-    dangers = [one for one in report.findings if one.finding_class == "danger"]
-    if dangers:
-        facts.append(
-            Fact("STOP: foreign pipe or cable", str(len(dangers)), _numbers(dangers), "alarm")
-        )
+    facts = [*danger_facts(report)]
     past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
     note = "none stated as past"
     if past:
@@ -153,15 +156,6 @@ def number_ranges(numbers: list[int], most: int = 4) -> str:
     shown = [str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs[:most]]
     left = sum(len(run) for run in runs[most:])
     return ", ".join(shown) + (f" and {left} more" if left else "")
-
-
-def _suspect_facts(report: Report) -> list[Fact]:
-    suspects = report.suspects
-    if not suspects:
-        return [Fact("Suspect readings", "none")]
-    first = next((reading for reading in suspects if reading.set_aside_first), suspects[0])
-    name = tidy(reading_name(first.id, report.site.plan), 40)
-    return [Fact("Suspect readings", str(len(suspects)), f"first {name}", "alarm")]
 
 
 def answers_words(result: FindingResult) -> str:
@@ -339,16 +333,12 @@ def _crossing_remark(crossing: Crossing, unit: str) -> str:
 
 def _responsibility_table(report: Report) -> Table:
     unit = report.site.unit
-
-    def end(value_m: float, sd_m: float) -> str:
-        return plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
-
     rows = tuple(
         Row(
             (
                 tidy(stretch.party, 80),
-                end(stretch.from_m, stretch.sd_from_m),
-                end(stretch.to_m, stretch.sd_to_m),
+                plus_minus_or_exact(stretch.from_m, stretch.sd_from_m, unit),
+                plus_minus_or_exact(stretch.to_m, stretch.sd_to_m, unit),
                 label(stretch.line_to) if stretch.line_to else "end of the run",
             ),
             stretch.from_m,
@@ -411,7 +401,7 @@ def _readings_table(report: Report) -> Table:
         Row(
             (
                 tidy(reading_name(check.id, plan), 80),
-                _place_words(check, unit),
+                "" if check.footage_m is None else length(check.footage_m, unit),
                 reading_words(check, unit),
             ),
             check.footage_m,
@@ -420,10 +410,6 @@ def _readings_table(report: Report) -> Table:
         for check in (*of_locates, *(one for one in report.readings if not one.id.mark))
     ]
     return Table("readings", "Readings", ("Reading", "Footage", "Verdict"), tuple(rows))
-
-
-def _place_words(check: ReadingCheck, unit: str) -> str:
-    return "" if check.footage_m is None else length(check.footage_m, unit)
 
 
 def table_values(tables: tuple[Table, ...]) -> list[dict[str, Any]]:

@@ -34,12 +34,13 @@ from lateral_map.words.numbers import (
     length,
     listed,
     plus_minus,
+    plus_minus_or_exact,
     range_95,
     tidy,
     unit_sentence,
     unit_word,
 )
-from lateral_map.words.technician import report_tables, settling_words, verdict_words
+from lateral_map.words.technician import report_tables, run_length, settling_words, verdict_words
 
 _WORDS: Final = 1500
 _NOTE: Final = 240
@@ -177,8 +178,9 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
         answering = listed([the(party) for party in report.parties], 99)
         return f"As we understand it, {answering} answers for the whole run."
     unit = report.site.unit
+    ends = plus_minus_or_exact
     spans = [
-        f"from {_end(one.from_m, one.sd_from_m, unit)} to {_end(one.to_m, one.sd_to_m, unit)}"
+        f"from {ends(one.from_m, one.sd_from_m, unit)} to {ends(one.to_m, one.sd_to_m, unit)}"
         for one in report.responsibility
         if one.party == letter.party
     ]
@@ -188,10 +190,6 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
         return f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours."
     where = f", {part}" if part else ""
     return f"As we understand it, this run does not reach the part that is yours{where}."
-
-
-def _end(value_m: float, sd_m: float, unit: str) -> str:
-    return plus_minus(value_m, sd_m, unit) if sd_m > 0.0 else length(value_m, unit)
 
 
 def _crossings_of(report: Report, letter: PartyLetter) -> list[Crossing]:
@@ -458,12 +456,6 @@ def reference_rows(report: Report) -> list[tuple[str, ...]]:
         for line in plan.lines
     ]
     return [*points, *lines]
-
-
-def run_length(report: Report) -> str:
-    """Return the length of the run, to the footage's own accuracy."""
-    footage = report.stations.footage_m
-    return length(float(footage[-1] - footage[0]), report.site.unit)
 
 
 def coordinates_sentence(report: Report) -> str:
