@@ -46,8 +46,8 @@ def draw_sheet_plan(canvas: Canvas, report: Report, cut: Cut, setting: Setting) 
     match_lines = []
     for footage_m, neighbour in ends:
         place = report.route.positions([footage_m])[0, :2]
-        heading = np.radians(float(report.route.headings_deg([footage_m])[0][0]))
-        across = reach_m * np.array([np.cos(heading), -np.sin(heading)])
+        azimuth = np.radians(float(report.route.headings_deg([footage_m])[0][0]))
+        across = reach_m * np.array([np.cos(azimuth), -np.sin(azimuth)])
         words = f"MATCH LINE {length(footage_m, report.site.unit)}, SEE SHEET {neighbour}"
         line = np.stack([place - across, place + across])
         match_lines.append(Line(line, "match line", caption=words))
