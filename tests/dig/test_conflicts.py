@@ -283,3 +283,20 @@ def test_turning_and_moving_the_plan_changes_nothing(turn_deg, move):
     assert turned.clearance_m == pytest.approx(plain.clearance_m, abs=1e-6)
     assert turned.sd_clearance_m == pytest.approx(plain.sd_clearance_m, abs=1e-6)
     assert replace(turned, zone=plain.zone).verdict == plain.verdict
+
+
+def test_of_equals_one_of_unknown_depth_comes_before_a_worse_one_of_known_depth():
+    """Both run beside the trench, too near to dig by machine: gas, and a duct nobody sounded."""
+    known = utility((-5.0, 1.0), (30.0, 1.0), depth_m=1.0)
+    unknown = utility((-5.0, -1.0), (30.0, -1.0), kind="communication", name="duct")
+    found = against(known, unknown)
+    assert {one.verdict for one in found} == {"hand dig"}
+    assert [one.name for one in found] == ["duct", "gas"]
+
+
+def test_what_lies_in_the_trench_comes_before_what_crosses_below_it():
+    below = utility((5.0, -5.0), (5.0, 5.0), depth_m=6.0)
+    within = utility((15.0, -5.0), (15.0, 5.0), depth_m=1.0, kind="communication", name="duct")
+    found = against(below, within)
+    assert {one.verdict for one in found} == {"crosses the pipe"}
+    assert [one.name for one in found] == ["duct", "gas"]
