@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 from lateral_map.analysis.dig import LEAST_TOLERANCE_M
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
-from lateral_map.model.results import Crossing, FindingResult, ReadingCheck, Report, Uncrossed
+from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.units import format_length, format_small, format_spread
 from lateral_map.words.names import reading_name
-from lateral_map.words.numbers import length, listed, tidy
+from lateral_map.words.numbers import length, listed, plus_minus, tidy
 
 # A depth at the top of a riser near the riser's own length was likely meant for its foot.
 _BOTH_COUNTED = 0.6
@@ -107,24 +107,23 @@ def _fit_notices(report: Report) -> Iterator[str]:
     if first:
         verb = "does" if len(first) == 1 else "do"
         names = [reading_name(check.id, report.site.plan) for check in first]
+        mapped = [check.id.is_mapped for check in first]
+        row, plan = (
+            "Correct the row or set use = no",
+            "correct the plan or give it a wider accuracy",
+        )
+        remedy = f"{row}; where the map is wrong, {plan}" if any(mapped) else row
+        if all(mapped):
+            remedy = plan.capitalize()
         yield (
             f"{listed(names, len(names))} {verb} not agree with the other readings: every ± here "
-            f"takes all the readings used to be right. {_remedy(first)}, and run again"
+            f"takes all the readings used to be right. {remedy}, and run again"
         )
     elif report.fit.p_value < POOR_FIT:
         yield (
             "the readings scatter more than their accuracies say, and no single one explains it: "
             "the true uncertainty is larger than every ± here. Check [accuracy] in site.toml"
         )
-
-
-def _remedy(wrong: list[ReadingCheck]) -> str:
-    """Say what to put right: a row of readings, or a line or point of the plan."""
-    mapped = [check.id.is_mapped for check in wrong]
-    row, plan = "Correct the row or set use = no", "correct the plan or give it a wider accuracy"
-    if all(mapped):
-        return plan.capitalize()
-    return f"{row}; where the map is wrong, {plan}" if any(mapped) else row
 
 
 def route_notices(route: Route) -> Iterator[str]:
@@ -150,8 +149,8 @@ def route_notices(route: Route) -> Iterator[str]:
                 "and its direction is a guess"
             )
     if route.assumed_start_depth_m is not None:
-        guess, sd = (format_length(value, unit) for value in route.assumed_start_depth_m)
-        yield f"the depth at the start was not measured: {guess} ± {sd} (1 sd) is assumed there"
+        guess = plus_minus(*route.assumed_start_depth_m, unit)
+        yield f"the depth at the start was not measured: {guess} is assumed there"
     elif start.depth_m is not None and 0.0 < _BOTH_COUNTED * start.riser_m <= start.depth_m:
         depth, riser = (format_length(value, unit) for value in (start.depth_m, start.riser_m))
         yield (

@@ -144,4 +144,6 @@ def test_a_depth_that_counts_the_riser_twice_is_said():
 def test_an_unmeasured_start_depth_is_said_in_the_sites_own_unit():
     site = straight_site()
     unknown = replace(site, unit="m", start=replace(site.start, depth_m=None))
-    assert any("1.2 m ± 0.9 m" in notice for notice in route_notices(adjust_route(unknown)))
+    notices = tuple(route_notices(adjust_route(unknown)))
+    assert any("1.22 ± 1.79 m is assumed" in notice for notice in notices)
+    assert not any("sd" in notice for notice in notices)
