@@ -333,7 +333,7 @@ def party_words(reach: RepairReach, unit: str) -> list[str]:
     """Say who answers for which part of a reach."""
     said = []
     for part in reach.parts:
-        party, chance = tidy(part.party, 60), chance_words(part.probability)
+        party, chance = tidy(part.party), chance_words(part.probability)
         if part.to_m - part.from_m <= 0.0:
             said.append(f"{party}: perhaps a little at one end, probability {chance}")
             continue

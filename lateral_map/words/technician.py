@@ -289,7 +289,7 @@ def _findings_table(report: Report) -> Table:
                 finding_words(result),
                 plus_minus(result.near.depth_m, result.near.sd_depth_m, unit),
                 verdict_words(result, unit),
-                tidy(answers_words(result), 80),
+                tidy(answers_words(result)),
             ),
             result.finding.footage_m,
             result.verdict == "too close to call" or result.finding_class == "danger",
@@ -336,7 +336,7 @@ def _responsibility_table(report: Report) -> Table:
     rows = tuple(
         Row(
             (
-                tidy(stretch.party, 80),
+                tidy(stretch.party),
                 plus_minus_or_exact(stretch.from_m, stretch.sd_from_m, unit),
                 plus_minus_or_exact(stretch.to_m, stretch.sd_to_m, unit),
                 label(stretch.line_to) if stretch.line_to else "end of the run",
