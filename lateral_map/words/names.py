@@ -105,11 +105,6 @@ def reading_name(reading: ReadingId, plan: Plan) -> str:
     return f"bend {reading.of} {reading.kind}" if reading.of else reading.kind
 
 
-def column_name(reading: ReadingId, plan: Plan) -> str:
-    """Return a reading's name without the words every row of its locate would repeat."""
-    return reading.column if reading.mark else tidy(reading_name(reading, plan), 80)
-
-
 def readings_listed(readings: tuple[ReadingId, ...], plan: Plan, most: int = 6) -> str:
     """Return readings in words for a sentence."""
     return tidy(listed([reading_name(one, plan) for one in readings], most))
