@@ -10,6 +10,7 @@ import numpy as np
 from truth.simulate import Truth, simulate, true_crossing_m, true_past_m
 
 from lateral_map.model.results import Report
+from lateral_map.model.site import Site
 from lateral_map.report import build_report
 
 CHI_SQUARE_95 = 5.991464547107979
@@ -56,9 +57,13 @@ def _inside(values: list[float]) -> float:
 
 def measure_coverage(seeds: Iterable[int]) -> Coverage:
     """Build a report of each simulated line and hold it against the truth."""
+    return measure_coverage_of(map(simulate, seeds))
+
+
+def measure_coverage_of(sites: Iterable[tuple[Site, Truth]]) -> Coverage:
+    """Build a report of each site and hold it against its truth."""
     found = Coverage()
-    for seed in seeds:
-        site, truth = simulate(seed)
+    for site, truth in sites:
         report = build_report(site)
         _findings(found, report, truth)
         _crossings(found, report, truth)
