@@ -9,19 +9,26 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point
 
-from lateral_map.draw.plan.bends import bends_layer
-from lateral_map.draw.plan.boundaries import boundaries_layer
-from lateral_map.draw.plan.crossings import crossings_layer
-from lateral_map.draw.plan.dig import dig_layer
 from lateral_map.draw.plan.findings import findings_layer
-from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
+from lateral_map.draw.plan.ground import (
+    boundaries_layer,
+    buildings_layer,
+    surfaces_layer,
+    utilities_layer,
+)
 from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
-from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_layer
-from lateral_map.draw.plan.next_locate import next_locate_layer
-from lateral_map.draw.plan.responsibility import responsibility_layer, undecided
-from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.plan.locates import locates_layer, next_locate_layer, points_layer, ties_layer
+from lateral_map.draw.plan.pipe import (
+    alternatives_layer,
+    bends_layer,
+    corridor_layer,
+    crossings_layer,
+    dig_layer,
+    responsibility_layer,
+    route_layer,
+    undecided,
+)
 from lateral_map.draw.plan.scene import ALWAYS, Line, Mark, SceneWriter
-from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.draw.style import STYLES
 from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Bend

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lateral_map.draw.plane import plane_link
+from lateral_map.draw.data import plane_link
 from lateral_map.errors import FrameError
 from lateral_map.frame import local_frame, projected_frame_at
 

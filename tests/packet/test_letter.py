@@ -8,8 +8,7 @@ import pytest
 from lxml import html as lxml_html
 
 from lateral_map import load_site
-from lateral_map.draw.packet.document import referral_html
-from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.packet.document import referral_html, render_letter
 from lateral_map.draw.packet.sandbox import fill_template_apart
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.errors import ExportError, SiteError

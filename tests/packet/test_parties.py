@@ -18,8 +18,7 @@ from packet.test_wording import words_of
 from sheets.builder import line_report, line_site
 from truth.simulate import FOOT
 
-from lateral_map.draw.packet.document import owner_html, referral_html
-from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.packet.document import owner_html, referral_html, render_letter
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.export.packet import name_referrals
 from lateral_map.export.pdf import html_to_pdf

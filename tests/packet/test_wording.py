@@ -16,8 +16,7 @@ from lxml import html as lxml_html
 from sheets.builder import line_report, line_site
 
 from lateral_map.analysis.responsibility import address_letters
-from lateral_map.draw.packet.document import owner_html, referral_html
-from lateral_map.draw.packet.letter import render_letter
+from lateral_map.draw.packet.document import owner_html, referral_html, render_letter
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.referral import Referral

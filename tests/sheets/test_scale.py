@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 from sheets.builder import SHED_M, line_report
 
-from lateral_map.draw.plan.scales import plan_scales
+from lateral_map.draw.plan.scales import PAPERS, plan_scales
 from lateral_map.draw.sheet.document import draw_sheets
-from lateral_map.draw.sheet.paper import PAPERS
 from lateral_map.model.results import Report
 
 WITHIN = 0.002

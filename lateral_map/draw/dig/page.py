@@ -15,7 +15,6 @@ from shapely import get_coordinates
 from lateral_map.draw.data import data_json, map_data, view_points
 from lateral_map.draw.dig.layers import DIG_LAYER_KEYS, dig_layers
 from lateral_map.draw.dig.section import section_svg
-from lateral_map.draw.dig.style import DIG_STYLES
 from lateral_map.draw.dig.tables import (
     conflicts_table,
     depth_table,
@@ -36,7 +35,7 @@ from lateral_map.draw.page import (
 )
 from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.profile.trench import dig_profile
-from lateral_map.draw.style import style_values
+from lateral_map.draw.style import DIG_STYLES, style_values
 from lateral_map.model.dig import DigReview
 from lateral_map.words.cautions import DIG_CAUTIONS
 from lateral_map.words.excavator import (

@@ -10,10 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import box as shapely_box
 
-from lateral_map.draw.dig.style import CLASS_FILLS, SHORED_AREA, SLOPED_AREA
 from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.svg import Anchor, Canvas, Stroke
-from lateral_map.draw.style import GROUND, INK, OKABE_ITO, PAPER, QUIET
+from lateral_map.draw.style import (
+    CLASS_FILLS,
+    GROUND,
+    INK,
+    OKABE_ITO,
+    PAPER,
+    QUIET,
+    SHORED_AREA,
+    SLOPED_AREA,
+)
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import DigReview, ReachReview
 from lateral_map.units import format_length, format_small, from_metres

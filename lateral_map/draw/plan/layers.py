@@ -4,19 +4,25 @@ from __future__ import annotations
 
 from typing import Final
 
-from lateral_map.draw.plan.bends import bends_layer
-from lateral_map.draw.plan.boundaries import boundaries_layer
-from lateral_map.draw.plan.crossings import crossings_layer
-from lateral_map.draw.plan.dig import dig_layer
 from lateral_map.draw.plan.findings import findings_layer
-from lateral_map.draw.plan.footage import footage_layer
-from lateral_map.draw.plan.ground import buildings_layer, surfaces_layer
-from lateral_map.draw.plan.locates import locates_layer, points_layer, ties_layer
-from lateral_map.draw.plan.next_locate import next_locate_layer
-from lateral_map.draw.plan.responsibility import responsibility_layer
-from lateral_map.draw.plan.route import alternatives_layer, corridor_layer, route_layer
+from lateral_map.draw.plan.ground import (
+    boundaries_layer,
+    buildings_layer,
+    surfaces_layer,
+    utilities_layer,
+)
+from lateral_map.draw.plan.locates import locates_layer, next_locate_layer, points_layer, ties_layer
+from lateral_map.draw.plan.pipe import (
+    alternatives_layer,
+    bends_layer,
+    corridor_layer,
+    crossings_layer,
+    dig_layer,
+    footage_layer,
+    responsibility_layer,
+    route_layer,
+)
 from lateral_map.draw.plan.scene import Layer
-from lateral_map.draw.plan.utilities import utilities_layer
 from lateral_map.model.results import Report
 
 # From the ground up.

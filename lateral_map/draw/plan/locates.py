@@ -1,15 +1,21 @@
-"""Locates with the verdict on every reading, what they were tied to, and the ties themselves."""
+"""Locates with the verdict on every reading, what they were tied to, and where to locate next."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from lateral_map.draw.plan.scene import LOCATE, MINOR, SUSPECT, Layer, Line, Mark
+from lateral_map.draw.plan.scene import LOCATE, MINOR, NEXT_LOCATE, SUSPECT, Layer, Line, Mark
 from lateral_map.model.results import Report
 from lateral_map.model.site import PositionTie, TapeTie
 from lateral_map.words.names import LOCATE_WORDS
 from lateral_map.words.numbers import label, length
-from lateral_map.words.picked import level_picked, locate_picked, measured_picked, point_picked
+from lateral_map.words.picked import (
+    level_picked,
+    locate_picked,
+    measured_picked,
+    next_locate_picked,
+    point_picked,
+)
 
 
 def locates_layer(report: Report) -> Layer:
@@ -84,3 +90,20 @@ def ties_layer(report: Report) -> Layer:
                 items.append(Mark(east, north, "measured", "", detail, weight=MINOR))
     legend = (("tie", "Taped, or measured to drawn"), ("measured", "Position as measured"))
     return Layer("ties", "Ties", tuple(items), legend, shown=False)
+
+
+def next_locate_layer(report: Report) -> Layer:
+    """Return the suggested next locate, if any."""
+    suggestion = report.next_locate
+    if suggestion is None:
+        return Layer("next", "Next locate", ())
+    mark = Mark(
+        suggestion.easting_m,
+        suggestion.northing_m,
+        "next",
+        f"locate next: {length(suggestion.footage_m, report.site.unit)}",
+        next_locate_picked(report),
+        footage_m=suggestion.footage_m,
+        weight=NEXT_LOCATE,
+    )
+    return Layer("next", "Next locate", (mark,), (("next", "Where one more locate helps most"),))

@@ -26,14 +26,17 @@ from lateral_map.draw.profile.frame import (
     heights_shown,
     needed_m,
 )
-from lateral_map.draw.profile.legend import (
+from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_graph
+from lateral_map.draw.profile.rows import (
+    ROW_PT,
     legend_entries,
     legend_places,
     legend_pt,
+    paint_footages,
     paint_legend,
+    paint_rows,
+    profile_rows,
 )
-from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_graph
-from lateral_map.draw.profile.rows import ROW_PT, paint_footages, paint_rows, profile_rows
 from lateral_map.draw.style import GROUND, INK, PAPER
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres

@@ -11,24 +11,24 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import box as shapely_box
 
-from lateral_map.draw.dig.style import CLASS_FILLS
 from lateral_map.draw.paint.fonts import text_width, wrap
 from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.labels import Box, spread
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame, exaggeration_words, heights_framed
-from lateral_map.draw.profile.legend import (
+from lateral_map.draw.profile.painter import for_page
+from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_axes, paint_utilities
+from lateral_map.draw.profile.rows import (
+    ROW_PT,
     UNKNOWN_DEPTH,
     Entry,
     Patch,
     legend_places,
     legend_pt,
+    paint_footages,
     paint_legend,
 )
-from lateral_map.draw.profile.painter import for_page
-from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_axes, paint_utilities
-from lateral_map.draw.profile.rows import ROW_PT, paint_footages
-from lateral_map.draw.style import GROUND, INK, OKABE_ITO, PAPER, QUIET, Hatch
+from lateral_map.draw.style import CLASS_FILLS, GROUND, INK, OKABE_ITO, PAPER, QUIET, Hatch
 from lateral_map.model.dig import DigReview
 from lateral_map.model.site import RuleKey
 from lateral_map.units import format_length, from_metres

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.parts import heights_words
-from lateral_map.draw.sheet.cuts import Cut, Setting, choose_setting
 from lateral_map.draw.sheet.plan import draw_sheet_plan
 from lateral_map.draw.sheet.profile import draw_profile
+from lateral_map.draw.sheet.setting import Cut, Setting, choose_setting
 from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
 from lateral_map.draw.style import INK, QUIET
 from lateral_map.model.results import Report

@@ -8,12 +8,12 @@ import numpy as np
 
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.svg import Canvas
-from lateral_map.draw.plan.footage import footage_layer, round_step_m
-from lateral_map.draw.plan.furniture import draw_north, north_box
+from lateral_map.draw.plan.figure import draw_north, north_box
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.paper import draw_plan
+from lateral_map.draw.plan.pipe import footage_layer, round_step_m
 from lateral_map.draw.plan.scene import Layer, Line, line_along
-from lateral_map.draw.sheet.cuts import Cut, Setting
+from lateral_map.draw.sheet.setting import Cut, Setting
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import length
 

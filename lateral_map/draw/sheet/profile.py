@@ -16,7 +16,7 @@ from lateral_map.draw.profile.rows import (
     paint_rows,
     profile_rows,
 )
-from lateral_map.draw.sheet.cuts import Cut, Setting, label_graph
+from lateral_map.draw.sheet.setting import Cut, Setting, label_graph
 from lateral_map.draw.style import LINES
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import length

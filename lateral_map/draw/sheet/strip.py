@@ -14,9 +14,9 @@ from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.marks import draw_mark, mark_half
 from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
-from lateral_map.draw.plan.furniture import draw_scale_bar
-from lateral_map.draw.sheet.cuts import Cut, Setting
+from lateral_map.draw.plan.figure import draw_scale_bar
 from lateral_map.draw.sheet.plan import sheet_layers
+from lateral_map.draw.sheet.setting import Cut, Setting
 from lateral_map.draw.style import (
     GROUND,
     INK,

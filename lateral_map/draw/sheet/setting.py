@@ -1,7 +1,8 @@
-"""Which stretch of the line goes on which sheet, how each is turned, and at what scale.
+"""Where things stand on a sheet, at what scale, and which stretch of the line goes on which.
 
-Stationing is the footage along the pipe. A stretch is turned so that it runs from left to right
-and takes as little height as can be.
+The plan stands above, the profile under it, the title strip along the foot. Stationing is the
+footage along the pipe. A stretch is turned so that it runs from left to right and takes as little
+height as can be.
 """
 
 from __future__ import annotations
@@ -13,14 +14,60 @@ from typing import Final
 import numpy as np
 
 from lateral_map.draw.paint.flags import PlacedFlag
-from lateral_map.draw.plan.scales import Scale, scales_for, upright_scales
+from lateral_map.draw.paint.labels import Box
+from lateral_map.draw.plan.scales import Paper, Scale, papers_for, scales_for, upright_scales
 from lateral_map.draw.plan.window import Window, laid_along
-from lateral_map.draw.profile.events import events_above, findings_below, lanes_pt
+from lateral_map.draw.profile.events import LANE_PT, events_above, findings_below, lanes_pt
 from lateral_map.draw.profile.frame import Frame, heights_shown
-from lateral_map.draw.sheet.panels import Panels, panels_on
-from lateral_map.draw.sheet.paper import Paper, papers_for
+from lateral_map.draw.profile.rows import ROW_PT
 from lateral_map.errors import AnalysisError
 from lateral_map.model.results import Report
+
+BORDER_PT: Final = 28.0
+AXIS_PT: Final = 54.0
+ROWS: Final = 5
+_SMALL_IN: Final = 9.0
+_HEADING_PT: Final = 13.0
+
+
+@dataclass(frozen=True, slots=True)
+class Panels:
+    """The boxes of one sheet, in points.
+
+    ``graph`` is the profile's own grid as it is where its labels fill ``lanes_above`` over it and
+    ``lanes_below`` under it; ``rows`` the figures at its foot.
+    """
+
+    border: Box
+    plan: Box
+    profile: Box
+    heading: Box
+    graph: Box
+    rows: Box
+    strip: Box
+    lanes_above: int
+    lanes_below: int
+
+
+def panels_on(paper: Paper) -> Panels:
+    """Lay out a sheet of ``paper``."""
+    border = Box(BORDER_PT, BORDER_PT, paper.width_pt - BORDER_PT, paper.height_pt - BORDER_PT)
+    small = paper.height_in < _SMALL_IN
+    strip_height = 104.0 if small else 116.0
+    strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
+    room = strip.top - border.top
+    split = border.top + (0.44 if small else 0.445) * room
+    plan = Box(border.left, border.top, border.right, split)
+    profile = Box(border.left, split, border.right, strip.top)
+    above, below = (4, 3) if small else (6, 4)
+    left, right = profile.left + AXIS_PT, profile.right - AXIS_PT
+    heading = replace(profile, bottom=profile.top + _HEADING_PT)
+    rows = Box(left, profile.bottom - ROWS * ROW_PT, right, profile.bottom)
+    graph = Box(
+        left, heading.bottom + above * LANE_PT + 4.0, right, rows.top - below * LANE_PT - 6.0
+    )
+    return Panels(border, plan, profile, heading, graph, rows, strip, above, below)
+
 
 # Round the line inside the plan panel, in points: room for labels.
 _MARGIN_PT: Final = 40.0
