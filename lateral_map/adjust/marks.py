@@ -9,6 +9,7 @@ import numpy as np
 
 from lateral_map.adjust.possible import fix_by_ties
 from lateral_map.adjust.transmitter import sd_depth_m
+from lateral_map.model.expected import expect_depths
 from lateral_map.model.results import LocateResult, LocateState, ReadingCheck
 from lateral_map.model.route import Route
 
@@ -26,13 +27,14 @@ def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[Locat
     for check in readings:
         if check.id.mark:
             checks[check.id.mark].append(check)
+    expected = expect_depths(site)
     results = []
     for locate in site.locates:
         at = site.transmitter_footage_m(locate)
         if locate.use:
             place: np.ndarray | None = route.positions(at)[0, :2]
         else:
-            fix = fix_by_ties(site, locate)
+            fix = fix_by_ties(site, locate, expected[locate.mark])
             place = None if fix is None else fix.points_m[0]
         own = tuple(checks[locate.mark]) if locate.use else ()
         verdicts = {check.verdict for check in own}
@@ -47,7 +49,9 @@ def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[Locat
                 easting_m=None if place is None else float(place[0]),
                 northing_m=None if place is None else float(place[1]),
                 depth_m=read,
-                sd_depth_m=None if read is None else sd_depth_m(site, locate),
+                sd_depth_m=None
+                if read is None
+                else sd_depth_m(site, locate, expected[locate.mark]),
                 state=state,
                 checks=own,
             )

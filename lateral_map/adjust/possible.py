@@ -10,6 +10,7 @@ import numpy as np
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.errors import Fault
 from lateral_map.model.arrays import Floats
+from lateral_map.model.expected import expect_depths
 from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
 from lateral_map.units import format_length
 
@@ -53,9 +54,10 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
     mapped = 0.0 if start.point is None else site.plan.point(start.point).sd_m
     place = np.array([[start.easting_m, start.northing_m]])
     sd_start = np.array([float(np.hypot(start.sd_m, mapped))])
+    expected = expect_depths(site)
     fixes = [
         Fix(_START, None, "site.toml", site.counter.zero_m, place, sd_start),
-        *filter(None, (fix_by_ties(site, one) for one in site.used_locates())),
+        *filter(None, (fix_by_ties(site, one, expected[one.mark]) for one in site.used_locates())),
     ]
     left = [clash for pair in itertools.combinations(fixes, 2) if (clash := _clash(site, *pair))]
     faults = []
@@ -115,9 +117,10 @@ def _fault(site: Site, wrong: Fix, clashes: list[_Clash]) -> Fault:
     )
 
 
-def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
+def fix_by_ties(site: Site, locate: Locate, expected_m: float) -> Fix | None:
     """Return where a locate's own ties put its mark, None where they do not fix it by themselves.
 
+    ``expected_m`` is the transmitter's expected depth there (``model.expected``).
     Two tapes give two points. Where ties disagree all their places are kept: which of them is
     wrong is for the screening to say.
     """
@@ -144,7 +147,7 @@ def fix_by_ties(site: Site, locate: Locate) -> Fix | None:
         # The transmitter rides the same distance behind the lens everywhere, so differences hold.
         footage_m=locate.footage_m - site.transmitter.behind_lens_m,
         points_m=np.array([point for point, _ in found]),
-        sd_m=np.hypot([sd for _, sd in found], sd_mark_m(site, locate)),
+        sd_m=np.hypot([sd for _, sd in found], sd_mark_m(site, locate, expected_m)),
     )
 
 

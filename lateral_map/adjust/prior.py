@@ -21,13 +21,14 @@ from lateral_map.adjust.chain import (
 )
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.model.arrays import Floats
+from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Chain, Ground, Layout, Observation
 from lateral_map.model.site import Bend, Locate, Site
 from lateral_map.units import from_metres
 
-# Nobody measured the invert at the start: most building drains leave between 1 and 7 ft down.
-UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M = 1.2192, 0.9144
+# 1 sd of the depth taken for granted where nobody measured the invert at the start.
+UNKNOWN_DEPTH_SD_M = 0.9144
 
 
 @dataclass
@@ -116,8 +117,13 @@ def prior_rows(
         rows.name(ReadingId("start depth"), at, sd, at_start)
     rows.add_pseudo(layout.counter, [site.counter.sd_scale, site.counter.sd_zero_m])
     _direction_rows(site, chain, layout, turns, first_azimuth, rows)
+    expected = expect_depths(site)
     marks = [
-        (ReadingId("mark", one.mark, "mark"), sd_mark_m(site, one), site.transmitter_footage_m(one))
+        (
+            ReadingId("mark", one.mark, "mark"),
+            sd_mark_m(site, one, expected[one.mark]),
+            site.transmitter_footage_m(one),
+        )
         for one in tied_locates(site)
     ]
     rows.add_errors(layout.mark, marks, 2)

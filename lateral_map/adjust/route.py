@@ -14,7 +14,6 @@ from lateral_map.adjust.chain import (
 from lateral_map.adjust.ground import has_surface, lay_ground
 from lateral_map.adjust.possible import find_impossible
 from lateral_map.adjust.prior import (
-    UNKNOWN_DEPTH_M,
     UNKNOWN_DEPTH_SD_M,
     LinearRows,
     prior_rows,
@@ -26,6 +25,7 @@ from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_tie
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.arrays import Floats
+from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
 from lateral_map.model.route import Chain, Ground, Layout, Route
 from lateral_map.model.site import Site, TapeTie
 
@@ -67,7 +67,8 @@ def adjust_route(site: Site) -> Route:
     system, solution, alternatives = solve_site(site)
     settled = settle(*system.rows.stacked(), system.evaluate, solution)
     used = site.used_locates()
-    tilted = [(one.mark, near_vertical_bend_deg(site, one)) for one in used]
+    expected = expect_depths(site)
+    tilted = [(one.mark, near_vertical_bend_deg(site, one, expected[one.mark])) for one in used]
     assumed = None if site.start.depth_m is not None else (UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M)
     return Route(
         site=site,

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from lateral_map.adjust.prior import LinearRows, tied_locates
 from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
 from lateral_map.model.arrays import Floats
+from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Chain, Ground, Layout
@@ -186,17 +187,17 @@ def _line_ties(
 
 def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, ReadingId, float, float]]:
     """Return (locate row, reading, invert depth, sd) of each depth read or found from nulls."""
-    above = site.transmitter.above_invert_m
+    above, expected = site.transmitter.above_invert_m, expect_depths(site)
     found = []
     for row, locate in enumerate(locates):
         if locate.depth_m is not None:
             read = ReadingId("depth", locate.mark, "depth")
             invert = locate.depth_m - locate.held_above_m + above
-            found.append((row, read, invert, sd_depth_m(site, locate)))
+            found.append((row, read, invert, sd_depth_m(site, locate, expected[locate.mark])))
         if locate.nulls_m is not None:
             read = ReadingId("nulls", locate.mark, "nulls")
             invert = nulls_depth_m(locate.nulls_m) - locate.nulls_held_above_m + above
-            found.append((row, read, invert, sd_nulls_m(site, locate)))
+            found.append((row, read, invert, sd_nulls_m(site, locate, expected[locate.mark])))
     return found
 
 

@@ -2,7 +2,8 @@
 
 The transmitter is a magnetic dipole lying along the pipe. Where it lies tilted, the peak or null
 the locator finds moves along the line by a share of the depth. The shares below are exact for a
-dipole in uniform ground (quasi-static); they are recomputed from the field in the tests.
+dipole in uniform ground (quasi-static); they are recomputed from the field in the tests. The depth
+meant is always the expected one (``model.expected``): no reading sets its own weight.
 """
 
 from __future__ import annotations
@@ -24,17 +25,14 @@ _DEPTH_OVER = np.array([0.0, 0.0002, 0.0043, 0.0173, 0.0719, 0.1726, 0.4577])
 
 NEAR_VERTICAL_BEND_DEPTHS = 1.5
 _VERTICAL_BEND_DEG = 5.0
-_TYPICAL_DEPTH_M = 1.2192
 
 
-def below_antenna_m(locate: Locate) -> float:
-    """Return the read-out from antenna to transmitter, or a typical 4 ft where none was read."""
-    return _TYPICAL_DEPTH_M if locate.depth_m is None else locate.depth_m
+def near_vertical_bend_deg(site: Site, locate: Locate, depth_m: float) -> float:
+    """Return the largest fall (degrees) of a vertical bend within 1.5 depths, 0 where none is.
 
-
-def near_vertical_bend_deg(site: Site, locate: Locate) -> float:
-    """Return the largest fall (degrees) of a vertical bend within 1.5 depths, 0 where none is."""
-    reach = NEAR_VERTICAL_BEND_DEPTHS * below_antenna_m(locate)
+    ``depth_m`` is the transmitter's expected depth here, never the one that was read.
+    """
+    reach = NEAR_VERTICAL_BEND_DEPTHS * depth_m
     here = site.transmitter_footage_m(locate)
     near = [abs(bend.fall_deg) for bend in site.bends if abs(bend.footage_m - here) <= reach]
     riser = site.start.riser_m
@@ -44,16 +42,16 @@ def near_vertical_bend_deg(site: Site, locate: Locate) -> float:
     return worst if worst >= _VERTICAL_BEND_DEG else 0.0
 
 
-def tilt_deg(site: Site, locate: Locate) -> float:
+def tilt_deg(site: Site, locate: Locate, depth_m: float) -> float:
     """Return the tilt (degrees) a locate must allow for: the expected grade, or a bend near by."""
     grade = float(np.degrees(np.arctan(abs(site.accuracy.fall))))
-    return max(grade, min(near_vertical_bend_deg(site, locate), 45.0))
+    return max(grade, min(near_vertical_bend_deg(site, locate, depth_m), 45.0))
 
 
-def sd_mark_m(site: Site, locate: Locate) -> float:
-    """Return the 1 sd per axis (m) of the paint mark against the transmitter."""
-    depth = below_antenna_m(locate)
-    shift = float(np.interp(tilt_deg(site, locate), _TILT_DEG, _SHIFT[locate.peak]))
+def sd_mark_m(site: Site, locate: Locate, depth_m: float) -> float:
+    """Return the 1 sd per axis (m) of the paint mark against the transmitter expected that deep."""
+    depth = depth_m + locate.held_above_m
+    shift = float(np.interp(tilt_deg(site, locate, depth_m), _TILT_DEG, _SHIFT[locate.peak]))
     return float(
         np.sqrt(
             site.accuracy.mark_m**2
@@ -63,11 +61,14 @@ def sd_mark_m(site: Site, locate: Locate) -> float:
     )
 
 
-def sd_depth_m(site: Site, locate: Locate) -> float:
-    """Return the 1 sd (m) of a depth read-out."""
-    depth = below_antenna_m(locate)
+def sd_depth_m(site: Site, locate: Locate, depth_m: float) -> float:
+    """Return the 1 sd (m) of a depth read-out of a transmitter expected ``depth_m`` below ground.
+
+    The read-out counts from the locator, so what it is held above the ground counts too.
+    """
+    depth = depth_m + locate.held_above_m
     own = max(site.transmitter.sd_depth_fraction * depth, site.transmitter.sd_depth_floor_m)
-    over = float(np.interp(tilt_deg(site, locate), _TILT_DEG, _DEPTH_OVER))
+    over = float(np.interp(tilt_deg(site, locate, depth_m), _TILT_DEG, _DEPTH_OVER))
     return float(np.hypot(own, over * depth))
 
 
@@ -79,9 +80,9 @@ def nulls_depth_m(nulls_m: float) -> float:
     return nulls_m / float(np.sqrt(2.0))
 
 
-def sd_nulls_m(site: Site, locate: Locate) -> float:
-    """Return the 1 sd (m) of a depth from nulls: a tape between two found points."""
-    depth = nulls_depth_m(locate.nulls_m or 0.0)
-    over = float(np.interp(tilt_deg(site, locate), _TILT_DEG, _DEPTH_OVER))
+def sd_nulls_m(site: Site, locate: Locate, depth_m: float) -> float:
+    """Return the 1 sd (m) of a depth from nulls, a tape between two points, expected that deep."""
+    depth = depth_m + locate.nulls_held_above_m
+    over = float(np.interp(tilt_deg(site, locate, depth_m), _TILT_DEG, _DEPTH_OVER))
     share = np.hypot(site.transmitter.sd_depth_fraction, over)
     return float(np.hypot(site.accuracy.tape_m, share * depth))

@@ -22,6 +22,7 @@ from lateral_map.adjust.transmitter import (
     sd_mark_m,
     sd_nulls_m,
 )
+from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import (
     AlongTie,
@@ -213,7 +214,7 @@ class TestStart:
         rows = {one.id.mark: one for one in system.rows.observations if one.id.kind == "mark"}
         for mark, locate in zip(("1", "2"), locates, strict=True):
             sd = np.diag(rows[mark].recover)
-            assert sd == pytest.approx([sd_mark_m(site, locate)] * 2)
+            assert sd == pytest.approx([sd_mark_m(site, locate, expect_depths(site)[mark])] * 2)
             design = system.rows.stacked()[0][rows[mark].rows, layout.mark]
             assert design.max(axis=1) == pytest.approx(1.0 / sd)
 
@@ -339,26 +340,26 @@ class TestTransmitter:
     def test_a_riser_is_a_vertical_bend(self):
         site = straight_site(riser_m=1.5)
         near, far = Locate("A", 2.5, 1.0), Locate("B", 12.0, 1.0)
-        assert near_vertical_bend_deg(site, near) == pytest.approx(90.0)
-        assert near_vertical_bend_deg(site, far) == 0.0
+        assert near_vertical_bend_deg(site, near, 1.0) == pytest.approx(90.0)
+        assert near_vertical_bend_deg(site, far, 1.0) == 0.0
 
     def test_a_riser_reaches_from_its_foot(self):
         """1.3 m past the foot, 1.0 m deep: within 1.5 depths of it, though 3 m from the top."""
         assert near_vertical_bend_deg(
-            straight_site(riser_m=1.5), Locate("A", 1.5 + 1.3 + 0.1524, 1.0)
+            straight_site(riser_m=1.5), Locate("A", 1.5 + 1.3 + 0.1524), 1.0
         ) == pytest.approx(90.0)
 
     @pytest.mark.parametrize("fall", [45.0, -45.0])
     def test_a_drop_within_a_depth_and_a_half(self, fall):
         site = straight_site(bends=(Bend(10.0, turn_deg=0.0, fall_deg=fall),))
-        assert near_vertical_bend_deg(site, Locate("A", 11.3, 1.0)) == pytest.approx(45.0)
-        assert near_vertical_bend_deg(site, Locate("A", 12.0, 1.0)) == 0.0
+        assert near_vertical_bend_deg(site, Locate("A", 11.3), 1.0) == pytest.approx(45.0)
+        assert near_vertical_bend_deg(site, Locate("A", 12.0), 1.0) == 0.0
 
     def test_a_tilt_shifts_a_peak_and_a_null_more(self):
         site = straight_site(bends=(Bend(10.0, turn_deg=0.0, fall_deg=5.0),))
         own = np.hypot(site.accuracy.mark_m, site.accuracy.mark_fraction * 2.0)
         peak, null = (
-            sd_mark_m(site, Locate("A", 10.0, 2.0, peak=kind)) for kind in ("in-line", "null")
+            sd_mark_m(site, Locate("A", 10.0, peak=kind), 2.0) for kind in ("in-line", "null")
         )
         assert peak == pytest.approx(np.hypot(own, 0.0291 * 2.0))
         assert null == pytest.approx(np.hypot(own, 0.0582 * 2.0))
@@ -371,13 +372,13 @@ class TestTransmitter:
         level = straight_site()
         drop = straight_site(bends=(Bend(10.0, turn_deg=0.0, fall_deg=45.0),))
         over = np.hypot(level.transmitter.sd_depth_fraction, 0.4577)
-        assert sd_nulls_m(drop, locate) == pytest.approx(np.hypot(level.accuracy.tape_m, over))
-        assert sd_nulls_m(level, locate) < 0.1
+        assert sd_nulls_m(drop, locate, 1.0) == pytest.approx(np.hypot(level.accuracy.tape_m, over))
+        assert sd_nulls_m(level, locate, 1.0) < 0.1
 
     def test_a_read_out_is_never_surer_than_the_least_it_shows(self):
         site = straight_site()
-        assert sd_depth_m(site, Locate("A", 10.0, 0.5)) >= site.transmitter.sd_depth_floor_m
-        assert sd_depth_m(site, Locate("A", 10.0, 4.0)) == pytest.approx(0.2, rel=0.01)
+        assert sd_depth_m(site, Locate("A", 10.0), 0.5) >= site.transmitter.sd_depth_floor_m
+        assert sd_depth_m(site, Locate("A", 10.0), 4.0) == pytest.approx(0.2, rel=0.01)
 
 
 class TestPossible:
@@ -386,7 +387,7 @@ class TestPossible:
         site = straight_site(**fields)
         site = replace(site, plan=replace(site.plan, lines=lines, points=(
             PlanPoint("A", 0.0, 0.0, 0.0), PlanPoint("B", 10.0, 0.0, 0.0))))  # fmt: skip
-        return fix_by_ties(site, Locate("1", 5.0, 1.0, ties=ties))
+        return fix_by_ties(site, Locate("1", 5.0, 1.0, ties=ties), 1.0)
 
     def test_two_tapes_of_a_three_four_five_triangle(self):
         # From A (0, 0) 3.6 along and 4.8 across: 6 from A, 8 from B (10, 0).
@@ -410,9 +411,9 @@ class TestPossible:
         assert find_impossible(self.far(5.5)) == ()
 
     def test_a_risers_footage_is_no_ground(self):
-        """12 m of counter, 9 m of them down the riser: 12 m away cannot be."""
-        assert find_impossible(self.far(12.0, footage=12.0)) == ()
-        assert len(find_impossible(self.far(12.0, footage=12.0, riser=9.0))) == 1
+        """30 m of counter, 9 m of them down the riser: 30 m away cannot be."""
+        assert find_impossible(self.far(30.0, footage=30.0)) == ()
+        assert len(find_impossible(self.far(30.0, footage=30.0, riser=9.0))) == 1
 
     def test_one_possible_place_of_two_is_enough(self):
         """Tapes of 20 m from (20, 12) and (20, -12) meet at 4 m and at 36 m; 5 m of pipe."""

@@ -236,10 +236,11 @@ def _locates(
         place = truth.at(true_reading - site.transmitter.behind_lens_m)
         depth = truth.depth(true_reading - site.transmitter.behind_lens_m)
         held = 0.5 if rng.random() < 0.15 else 0.0
-        exact = depth - site.transmitter.above_invert_m + held
+        buried = depth - site.transmitter.above_invert_m
+        exact = buried + held
         locate = Locate(f"{index + 1}", float(footage), exact, held)
-        read = exact + rng.normal(0.0, sd_depth_m(site, locate))
-        mark = place[:2] + rng.normal(0.0, sd_mark_m(site, locate), 2)
+        read = exact + rng.normal(0.0, sd_depth_m(site, locate, buried))
+        mark = place[:2] + rng.normal(0.0, sd_mark_m(site, locate, buried), 2)
         ground = float(np.interp(true_reading - 0.15, truth.reading_m, truth.ground_m))
         found.append(
             replace(
