@@ -388,7 +388,7 @@ def _see(rng: np.random.Generator, noise: Noise, site: Site, truth: Truth) -> tu
     ):
         crossing = true_crossing_m(truth, name)
         if crossing is not None:
-            footages.extend(crossing + rng.uniform(-8.0, 8.0, count) * FOOT)
+            footages.extend(crossing + rng.uniform(-5.0, 5.0, count) * FOOT)
     footages = [_rounded(one) for one in np.sort(np.clip(footages, first, last))]
     words = ["roots", "crack", "offset joint", "broken pipe", "standing water", "grease", "tap"]
     found = []
