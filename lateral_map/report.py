@@ -29,6 +29,7 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.results import FindingResult, ReadingCheck, Report, VerdictWithout
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
+from lateral_map.model.threads import one_blas_thread
 
 Progress = Callable[[str], None]
 
@@ -41,7 +42,8 @@ def build_report(site: Site, progress: Progress | None = None) -> Report:
     """
     say = progress or _say_nothing
     say("adjusting the readings")
-    return report_on(adjust_route(site), progress)
+    with one_blas_thread():
+        return report_on(adjust_route(site), progress)
 
 
 def report_on(route: Route, progress: Progress | None = None) -> Report:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lateral_map.model.site import Site
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Layout:
     """Where each unknown stands in the vector of unknowns.
 
@@ -45,37 +45,37 @@ class Layout:
     zero_offset: ClassVar = 4
     counter: ClassVar = slice(3, 5)
 
-    @property
+    @cached_property
     def azimuth(self) -> slice:
         """Azimuth of each piece."""
         return slice(self.counter.stop, self.counter.stop + self.pieces)
 
-    @property
+    @cached_property
     def pitch(self) -> slice:
         """Pitch of each piece."""
         return slice(self.azimuth.stop, self.azimuth.stop + self.pieces)
 
-    @property
+    @cached_property
     def mark(self) -> slice:
         """Mark offsets, two per tied locate."""
         return slice(self.pitch.stop, self.pitch.stop + 2 * self.marks)
 
-    @property
+    @cached_property
     def reading(self) -> slice:
         """Counter-reading errors, one per locate used."""
         return slice(self.mark.stop, self.mark.stop + self.readings)
 
-    @property
+    @cached_property
     def line(self) -> slice:
         """Line shifts."""
         return slice(self.reading.stop, self.reading.stop + len(self.lines))
 
-    @property
+    @cached_property
     def point(self) -> slice:
         """Point shifts, two per point."""
         return slice(self.line.stop, self.line.stop + 2 * len(self.points))
 
-    @property
+    @cached_property
     def ground(self) -> slice:
         """Ground corrections."""
         return slice(self.point.stop, self.point.stop + self.knots)
@@ -334,7 +334,7 @@ class Route:
     def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return invert depths (m) below ground at footages and their 1 sd."""
         depth, jacobian = self.depth_jacobian(footage_m)
-        variance = np.einsum("ki,ij,kj->k", jacobian, self.covariance, jacobian, optimize=True)
+        variance = np.einsum("kn,kn->k", jacobian @ self.covariance, jacobian)
         # Away from a measured level the ground itself is less sure than the corrections know.
         weights = self.ground.correction_weights(footage_m)
         if weights.shape[1]:
