@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from truth.coverage import Coverage, measure_coverage_of
 from truth.jobs import draw_job
+from truth.rivals import draw_doubtful, fit_by_force
 from truth.simulate import FOOT, Truth
 from truth.slips import CLASSES, Planted, plant, with_riser
 
@@ -86,3 +87,16 @@ def test_a_riser_spends_footage_and_no_distance():
     assert longer.run.end_m == pytest.approx(site.run.end_m + 3.0)
     np.testing.assert_allclose(deeper.at(8.0 + 3.0), truth.at(8.0))
     np.testing.assert_allclose(deeper.at(deeper.reading_m[0])[:2], truth.position_m[0, :2])
+
+
+def test_brute_force_finds_the_mirror_of_a_straight_run_taped_from_its_own_wall():
+    seed = next(seed for seed in range(0, 50, 5) if len(_lines(seed)) > 1)
+    first, second = _lines(seed)[:2]
+    assert second[0] - first[0] < 5.992
+    assert np.hypot(*(first[1] - second[1]).T).max() > 0.6
+
+
+def _lines(seed: int) -> list:
+    site, _, kind = draw_doubtful(seed)
+    assert kind == "two tapes from the wall"
+    return fit_by_force(site, seed)
