@@ -9,21 +9,22 @@ from __future__ import annotations
 import datetime as dt
 import json
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from shapely.geometry import MultiPolygon, Polygon, mapping
+from shapely.geometry.base import BaseGeometry
+
 from lateral_map.errors import ExportError
-from lateral_map.export.features import Layer, LayerName, route_layers
+from lateral_map.export.features import LayerName, Record, route_layers
 from lateral_map.export.layer_styles import LAYER_STYLES
-from lateral_map.export.outward import Outward, outward, settled
+from lateral_map.export.outward import outward, settled
 from lateral_map.export.qml import style_qml
 from lateral_map.export.sld import style_sld
 from lateral_map.frame import Frame, read_crs
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
     from pyproj.crs import CRS
 
     from lateral_map.model.results import Report
@@ -32,27 +33,23 @@ _GEOMETRY_TYPES: Final[dict[LayerName, str]] = {
     "corridor": "MultiPolygon",
     "buffer": "MultiPolygon",
     "alternatives": "LineString",
-    "route": "LineString Z",
-    "stretches": "LineString Z",
-    "stations": "Point Z",
+    "route": "3D LineString",
+    "stretches": "3D LineString",
+    "stations": "3D Point",
     "crossings": "Point",
-    "findings": "Point Z",
-    "locates": "Point Z",
+    "findings": "3D Point",
+    "locates": "3D Point",
 }
 # Numbers that may be unknown all through a layer: a column of nothing would else become text.
 _NUMBERS: Final = (
     "lat", "lon", "to", "ground_elevation", "invert_elevation", "depth_read", "depth_to_invert",
-    "past", "past_sd", "probability_past",
+    "past", "past_sd", "probability_past", "nominal_size", "outside_diameter",
 )  # fmt: skip
 _NO_DATE: Final = dt.date(1970, 1, 1)
 
 
 def route_geopackage(report: Report) -> bytes:
     """Return the bytes of route.gpkg. Raises ``ExportError`` where the file can't be built."""
-    import pandas as pd
-    import pyogrio
-    from pyogrio.errors import DataLayerError, DataSourceError, FieldError
-
     date = report.site.date or _NO_DATE
     out, crs = outward(report), declared_crs(report.site.frame)
     layers = route_layers(report)
@@ -69,47 +66,91 @@ def route_geopackage(report: Report) -> bytes:
             "description": LAYER_STYLES[layer.name].classes[0].label,
             "owner": "",
             "ui": "",
-            "update_time": pd.Timestamp(date, tz="UTC"),
+            "update_time": f"{date.isoformat()}T00:00:00.000Z",
         }
         for layer in layers
     ]
-    with tempfile.TemporaryDirectory(prefix="lateral-map-") as folder, _clock_at(date):
+    with tempfile.TemporaryDirectory(prefix="lateral-map-") as folder:
         path = Path(folder) / "route.gpkg"
-        try:
-            for layer in layers:
-                geometry_type = _GEOMETRY_TYPES[layer.name]
-                pyogrio.write_dataframe(
-                    _frame(layer, out, crs),
-                    path,
-                    layer=layer.name,
-                    driver="GPKG",
-                    geometry_type=geometry_type,
-                    promote_to_multi=geometry_type == "MultiPolygon",
-                    layer_options={"DESCRIPTION": layer.summary},
-                )
-            pyogrio.write_dataframe(
-                pd.DataFrame(styles),
+        for layer in layers:
+            write_layer(
                 path,
-                layer="layer_styles",
+                [
+                    (
+                        MultiPolygon([shape]) if isinstance(shape, Polygon) else shape,
+                        _flatten(one.record),
+                    )
+                    for one in layer.features
+                    for shape in (settled(out.declared(one.geometry)),)
+                ],
+                geometry=_GEOMETRY_TYPES[layer.name],
+                crs=crs,
+                date=date,
                 driver="GPKG",
-                layer_options={"FID": "id"},
+                layer=layer.name,
+                DESCRIPTION=layer.summary,
             )
-        except (DataLayerError, DataSourceError, FieldError) as error:
-            raise ExportError(f"route.gpkg: cannot be built ({error})") from error
+        write_layer(
+            path,
+            [(None, style) for style in styles],
+            types={"update_time": "datetime"},
+            date=date,
+            driver="GPKG",
+            layer="layer_styles",
+            FID="id",
+        )
         return path.read_bytes()
 
 
-@contextmanager
-def _clock_at(date: dt.date) -> Iterator[None]:
-    """Have GDAL take ``date`` for the present, so that the same site gives the same bytes."""
-    import pyogrio
+def write_layer(
+    path: Path,
+    rows: Sequence[tuple[BaseGeometry | None, Record]],
+    *,
+    geometry: str = "None",
+    crs: CRS | None = None,
+    date: dt.date = _NO_DATE,
+    types: Mapping[str, str] | None = None,
+    **options: str,
+) -> None:
+    """Add a layer to a file: a row each of a geometry in declared x, y and its columns.
 
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{date.isoformat()}T00:00:00.000Z"})
+    ``date`` is what GDAL takes for the present, so that the same site gives the same bytes.
+    ``options`` are GDAL's own. Raises ``ExportError``.
+    """
+    import fiona
+    from fiona.errors import FionaError
+
+    columns: dict[str, str] = {}
+    for name in rows[0][1] if rows else ():
+        held = {type(record[name]) for _, record in rows} - {type(None)}
+        # A column of nothing would else become text.
+        empty = "float" if name in _NUMBERS else "str"
+        columns[name] = held.pop().__name__ if len(held) == 1 else "float" if held else empty
     try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+        with (
+            # Nobody but us reads the file before it is whole: no need to wait for the disk.
+            fiona.Env(
+                OGR_CURRENT_DATE=f"{date.isoformat()}T00:00:00.000Z",
+                OGR_SQLITE_SYNCHRONOUS="OFF",
+                OGR_SQLITE_JOURNAL="MEMORY",
+            ),
+            fiona.open(
+                path,
+                "w",
+                schema={"geometry": geometry, "properties": columns | dict(types or {})},
+                crs_wkt=crs.to_wkt() if crs else None,
+                **options,
+            ) as file,
+        ):
+            file.writerecords(
+                {
+                    "geometry": shape and mapping(shape),
+                    "properties": record,
+                }
+                for shape, record in rows
+            )
+    except (FionaError, OSError) as error:
+        raise ExportError(f"{path.name}: cannot be built ({error})") from error
 
 
 def declared_crs(frame: Frame) -> CRS:
@@ -123,17 +164,6 @@ def declared_crs(frame: Frame) -> CRS:
         'AXIS["x",east,ORDER[1]],AXIS["y",north,ORDER[2]],'
         f'LENGTHUNIT["{frame.unit_name}",{frame.unit_m!r}]]'
     )
-
-
-def _frame(layer: Layer, out: Outward, crs: CRS) -> GeoDataFrame:
-    import geopandas as gpd
-    import pandas as pd
-
-    table = pd.DataFrame([_flatten(feature.record) for feature in layer.features])
-    for name in set(_NUMBERS) & set(table.columns):
-        table[name] = table[name].astype("float64")
-    geometry = [settled(out.declared(feature.geometry)) for feature in layer.features]
-    return gpd.GeoDataFrame(table, geometry=geometry, crs=crs)
 
 
 def _flatten(record: dict[str, Any], prefix: str = "") -> dict[str, Any]:

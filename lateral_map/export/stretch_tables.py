@@ -12,38 +12,34 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from shapely.geometry import LineString
+
 from lateral_map.errors import ExportError
-from lateral_map.export.geopackage import declared_crs
+from lateral_map.export.geopackage import declared_crs, write_layer
 from lateral_map.export.outward import outward, settled
 from lateral_map.export.recorded import recorded_stretches
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-
     from lateral_map.model.results import Report
-
-_NUMBERS = ("nominal_size", "outside_diameter")
-_TEXTS = ("material", "answers", "date")
 
 
 def route_flatgeobuf(report: Report) -> bytes:
     """Return route.fgb: LineString Z in the declared system. Raises ``ExportError``."""
-    import pyogrio
-    from pyogrio.errors import DataLayerError, DataSourceError, FieldError
-
+    out = outward(report)
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as folder:
         path = Path(folder) / "route.fgb"
-        try:
-            pyogrio.write_dataframe(
-                _stretches(report),
-                path,
-                driver="FlatGeobuf",
-                layer="lateral stretches",
-                geometry_type="LineString Z",
-                layer_options={"SPATIAL_INDEX": "NO"},
-            )
-        except (DataLayerError, DataSourceError, FieldError) as error:
-            raise ExportError(f"route.fgb: cannot be built ({error})") from error
+        write_layer(
+            path,
+            [
+                (settled(out.declared(LineString(stretch.vertices_m))), stretch.record)
+                for stretch in recorded_stretches(report)
+            ],
+            geometry="3D LineString",
+            crs=declared_crs(report.site.frame),
+            driver="FlatGeobuf",
+            layer="lateral stretches",
+            SPATIAL_INDEX="NO",
+        )
         return path.read_bytes()
 
 
@@ -51,23 +47,16 @@ def route_geoparquet(report: Report) -> bytes:
     """Return route.parquet (GeoParquet 1.1, WKB). Raises ``ExportError`` without pyarrow."""
     if find_spec("pyarrow") is None:
         raise ExportError("route.parquet needs pyarrow: pip install 'lateral-map[geoparquet]'")
-    content = io.BytesIO()
-    _stretches(report).to_parquet(content, schema_version="1.1.0", index=False)
-    return content.getvalue()
-
-
-def _stretches(report: Report) -> GeoDataFrame:
     import geopandas as gpd
     import pandas as pd
-    from shapely.geometry import LineString
 
-    out = outward(report)
-    stretches = recorded_stretches(report)
+    out, stretches = outward(report), recorded_stretches(report)
     table = pd.DataFrame([stretch.record for stretch in stretches])
     # A column that is unknown all through would otherwise lose its type.
-    for name in _NUMBERS:
-        table[name] = table[name].astype("float64")
-    for name in _TEXTS:
-        table[name] = table[name].astype("string")
+    numbers = dict.fromkeys(("nominal_size", "outside_diameter"), "float64")
+    table = table.astype(numbers | dict.fromkeys(("material", "answers", "date"), "string"))
     geometry = [settled(out.declared(LineString(stretch.vertices_m))) for stretch in stretches]
-    return gpd.GeoDataFrame(table, geometry=geometry, crs=declared_crs(report.site.frame))
+    frame = gpd.GeoDataFrame(table, geometry=geometry, crs=declared_crs(report.site.frame))
+    content = io.BytesIO()
+    frame.to_parquet(content, schema_version="1.1.0", index=False)
+    return content.getvalue()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 import sqlite3
 from collections.abc import Iterator
@@ -140,12 +141,22 @@ def test_hostile_words_stay_words(hostile_report: Report, tmp_path: Path) -> Non
 def test_no_room_is_said_plainly(
     reports: dict[str, Report], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import pyogrio
-    from pyogrio.errors import DataSourceError
+    import fiona
+    from fiona.errors import DriverIOError
 
     def refuse(*_: object, **__: object) -> None:
-        raise DataSourceError("disk full")
+        raise DriverIOError("disk full")
 
-    monkeypatch.setattr(pyogrio, "write_dataframe", refuse)
+    monkeypatch.setattr(fiona, "open", refuse)
     with pytest.raises(ExportError, match=r"route\.gpkg: cannot be built"):
         route_geopackage(reports["plain_lot"])
+
+
+def test_every_time_is_as_the_standard_writes_it(
+    report: Report, database: sqlite3.Connection
+) -> None:
+    times = [row[0] for row in database.execute("SELECT last_change FROM gpkg_contents")]
+    times += column(database, "layer_styles", "update_time")
+    # OGC 12-128r19 clause 1.1.1.1.2, table 1: DATETIME is UTC, with or without a fraction.
+    written = "{:%Y-%m-%d}T00:00:00.000Z"
+    assert set(times) == {written.format(report.site.date or dt.date(1970, 1, 1))}

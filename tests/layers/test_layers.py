@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import shutil
 import statistics
 import subprocess
 import sys
@@ -20,8 +21,8 @@ import lateral_map
 PACKAGE = Path(lateral_map.__file__).parent
 ROOT = PACKAGE.parent
 HEAVY = (
-    "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "fontTools", "PIL",
-    "folium", "pydantic", "jinja2", "rich.progress",
+    "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "fiona", "fontTools",
+    "PIL", "folium", "pydantic", "jinja2", "rich.progress",
 )  # fmt: skip
 
 
@@ -49,6 +50,17 @@ def test_import_contracts_hold() -> None:
 def test_light_imports_bring_nothing_heavy(module: str) -> None:
     code = f"import sys, {module}; print([name for name in {HEAVY!r} if name in sys.modules])"
     assert run_python(code).strip() == "[]"
+
+
+def test_drawing_waits_for_no_tables(tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "demo_sites" / "plain_lot", tmp_path / "site")
+    code = (
+        "import sys; from lateral_map.cli.main import app\n"
+        f"try: app(['draw', {str(tmp_path / 'site')!r}])\n"
+        "finally: print([one for one in ('pandas', 'geopandas') if one in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout.splitlines()[-1]) == (0, "[]"), done.stderr
 
 
 def test_public_names_are_found_when_first_used() -> None:
