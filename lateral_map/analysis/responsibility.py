@@ -35,10 +35,17 @@ def share_responsibility(
     as sure as that crossing is.
     """
     site = route.site
-    deciding = {b.key: b for b in site.boundaries if b.decides}
+    deciding = {b.key: b for b in site.deciding_boundaries()}
     if not deciding:
         return ()
-    met = sorted((c for c in crossings if c.boundary in deciding), key=lambda c: c.footage_m)
+    order = list(deciding)
+
+    def along(crossing: Crossing) -> tuple[float, int]:
+        # Of lines crossed at one place the innermost first, on the way in the outermost.
+        rank = order.index(crossing.boundary)
+        return round(crossing.footage_m, 6), rank if crossing.outward else -rank
+
+    met = sorted((c for c in crossings if c.boundary in deciding), key=along)
     start = next(iter(deciding.values())).inside
     if met:
         boundary = deciding[met[0].boundary]
@@ -53,7 +60,7 @@ def share_responsibility(
     stretches: list[ResponsibilityStretch] = []
     for begin, end in itertools.pairwise(changes):
         # Beyond the main at the run's own end nothing was seen.
-        if end.footage_m <= begin.footage_m and len(changes) > 2:
+        if round(end.footage_m - begin.footage_m, 6) <= 0.0 and len(changes) > 2:
             continue
         if stretches and stretches[-1].party == begin.party:
             stretches[-1] = replace(

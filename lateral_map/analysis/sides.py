@@ -25,7 +25,7 @@ from lateral_map.model.results import (
     Stations,
 )
 from lateral_map.model.route import Route
-from lateral_map.model.site import Boundary, Finding
+from lateral_map.model.site import Boundary, Finding, Site
 from lateral_map.model.telling import find_telling_readings
 from lateral_map.model.trade import class_of
 
@@ -60,7 +60,7 @@ def judge_findings(
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]
         stretch = finding.to_m is not None
-        asked = functools.partial(_parties, route.site.boundaries, decided)
+        asked = functools.partial(_parties, route.site, decided)
         if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
             del along[1], sides[1]
         sides[1:-1] = [_between(sides[0], each, sides[-1]) for each in sides[1:-1]]
@@ -201,13 +201,14 @@ def _verdict(along: list[SideVerdict]) -> FindingVerdict:
 
 
 def _parties(
-    boundaries: tuple[Boundary, ...],
+    site: Site,
     decided: list[Crossing],
     at_m: float,
     sides: tuple[Side, ...],
 ) -> tuple[str, ...]:
     """Return whoever may answer at one place: one party where nothing that matters is in doubt."""
-    deciding = [(b, s) for b, s in zip(boundaries, sides, strict=True) if b.decides]
+    side_of = {b.key: side for b, side in zip(site.boundaries, sides, strict=True)}
+    deciding = [(boundary, side_of[boundary.key]) for boundary in site.deciding_boundaries()]
     if not deciding:
         return ()
     choices = [
@@ -221,13 +222,15 @@ def _parties(
         )
         for b, s in deciding
     ]
-    nearest = sorted(zip(gaps, range(len(gaps)), strict=True))
     found = []
     for pasts in itertools.product(*choices):
-        # Beyond the boundary crossed last, or before the one crossed next.
-        crossed = [deciding[i][0].outside for _, i in nearest if pasts[i]]
-        ahead = [deciding[i][0].inside for _, i in nearest if not pasts[i]]
-        found.append((crossed or ahead)[0])
+        # Beyond the boundary crossed last, or before the one crossed next: of those that stand at
+        # one place the outermost and the innermost.
+        crossed = [(round(gap, 6), -i) for i, gap in enumerate(gaps) if pasts[i]]
+        ahead = [(round(gap, 6), i) for i, gap in enumerate(gaps) if not pasts[i]]
+        found.append(
+            deciding[-min(crossed)[1]][0].outside if crossed else deciding[min(ahead)[1]][0].inside
+        )
     return tuple(dict.fromkeys(found))
 
 

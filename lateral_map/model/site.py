@@ -465,6 +465,24 @@ class Site:
         read = locate.transmitter_depth_m
         return None if read is None else read + self.transmitter.above_invert_m
 
+    def deciding_boundaries(self) -> tuple[Boundary, ...]:
+        """Return the boundaries that decide, each after the one that leads up to it.
+
+        Where several stand at one place the pipe passes them in this order on its way out; nobody
+        answers for the nothing between them.
+        """
+        rest = [boundary for boundary in self.boundaries if boundary.decides]
+        ordered: list[Boundary] = []
+        while rest:
+            first = (
+                one
+                for one in rest
+                if not any(other.outside == one.inside for other in rest if other is not one)
+            )
+            ordered.append(next(first, rest[0]))
+            rest.remove(ordered[-1])
+        return tuple(ordered)
+
     def boundary_footage_m(self, boundary: Boundary) -> float:
         """Return the footage of a boundary at the main (the run's end) or at a cleanout.
 

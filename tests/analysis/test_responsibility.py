@@ -9,7 +9,9 @@ from analysis.builder import HandRoute, Sds, line
 
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.responsibility import share_responsibility
-from lateral_map.model.site import Boundary
+from lateral_map.analysis.sides import judge_findings
+from lateral_map.analysis.stations import lay_stations
+from lateral_map.model.site import Boundary, Finding
 
 ROW = line("right of way", (10.0, 9.0), (10.0, -9.0), sd_m=0.2, kind="right_of_way")
 CURB = line("curb", (20.0, 9.0), (20.0, -9.0), sd_m=0.4)
@@ -85,3 +87,33 @@ def test_nobody_is_named_where_nothing_decides():
         share(HandRoute(lines=(CURB,), boundaries=(Boundary("curb", "owner", "city"),)).build())
         == ()
     )
+
+
+@pytest.mark.parametrize("listed", list(itertools.permutations(range(3))))
+@pytest.mark.parametrize(
+    ("lengths_m", "azimuths_deg", "footages", "parties"),
+    [
+        ((30.0,), (90.0,), (3.0, 15.0, 27.0), ["owner", "city", "county"]),
+        ((16.0, 4.0, 16.0), (90.0, 0.0, 270.0), (3.0, 18.0, 33.0), ["owner", "city", "owner"]),
+    ],
+)
+def test_lines_at_one_place_give_the_pipe_to_whoever_is_beyond(
+    listed, lengths_m, azimuths_deg, footages, parties
+):
+    again = line("lot line", (10.0, 9.0), (10.0, -9.0), sd_m=0.2, kind="property_line")
+    named = (
+        Boundary("right of way", "owner", "association", decides=True),
+        Boundary("lot line", "association", "city", decides=True),
+        Boundary("curb", "city", "county", decides=True),
+    )
+    route = HandRoute(
+        lengths_m=lengths_m,
+        azimuths_deg=azimuths_deg,
+        lines=(ROW, again, CURB),
+        boundaries=tuple(named[index] for index in listed),
+        findings=tuple(Finding(at, "crack") for at in footages),
+    ).build()
+    crossings, _ = find_crossings(route)
+    found = judge_findings(route, lay_stations(route, crossings), crossings)
+    assert [stretch.party for stretch in share(route)] == parties
+    assert [one.answers for one in found] == [(party,) for party in parties]
