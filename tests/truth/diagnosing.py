@@ -3,7 +3,8 @@
 Run as ``python tests/truth/diagnosing.py [--sites N] [--class NAME ...] [--save FILE]
 [--against FILE]``; prints one Markdown table. ``--save`` keeps every site's outcome as JSON;
 ``--against`` says which share of the verdicts firm and right there are now too close to call.
-``--list`` prints what was told of each site that was not told right.
+A slip "shows" where chi-square is 16 or more above that of the same notes without it; of the others
+no method can be sure. ``--list`` prints what was told of each site that was not told right.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from truth.simulate import FOOT, Truth, true_crossing_m, true_past_m
 from truth.slips import CLASSES, Planted, Slip, plant
 
+from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Site
@@ -39,6 +41,8 @@ EQUAL = {
     "riser left out": ("counter not at zero",),
     "counter not at zero": ("riser left out",),
 }
+# A slip that worsens the fit by less than 4 sd squared is one that no method can be sure of.
+SHOWS_BEYOND = 16.0
 NEAR_M = 10.0 * FOOT
 FOLLOWED_FROM = 0.5
 _95 = 1.959963984540054
@@ -58,6 +62,7 @@ def measure_site(name: str, seed: int) -> Record:
     first = told[0] if told else None
     record |= {
         "refused": False,
+        "shows": bool(planted.slips) and _misfit(report, planted) > SHOWS_BEYOND,
         "p_value": report.fit.p_value,
         "told": [[*_told(getattr(one, "slip", one)), one.probability] for one in told[:4]],
         "right": first is not None and any(_is_right(first, s, planted) for s in planted.slips),
@@ -69,6 +74,11 @@ def measure_site(name: str, seed: int) -> Record:
         moved = None if followed is None else _outcome(followed, planted, _both(planted))
         return record | {"after": moved, "followed": True}
     return record | {"after": record["before"], "followed": False}
+
+
+def _misfit(report: Report, planted: Planted) -> float:
+    """Return by how much the slips make the readings fit worse, in chi-square."""
+    return report.fit.chi_square - adjust_route(planted.clean_site).chi_square
 
 
 def _both(planted: Planted) -> list[Truth]:
@@ -193,10 +203,10 @@ def _past(truth: Truth, line: str, reading: float) -> float:
 # The table ----------------------------------------------------------------------------------------
 
 HEAD = (
-    "class", "sites", "refused (guilty named)", "right first", "right place", "told > 50 %",
-    "of these wrong", "firm wrong", "firm right", "too close", "followed", "then firm wrong",
-    "then firm right", "then too close", "past 95 %", "crossing 95 %", "then past", "then crossing",
-    "lost", "then lost",
+    "class", "sites", "refused (guilty named)", "right first", "right place", "shows",
+    "right of these", "told > 50 %", "of these wrong", "firm wrong", "firm right", "too close",
+    "followed", "then firm wrong", "then firm right", "then too close", "past 95 %",
+    "crossing 95 %", "then past", "then crossing", "lost", "then lost",
 )  # fmt: skip
 
 
@@ -219,6 +229,8 @@ def _row(own: list[Record], earlier: dict[tuple[str, int], Record]) -> list[str]
         f"{len(refused)} ({sum(one['guilty'] for one in refused)})",
         f"{sum(one['right'] for one in kept)}",
         f"{sum(one['place'] for one in kept)}",
+        f"{sum(one['shows'] for one in kept)}",
+        f"{sum(one['shows'] and one['right'] for one in kept)}",
         f"{len(loud)}",
         f"{sum(not one['right'] for one in loud)}",
         *_counts(kept, "before"),

@@ -47,10 +47,14 @@ class Slip:
 
 @dataclass(frozen=True)
 class Planted:
-    """A site with its slips (none in a clean one), its truth, and the truth as it should read."""
+    """A site with its slips (none in a clean one), its truth, and the truth as it should read.
+
+    ``clean_site`` has the same notes without the slips.
+    """
 
     site: Site
     truth: Truth
+    clean_site: Site
     clean_truth: Truth
     slips: tuple[Slip, ...] = ()
 
@@ -177,7 +181,7 @@ def with_riser(site: Site, truth: Truth, riser_m: float) -> tuple[Site, Truth]:
 
 
 def _clean(rng: np.random.Generator, site: Site, truth: Truth) -> Planted:
-    return Planted(site, truth, truth)
+    return Planted(site, truth, site, truth)
 
 
 def _footage(feet: float) -> Planter:
@@ -192,7 +196,7 @@ def _footage(feet: float) -> Planter:
             return None
         slip = Slip("footage misread", ReadingId("footage", locate.mark, "footage"), noted, size)
         other = _with_locate(site, index, replace(locate, footage_m=noted))
-        return Planted(other, truth, truth, (slip,))
+        return Planted(other, truth, site, truth, (slip,))
 
     return planter
 
@@ -238,7 +242,7 @@ def _depth_reads(
         return None
     slip = Slip(name, ReadingId("depth", locate.mark, "depth"), locate.footage_m, noted - read)
     other = _with_locate(site, index, replace(locate, depth_m=noted))
-    return Planted(other, truth, truth, (slip,))
+    return Planted(other, truth, site, truth, (slip,))
 
 
 def _tape(kind: str) -> Planter:
@@ -262,7 +266,7 @@ def _tape(kind: str) -> Planter:
         slip = Slip(
             kind, tie_reading(locate, tie), locate.footage_m, other.distance_m - tie.distance_m
         )
-        return Planted(_with_tie(site, index, tie, other), truth, truth, (slip,))
+        return Planted(_with_tie(site, index, tie, other), truth, site, truth, (slip,))
 
     return planter
 
@@ -317,7 +321,7 @@ def _bend(kind: str) -> Planter:
         else:
             slip = Slip("bend not noted", None, at, turn)
             other = _with_bend(site, index)
-        return Planted(other, truth, truth, (slip,))
+        return Planted(other, truth, site, truth, (slip,))
 
     return planter
 
@@ -328,7 +332,7 @@ def _not_at_zero(rng: np.random.Generator, site: Site, truth: Truth) -> Planted 
         return None
     size = 4.0 * FOOT
     other, shown = _shown(site, truth, lambda reading: reading + size)
-    return Planted(other, shown, truth, (Slip("counter not at zero", None, None, size),))
+    return Planted(other, shown, site, truth, (Slip("counter not at zero", None, None, size),))
 
 
 def _slipped(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -347,7 +351,7 @@ def _slipped(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | No
             position_m=shown.position_m[keep],
             ground_m=shown.ground_m[keep],
         )
-    return Planted(other, shown, truth, (Slip("counter slipped", None, at, size),))
+    return Planted(other, shown, site, truth, (Slip("counter slipped", None, at, size),))
 
 
 def _riser_left_out(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -362,7 +366,7 @@ def _riser_left_out(rng: np.random.Generator, site: Site, truth: Truth) -> Plant
     at_foot = rng.random() < 0.5 or depth < 0.0
     start = replace(site.start, riser_m=0.0, depth_m=depth + riser if at_foot else depth)
     slip = Slip("riser left out", None, None, -riser)
-    return Planted(replace(site, start=start), truth, truth, (slip,))
+    return Planted(replace(site, start=start), truth, site, truth, (slip,))
 
 
 def _riser_twice(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -374,7 +378,7 @@ def _riser_twice(rng: np.random.Generator, site: Site, truth: Truth) -> Planted 
     if riser < 1.5 * FOOT or depth is None or depth < 0.0:
         return None
     other = replace(site, start=replace(site.start, depth_m=depth + riser))
-    return Planted(other, truth, truth, (Slip("riser counted twice", None, None, riser),))
+    return Planted(other, truth, site, truth, (Slip("riser counted twice", None, None, riser),))
 
 
 def _gnss_shifted(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -397,7 +401,7 @@ def _gnss_shifted(rng: np.random.Generator, site: Site, truth: Truth) -> Planted
 
     locates = tuple(replace(one, ties=tuple(map(moved, one.ties))) for one in site.locates)
     slip = Slip("positions shifted together", None, None, 4.0 * FOOT)
-    return Planted(replace(site, locates=locates), truth, truth, (slip,))
+    return Planted(replace(site, locates=locates), truth, site, truth, (slip,))
 
 
 def _curb_drawn_wrong(*, taped: bool) -> Planter:
@@ -418,7 +422,7 @@ def _curb_drawn_wrong(*, taped: bool) -> Planter:
         lines = tuple(moved if one is line else one for one in site.plan.lines)
         slip = Slip("line mapped elsewhere", ReadingId("line", "curb"), None, size)
         other = replace(site, plan=replace(site.plan, lines=lines))
-        return Planted(other, truth, truth, (slip,))
+        return Planted(other, truth, site, truth, (slip,))
 
     return planter
 
@@ -451,7 +455,9 @@ def _point_mapped_wrong(rng: np.random.Generator, site: Site, truth: Truth) -> P
         for one in site.plan.points
     )
     slip = Slip("point mapped elsewhere", ReadingId("point", str(name)), None, size)
-    return Planted(replace(site, plan=replace(site.plan, points=points)), truth, truth, (slip,))
+    return Planted(
+        replace(site, plan=replace(site.plan, points=points)), truth, site, truth, (slip,)
+    )
 
 
 def _start_elsewhere(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -468,7 +474,7 @@ def _start_elsewhere(rng: np.random.Generator, site: Site, truth: Truth) -> Plan
         point=None,
     )
     slip = Slip("start elsewhere", ReadingId("start position"), 0.0, size)
-    return Planted(replace(site, start=start), truth, truth, (slip,))
+    return Planted(replace(site, start=start), truth, site, truth, (slip,))
 
 
 def _azimuth(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -480,14 +486,14 @@ def _azimuth(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | No
     )
     other = replace(site, start=replace(site.start, azimuth_deg=(azimuth + size) % 360.0))
     slip = Slip("azimuth", ReadingId("start azimuth"), 0.0, size)
-    return Planted(other, truth, truth, (slip,))
+    return Planted(other, truth, site, truth, (slip,))
 
 
 def _scaled(rng: np.random.Generator, site: Site, truth: Truth) -> Planted:
     scale = 1.0 + 0.03 * _either(rng)
     other, shown = _shown(site, truth, lambda reading: reading * scale)
     start = replace(other.start, riser_m=other.start.riser_m * scale)
-    return Planted(replace(other, start=start), shown, truth)
+    return Planted(replace(other, start=start), shown, site, truth)
 
 
 def _two(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -506,7 +512,7 @@ def _two(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
     mark = one.slips[0].reading, two.slips[0].reading
     if mark[0] is not None and mark[1] is not None and mark[0].of == mark[1].of:
         return None
-    return Planted(two.site, truth, truth, (*one.slips, *two.slips))
+    return Planted(two.site, truth, site, truth, (*one.slips, *two.slips))
 
 
 @dataclass(frozen=True)
