@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from truth.jobs import _rounded, draw_job
-from truth.simulate import FOOT, Floats, Truth, simulate
+from truth.simulate import FOOT, Floats, Truth, simulate, true_past_m
 
 from lateral_map.adjust.prior import bend_reading
 from lateral_map.adjust.ties import tie_reading
@@ -78,6 +78,8 @@ def plant(name: str, seed: int) -> Planted:
             site, truth = draw_job(own, **klass.world)
         else:
             site, truth = simulate(own)
+        if _starts_at_a_line(truth):
+            continue
         planted = klass.planter(rng, _numbered(site), truth)
         if planted is not None:
             return planted
@@ -90,6 +92,12 @@ def _numbered(site: Site) -> Site:
         replace(one, place=Place("locates.csv", row)) for row, one in enumerate(site.locates, 2)
     )
     return replace(site, locates=tuple(locates))
+
+
+def _starts_at_a_line(truth: Truth) -> bool:
+    """Say whether the start is so near a line that its map may show it on the other side."""
+    start = truth.position_m[:1, :2]
+    return any(abs(true_past_m(truth, name, start)[0]) < 2.0 for name in truth.line_shift_m)
 
 
 # What is changed, and how ---------------------------------------------------------------------
