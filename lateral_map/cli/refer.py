@@ -41,8 +41,7 @@ def refer(
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.packet import PacketOptions
-    from lateral_map.reading.letter import load_letter
-    from lateral_map.reading.photographs import load_photographs
+    from lateral_map.reading.enclosures import load_letter, load_photographs
     from lateral_map.words.utility import summary_lines
 
     with show_progress("Reading the site") as step:

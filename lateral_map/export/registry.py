@@ -72,8 +72,7 @@ def _sheet(report: Report, _options: Options) -> Content:
 
 def _referral(report: Report, _options: Options) -> Content:
     from lateral_map.export.packet import PacketOptions
-    from lateral_map.reading.letter import load_letter
-    from lateral_map.reading.photographs import load_photographs
+    from lateral_map.reading.enclosures import load_letter, load_photographs
 
     site = report.site
     options = PacketOptions(letter=load_letter(site), photographs=load_photographs(site))

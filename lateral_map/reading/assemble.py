@@ -36,13 +36,13 @@ from lateral_map.model.site import (
 from lateral_map.reading.boundaries import note_boundaries
 from lateral_map.reading.footages import Rows
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.names import POINTS, PlanNames
 from lateral_map.reading.placing import PlacedStart
+from lateral_map.reading.plan import POINTS, PlanNames
 from lateral_map.reading.rows import BendRow
 from lateral_map.reading.schema import AccuracyTable, RatesTable, SiteTable, StartTable
 from lateral_map.reading.site_file import SiteFile
+from lateral_map.reading.tables import ReadRow
 from lateral_map.reading.typed import made, own_notes
-from lateral_map.reading.typed_rows import ReadRow
 from lateral_map.units import (
     earth_metres_per,
     format_length,

@@ -15,13 +15,12 @@ from lateral_map.errors import Fault
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.site import Boundary, Plan
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.names import PlanNames
 from lateral_map.reading.placing import PlacedStart
-from lateral_map.reading.plan import LINE_KINDS
+from lateral_map.reading.plan import LINE_KINDS, PlanNames
 from lateral_map.reading.rows import FindingRow
 from lateral_map.reading.schema import BoundaryTable
 from lateral_map.reading.site_file import SiteFile
-from lateral_map.reading.typed_rows import ReadRow
+from lateral_map.reading.tables import ReadRow
 from lateral_map.reading.words import plain, suggest
 from lateral_map.units import format_length
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Final
 
 from lateral_map.reading.words import clean_name, plain
@@ -182,11 +181,15 @@ def parse_csv(text: str, known: Sequence[str] = ()) -> CsvText:
 
 def split_rows(text: str, delimiter: str) -> tuple[CsvRow, ...]:
     """Split text into records; line ends within quotes belong to their cell."""
+    stop = re.escape(delimiter)
+    quoted = rf'"(?:[^"]++|"")*+(?:"[^{stop}\r\n]*|\Z)'
+    # One cell, and what ends it: the delimiter, a line end, or the end of the text.
+    cell = re.compile(rf"(?P<cell>{quoted}|[^{stop}\r\n]*)(?P<end>{stop}|\r\n|\r|\n|\Z)")
     rows: list[CsvRow] = []
     cells: list[str] = []
     if not text:
         return ()
-    for match in _cells(delimiter).finditer(text):
+    for match in cell.finditer(text):
         cells.append(match["cell"])
         if match["end"] != delimiter:
             rows.append(CsvRow(tuple(cells), match["end"]))
@@ -210,11 +213,3 @@ def is_unclosed(cell: str) -> bool:
         return False
     inner, rest = match["inner"], match["rest"].strip()
     return len(inner) + 1 == len(cell) or (rest != "" and ("\n" in inner or "\r" in inner))
-
-
-@lru_cache
-def _cells(delimiter: str) -> re.Pattern[str]:
-    """Match one cell and what ends it: the delimiter, a line end, or the end of the text."""
-    stop = re.escape(delimiter)
-    quoted = rf'"(?:[^"]++|"")*+(?:"[^{stop}\r\n]*|\Z)'
-    return re.compile(rf"(?P<cell>{quoted}|[^{stop}\r\n]*)(?P<end>{stop}|\r\n|\r|\n|\Z)")

@@ -21,10 +21,10 @@ KNOWN_FILES: Final = (
     "plan.gpkg",
     "ground.tif",
 )
-# Kinds of file a reading or plan may have been saved as by mistake.
-_DATA_ENDINGS: Final = frozenset(
-    {".csv", ".txt", ".tsv", ".xlsx", ".xls", ".ods", ".json", ".geojson", ".gpkg", ".shp", ".toml"}
-)
+# Kinds of file a reading or plan may have been saved as by mistake, and what to do then.
+_DATA_ENDINGS: Final = dict.fromkeys(
+    (".csv", ".txt", ".tsv", ".json", ".geojson", ".gpkg", ".shp", ".toml"), "rename it"
+) | dict.fromkeys((".xlsx", ".xls", ".ods"), "save the sheet as")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,39 +42,29 @@ class FolderFiles:
 def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
     """Return the folder's known files, any letter case; a near miss is a fault."""
     there = sorted(folder.iterdir())
-    found = _known_files(there, ledger)
-    present = {path.name: path for path in there if path.is_file()}
+    found: dict[str, Path] = {}
+    for path in there:
+        if path.name.casefold() in KNOWN_FILES and path.is_file():
+            found.setdefault(path.name.casefold(), path)
+        elif path.name.casefold() in KNOWN_FILES:  # it would hide readings
+            problem = "it is no file, but a folder or a link to nothing"
+            ledger.fault(problem, "put the file itself there, or take it out", file=path.name)
     stems = {known.rpartition(".")[0]: known for known in KNOWN_FILES}
     misnamed: set[str] = set()
-    for name, path in present.items():
-        ending = path.suffix.casefold()
-        if name.casefold() in KNOWN_FILES or ending not in _DATA_ENDINGS:
+    for path in there:
+        ending, name = path.suffix.casefold(), path.name.casefold()
+        if name in KNOWN_FILES or ending not in _DATA_ENDINGS or not path.is_file():
             continue
-        close = nearest(path.stem.casefold(), stems, closeness=0.8)
+        # Up to the first point: a system that hides endings makes locates.csv.txt of locates.csv.
+        close = nearest(name.partition(".")[0], stems, closeness=0.8)
         if close is None or any(known.startswith(f"{close}.") for known in found):
             continue
         misnamed.add(close)
-        remedy = f"rename it {stems[close]}"
+        remedy = f"{_DATA_ENDINGS[ending]} {stems[close]}"
         if close == "plan":
             remedy = "save the plan as plan.geojson or plan.gpkg"
-        elif ending in {".xlsx", ".xls", ".ods"}:
-            remedy = f"save the sheet as {stems[close]}"
-        ledger.fault("this file is not read", remedy, file=name)
+        ledger.fault("this file is not read", remedy, file=path.name)
     return FolderFiles(found, frozenset(misnamed))
-
-
-def _known_files(there: list[Path], ledger: Ledger) -> dict[str, Path]:
-    """Return the known files; what only has the name of one is a fault, for it hides readings."""
-    found: dict[str, Path] = {}
-    for path in there:
-        if path.name.casefold() not in KNOWN_FILES:
-            continue
-        if path.is_file():
-            found.setdefault(path.name.casefold(), path)
-        else:
-            problem = "it is no file, but a folder or a link to nothing"
-            ledger.fault(problem, "put the file itself there, or take it out", file=path.name)
-    return found
 
 
 def read_bytes(path: Path, ledger: Ledger) -> bytes | None:

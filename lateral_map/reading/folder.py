@@ -10,20 +10,17 @@ from lateral_map.errors import Fault, SiteError
 from lateral_map.model.site import Plan, Site
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
 from lateral_map.reading.boundaries import read_boundaries, resolve_client
-from lateral_map.reading.features import FeatureFile
 from lateral_map.reading.files import list_files
-from lateral_map.reading.footages import Rows, check_footages, find_end
-from lateral_map.reading.geojson import read_geojson
-from lateral_map.reading.laid_plan import lay_plan, to_plane
+from lateral_map.reading.footages import Rows, check_bends, check_footages, find_end
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.marks import Ground, build_locates, check_marks
-from lateral_map.reading.names import PlanNames, check_names
+from lateral_map.reading.marks import Ground, build_locates, check_marks, check_names
 from lateral_map.reading.placing import check_plan_places, is_local, place_start
-from lateral_map.reading.plan import sort_features
+from lateral_map.reading.plan import PLAN_KINDS, PlanNames, lay_plan, sort_features, to_plane
+from lateral_map.reading.plan_files import FeatureFile, read_geojson, read_geopackage
 from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
 from lateral_map.reading.site_file import SiteFile, read_site_file
+from lateral_map.reading.tables import ReadRow, read_rows
 from lateral_map.reading.terrain import Levelled, add_terrain
-from lateral_map.reading.typed_rows import ReadRow, read_rows
 
 Usable = TypeVar("Usable", BendRow, FindingRow)
 
@@ -64,9 +61,7 @@ def load_site(path: str | Path) -> Site:
     if geojson is not None:
         source = read_geojson(geojson, ledger, local=is_local(crs))
     elif geopackage is not None:
-        from lateral_map.reading.geopackage import read_geopackage  # brings GDAL
-
-        source = read_geopackage(geopackage, ledger, crs=crs)
+        source = read_geopackage(geopackage, ledger, crs=crs, kinds=PLAN_KINDS)
     absent = geojson is None and geopackage is None and "plan" not in files.misnamed
     names = PlanNames(None if source is None else sort_features(source, unit, ledger), absent)
     if said is None:
@@ -90,6 +85,7 @@ def _join(
     end_m = find_end(said, rows, ledger)
     if end_m is not None:
         check_footages(said, rows, end_m, ledger)
+        check_bends(rows.bends, ledger)
     placed = place_start(said, names, ledger)
     if placed is None:
         ledger.raise_if_any()

@@ -9,7 +9,7 @@ from typing import Final
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
 from lateral_map.reading.site_file import SiteFile
-from lateral_map.reading.typed_rows import ReadRow
+from lateral_map.reading.tables import ReadRow
 from lateral_map.units import format_length, to_metres
 
 _SAME_M: Final = 1e-6
@@ -103,7 +103,23 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
                 f"{locate.file} row {locate.number}: the transmitter rides behind the lens and was "
                 "not yet in the pipe at that footage; it is taken to have been at the start."
             )
-    _check_same(rows.bends, ledger)
+
+
+def check_bends(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:
+    """Report bends at one footage."""
+    seen: dict[float, int] = {}
+    for bend in bends:
+        if bend.typed is None:
+            continue
+        first = seen.setdefault(round(bend.typed.footage, 6), bend.number)
+        if first != bend.number:
+            ledger.fault(
+                f"row {first} has a bend at the same footage",
+                "write one row with the whole turn and fall",
+                file=bend.file,
+                row=bend.number,
+                field="footage",
+            )
 
 
 def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
@@ -129,19 +145,3 @@ def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
 
 def _shown(footage_m: float, said: SiteFile) -> str:
     return format_length(footage_m, said.unit, 2)
-
-
-def _check_same(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:
-    seen: dict[float, int] = {}
-    for row in bends:
-        if row.typed is None:
-            continue
-        first = seen.setdefault(round(row.typed.footage, 6), row.number)
-        if first != row.number:
-            ledger.fault(
-                f"row {first} has a bend at the same footage",
-                "write one row with the whole turn and fall",
-                file=row.file,
-                row=row.number,
-                field="footage",
-            )

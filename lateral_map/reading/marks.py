@@ -15,6 +15,7 @@ from lateral_map.model.site import (
     SD_XY_M,
     Accuracy,
     AlongTie,
+    Boundary,
     Locate,
     OffsetTie,
     Place,
@@ -25,12 +26,12 @@ from lateral_map.model.site import (
     Tie,
 )
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.names import POINTS, PlanNames
 from lateral_map.reading.placing import PlacedStart, explain_place
-from lateral_map.reading.plan import LINE_KINDS
+from lateral_map.reading.plan import LINE_KINDS, POINTS, PlanNames
 from lateral_map.reading.rows import TAPES, LocateRow
+from lateral_map.reading.tables import ReadRow
 from lateral_map.reading.typed import made
-from lateral_map.reading.typed_rows import ReadRow
+from lateral_map.reading.words import clean_name
 from lateral_map.units import format_length, from_metres
 
 # A mark cannot lie farther from the start than its footage; this much more is left to the
@@ -85,6 +86,46 @@ def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
                 field="mark",
             )
         seen.setdefault(mark, row.number)
+
+
+def check_names(
+    locates: Iterable[ReadRow[LocateRow]],
+    boundaries: Iterable[Boundary],
+    names: PlanNames,
+    ledger: Ledger,
+) -> None:
+    """Report every name in locates.csv that the plan, or [[boundary]], does not hold."""
+    bounding = {one.line for one in boundaries if one.kind == "line"}
+    for row in locates:
+        for tape in TAPES:
+            _check_cell(row, f"{tape}_from", POINTS, "reference point", names, ledger)
+        known = _check_cell(row, "line", LINE_KINDS, "line", names, ledger)
+        if known is not None and "past" in row.cells and known not in bounding:
+            ledger.fault(
+                f"{known!r} is no [[boundary]], so nothing is past it",
+                "add the [[boundary]] to site.toml, or fill offset instead",
+                file=row.file,
+                row=row.number,
+                field="past",
+            )
+
+
+def _check_cell(
+    row: ReadRow[LocateRow],
+    column: str,
+    kinds: tuple[str, ...],
+    what: str,
+    names: PlanNames,
+    ledger: Ledger,
+) -> str | None:
+    """Report a cell whose name the plan does not hold; return the plan's own spelling."""
+    name = clean_name(row.cells.get(column, ""))
+    if not name:
+        return None
+    trouble = names.trouble(name, kinds, what)
+    if trouble is not None:
+        ledger.fault(*trouble, file=row.file, row=row.number, field=column)
+    return names.resolve(name, kinds)
 
 
 def _mark(row: ReadRow[LocateRow], typed: LocateRow) -> str:

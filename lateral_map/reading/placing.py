@@ -20,8 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from lateral_map.errors import FrameError
 from lateral_map.frame import Frame, local_frame, projected_frame, projected_frame_at, read_crs
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.names import POINTS, PlanNames
-from lateral_map.reading.plan import SortedPlan
+from lateral_map.reading.plan import POINTS, PlanNames, SortedPlan
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.units import metres_per
 

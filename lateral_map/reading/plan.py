@@ -1,4 +1,4 @@
-"""The plan's features sorted by kind, each checked by itself and against the others' names."""
+"""The plan's features sorted by kind, checked against one another, and laid in the site's plane."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final, Literal, get_args
+from typing import Final, Literal, cast, get_args
 
 import numpy as np
 import shapely
@@ -15,10 +15,19 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import Fault
-from lateral_map.model.site import LineKind
-from lateral_map.reading.features import Feature, FeatureFile, name_of
+from lateral_map.frame import Frame
+from lateral_map.model.site import (
+    LineKind,
+    Plan,
+    PlanArea,
+    PlanLine,
+    PlanPoint,
+    SpotLevel,
+    UtilityLine,
+)
 from lateral_map.reading.fields import CoverWord, Depth, Length, Name, Spread, Text, UtilityWord
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.plan_files import Feature, FeatureFile, name_of
 from lateral_map.reading.typed import Spelling, Typed, key, key_names, read_typed
 from lateral_map.reading.words import listed, nearest, plain, suggest
 from lateral_map.units import show_value
@@ -26,6 +35,10 @@ from lateral_map.units import show_value
 Floats = NDArray[np.float64]
 
 LINE_KINDS: Final[tuple[str, ...]] = get_args(LineKind)
+POINTS: Final = ("reference",)
+# Vertices closer than this are one drawn twice by an unsteady hand. Left in at a line's end, such a
+# pair would point the line's straight continuation anywhere.
+_SAME_M: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +159,42 @@ class SortedPlan:
         """Return the feature of one of the kinds with this name."""
         found = (self._by_kind[kind].get(name) for kind in kinds)
         return next((one for one in found if one is not None), None)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanNames:
+    """The plan's names. ``absent`` is True where the folder has no plan file at all."""
+
+    plan: SortedPlan | None
+    absent: bool
+
+    def resolve(self, name: str, kinds: Iterable[str]) -> str | None:
+        """Return the plan's own spelling of ``name``; letter case aside, it must be the same."""
+        if self.plan is None or self.plan.find(name, kinds) is not None:
+            return None if self.plan is None else name
+        alike = [one for one in self.plan.names(kinds) if one.casefold() == name.casefold()]
+        return alike[0] if len(alike) == 1 else None
+
+    def trouble(self, name: str, kinds: tuple[str, ...], what: str) -> tuple[str, str] | None:
+        """Return what is wrong with saying ``name``, and the next step; None where nothing is."""
+        if self.plan is None:
+            if not self.absent:
+                return None  # the plan's own fault is reported; nobody can tell about its names
+            return (
+                f"{name!r} names a {what} of the plan, but there is no plan.geojson or plan.gpkg",
+                "draw the plan, or leave the name out",
+            )
+        lost = {one.casefold() for one in self.plan.lost}
+        if self.resolve(name, kinds) is not None or name.casefold() in lost:
+            return None
+        other = next((one for one in self.plan.features if one.name == name), None)
+        if other is not None:
+            return (
+                f"{name!r} is a {other.kind} of the plan, not a {what}",
+                f"name a {what}, or change its kind to {kinds[0]}",
+            )
+        known = self.plan.names(kinds)
+        return f"the plan has no {what} called {name!r}", suggest(name, known) or f"draw the {what}"
 
 
 def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
@@ -316,3 +365,66 @@ def _name_lines(found: list[Sorted]) -> list[Sorted]:
         pieces.add((one.label, word))
         named.append(replace(one, name=name))
     return named
+
+
+# ── laid in the plane ────────────────────────────────────────────────────────────────────────────
+
+
+def to_plane(plan: SortedPlan, frame: Frame) -> list[BaseGeometry]:
+    """Return the features' geometries in the plane, metres; not finite where they cannot be."""
+    carry = frame.lonlat_to_plane if plan.coordinates == "lonlat" else frame.to_plane
+
+    def move(points: Floats) -> Floats:
+        return np.column_stack(carry(points[:, 0], points[:, 1]))
+
+    shapes = np.array([one.geometry for one in plan.features], dtype=object)
+    return [*shapely.transform(shapes, move)] if len(shapes) else []
+
+
+def lay_plan(
+    plan: SortedPlan,
+    geometries: Iterable[BaseGeometry],
+    *,
+    mapped_line_m: float,
+    mapped_point_m: float,
+) -> Plan:
+    """Return the plan in the plane; ``geometries`` are those of ``to_plane``.
+
+    What has no place in the plane is left out; that it has none is reported elsewhere.
+    """
+    lines, utilities, points, levels, areas = [], [], [], [], []
+    for one, at in zip(plan.features, geometries, strict=True):
+        said, coordinates = one.properties, shapely.get_coordinates(at)
+        if not np.isfinite(coordinates).all():
+            continue
+        east, north = (float(value) for value in coordinates[0])
+        if one.kind in LINE_KINDS:
+            sd = mapped_line_m if said.accuracy is None else said.accuracy
+            lines.append(PlanLine(one.name, cast("LineKind", one.kind), _vertices(at), sd))
+        elif one.kind == "utility":
+            vertices, what = _vertices(at), said.utility or "sewer"
+            utilities.append(
+                UtilityLine(one.name, what, vertices, said.depth, said.accuracy, said.source)
+            )
+        elif one.kind == "reference":
+            sd = mapped_point_m if said.accuracy is None else said.accuracy
+            points.append(PlanPoint(one.name, east, north, sd, said.z))
+        elif one.kind == "ground":
+            levels.append(SpotLevel(east, north, said.z or 0.0, one.name))
+        elif isinstance(at, Polygon):
+            cover = None if one.kind == "building" else said.cover or "other"
+            name = one.name or cover or "building"
+            areas.append(PlanArea(name, "building" if cover is None else "surface", at, cover))
+    return Plan(tuple(lines), tuple(utilities), tuple(points), tuple(levels), tuple(areas))
+
+
+def _vertices(geometry: BaseGeometry) -> Floats:
+    """Return read-only vertices (n, 2) without any that fall together in the plane."""
+    points = shapely.get_coordinates(geometry)
+    kept = [points[0]]
+    for point in points[1:]:
+        if np.hypot(*(point - kept[-1])) > _SAME_M:
+            kept.append(point)
+    vertices = np.array(kept if len(kept) > 1 else points)
+    vertices.setflags(write=False)
+    return vertices

@@ -7,14 +7,15 @@ line breaks in it is still one row.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, Generic, TypeVar
 
 from lateral_map.reading.csv_text import is_unclosed, parse_csv
 from lateral_map.reading.files import decode_table, read_bytes
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
 from lateral_map.reading.words import (
     LONGEST_NAME,
     LONGEST_TEXT,
@@ -28,16 +29,12 @@ from lateral_map.reading.words import (
 _WORD_COLUMNS: Final = frozenset({"mark", "note", "severity"})
 # Common ways of heading a column that spelling alone does not bring near.
 _OTHER_NAMES: Final = {
-    "lat": ("latitude",),
-    "lon": ("longitude", "long", "lng"),
-    "x": ("easting", "east"),
-    "y": ("northing", "north"),
-    "footage": ("distance", "station", "chainage", "counter"),
-    "turn": ("angle",),
-    "ground": ("elevation",),
-    "use": ("used",),
-    "note": ("comment", "comments", "remarks"),
-}
+    "latitude": "lat", "longitude": "lon", "long": "lon", "lng": "lon",
+    "easting": "x", "east": "x", "northing": "y", "north": "y",
+    "distance": "footage", "station": "footage", "chainage": "footage", "counter": "footage",
+    "angle": "turn", "elevation": "ground", "used": "use",
+    "comment": "note", "comments": "note", "remarks": "note",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +83,7 @@ def read_table(
         ledger.fault("the file is empty", remedy, file=file)
         return None
     header_row, header = records[0]
-    columns = _columns(header, header_row, known, file, ledger)
-    misspelt = _misspelt(columns, header_row, known, file, ledger)
+    columns, misspelt = _read_header(header, header_row, known, file, ledger)
     missing = [name for name in required if name not in columns]
     remedy = f"the header needs {' and '.join(required)}, such as {','.join(known[:4])}"
     for name in [one for one in missing if one not in misspelt]:
@@ -109,10 +105,13 @@ def read_table(
     return TextTable(file, misspelt, tuple(rows), parsed.delimiter != ",")
 
 
-def _columns(
+def _read_header(
     header: list[str], row: int, known: Sequence[str], file: str, ledger: Ledger
-) -> dict[str, int]:
-    """Return each column's place; a fault for a heading given twice."""
+) -> tuple[dict[str, int], frozenset[str]]:
+    """Return each column's place, and the known columns that seem to have another heading.
+
+    A heading given twice, or nearly a known column's, is a fault.
+    """
     columns: dict[str, int] = {}
     for index, heading in enumerate(header):
         word = plain(clean_name(heading))
@@ -123,38 +122,59 @@ def _columns(
                 "the column is there twice", "keep one of them", file=file, row=row, field=name
             )
         columns.setdefault(name, index)
-    return columns
-
-
-def _misspelt(
-    columns: dict[str, int], row: int, known: Sequence[str], file: str, ledger: Ledger
-) -> frozenset[str]:
-    """Report headings that are nearly a known column's; return the columns they seem to mean."""
-    found: set[str] = set()
-    for heading in columns:
-        near = None if heading in known else _meant(heading, known)
-        if near is None or near in columns:
-            continue
-        found.add(near)
-        if near in _WORD_COLUMNS:
-            ledger.notice(f"{file}: the column {heading!r} is kept as it is; it is not {near!r}.")
-        else:
-            ledger.fault(
-                f"the column {heading!r} is unknown",
-                f"did you mean {near!r}? (rename it if it is something else)",
-                file=file,
-                row=row,
-                field=heading,
-            )
-    return frozenset(found)
-
-
-def _meant(heading: str, known: Sequence[str]) -> str | None:
-    """Return the known column a heading seems to mean, if any."""
-    word = re.sub(r"_(ft|feet|m|in|mm|deg|degrees)$", "", plain(heading))
-    if word in known:
-        return word
-    other = next((name for name, words in _OTHER_NAMES.items() if word in words), None)
     # Three letters are near too many words (a column 'user' is no 'use').
     long_enough = [name for name in known if len(name) > 3]
-    return other if other in known else nearest(word, long_enough, closeness=0.8)
+    misspelt: set[str] = set()
+    for heading in [one for one in columns if one not in known]:
+        word = re.sub(r"_(ft|feet|m|in|mm|deg|degrees)$", "", plain(heading))
+        near = _OTHER_NAMES.get(word, word)
+        meant = near if near in known else nearest(word, long_enough, closeness=0.8)
+        if meant is None or meant in columns:
+            continue
+        misspelt.add(meant)
+        if meant in _WORD_COLUMNS:
+            ledger.notice(f"{file}: the column {heading!r} is kept as it is; it is not {meant!r}.")
+        else:
+            remedy = f"did you mean {meant!r}? (rename it if it is something else)"
+            problem = f"the column {heading!r} is unknown"
+            ledger.fault(problem, remedy, file=file, row=row, field=heading)
+    return columns, frozenset(misspelt)
+
+
+# ── typed ────────────────────────────────────────────────────────────────────────────────────────
+
+Row = TypeVar("Row", bound=Typed)
+Row_co = TypeVar("Row_co", bound=Typed, covariant=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadRow(Generic[Row_co]):
+    """One row as read. ``typed`` is None where the row lacks what it needs most."""
+
+    file: str
+    number: int
+    cells: Mapping[str, str]
+    extra: Mapping[str, str]
+    typed: Row_co | None
+
+
+def read_rows(
+    path: Path | None, model: type[Row], unit: str, ledger: Ledger
+) -> tuple[ReadRow[Row], ...]:
+    """Read a table of ``model`` rows; nothing where there is no file or it is no table."""
+    if path is None:
+        return ()
+    required = tuple(
+        field.alias or name for name, field in model.model_fields.items() if field.is_required()
+    )
+    table = read_table(path, key_names(model), required, ledger)
+    if table is None:
+        return ()
+    spelling = Spelling(unit, numbers_as_text=True, decimal_comma=table.decimal_comma)
+    rows: list[ReadRow[Row]] = []
+    for row in table.rows:
+        typed, faults = read_typed(model, row.cells, spelling, table.misspelt)
+        for fault in faults:
+            ledger.add(replace(fault, file=table.file, row=row.number))
+        rows.append(ReadRow(table.file, row.number, row.cells, row.extra, typed))
+    return tuple(rows)

@@ -5,6 +5,9 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from typing import Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -17,21 +20,53 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from lateral_map.draw.data import data_json
+from lateral_map.draw.page import asset as drawing_asset
+from lateral_map.draw.page import leaflet_css, leaflet_js, map_frame, page_script
 from lateral_map.errors import ExportError, LateralMapError, SiteError
+from lateral_map.export.registry import PRODUCTS
 from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
-from lateral_map.web.assets import all_assets
 from lateral_map.web.entering import Entering
 from lateral_map.web.forms import form_values
 from lateral_map.web.guard import COOKIE, JOIN, Gate, Guard
 from lateral_map.web.parts import Conflict
-from lateral_map.web.products import offers
 from lateral_map.web.store import UnreadableError
 from lateral_map.words.cautions import CAUTIONS
 
 Handler = Callable[[Request, bytes], Response]
 # Nothing of the site is kept in a browser's cache; the scripts may be asked for again cheaply.
 _ASSET_HEADERS: Final = {"Cache-Control": "no-cache"}
+# The page's scripts, styles and pictures: a fixed list in memory, so no path is ever asked for.
+_OWN: Final = (
+    "entry.js", "parts.js", "forms.js", "plan.js", "picture.js", "entry.css", "icon.svg",
+)  # fmt: skip
+_TYPES: Final = {"js": "text/javascript", "css": "text/css", "svg": "image/svg+xml"}
+
+
+@dataclass(frozen=True, slots=True)
+class Asset:
+    """One file as it is sent."""
+
+    content: str
+    media_type: str
+
+
+_MADE: Final[dict[str, Callable[[], str]]] = {
+    "leaflet.js": leaflet_js,
+    "leaflet.css": leaflet_css,
+    "drawing.js": page_script,
+    "drawing.css": lambda: drawing_asset("page.css"),
+    "frame.js": lambda: map_frame().script,
+}
+
+
+@cache
+def all_assets() -> dict[str, Asset]:
+    """Return every asset by its name."""
+    home = files("lateral_map.web").joinpath("static")
+    texts = {name: home.joinpath(name).read_text("utf-8") for name in _OWN}
+    texts |= {name: make() for name, make in _MADE.items()}
+    return {name: Asset(text, _TYPES[name.rpartition(".")[2]]) for name, text in texts.items()}
 
 
 class EntryApp:
@@ -83,7 +118,7 @@ class EntryApp:
         start = {
             "state": state,
             "forms": form_values(),
-            "offers": [{"name": o.name, "summary": o.summary} for o in offers()],
+            "offers": [{"name": o.name, "summary": o.summary} for o in PRODUCTS.values()],
             "key": self.gate.key,
             "shared": self.link is not None,
         }

@@ -2,23 +2,45 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.export.registry import PRODUCTS, make_products
 from lateral_map.reading.gnss import RADIUS_SHARES, match_marks, read_points, sd_of_radius
 from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
 from lateral_map.web.asked import AskedWrong, FeatureAsked, clean_typed
 from lateral_map.web.parts import SETTINGS
 from lateral_map.web.places import Ground, geometry
-from lateral_map.web.products import Made, make_product
 from lateral_map.web.settings import unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
 
+_TYPES: Final = {
+    "html": "text/html",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+    "json": "application/json",
+    "geojson": "application/geo+json",
+    "csv": "text/csv",
+    "pdf": "application/pdf",
+    "zip": "application/zip",
+}
 _DEGREES: Final = 8  # decimals: a millimetre
 _ROW_WORDS: Final = {"locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding"}
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A finished file: its name, its type, its bytes."""
+
+    file: str
+    media_type: str
+    content: bytes
 
 
 class Entering:
@@ -160,10 +182,22 @@ class Entering:
         }
 
     def make(self, name: str) -> Made:
-        """Make one product of the site as it is now; raises ``KeyError``, ``SiteError``."""
+        """Make one product of the site as it is now; several files come as one zip.
+
+        Raises ``KeyError``, ``SiteError``, ``ExportError``.
+        """
         solved, _ = self.solutions.current()
         if solved.report is None or solved.plan_only or solved.faults:
             raise SiteError(
                 solved.faults or Fault("there is no line to draw yet", "enter the start first")
             )
-        return make_product(solved.report, name)
+        contents = make_products(solved.report, [PRODUCTS[name].name])
+        if len(contents) == 1:
+            ((file, content),) = contents.items()
+            ending = file.rpartition(".")[2]
+            return Made(file, _TYPES.get(ending, "application/octet-stream"), content)
+        packed = io.BytesIO()
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as folder:
+            for file, content in contents.items():
+                folder.writestr(file, content)
+        return Made(f"{name}.zip", _TYPES["zip"], packed.getvalue())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,13 +11,16 @@ from typing import Final
 
 import uvicorn
 
-from lateral_map.web.app import EntryApp
-from lateral_map.web.assets import all_assets
+from lateral_map.draw.data import map_data
+from lateral_map.errors import LateralMapError
+from lateral_map.frame import local_frame
+from lateral_map.model.site import Accuracy, Locate, PositionTie, Run, Site, Start
+from lateral_map.report import build_report
+from lateral_map.web.app import EntryApp, all_assets
 from lateral_map.web.certificate import Certificate, make_certificate
 from lateral_map.web.entering import Entering
 from lateral_map.web.guard import JOIN, Gate
 from lateral_map.web.store import SiteStore
-from lateral_map.web.warming import warm_up
 
 LOOPBACK: Final = "127.0.0.1"
 
@@ -44,7 +48,14 @@ def prepare(folder: Path, *, port: int = 0, share: bool = False, keys: Path) -> 
     """
     folder.mkdir(parents=True, exist_ok=True)
     host = network_address() if share else LOOPBACK
-    listening = _listen(host, port)
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+        listening.listen(128)
+    except OSError:
+        listening.close()
+        raise
     port = listening.getsockname()[1]
     certificate = make_certificate(keys, [host]) if share else None
     scheme = "https" if share else "http"
@@ -84,6 +95,28 @@ def prepare(folder: Path, *, port: int = 0, share: bool = False, keys: Path) -> 
     )
 
 
+def warm_up(entering: Entering) -> None:
+    """Do what is slow once before the first save: imports, fonts, the first solution.
+
+    A line of our own is drawn too, for a site that has none yet.
+    """
+    line = Site(
+        name="warm",
+        frame=local_frame("m"),
+        unit="m",
+        start=Start(0.0, 0.0, 0.1, depth_m=1.0),
+        accuracy=Accuracy(),
+        run=Run(10.0),
+        locates=(Locate("A", 5.0, depth_m=1.1, ties=(PositionTie(0.0, 4.85, 0.05, "xy"),)),),
+    )
+    try:
+        entering.state()
+        entering.profile(narrow=False)
+        map_data(build_report(line))
+    except LateralMapError:
+        logging.getLogger(__name__).debug("nothing to warm up with", exc_info=True)
+
+
 def network_address() -> str:
     """Return the address other devices on the network reach this machine at."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -99,15 +132,3 @@ def network_address() -> str:
             "or leave --share out"
         )
     return address
-
-
-def _listen(host: str, port: int) -> socket.socket:
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listening.bind((host, port))
-        listening.listen(128)
-    except OSError:
-        listening.close()
-        raise
-    return listening

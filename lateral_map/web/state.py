@@ -8,6 +8,11 @@ from dataclasses import asdict, dataclass
 from threading import Lock
 from typing import Any, Final
 
+import numpy as np
+
+from lateral_map.draw.data import map_data
+from lateral_map.draw.plan.scene import bounds_of
+from lateral_map.draw.profile.painter import PageWidth, page_profile
 from lateral_map.errors import Fault
 from lateral_map.model.results import Report
 from lateral_map.reading.fields import is_no
@@ -15,13 +20,15 @@ from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.reading.words import plain
 from lateral_map.units import small_unit
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
-from lateral_map.web.picture import draw_map, draw_profile
 from lateral_map.web.settings import LISTS, entries_of, unit_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
 from lateral_map.words.sayings import Saying, say_all
 
 _MOST_HISTORY: Final = 200
+# What is left of a drawing whose line means nothing yet.
+_YARD_M: Final = 15.0
+_PLAN_ONLY: Final = frozenset(("surfaces", "buildings", "utilities", "boundaries", "points"))
 _HOMES: Final = frozenset({SETTINGS, PLAN, PACKAGE, *TABLES})  # files the page has forms for
 
 
@@ -89,6 +96,27 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         ],
         "outside": [asdict(save) for save in store.outside_saves()],
     }
+
+
+def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
+    """Return the data the drawing's script shows, without the profile.
+
+    The profile takes the longer to draw: the page asks for it at once, and draws the map meanwhile.
+    ``plan_only`` leaves out all that rests on the route.
+    """
+    data = map_data(report, widths=())
+    if plan_only:
+        data["layers"] = [layer for layer in data["layers"] if layer["key"] in _PLAN_ONLY]
+        data["facts"], data["notices"], data["tables"] = [], [], []
+        # Round the plan's points and lines, a small yard at least.
+        start, plan = report.site.start, report.site.plan
+        middle = np.array([[start.easting_m, start.northing_m]])
+        known = [np.array([[point.easting_m, point.northing_m]]) for point in plan.points]
+        known += [line.vertices_m for line in plan.lines]
+        yard = known or [middle - _YARD_M, middle + _YARD_M]
+        west, south, east, north = (round(one, 3) for one in bounds_of(yard, _YARD_M / 4.0))
+        data["view"] = {"must": [[west, south], [east, north]], "beside": [], "along": None}
+    return data
 
 
 def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
@@ -227,4 +255,5 @@ def profile_state(solutions: Solutions, *, narrow: bool) -> dict[str, Any]:
     report = solved.report or solutions.last_whole
     if report is None or solved.plan_only:
         return {}
-    return draw_profile(report, narrow=narrow)
+    width: PageWidth = "narrow" if narrow else "wide"
+    return {width: page_profile(report, width)}

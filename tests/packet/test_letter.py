@@ -14,7 +14,7 @@ from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.errors import ExportError, SiteError
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.results import Report
-from lateral_map.reading.letter import load_letter
+from lateral_map.reading.enclosures import load_letter
 from lateral_map.words.utility import letter_facts
 
 

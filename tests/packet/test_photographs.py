@@ -13,7 +13,7 @@ from lateral_map import build_report, load_site
 from lateral_map.draw.packet.document import referral_html
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.errors import SiteError
-from lateral_map.reading.photographs import load_photographs
+from lateral_map.reading.enclosures import load_photographs
 
 _MAKE, _ORIENTATION, _GPS = 0x010F, 0x0112, 0x8825
 

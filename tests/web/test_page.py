@@ -14,7 +14,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, expect
 from web.yard import DESKTOP, PHONE, Yard, browser_context, served, wait_until
 
-from lateral_map.web.assets import all_assets
+from lateral_map.web.app import all_assets
 from lateral_map.web.serve import Served
 
 pytestmark = pytest.mark.browser

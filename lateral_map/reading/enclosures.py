@@ -1,8 +1,9 @@
-"""Photographs for a referral: found by the footage in their names, made ready to print.
+"""What a referral takes in from the site folder: photographs, and one's own letter template.
 
-A name begins with the footage it shows in the site's unit: ``44.2.jpg``, ``44.2 crown.png``,
-``44.2-2.jpeg``. Each is turned upright, made smaller where it is large, and saved afresh, so that
-nothing a camera wrote into it (place, time, owner) goes out unless the site says so.
+A photograph's name begins with the footage it shows in the site's unit: ``44.2.jpg``, ``44.2
+crown.png``, ``44.2-2.jpeg``. Each is turned upright, made smaller where it is large, and saved
+afresh, so that nothing a camera wrote into it (place, time, owner) goes out unless the site says
+so.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ _LONGEST_SIDE_PX: Final = 1100
 _QUALITY: Final = 82
 # A picture claiming more pixels than this is a slip or a trap, not a photograph of a pipe.
 _MOST_PIXELS: Final = 120_000_000
-_MOST_BYTES: Final = 60_000_000
+_LARGEST_PICTURE: Final = 60_000_000
+_LARGEST_LETTER: Final = 500_000
 _MOST_PICTURES: Final = 200
 
 
@@ -88,7 +90,7 @@ def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
     """Return a picture as JPEG no longer than 1,100 px a side, with its size."""
     from PIL import Image, ImageOps
 
-    if path.stat().st_size > _MOST_BYTES:
+    if path.stat().st_size > _LARGEST_PICTURE:
         raise ValueError("the file is larger than a photograph")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", Image.DecompressionBombWarning)
@@ -114,3 +116,30 @@ def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
         fresh.paste(plain)
         fresh.save(saved, "JPEG", quality=_QUALITY)
     return saved.getvalue(), plain.width, plain.height
+
+
+def load_letter(site: Site, path: Path | None = None) -> tuple[str, str] | None:
+    """Return (file name, text) of the letter template, None where the program's own serves.
+
+    ``path`` is one given by hand; otherwise [referral] letter names a file in the site folder.
+    Raises ``SiteError`` where it cannot be read.
+    """
+    if path is None:
+        if not site.referral.letter or site.folder is None:
+            return None
+        path = inside_folder(site.folder, site.referral.letter, "referral.letter")
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or "it cannot be read"
+        raise SiteError(
+            Fault(f"the letter template cannot be read ({reason})", "check its name", path.name)
+        ) from None
+    if len(data) > _LARGEST_LETTER:
+        raise SiteError(Fault("the letter template is too long", "keep it to a letter", path.name))
+    try:
+        return path.name, data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SiteError(
+            Fault("the letter template is not UTF-8 text", "save it as UTF-8", path.name)
+        ) from None

@@ -1,14 +1,22 @@
-"""plan.geojson off the disk (RFC 7946): parsed by hand, so that each fault names its feature."""
+"""The plan's features off the disk, before their kinds and places are judged.
+
+plan.geojson (RFC 7946) is parsed by hand, so that each fault names its feature; of plan.gpkg every
+layer with a geometry is carried into the site's declared system.
+"""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping
+import warnings
+from collections.abc import Callable, Collection, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely.geometry import (
     LinearRing,
@@ -21,12 +29,12 @@ from shapely.geometry import (
 )
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.errors import Fault, SiteError
-from lateral_map.reading.features import Feature, FeatureFile, label_of, name_of
+from lateral_map.errors import Fault, FrameError, SiteError
+from lateral_map.frame import crs_middle_deg, reproject, same_crs
 from lateral_map.reading.fields import FARTHEST
 from lateral_map.reading.files import decode_utf8, read_bytes
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.words import listed
+from lateral_map.reading.words import LONGEST_TEXT, clean_name, listed, plain
 from lateral_map.units import show_value
 
 _PARTS: Final = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon"}
@@ -38,6 +46,46 @@ _COLLECTIONS: Final[dict[str, Callable[[list[Any]], BaseGeometry]]] = {
 }
 # RFC 7946 has no crs member; files that name one of these mean longitude and latitude all the same.
 _LONLAT_NAMES: Final = ("CRS84", "EPSG::4326", "EPSG:4326")
+# GDAL's way of saying that a layer stands on no system in particular.
+Mover = Callable[[BaseGeometry], BaseGeometry]
+_NO_CRS: Final = ("Undefined", "Unknown")
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One feature: where it stands in its file, in words, its properties and its geometry."""
+
+    label: str
+    properties: Mapping[str, object]
+    geometry: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureFile:
+    """A plan file's features.
+
+    ``coordinates`` says what they are in: WGS 84 longitude and latitude, or the site's declared
+    system, x before y in both. ``lost`` are names of features left out for a fault of their own.
+    """
+
+    file: str
+    features: tuple[Feature, ...]
+    coordinates: Literal["lonlat", "declared"]
+    lost: frozenset[str] = frozenset()
+
+
+def name_of(properties: object) -> str:
+    """Return the name among a feature's properties, empty where it has none."""
+    if not isinstance(properties, Mapping):
+        return ""
+    name = next((value for key, value in properties.items() if plain(str(key)) == "name"), None)
+    return clean_name(name[:LONGEST_TEXT]) if isinstance(name, str) else ""
+
+
+def label_of(place: str, properties: object) -> str:
+    """Return what a feature is called in a message: its place in the file, and its name."""
+    name = name_of(properties)[:40]
+    return f"{place} {name!r}" if name else place
 
 
 def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | None:
@@ -173,3 +221,106 @@ def _positions(coordinates: object, least: int) -> NDArray[np.float64]:
     if len(positions) < least:
         raise _refuse(f"it has {len(positions)} vertex", f"draw at least {least}")
     return np.array(positions)
+
+
+# ── GeoPackage ───────────────────────────────────────────────────────────────────────────────────
+
+
+def read_geopackage(
+    path: Path, ledger: Ledger, *, crs: str, kinds: Collection[str]
+) -> FeatureFile | None:
+    """Read plan.gpkg; None, with a fault, where it cannot be opened.
+
+    ``crs`` is the declared system, ``local`` for a sketch, empty where it is not known; layers in
+    another system are carried into it. A layer named after one of ``kinds`` lends it to features
+    without one.
+    """
+    import pyogrio
+
+    file = path.name
+    features: list[Feature] = []
+    lost: set[str] = set()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # GDAL's remarks on what it mends while reading
+            for name, shape in pyogrio.list_layers(path):
+                if shape is not None:
+                    with ledger.place(file=file, field=f"layer {str(name)!r}"):
+                        move = _mover(pyogrio.read_info(path, layer=name)["crs"], crs)
+                        kind = str(name) if plain(str(name)) in kinds else None
+                        features += _layer(path, str(name), kind, move, ledger, lost)
+    except (RuntimeError, ValueError, OSError, shapely.errors.ShapelyError) as error:
+        # The first sentence of what GDAL says, without the path it was given.
+        said = clean_name(str(error)).replace(f"'{path}' ", "").replace(str(path), path.name)
+        reason = said.partition("; ")[0].rstrip(".")[:120]
+        ledger.fault(
+            f"the file cannot be read as a GeoPackage ({reason})",
+            "save the plan again as GeoPackage, or as plan.geojson",
+            file=file,
+        )
+        return None
+    return FeatureFile(file, tuple(features), "declared", frozenset(lost))
+
+
+def _layer(
+    path: Path, layer: str, kind: str | None, move: Mover, ledger: Ledger, lost: set[str]
+) -> list[Feature]:
+    from pyogrio.raw import read
+
+    about, fids, shapes, columns = read(path, layer=layer, return_fids=True, force_2d=True)
+    names = [str(name) for name in about["fields"]]
+    features: list[Feature] = []
+    for i, fid in enumerate(fids):
+        properties: dict[str, object] = {}
+        for name, column in zip(names, columns, strict=True):
+            value = column[i].item() if isinstance(column[i], np.generic) else column[i]
+            if value is not None and value == value and value != "":  # NaN is none either
+                properties[name] = value if isinstance(value, str | int | float) else str(value)
+        if kind is not None and not any(plain(key) == "kind" for key in properties):
+            properties["kind"] = kind
+        label = label_of(f"layer {layer!r} feature {int(fid)}", properties)
+        lost.add(name_of(properties))
+        with ledger.place(file=path.name, field=label):
+            shape = shapes[i]
+            geometry = None if shape is None else shapely.from_wkb(shape, on_invalid="ignore")
+            if geometry is None or geometry.is_empty:
+                raise _refuse("it has no geometry", "draw it or remove it")
+            if not (np.abs(shapely.get_coordinates(geometry)) <= FARTHEST).all():
+                raise _refuse(
+                    f"a vertex is no finite number up to {FARTHEST:,.0f}", "draw it again"
+                )
+            parts = shapely.get_parts(geometry)
+            geometry = move(parts[0] if len(parts) == 1 else geometry)
+            features.append(Feature(label, properties, geometry))
+            lost.discard(name_of(properties))
+    return features
+
+
+def _mover(source: str | None, crs: str) -> Mover:
+    """Return what carries a layer's geometries into the declared system."""
+    said = source or ""
+    if any(word in said[:60] for word in _NO_CRS):
+        said = ""
+    if crs == "local" and said:
+        raise _refuse(
+            f"the layer is in {show_value(said[:40])}, but the site is local",
+            "write that system as the site's crs, or save the layer without one",
+        )
+    near: tuple[float, float] | None = None
+    if said and crs and not same_crs(said, crs):
+        with suppress(FrameError):  # the site's crs is itself a fault
+            near = crs_middle_deg(crs)
+    if near is None:
+        return lambda geometry: geometry
+    centre = near
+
+    def move(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        try:
+            x, y = reproject(points[:, 0], points[:, 1], said, crs, centre)
+        except FrameError as error:
+            raise _refuse(str(error), "save the layer in the site's crs") from None
+        if not (np.isfinite(x).all() and np.isfinite(y).all()):
+            raise _refuse(f"it lies outside {crs}", "check the layer's crs and the site's")
+        return np.column_stack([x, y])
+
+    return lambda geometry: shapely.transform(geometry, move)
