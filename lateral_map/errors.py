@@ -64,7 +64,11 @@ class AdjustmentError(_FaultsError):
 
 
 class FrameError(LateralMapError):
-    """A coordinate system that cannot carry a site."""
+    """A coordinate system that cannot carry a site: what is wrong, what is right where known."""
+
+    def __init__(self, problem: str, remedy: str = "") -> None:
+        self.problem, self.remedy = problem, remedy
+        super().__init__(f"{problem}; {remedy}" if remedy else problem)
 
 
 class AnalysisError(LateralMapError):

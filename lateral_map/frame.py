@@ -80,7 +80,8 @@ class Frame:
         if self._lonlat_to_plane is None:
             raise FrameError(
                 'crs = "local" is tied to no place on earth, so latitude and longitude '
-                "cannot be placed on it; give x, y or tapes, or declare a projected crs"
+                "cannot be placed on it",
+                "give x, y or tapes, or declare a projected crs",
             )
         east, north = self._lonlat_to_plane.transform(
             np.asarray(lon_deg, float), np.asarray(lat_deg, float)
@@ -129,21 +130,21 @@ def read_crs(text: str) -> CRS:
             crs = CRS.from_user_input(text)
     except CRSError:
         raise FrameError(
-            f"{show_value(text)} is not a coordinate system PROJ knows; "
-            'write a projected one such as "EPSG:6499", or "local" for a sketch'
+            f"{show_value(text)} is not a coordinate system PROJ knows",
+            'write a projected one such as "EPSG:6499", or "local" for a sketch',
         ) from None
     if not crs.is_projected:
         raise FrameError(
-            f"{show_value(text)} ({crs.name}) is not projected; lengths need a projected system "
-            "such as a state-plane or UTM zone (latitude and longitude columns may still be used), "
-            'or "local" for a sketch'
+            f"{show_value(text)} ({crs.name}) is not projected",
+            "lengths need a projected system such as a state-plane or UTM zone (latitude and "
+            'longitude columns may still be used), or "local" for a sketch',
         )
     if crs.is_compound:
         crs = crs.sub_crs_list[0]
     if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
         raise FrameError(
-            f"{show_value(text)} ({crs.name}) does not count east and north; "
-            "write a system whose coordinates are easting and northing"
+            f"{show_value(text)} ({crs.name}) does not count east and north",
+            "write a system whose coordinates are easting and northing",
         )
     return crs
 
@@ -205,7 +206,7 @@ def projected_frame_at(text: str, lon_deg: float, lat_deg: float) -> Frame:
     crs = read_crs(text)
     place = f"latitude {lat_deg:.9g}, longitude {lon_deg:.9g}"
     if not (abs(lat_deg) <= 90.0 and abs(lon_deg) <= 180.0):
-        raise FrameError(f"{place} is no place on earth; latitude runs from -90 to 90")
+        raise FrameError(f"{place} is no place on earth", "latitude runs from -90 to 90")
     _check_area(crs, lon_deg, lat_deg, f"{place} lies")
     into = _best_operation("EPSG:4326", crs, lon_deg, lat_deg).transformer
     x, y = into.transform(lon_deg, lat_deg)
@@ -266,7 +267,8 @@ def _inside(crs: CRS, to_geodetic: Transformer, x: float, y: float) -> tuple[flo
             _check_area(crs, lon, lat, f"{place} lies at latitude {lat:.4f}, longitude {lon:.4f},")
             return float(lon), float(lat)
     raise FrameError(
-        f"{place} lies outside {crs.name}; check the order and the unit of the coordinates"
+        f"{place} lies outside {crs.name}",
+        "check the order and the unit of the coordinates",
     )
 
 

@@ -114,17 +114,16 @@ def _projected(said: SiteFile, given: _Given | None, ledger: Ledger) -> Frame | 
     try:
         read_crs(said.crs)
     except FrameError as error:
-        problem, _, remedy = str(error).partition("; ")
-        _fault(said, ledger, "site.crs", problem, remedy)
+        _fault(said, ledger, "site.crs", error.problem, error.remedy)
         return None
     if given is None:
         return None
     try:
         return _centred(said.crs, given.x, given.y, lonlat=given.lonlat)
     except FrameError as error:
-        problem, _, remedy = str(error).partition("; ")
-        remedy = _start_hint(said.crs, given) or remedy or "check the coordinates and the crs"
-        _fault(said, ledger, given.field, problem, remedy)
+        hint = _start_hint(said.crs, given)
+        remedy = hint or error.remedy or "check the coordinates and the crs"
+        _fault(said, ledger, given.field, error.problem, remedy)
         return None
 
 

@@ -23,6 +23,18 @@ from lateral_map.units import show_value
 _FILE: Final = "site.toml"
 _HEADER = re.compile(r"\s*(?P<open>\[\[?)\s*(?P<name>[A-Za-z0-9_-]+)\s*\]")
 _KEY = re.compile(r"""\s*(?:"(?P<quoted>[^"]+)"|(?P<bare>[A-Za-z0-9_-]+))\s*=""")
+# What a line that is no TOML may look like, and what to do about it.
+_TOML_SLIPS: Final = {
+    r"=\s*\"[^\"]*'[^\"]*\"\s*\"": (
+        "feet and inches go between three quotation marks ('''7'6\"''') or as \"7 ft 6 in\""
+    ),
+    r"=\s*\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}\s*(?:#.*)?$": (
+        "write a date as year-month-day, such as date = 2026-05-04"
+    ),
+    r"=\s*[A-Za-z0-9]+[A-Za-z' ]": (
+        'put text in quotation marks, such as name = "Lot 21" or depth = "7 ft 6 in"'
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,24 +82,19 @@ def _parse(text: str, ledger: Ledger) -> dict[str, Any] | None:
         row = int(place[1]) if place else None
         column = f"column {place[2]}" if place else ""
         problem = str(error).replace(place[0], "") if place else str(error)[:200]
+        line = text.split("\n")[row - 1] if row else ""
+        remedy = next(
+            (remedy for looks, remedy in _TOML_SLIPS.items() if re.search(looks, line)),
+            "check the line for quotation marks, brackets and a key given twice",
+        )
         ledger.fault(
             f"this is not TOML: {clean_name(problem)}",
-            _toml_remedy(text, row),
+            remedy,
             file=_FILE,
             row=row,
             field=column,
         )
         return None
-
-
-def _toml_remedy(text: str, row: int | None) -> str:
-    lines = text.split("\n")
-    line = lines[row - 1] if row and row <= len(lines) else ""
-    if re.search(r"=\s*\"[^\"]*'[^\"]*\"\s*\"", line):
-        return "feet and inches go between three quotation marks ('''7'6\"''') or as \"7 ft 6 in\""
-    if re.search(r"=\s*[A-Za-z0-9]+[A-Za-z' ]", line):
-        return 'put text in quotation marks, such as name = "Lot 21" or depth = "7 ft 6 in"'
-    return "check the line for quotation marks, brackets and a key given twice"
 
 
 class _Reader:
@@ -155,7 +162,8 @@ class _Reader:
         for fault in faults:
             # An unknown key may belong to another table: say which.
             home = _home(fault.field)
-            if fault.problem == "this key is unknown" and fault.field in given and home is not None:
+            unknown = fault.field in given and fault.field not in key_names(model)
+            if unknown and home is not None:
                 self._fault(prefix, replace(fault, remedy=f"it belongs in {home}"))
             else:
                 self._fault(prefix, fault)

@@ -103,8 +103,16 @@ class EntryApp:
             "/link": self.new_link,
             JOIN: self.join,
         }
+
+        def served(handler: Handler) -> Callable[[Request], Awaitable[Response]]:
+            async def serve(request: Request) -> Response:
+                # Off the event loop, the body at hand.
+                return await run_in_threadpool(_answered, handler, request, await request.body())
+
+            return serve
+
         routes = [
-            Route(path, _served(handler), methods=[method])
+            Route(path, served(handler), methods=[method])
             for method, handlers in (("GET", reading), ("POST", writing))
             for path, handler in handlers.items()
         ]
@@ -254,17 +262,8 @@ class EntryApp:
         return JSONResponse({"address": address, "code": code.png_data_uri(scale=6, border=3)})
 
 
-def _served(handler: Handler) -> Callable[[Request], Awaitable[Response]]:
-    """Run a handler off the event loop, its body at hand, and turn what it raises into answers."""
-
-    async def serve(request: Request) -> Response:
-        body = await request.body()
-        return await run_in_threadpool(_answered, handler, request, body)
-
-    return serve
-
-
 def _answered(handler: Handler, request: Request, body: bytes) -> Response:
+    """Return a handler's answer, or what it raises turned into one."""
     try:
         return handler(request, body)
     except AskedWrong as wrong:

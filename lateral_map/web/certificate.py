@@ -72,6 +72,12 @@ def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
     from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+    alternatives: list[x509.GeneralName] = []
+    for host in hosts:
+        try:
+            alternatives.append(x509.IPAddress(ipaddress.ip_address(host)))
+        except ValueError:
+            alternatives.append(x509.DNSName(host))
     private = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "lateral-map entry page")])
     now = dt.datetime.now(dt.UTC)
@@ -83,9 +89,7 @@ def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
         .serial_number(x509.random_serial_number())
         .not_valid_before(now - dt.timedelta(hours=1))
         .not_valid_after(now + _VALID)
-        .add_extension(
-            x509.SubjectAlternativeName([_alternative(h) for h in hosts]), critical=False
-        )
+        .add_extension(x509.SubjectAlternativeName(alternatives), critical=False)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .sign(private, hashes.SHA256())
@@ -100,12 +104,3 @@ def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
             )
         )
     certificate.write_bytes(made.public_bytes(serialization.Encoding.PEM))
-
-
-def _alternative(host: str) -> x509.GeneralName:
-    from cryptography import x509
-
-    try:
-        return x509.IPAddress(ipaddress.ip_address(host))
-    except ValueError:
-        return x509.DNSName(host)

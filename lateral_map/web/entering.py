@@ -110,23 +110,20 @@ class Entering:
         properties = {"kind": given.kind, **given.typed_properties()}
         shape = None
         if given.places is not None or given.base is None:
-            shape = geometry(kind.shape, given.places or [], self._ground())
+            solved, _ = self.solutions.current()
+            values, report = self.store.settings(), solved.report or self.solutions.last_whole
+            points = report.site.plan.points if report else ()
+            ground = Ground(
+                crs=values.get("site.crs", ""),
+                unit=unit_of(values),
+                frame=report.site.frame if report else None,
+                points_m={point.name: (point.easting_m, point.northing_m) for point in points},
+            )
+            shape = geometry(kind.shape, given.places or [], ground)
         words = f"{kind.title.lower()} {properties.get('name') or ''}".strip()
         done = "added" if given.base is None else "changed"
         edit = FeatureEdit(properties, shape, given.base, given.at)
         self.store.save_feature(given.op, edit, f"{words} {done}")
-
-    def _ground(self) -> Ground:
-        solved, _ = self.solutions.current()
-        values = self.store.settings()
-        report = solved.report or self.solutions.last_whole
-        points = report.site.plan.points if report else ()
-        return Ground(
-            crs=values.get("site.crs", ""),
-            unit=unit_of(values),
-            frame=report.site.frame if report else None,
-            points_m={point.name: (point.easting_m, point.northing_m) for point in points},
-        )
 
     # ── reading ──────────────────────────────────────────────────────────────────────────────
 

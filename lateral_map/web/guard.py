@@ -11,10 +11,10 @@ from __future__ import annotations
 import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
 from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -99,7 +99,15 @@ class Guard:
                 return
             await self.app(scope, receive, send)
             return
-        guarded = _with_headers(send)
+
+        async def guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in _HEADERS.items():
+                    headers[name] = value
+                headers.setdefault("Cache-Control", "no-store")
+            await send(message)
+
         refusal = self._refusal(scope)
         if refusal is not None:
             status, words = refusal
@@ -116,7 +124,8 @@ class Guard:
             return 403, "The entry page takes no requests from other pages."
         if scope["path"] == JOIN or scope["path"].startswith("/static/"):
             return None
-        if not self.gate.has_joined(_device_secret(headers)):
+        cookies = cookie_parser(headers.get("cookie", ""))
+        if not self.gate.has_joined(cookies.get(COOKIE, "")):
             return 401, (
                 "This device has not joined. Open a one-time link: the one in the terminal, or a "
                 "new one from a device that has joined (More, Another device)."
@@ -137,27 +146,6 @@ class Guard:
         # A typed address or a scanned code comes from nowhere ('none'); a link may be in a mail.
         navigation = headers.get("sec-fetch-mode") == "navigate" and method in _SAFE_METHODS
         return site in ("same-origin", "none") or navigation
-
-
-def _device_secret(headers: Headers) -> str:
-    jar: SimpleCookie = SimpleCookie()
-    try:
-        jar.load(headers.get("cookie", ""))
-    except CookieError:
-        return ""
-    return jar[COOKIE].value if COOKIE in jar else ""
-
-
-def _with_headers(send: Send) -> Send:
-    async def sending(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            headers = MutableHeaders(scope=message)
-            for name, value in _HEADERS.items():
-                headers[name] = value
-            headers.setdefault("Cache-Control", "no-store")
-        await send(message)
-
-    return sending
 
 
 async def _pass_on_limited(

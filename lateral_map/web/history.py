@@ -24,10 +24,6 @@ CHANGES: Final = ("add", "change", "undo")
 Kind = Literal["add", "change", "undo", "outside", "struck out", "settled"]
 
 
-def _now() -> str:
-    return dt.datetime.now().astimezone().isoformat(timespec="seconds")
-
-
 @dataclass(frozen=True, slots=True)
 class Part:
     """One piece of a file before and after, as written; None where there was none.
@@ -63,7 +59,9 @@ class Entry:
     parts: tuple[Part, ...] = ()
     of: str = ""
     key: str = field(default_factory=lambda: uuid4().hex)
-    time: str = field(default_factory=_now)
+    time: str = field(
+        default_factory=lambda: dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    )
 
 
 _KEYS: Final = frozenset(one.name for one in fields(Entry))

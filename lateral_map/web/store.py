@@ -108,7 +108,11 @@ class SiteStore:
         with self._locked():
             for name in FILES:
                 self._content[name] = read_if_there(self.path(name))
-            self._strike_out_unfinished()
+            changes = [entry for entry in self.history.standing if entry.kind in CHANGES]
+            # After a crash: a last change whose file is still the old one was never made.
+            for last in changes[-1:]:
+                if version_of(self._content.get(last.file)) == last.before != last.after:
+                    self._strike_out(last)
 
     # ── reading ──────────────────────────────────────────────────────────────────────────────
 
@@ -182,8 +186,14 @@ class SiteStore:
         def make(text: str) -> tuple[str, tuple[Part, ...]]:
             table, parts = read_table(name, text), []
             for edit in edits:
-                table, part = self._with_edit(name, table, edit)
-                parts.append(part)
+                if edit.base is None:
+                    table, before = table.with_row(edit.values), None
+                    number = len(table.rows)
+                else:
+                    number = self._row_meant(name, table, edit.base, edit)
+                    before = table.row_text(number)
+                    table = table.with_values(number, edit.values)
+                parts.append(Part(number, before, table.row_text(number)))
             return table.text(), tuple(parts)
 
         kind: Kind = "add" if all(edit.base is None for edit in edits) else "change"
@@ -337,14 +347,6 @@ class SiteStore:
             Entry(uuid4().hex, "struck out", entry.file, "", "", words, of=entry.key)
         )
 
-    def _strike_out_unfinished(self) -> None:
-        """After a crash: a last change whose file is still the old one was never made."""
-        changes = [entry for entry in self.history.standing if entry.kind in CHANGES]
-        if changes:
-            last = changes[-1]
-            if version_of(self._content.get(last.file)) == last.before != last.after:
-                self._strike_out(last)
-
     def _take_in(self, name: str) -> None:
         """Read a file again; where another program wrote it, journal what of ours went missing."""
         content, known = read_if_there(self.path(name)), self._content[name]
@@ -356,8 +358,13 @@ class SiteStore:
         written = [e for e in self.history.standing if e.file == name and e.after]
         if written and written[-1].after == version:
             return  # another server of this program wrote it
+        lost: tuple[Part, ...] = ()
         if known is not None:
             self.history.keep(known)
+        # What cannot be read now is kept whole, and looked at when it can be.
+        with suppress(ValueError, UnreadableError):
+            held = (known or b"").decode(encoding_of(known or b""))
+            lost = find_lost(name, held, self.text(name), self.history.changes_of(name))
         self.history.append(
             Entry(
                 uuid4().hex,
@@ -366,26 +373,9 @@ class SiteStore:
                 version_of(known),
                 version,
                 f"{name} was changed by another program",
-                self._lost_parts(name, known or b""),
+                lost,
             )
         )
-
-    def _lost_parts(self, name: str, known: bytes) -> tuple[Part, ...]:
-        try:
-            ours = self.history.changes_of(name)
-            return find_lost(name, known.decode(encoding_of(known)), self.text(name), ours)
-        except (ValueError, UnreadableError):
-            return ()  # what cannot be read now is kept whole, and looked at when it can be
-
-    def _with_edit(self, name: str, table: CsvText, edit: RowEdit) -> tuple[CsvText, Part]:
-        if edit.base is None:
-            new = table.with_row(edit.values)
-            number = len(new.rows)
-            return new, Part(number, None, new.row_text(number))
-        number = self._row_meant(name, table, edit.base, edit)
-        before = table.row_text(number)
-        new = table.with_values(number, edit.values)
-        return new, Part(number, before, new.row_text(number))
 
     def _row_meant(self, name: str, table: CsvText, base: str, edit: RowEdit) -> int:
         """Return the row an edit means; raises ``Conflict`` where the same fields were changed."""
