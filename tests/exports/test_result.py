@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from pyproj import Transformer
 
-from lateral_map.export.json_text import lay_out
+from lateral_map.export.outward import lay_out
 from lateral_map.export.registry import make_products
 from lateral_map.export.result import result_json
 from lateral_map.model.results import Report
