@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
+
+from lateral_map.adjust.diagnose import diagnose
 from lateral_map.adjust.marks import place_locates
+from lateral_map.adjust.mending import mend_all
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings, measure_fit
 from lateral_map.adjust.set_aside import without_reading
@@ -26,7 +30,19 @@ from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.results import FindingResult, ReadingCheck, Report, VerdictWithout
+from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.past import measure_past
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    FootageWithout,
+    ReadingCheck,
+    Report,
+    VerdictUnder,
+    VerdictWithout,
+)
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
@@ -54,10 +70,12 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     say("laying the stations")
     stations = lay_stations(route, crossings)
     say("checking the readings")
-    readings, fit = check_readings(route), measure_fit(route)
+    diagnoses = diagnose(route)
+    readings = check_readings(route, diagnoses, _deciding_gradient(route, crossings))
     say("judging the findings")
-    judged = _doubt_suspects(route, judge_findings(route, stations, crossings), readings)
-    findings = settle_findings(route, judged)
+    judged = judge_findings(route, stations, crossings)
+    crossings, judged = _doubt(site, crossings, judged, readings, diagnoses)
+    findings = settle_findings(route, _say_what_turns(site, judged, readings))
     pipes = list_pipes(site)
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
@@ -80,10 +98,11 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         dig=dig,
         readings=readings,
         locates=place_locates(route, readings),
-        fit=fit,
+        fit=measure_fit(route),
         next_locate=propose_next_locate(route, stations, crossings, findings),
         trench=trench,
         utilities=find_conflicts(route, trench, dig.tolerance_m),
+        diagnoses=diagnoses,
     )
 
 
@@ -91,39 +110,99 @@ def _say_nothing(_: str) -> None:
     """Take no notice of progress."""
 
 
-def _doubt_suspects(
-    route: Route, findings: tuple[FindingResult, ...], readings: tuple[ReadingCheck, ...]
-) -> tuple[FindingResult, ...]:
-    """Return the findings, too close to call where leaving out a suspect changes the verdict."""
-    suspects = [check.id for check in readings if check.set_aside_first]
-    if not any(finding.verdict for finding in findings):
-        return findings
-    for reading in suspects:
-        site = without_reading(route.site, reading)
-        if site is None:
+def _doubt(
+    site: Site,
+    crossings: tuple[Crossing, ...],
+    judged: tuple[FindingResult, ...],
+    readings: tuple[ReadingCheck, ...],
+    diagnoses: tuple[Diagnosis, ...],
+) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
+    """Return crossings and findings with what suspects and diagnoses would make of them.
+
+    Each suspect to look at first is left out, and each diagnosis worth it followed, with true
+    refits; verdicts that change are too close to call.
+    """
+    worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
+    named = [one.slip.id for one in worth if one.slip.id is not None]
+    first = [check.id for check in readings if check.set_aside_first]
+    doubted = list(judged)
+    for reading in dict.fromkeys((*first, *named)):
+        other = _answers_of(without_reading(site, reading))
+        if other is None:
             continue
-        try:
-            other = adjust_route(site)
-        except AdjustmentError:
-            continue
-        crossings, _ = find_crossings(other)
-        again = judge_findings(other, lay_stations(other, crossings), crossings)
-        findings = tuple(
-            _doubted(one, two, VerdictWithout(reading, two.verdict)) if two.verdict else one
-            for one, two in zip(findings, again, strict=True)
+        crossings = tuple(
+            replace(one, footage_without=(*one.footage_without, _without(reading, one, other[0])))
+            for one in crossings
         )
-    return findings
+        for index, (one, two) in enumerate(zip(judged, other[1], strict=True)):
+            if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
+                told = VerdictWithout(reading, two.verdict)
+                found = _doubted(doubted[index], two)
+                without = (*found.verdict_without, told)
+                doubted[index] = replace(found, verdict_without=without)
+    for diagnosis in worth:
+        other = _answers_of(mend_all(site, diagnosis.together))
+        for index, (one, two) in enumerate(zip(judged, other[1] if other else judged, strict=True)):
+            if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
+                under = VerdictUnder(diagnosis.slip, two.verdict)
+                found = _doubted(doubted[index], two)
+                doubted[index] = replace(found, verdict_under=(*found.verdict_under, under))
+    return crossings, tuple(doubted)
 
 
-def _doubted(one: FindingResult, two: FindingResult, without: VerdictWithout) -> FindingResult:
-    """Return a finding as it stands once it is known what leaving out a suspect makes of it."""
-    if (one.verdict, one.answers) == (two.verdict, two.answers):
-        return one
+def _answers_of(
+    site: Site | None,
+) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]] | None:
+    """Return the crossings and findings of a site, None where it cannot be adjusted."""
+    if site is None:
+        return None
+    try:
+        route = adjust_route(site)
+    except AdjustmentError:
+        return None
+    crossings, _ = find_crossings(route)
+    return crossings, judge_findings(route, lay_stations(route, crossings), crossings)
+
+
+def _without(
+    reading: ReadingId, crossing: Crossing, others: tuple[Crossing, ...]
+) -> FootageWithout:
+    """Return where a crossing would be without a reading: the same boundary's nearest one."""
+    footages = [one.footage_m for one in others if one.boundary == crossing.boundary]
+    nearest = min(footages, key=lambda at: abs(at - crossing.footage_m), default=None)
+    return FootageWithout(reading, nearest)
+
+
+def _deciding_gradient(route: Route, crossings: tuple[Crossing, ...]) -> Floats | None:
+    """Return (unknowns,): the derivative of the distance past the line that decides, at it."""
+    for one in crossings:
+        if one.decides and one.boundary[0] == "line":
+            return np.asarray(measure_past(route, one.line, one.footage_m).gradient[0])
+    return None
+
+
+def _say_what_turns(
+    site: Site, findings: tuple[FindingResult, ...], readings: tuple[ReadingCheck, ...]
+) -> tuple[FindingResult, ...]:
+    """Return the findings, each on a line that no reading checks with how far that may be off."""
+    drawn = {boundary.line for boundary in site.boundaries if boundary.kind == "line"}
+    drawn -= {one.id.of for one in readings if one.id.kind == "line" and one.smallest_seen}
+    return tuple(
+        replace(
+            one, turns_m=min(abs(side.past_m) for side in (one.deciding, one.deciding_to) if side)
+        )
+        if one.deciding and one.deciding.line in drawn
+        else one
+        for one in findings
+    )
+
+
+def _doubted(one: FindingResult, two: FindingResult) -> FindingResult:
+    """Return a finding that would be judged otherwise: too close to call."""
     parties = tuple(dict.fromkeys((*one.may_answer, *two.may_answer)))
     return replace(
         one,
         verdict="too close to call",
         answers=parties if len(parties) == 1 else (),
         may_answer=parties,
-        verdict_without=(*one.verdict_without, without),
     )

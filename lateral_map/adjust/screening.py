@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lateral_map.adjust.set_aside import best_without
+from lateral_map.adjust.slips import reading_value
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chi_square_tail, deviate_beyond
+from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
-from lateral_map.model.route import Route
+from lateral_map.model.route import Observation, Route
 from lateral_map.model.site import AlongTie, OffsetTie
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
@@ -19,6 +21,8 @@ SUSPECT_BEYOND = 3.29
 # Below this share nothing but the reading itself fixes it, and a blunder would not show.
 UNCHECKED_BELOW = 0.05
 _DIRECTION_UNCHECKED_BELOW = 0.01
+# The normal deviate that 80 % power asks for beyond the test's own limit.
+_POWER_80 = 0.8416
 _LINE_TIES = (AlongTie, OffsetTie)
 # Beyond this many sd a mistake is gross: it is told from its victims by fitting without it.
 _GROSS = 8.0
@@ -37,7 +41,9 @@ def measure_fit(route: Route) -> Fit:
     )
 
 
-def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
+def check_readings(
+    route: Route, diagnoses: tuple[Diagnosis, ...] = (), deciding: Floats | None = None
+) -> tuple[ReadingCheck, ...]:
     """Return every reading's residual, standardised residual, redundancy and verdict.
 
     The standardised residual tests a blunder in that reading alone: hᵀr / sqrt(hᵀRh), h the
@@ -45,9 +51,14 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
     readings). A two-dimensional reading's chi-square is given as the normal deviate of equal
     probability. Readings with |w| > 3.29 are suspect; those nothing checks are unchecked. The place
     of a mapped line counts as a reading where a tie uses the line or responsibility hangs on it.
+
+    Where a diagnosis is likely, the reading it names is the one to look at first; where it names
+    none (a bend nobody noted) none is. ``deciding`` (unknowns,) is the derivative of the distance
+    past the line that decides, where it is crossed.
     """
     space = _blunder_space(route)
-    first = _wrong_readings(route, space)
+    likely = [one for one in diagnoses if one.probability >= LIKELY]
+    first = {one.slip.id for one in likely} if likely else _wrong_readings(route, space)
     site = route.site
     used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
     used |= {boundary.line for boundary in site.boundaries}
@@ -59,6 +70,7 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
         redundancy = float(np.clip(np.mean(np.diag(space.cofactor)[block]), 0.0, 1.0))
         verdict: ReadingVerdict = "unchecked"
         deviate = mistake = 0.0
+        seen = moves = would_read = None
         if redundancy >= UNCHECKED_BELOW:
             deviate = _deviate(space, block)
             verdict = "suspect" if deviate > SUSPECT_BEYOND else "good"
@@ -66,6 +78,11 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
             values, vectors = _modes(space.cofactor[block, block])
             estimate = vectors @ ((vectors.T @ space.score[block]) / values)
             mistake = _size(estimate * space.unit[block])
+            seen, moved = _smallest_seen(route, one, space, block)
+            moves = None if deciding is None else abs(float(deciding @ moved))
+            read = reading_value(site, one.id)
+            if read is not None:
+                would_read = read - mistake * (180.0 / np.pi if one.is_angle else 1.0)
         unit = 180.0 / np.pi if one.is_angle else 1.0
         checks.append(
             ReadingCheck(
@@ -78,9 +95,34 @@ def check_readings(route: Route) -> tuple[ReadingCheck, ...]:
                 set_aside_first=one.id in first,
                 footage_m=one.footage_m,
                 likely_error=mistake * unit,
+                would_read=would_read,
+                smallest_seen=None if seen is None else seen * unit,
+                moves_deciding_m=moves,
             )
         )
+    if not any(one.set_aside_first and one.verdict == "suspect" for one in checks):
+        # A mark fixed by coordinates alone takes the blame for a slip in them.
+        marks = {one.mark for one in first if one is not None and one.kind == "position"}
+        blamed = [one.id.kind == "mark" and one.id.of in marks for one in checks]
+        checks = [
+            replace(check, set_aside_first=check.set_aside_first or marked)
+            for check, marked in zip(checks, blamed, strict=True)
+        ]
     return tuple(checks)
+
+
+def _smallest_seen(
+    route: Route, one: Observation, space: _BlunderSpace, block: slice
+) -> tuple[float, Floats]:
+    """Return the least error noticed with 80 % power, and how far it moves the unknowns.
+
+    Of a two-dimensional reading along its worst checked direction.
+    """
+    values, vectors = _modes(space.cofactor[block, block])
+    worst = vectors[:, int(np.argmin(values))] * space.unit[block]
+    error = worst * (SUSPECT_BEYOND + _POWER_80) / np.sqrt(values.min())
+    moved = route.covariance @ (route.design[one.rows].T @ (one.signature @ error))
+    return float(np.hypot.reduce(error)), moved
 
 
 def _size(values: Floats) -> float:

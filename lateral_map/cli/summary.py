@@ -11,6 +11,7 @@ from rich.text import Text
 from lateral_map.cli.console import plain
 from lateral_map.model.chance import POOR_FIT
 from lateral_map.units import format_length
+from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import READING_WORDS, finding_words, footage_words, reading_name
 from lateral_map.words.notices import as_sentence, grazing_words, report_notices, uncrossed_words
 from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95, tidy
@@ -50,6 +51,7 @@ def check_parts(report: Report) -> list[Part]:
     return [
         _heading(report),
         Text(_fit_words(report)),
+        *_section("What may have gone wrong", _diagnoses(report)),
         *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
@@ -84,6 +86,7 @@ def drawing_parts(report: Report) -> list[Part]:
         *_section("Crossings", crossings),
         *_section("Not crossed", [uncrossed_words(each, unit) for each in report.uncrossed]),
         *_section("Findings", findings),
+        *_section("What may have gone wrong", _diagnoses(report)),
         *_section("Suspect readings", _suspects(report)),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
     ]
@@ -124,6 +127,11 @@ def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
     return format_length(value, unit, decimals_for(unit) + 1)
 
 
+def _diagnoses(report: Report) -> list[str]:
+    """Return what would explain the misfit, each as a sentence."""
+    return [as_sentence(one) for one in diagnoses_told(report)]
+
+
 def _suspects(report: Report) -> list[str]:
     """Return the readings to look at first, then those off only while they count."""
     unit, plan = report.site.unit, report.site.plan
@@ -140,7 +148,9 @@ def _suspects(report: Report) -> list[str]:
     ]
     if after:
         words.append(
-            f"Likely off only because of {'it' if len(first) == 1 else 'them'}: {', '.join(after)}"
+            f"Likely off only because of "
+            f"{'it' if len(first) == 1 else 'them' if first else 'what is said above'}: "
+            f"{', '.join(after)}"
         )
     return words
 

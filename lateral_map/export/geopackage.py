@@ -18,8 +18,10 @@ from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import ExportError
 from lateral_map.export.features import LayerName, Record, route_layers
-from lateral_map.export.layer_styles import LAYER_STYLES, style_qml, style_sld
+from lateral_map.export.layer_styles import LAYER_STYLES
 from lateral_map.export.outward import outward, settled
+from lateral_map.export.qml import style_qml
+from lateral_map.export.sld import style_sld
 from lateral_map.frame import Frame, read_crs
 
 if TYPE_CHECKING:
@@ -58,11 +60,7 @@ def route_geopackage(report: Report) -> bytes:
             "f_table_name": layer.name,
             "f_geometry_column": "geom",
             "styleName": layer.name,
-            "styleQML": style_qml(
-                LAYER_STYLES[layer.name],
-                _flatten(layer.features[0].record) if layer.features else (),
-                out.unit,
-            ),
+            "styleQML": style_qml(LAYER_STYLES[layer.name]),
             "styleSLD": style_sld(layer.name, LAYER_STYLES[layer.name]),
             "useAsDefault": True,
             "description": LAYER_STYLES[layer.name].classes[0].label,

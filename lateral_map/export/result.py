@@ -6,15 +6,19 @@ clockwise from declared grid north.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from lateral_map import __version__
-from lateral_map.export.outward import Outward, lay_out, outward, rounded
+from lateral_map.export.json_text import lay_out
+from lateral_map.export.outward import Outward, outward, rounded
+from lateral_map.words.diagnoses import diagnosis_words, slip_words
 from lateral_map.words.names import reading_name
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
 from lateral_map.words.technician import fall_remark, next_locate_words, settling_words
 
 if TYPE_CHECKING:
+    from lateral_map.model.diagnosis import Diagnosis
     from lateral_map.model.identity import ReadingId
     from lateral_map.model.results import (
         Crossing,
@@ -53,6 +57,7 @@ def result_record(report: Report) -> Record:
         "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
         "findings": [finding_record(finding, out) for finding in report.findings],
         "readings": [_reading(reading, out) for reading in report.readings],
+        "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses],
         "utilities": [utility_record(one, out) for one in report.utilities],
         "program": {"name": "lateral-map", "version": __version__},
         "site": {"name": site.name, "date": site.date.isoformat() if site.date else None},
@@ -67,7 +72,7 @@ def result_record(report: Report) -> Record:
         "client": report.client,
         "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
         "next_locate": _next_locate(report, out),
-        "alternatives": [out.places(*one.line_m.T) for one in report.route.alternatives],
+        "alternatives": [out.places(*line.T) for line in report.route.alternatives],
         "notices": list(report_notices(report)),
     }
 
@@ -118,6 +123,10 @@ def crossing_record(crossing: Crossing, out: Outward) -> Record:
         "outward": crossing.outward,
         "line_extended": crossing.extended,
         "note": grazing_words(crossing, out.unit),
+        "footage_without": [
+            {"reading": reading_name(one.reading, out.plan), "footage": out.length(one.footage_m)}
+            for one in crossing.footage_without
+        ],
         "rests_on": _names(crossing.rests_on, out),
     }
 
@@ -152,6 +161,15 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
             {"reading": reading_name(one.reading, out.plan), "verdict": one.verdict}
             for one in result.verdict_without
         ],
+        "verdict_under": [
+            {
+                "slip": one.slip.slip,
+                "says": slip_words(one.slip, out.plan, out.unit),
+                "verdict": one.verdict,
+            }
+            for one in result.verdict_under
+        ],
+        "line_turns_at": out.length(result.turns_m),
         "far_end": far
         and {
             **out.place(far.easting_m, far.northing_m),
@@ -193,11 +211,38 @@ def _reading(check: ReadingCheck, out: Outward) -> Record:
         "footage": out.length(check.footage_m),
         "set_aside_first": check.set_aside_first,
         "likely_error": _in_own_unit(check.likely_error, check, out),
+        "would_read": _in_own_unit(check.would_read, check, out),
+        "smallest_seen": _in_own_unit(check.smallest_seen, check, out),
+        "moves_deciding": out.length(check.moves_deciding_m),
     }
 
 
-def _in_own_unit(value: float, check: ReadingCheck, out: Outward) -> float | None:
-    return rounded(value) if check.is_angle else out.length(value)
+def _in_own_unit(value: float | None, check: ReadingCheck, out: Outward) -> float | None:
+    if value is None or not check.is_angle:
+        return out.length(value)
+    return rounded(value)
+
+
+def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:
+    """Return one diagnosis: lengths in the site's unit, angles in degrees, a scale as a share."""
+    slip = diagnosis.slip
+
+    def sized(value: float) -> float | None:
+        return out.length(value) if slip.measure == "length" else rounded(value, 6)
+
+    would_read = diagnosis.would_read
+    return {
+        "slip": slip.slip,
+        "id": slip.id and {"kind": slip.id.kind, "of": slip.id.of, "column": slip.id.column},
+        "footage": out.length(slip.footage_m),
+        "size": sized(slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size)),
+        "would_read": None if would_read is None else sized(would_read),
+        "probability": rounded(diagnosis.probability, 6),
+        "likelihood_ratio": rounded(diagnosis.likelihood_ratio),
+        "says": diagnosis_words(diagnosis, out.plan, out.unit),
+        "point": slip.point or None,
+        "together_with": [slip_words(one, out.plan, out.unit) for one in diagnosis.besides],
+    }
 
 
 def _stretches(report: Report, out: Outward) -> Record:

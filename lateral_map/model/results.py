@@ -13,6 +13,7 @@ import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import LIKELY, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Route
 from lateral_map.model.site import Finding, LineKind, Locate, Site
@@ -78,6 +79,14 @@ class Stations:
 
 
 @dataclass(frozen=True, slots=True)
+class FootageWithout:
+    """Where a crossing would lie with one suspect reading left out; None where there is none."""
+
+    reading: ReadingId
+    footage_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Crossing:
     """Where the route crosses a plan line. ``sd_footage_m`` is 1 sd along the pipe.
 
@@ -85,9 +94,7 @@ class Crossing:
     the line had to be carried on past its mapped end. ``decides`` is True where responsibility
     changes at this line. ``outward`` is True where the run goes past the line, False where it comes
     back. ``grazing`` is True where the pipe runs nearly along the line, so that the crossing's
-    footage is several times looser than the distance to it. ``others_m`` are the footages at which
-    other lines that fit as well cross it instead, more than 1 ft away; ``may_miss`` is True where
-    one of them does not cross it at all. The sds are about the best line's crossing.
+    footage is several times looser than the distance to it.
     """
 
     line: str
@@ -104,8 +111,7 @@ class Crossing:
     rests_on: tuple[ReadingId, ...]
     outward: bool = True
     grazing: bool = False
-    others_m: tuple[float, ...] = ()
-    may_miss: bool = False
+    footage_without: tuple[FootageWithout, ...] = ()
 
     @property
     def boundary(self) -> tuple[str, str]:
@@ -183,6 +189,14 @@ class Settling:
 
 
 @dataclass(frozen=True, slots=True)
+class VerdictUnder:
+    """What a finding's verdict would be with a diagnosis followed."""
+
+    slip: Slip
+    verdict: FindingVerdict
+
+
+@dataclass(frozen=True, slots=True)
 class VerdictWithout:
     """What a finding's verdict would be with one suspect reading left out."""
 
@@ -201,7 +215,8 @@ class FindingResult:
     of the boundary that decides it, None where none does. ``verdict`` is for that boundary.
     ``answers`` are the parties in order along the finding, empty where it is too close to call or
     no boundary decides; ``may_answer`` are all that the readings leave possible. ``settling`` is
-    None where nothing is in doubt.
+    None where nothing is in doubt. ``turns_m`` is how far the line that decides may lie from where
+    the map has it before the finding is on its other side, None where readings check the line.
     """
 
     number: int
@@ -219,6 +234,8 @@ class FindingResult:
     rests_on: tuple[ReadingId, ...]
     settling: Settling | None = None
     verdict_without: tuple[VerdictWithout, ...] = ()
+    verdict_under: tuple[VerdictUnder, ...] = ()
+    turns_m: float | None = None
 
     @property
     def telling(self) -> Side | None:
@@ -310,6 +327,11 @@ class ReadingCheck:
     own unit; 0 where nothing checks it). ``redundancy`` runs 0 (nothing checks it) to 1.
     ``set_aside_first`` is True for the reading that, set aside, best explains the suspects.
     ``footage_m`` is None for a mapped line or point, which has no place along the pipe.
+    ``would_read`` is what the reading would be if it alone is wrong, None where it is no one number
+    or nothing checks it. ``smallest_seen`` (its own unit) is the least error that would be noticed
+    with 80 % power at the test's own level, None where none would; ``moves_deciding_m`` how far
+    such an error, unnoticed, moves the distance past the line that decides, None where none does
+    (internal and external reliability, Baarda 1968, from memory).
     """
 
     id: ReadingId
@@ -321,6 +343,9 @@ class ReadingCheck:
     set_aside_first: bool
     footage_m: float | None
     likely_error: float = 0.0
+    would_read: float | None = None
+    smallest_seen: float | None = None
+    moves_deciding_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -427,6 +452,12 @@ class Report:
     next_locate: NextLocate | None
     trench: TrenchProfile
     utilities: tuple[UtilityConflict, ...]
+    diagnoses: tuple[Diagnosis, ...] = ()
+
+    @property
+    def likely_diagnoses(self) -> tuple[Diagnosis, ...]:
+        """The diagnoses more probable than not, which take the blame off other readings."""
+        return tuple(one for one in self.diagnoses if one.probability >= LIKELY)
 
     @property
     def suspects(self) -> tuple[ReadingCheck, ...]:

@@ -9,6 +9,7 @@ from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.units import format_length, format_small, format_spread
+from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, plus_minus, tidy
 
@@ -104,17 +105,22 @@ def danger_notices(report: Report) -> tuple[str, ...]:
 def _fit_notices(report: Report) -> Iterator[str]:
     """Say that no +- can be better than the readings it was worked out from."""
     first = [check for check in report.readings if check.set_aside_first]
-    if first:
+    likely = report.likely_diagnoses
+    mapped = [one.slip.id is not None and one.slip.id.is_mapped for one in likely]
+    mapped = mapped or [check.id.is_mapped for check in first]
+    plan = "correct the plan or give it a wider accuracy"
+    row = "Look at the notes, correct the row" if likely else "Correct the row or set use = no"
+    remedy = f"{row}; where the map is wrong, {plan}" if any(mapped) else row
+    if mapped and all(mapped):
+        remedy = plan.capitalize()
+    if told := diagnoses_told(report)[: len(likely)]:
+        yield (
+            f"the readings do not agree; most probably {listed(told, len(told))}. Every ± here "
+            f"takes all readings as they stand. {remedy}, and run again"
+        )
+    elif first:
         verb = "does" if len(first) == 1 else "do"
         names = [reading_name(check.id, report.site.plan) for check in first]
-        mapped = [check.id.is_mapped for check in first]
-        row, plan = (
-            "Correct the row or set use = no",
-            "correct the plan or give it a wider accuracy",
-        )
-        remedy = f"{row}; where the map is wrong, {plan}" if any(mapped) else row
-        if all(mapped):
-            remedy = plan.capitalize()
         yield (
             f"{listed(names, len(names))} {verb} not agree with the other readings: every ± here "
             f"takes all the readings used to be right. {remedy}, and run again"
@@ -186,11 +192,6 @@ def _line_notices(report: Report) -> Iterator[str]:
                 f"{crossing.line} was mapped too short and was carried straight on to where the "
                 f"pipe crosses it at {at}"
             )
-        elsewhere = [f"at {format_length(one, unit)}" for one in crossing.others_m]
-        elsewhere += ["not at all"] if crossing.may_miss else []
-        if elsewhere:
-            places = " or ".join(elsewhere)
-            yield f"{crossing.line} at {at}: other lines that fit about as well cross it {places}"
         if crossing.grazing:
             yield f"{crossing.line} at {at}: {grazing_words(crossing, unit)}"
     for line in dict.fromkeys(line for line in lines if lines.count(line) > 1):

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from lateral_map.model.results import FindingResult, ReadingCheck, Report
+from lateral_map.words.diagnoses import diagnosis_words
 from lateral_map.words.names import finding_words, reading_name
 from lateral_map.words.notices import as_sentence, drawing_notices, grazing_words
 from lateral_map.words.numbers import (
@@ -43,7 +44,7 @@ def say_all(report: Report) -> tuple[Saying, ...]:
 
 def _what_to_mend(report: Report) -> Iterator[Saying]:
     """Say what is dangerous, which reading to look at first, and what no reading decides."""
-    unit, plan = report.site.unit, report.site.plan
+    unit = report.site.unit
     for result in report.findings:
         if result.finding_class == "danger":
             yield Saying(
@@ -53,7 +54,37 @@ def _what_to_mend(report: Report) -> Iterator[Saying]:
                 "away, leave, and call its owner and the emergency number.",
                 result.finding.footage_m,
             )
+    yield from _which_reading(report)
+    for result in report.findings:
+        if result.verdict == "too close to call":
+            yield Saying(
+                "watch",
+                f"Too close to call: {_finding(result, unit)}",
+                f"{as_sentence(verdict_words(result, unit))} "
+                f"{as_sentence(settling_words(result.settling, unit))}".strip(),
+                result.finding.footage_m,
+            )
+
+
+def _which_reading(report: Report) -> Iterator[Saying]:
+    """Say what may have gone wrong, or else which reading to look at first."""
+    unit, plan = report.site.unit, report.site.plan
+    likely = {one for each in report.likely_diagnoses for one in each.together}
+    for diagnosis in report.likely_diagnoses:
+        if diagnosis.slip in likely:
+            likely -= set(diagnosis.together)
+            yield Saying(
+                "stop",
+                "What may have gone wrong",
+                f"Most probably {diagnosis_words(diagnosis, plan, unit)}. Nothing is changed until "
+                "you change the row: look at your notes, or measure it again.",
+                diagnosis.slip.footage_m,
+                diagnosis.slip.id.mark if diagnosis.slip.id else "",
+            )
     ranked = sorted(report.suspects, key=lambda check: not check.set_aside_first)
+    if report.likely_diagnoses:
+        # Told already, and the rest are its victims.
+        ranked = []
     for check in ranked[:1]:
         yield Saying(
             "stop",
@@ -75,15 +106,6 @@ def _what_to_mend(report: Report) -> Iterator[Saying]:
             f"{listed(others, 8)}. Settle the first one, then look at these again.",
             ranked[1].footage_m,
         )
-    for result in report.findings:
-        if result.verdict == "too close to call":
-            yield Saying(
-                "watch",
-                f"Too close to call: {_finding(result, unit)}",
-                f"{as_sentence(verdict_words(result, unit))} "
-                f"{as_sentence(settling_words(result.settling, unit))}".strip(),
-                result.finding.footage_m,
-            )
 
 
 def _residual(check: ReadingCheck, unit: str) -> str:

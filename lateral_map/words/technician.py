@@ -176,15 +176,23 @@ def verdict_words(result: FindingResult, unit: str) -> str:
         return f"{label(near.line)}: {side_words(near, unit)}"
     if far is None:
         said = side_words(near, unit, result.verdict)
-        without = _without_words(result)
+        without = _without_words(result, unit)
         return f"{label(near.line)}: {said}{without}"
     ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
-    return f"{label(near.line)}: {VERDICT_WORDS[result.verdict]} ({ends}){_without_words(result)}"
+    without = _without_words(result, unit)
+    return f"{label(near.line)}: {VERDICT_WORDS[result.verdict]} ({ends}){without}"
 
 
-def _without_words(result: FindingResult) -> str:
+def _without_words(result: FindingResult, unit: str) -> str:
+    """Say what the verdict hangs on: a suspect, a diagnosis, a line that nothing checks."""
     told = dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_without)
-    return f"; {' or '.join(told)} without the suspect reading" if told else ""
+    told |= dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_under)
+    if told:
+        return f"; {' or '.join(told)} if what may have gone wrong did"
+    if result.turns_m is not None and result.deciding and result.verdict != "too close to call":
+        line, far = label(result.deciding.line), length(result.turns_m, unit)
+        return f"; turns if the {line} lies more than {far} from where the map has it"
+    return ""
 
 
 def side_words(side: Side, unit: str, verdict: FindingVerdict | None = None) -> str:

@@ -111,7 +111,7 @@ def test_a_plan_drawn_wrong_is_to_be_corrected_in_the_plan():
     )
     plan = replace(site.plan, lines=(drawn, *site.plan.lines[1:]))
     said = notices(replace(site, locates=locates, plan=plan))
-    assert said[0].startswith("curb as mapped does not agree")
+    assert "most probably curb as mapped: it lies about 13.1 ft from where the map" in said[0]
     assert said[0].endswith("Correct the plan or give it a wider accuracy, and run again")
 
 

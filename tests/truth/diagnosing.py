@@ -16,7 +16,6 @@ import os
 import sys
 from collections.abc import Iterable
 from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -150,12 +149,11 @@ def _names_guilty(faults: Iterable[Fault], planted: Planted) -> bool:
 
 def _follow(report: Report, times: int) -> Report | None:
     """Return the report once its first diagnosis is taken for true, None where that is refused."""
-    name = "lateral_map.adjust.diagnose"
-    apply = getattr(import_module(name), "apply_diagnosis", None) if find_spec(name) else None
     for _ in range(times):
         told = getattr(report, "diagnoses", ())
-        if not told or told[0].probability < FOLLOWED_FROM or apply is None:
+        if not told or told[0].probability < FOLLOWED_FROM:
             break
+        apply = import_module("lateral_map.adjust.diagnose").apply_diagnosis
         try:
             report = build_report(apply(report.site, told[0]))
         except AdjustmentError:

@@ -112,11 +112,11 @@ def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
 def test_a_suspect_is_named_with_its_residual(yard: Yard) -> None:
     yard.enter({"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft 2 in",
                 "line": "curb", "past": "12.5"})  # fmt: skip
-    yard.says("Suspect: locate E")
-    yard.says("Off by")
+    yard.says("What may have gone wrong")
+    yard.says("Most probably locate E past was misread")
     yard.page.get_by_role("button", name="Open the row of E").first.click()
     yard.panel().get_by_role("button", name="Set aside").click()
-    expect(yard.page.locator("#says-list")).not_to_contain_text("Suspect")
+    expect(yard.page.locator("#says-list")).not_to_contain_text("gone wrong")
     expect(yard.panel().locator(".row.set-aside")).to_have_count(1)
 
 

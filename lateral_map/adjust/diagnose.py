@@ -1,0 +1,449 @@
+"""Which slip explains a misfit? Every hypothesis is screened, the likely refitted, then ranked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lateral_map.adjust.chain import lay_chain, turns_at_nodes
+from lateral_map.adjust.ground import lay_ground
+from lateral_map.adjust.mending import mend
+from lateral_map.adjust.route import System, build_system
+from lateral_map.adjust.set_aside import without_reading
+from lateral_map.adjust.slips import Cause, Hypothesis, list_hypotheses, reading_value
+from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
+from lateral_map.errors import AdjustmentError
+from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import Diagnosis, Slip
+from lateral_map.model.route import Route
+from lateral_map.model.site import Site
+
+# In log odds: a hypothesis this far behind the best by first order is not refitted, nor one with
+# less than this against no slip at all. Gross misfits bend the line, and first order is the less to
+# be trusted the more there is to explain: so a share of the best is allowed besides.
+_SCREENED_BEHIND, _SHARE_BEHIND = 10.0, 0.4
+_SCREENED_BELOW = -3.0
+_MOST_REFITS, _MOST_PLACES = 16, 3
+_SIZE_STEPS = 5
+# Diagnoses less probable than this are not told.
+_LEAST_TOLD = 0.02
+# Of a misread value's chance this much is spread over the slips of the pen.
+_PEN_SHARE = 0.4
+# How often readings are noisier than stated, with no slip in them.
+_NOISIER = 0.02
+# A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
+_POOR = 3.0
+_MOST_FIRSTS = 3
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A site's best line: its equations, whitened residuals (m,), design (m, n), covariance."""
+
+    system: System
+    unknowns: Floats
+    residuals: Floats
+    design: Floats
+    covariance: Floats
+
+    @property
+    def chi_square(self) -> float:
+        """Sum of the squared whitened residuals."""
+        return float(self.residuals @ self.residuals)
+
+    @property
+    def freedom(self) -> int:
+        """Observations less unknowns."""
+        return len(self.residuals) - self.system.layout.size
+
+
+@dataclass(frozen=True)
+class _Mended:
+    """A hypothesis with its best size, what is known of it (k, k), and the chi-square left."""
+
+    hypothesis: Hypothesis
+    size: Floats
+    information: Floats
+    chi_square: float
+    fitted: Fitted
+
+
+@dataclass(frozen=True)
+class _Explanation:
+    """One or two slips; ``log_odds`` against no slip at all, ``log_ratio`` their likelihood's.
+
+    ``made_in`` are the sites each was made in; ``fitted`` is the line with them mended.
+    """
+
+    slips: tuple[Slip, ...]
+    groups: tuple[tuple[object, ...], ...]
+    made_in: tuple[Site, ...]
+    log_odds: float
+    log_ratio: float
+    mended: _Mended
+
+
+def diagnose(route: Route) -> tuple[Diagnosis, ...]:
+    """Return what best explains a misfit, most probable first; empty where nothing need be.
+
+    Each hypothesis is weighed by Bayes' rule: how often such a slip is made, times the likelihood
+    of the readings with its size integrated out (Laplace's approximation about the best size of a
+    true refit, under a wide prior), against the readings as they stand and against readings merely
+    noisier than stated.
+    """
+    if route.degrees_of_freedom <= 0:
+        # Nothing is left over that could misfit.
+        return ()
+    site, first = route.site, route.site.start.azimuth_deg
+    toward = float(route.unknowns[route.layout.azimuth.start]), math.pi
+    if first is not None:
+        toward = math.radians(first), math.radians(site.start.sd_azimuth_deg)
+    turns = turns_at_nodes(site, route.chain)
+    system = build_system(site, route.chain, turns, route.ground, toward)
+    fitted = Fitted(system, route.unknowns, route.residuals, route.design, route.covariance)
+    singles = _explain(fitted)
+    found = list(singles)
+    for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
+        left = one.mended.chi_square - fitted.freedom
+        if left > _POOR * math.sqrt(2.0 * max(fitted.freedom, 1)):
+            found += _explain_rest(one)
+    return _ranked(fitted, found)
+
+
+def _explain_rest(first: _Explanation) -> list[_Explanation]:
+    """Return the pairs of slips of which the first is known already."""
+    site, slip = first.made_in[0], first.slips[0]
+    # Its size is not held while the other is sought, where it is a reading that can be left out.
+    left = (
+        None
+        if slip.id is None or slip.slip == "bend misplaced" or slip.id.kind == "footage"
+        else without_reading(site, slip.id)
+    )
+    try:
+        base = fit_near(left or mend(site, slip), first.mended.fitted)
+    except (AdjustmentError, ValueError, np.linalg.LinAlgError):
+        return []
+    return [
+        _Explanation(
+            slips=(slip, *one.slips),
+            groups=(*first.groups, *one.groups),
+            made_in=(site, *one.made_in),
+            log_odds=first.log_odds + one.log_odds,
+            log_ratio=first.log_ratio + one.log_ratio,
+            mended=one.mended,
+        )
+        for one in _explain(base)
+    ]
+
+
+def _explain(fitted: Fitted) -> list[_Explanation]:
+    """Return the slips that would explain a fit, each truly refitted."""
+    found: list[_Explanation] = []
+    for hypothesis in _likely(fitted):
+        mended = _refit_exact(fitted, hypothesis) if hypothesis.is_exact else None
+        if not hypothesis.is_exact:
+            mended = _refit_moved(fitted, hypothesis)
+        if mended is not None:
+            found += _weigh_causes(fitted, mended)
+    return found
+
+
+def _likely(fitted: Fitted) -> list[Hypothesis]:
+    """Return the hypotheses worth a refit, by first order, the best first."""
+    hypotheses = list_hypotheses(fitted.system, fitted.unknowns, fitted.design)
+    marks = np.concatenate([one.columns for one in hypotheses], axis=1)
+    checked = marks - fitted.design @ (fitted.covariance @ (fitted.design.T @ marks))
+    score = checked.T @ fitted.residuals
+    screened: list[tuple[float, int]] = []
+    at = 0
+    for index, one in enumerate(hypotheses):
+        block = slice(at, at + one.columns.shape[1])
+        at = block.stop
+        information = marks[:, block].T @ checked[:, block]
+        size = _solve_known(information, score[block])
+        gain = 0.5 * float(score[block] @ size)
+        odds = [
+            _log_price(cause, size, information, loose=gain) + math.log(cause.rate)
+            for cause in one.causes
+        ]
+        screened.append((gain + max(odds), index))
+    screened.sort(key=lambda one: -one[0])
+    best = max(screened[0][0], 0.0) if screened else 0.0
+    least = max(best * (1.0 - _SHARE_BEHIND) - _SCREENED_BEHIND, _SCREENED_BELOW)
+    places: dict[str, int] = {}
+    kept: list[Hypothesis] = []
+    for odds_of_it, index in screened:
+        group = hypotheses[index].group
+        places[group] = places.get(group, 0) + 1
+        if odds_of_it < least or len(kept) >= _MOST_REFITS:
+            break
+        if not group or places[group] <= _MOST_PLACES:
+            kept.append(hypotheses[index])
+    return kept
+
+
+def _solve_known(information: Floats, score: Floats) -> Floats:
+    """Return the size that a score calls for, zero along what nothing checks."""
+    values, vectors = np.linalg.eigh(information)
+    kept = values > 1e-6 * max(float(values[-1]), 1e-12)
+    return np.asarray(vectors[:, kept] @ ((vectors[:, kept].T @ score) / values[kept]))
+
+
+def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0.0) -> float:
+    """Return the log of what a cause's freedom costs at the best size.
+
+    Free sizes: prior density times the volume of the likelihood, the prior a mixture of normal ones
+    from half to eight times the usual size, so that it has long tails. Fixed sizes: what the best
+    size leaves of the likelihood of each, averaged. ``loose`` is the gain of a first order that is
+    not to be trusted to the last digit.
+    """
+    known = np.maximum(np.linalg.eigvalsh(information), 0.0)
+    if cause.point:
+        return 0.0
+    first = float(size[0])
+    if cause.positive and not 0.0 < first <= cause.most:
+        return -50.0
+    fixed = -math.inf
+    if cause.sizes:
+        sd = 1.0 / math.sqrt(max(float(information[0, 0]), 1e-12))
+        wide = math.hypot(sd, 0.05) if cause.slip in ("bend angle", "bend not noted") else sd
+        off = [max(abs(first - one) - 0.2 * abs(one) * (loose > 20.0), 0.0) for one in cause.sizes]
+        near = sum(math.exp(-0.5 * (one / wide) ** 2) for one in off)
+        fixed = math.log(near / len(off) * sd / wide + 1e-300)
+    if not cause.usual:
+        return max(fixed, -0.9 * loose - 20.0)
+    usual = cause.usual * np.array([0.5, 1.0, 2.0, 4.0, 8.0])
+    terms = -0.5 * float(size @ size) / usual**2
+    terms -= 0.5 * np.log1p(usual[:, None] ** 2 * known).sum(axis=1)
+    top = float(terms.max())
+    free = top + math.log(float(np.mean(np.exp(terms - top)))) + math.log(1.0 + cause.positive)
+    if not cause.sizes:
+        return free
+    return float(np.logaddexp(math.log(1 - _PEN_SHARE) + free, math.log(_PEN_SHARE) + fixed))
+
+
+def _refit_exact(fitted: Fitted, one: Hypothesis) -> _Mended | None:
+    """Return the refit with a mark's size free: its columns projected out of the equations."""
+    system = fitted.system
+    split = system.rows.count
+    unit = np.linalg.qr(one.columns)[0]
+    design, observed = system.rows.stacked()
+    if np.any(unit[:split]):
+        linear = unit[:split]
+        design = design - linear @ (linear.T @ design)
+        observed = observed - linear @ (linear.T @ observed)
+    tied = unit[split:]
+
+    def evaluate(unknowns: Floats) -> tuple[Floats, Floats]:
+        residuals, rest = system.evaluate(unknowns)
+        return residuals - tied @ (tied.T @ residuals), rest - tied @ (tied.T @ rest)
+
+    try:
+        found = solve_least_squares(
+            design, observed, gram_matrix(design), evaluate, fitted.unknowns, most_steps=20
+        )
+        covariance = invert_normal(found.normal)
+    except np.linalg.LinAlgError:
+        return None
+    full, seen = system.rows.stacked()
+    residuals, rest = system.evaluate(found.unknowns)
+    whole = np.concatenate([seen - full @ found.unknowns, residuals])
+    size = np.linalg.lstsq(one.columns, whole, rcond=None)[0]
+    # What is known of the size: what the equations know of it once the unknowns follow.
+    cross = np.concatenate([full, rest]).T @ one.columns
+    normal = gram_matrix(full) + gram_matrix(rest)
+    try:
+        taken = cross.T @ np.linalg.solve(normal, cross)
+    except np.linalg.LinAlgError:
+        return None
+    information = one.columns.T @ one.columns - taken
+    linear_left = observed - design @ found.unknowns
+    mended = Fitted(
+        system,
+        found.unknowns,
+        np.concatenate([linear_left, found.residuals]),
+        np.concatenate([design, found.design]),
+        covariance,
+    )
+    return _Mended(one, size, information, found.cost, mended)
+
+
+def _refit_moved(fitted: Fitted, one: Hypothesis) -> _Mended | None:
+    """Return the refit of a move of the pipe: the site mended by better and better sizes."""
+    checked = one.columns - fitted.design @ (fitted.covariance @ (fitted.design.T @ one.columns))
+    information, site = one.columns.T @ checked, fitted.system.site
+    cause = one.causes[0]
+    size = _solve_known(information, checked.T @ fitted.residuals)
+    if not cause.usual:
+        size = np.array(cause.sizes[:1])
+    best: _Mended | None = None
+    near = fitted
+    for _ in range(_SIZE_STEPS):
+        if cause.positive:
+            size = np.clip(size, 0.0, cause.most)
+        try:
+            near = fit_near(mend(site, one.named(cause, size)), near)
+        except (AdjustmentError, ValueError, np.linalg.LinAlgError):
+            break
+        better = best.chi_square - near.chi_square if best is not None else math.inf
+        if better > 0.0:
+            best = _Mended(one, size, information, near.chi_square, near)
+        if better < 0.05 or not cause.usual:
+            break
+        again = _same_in(near, one)
+        if again is None:
+            break
+        marks = again.columns
+        checked = marks - near.design @ (near.covariance @ (near.design.T @ marks))
+        size = size + _solve_known(marks.T @ checked, checked.T @ near.residuals)
+    return best
+
+
+def _same_in(near: Fitted, one: Hypothesis) -> Hypothesis | None:
+    """Return a hypothesis as it stands about a mended line."""
+    for other in list_hypotheses(near.system, near.unknowns, near.design):
+        if other.is_exact or other.causes[0].slip != one.causes[0].slip:
+            continue
+        if other.causes[0].at_bottom != one.causes[0].at_bottom:
+            continue
+        if one.group and abs((other.footage_m or 0.0) - (one.footage_m or 0.0)) > 0.05:
+            continue
+        # Moved, a bend is known by another footage: the nearest will be it.
+        if one.causes[0].slip == "bend misplaced":
+            if abs((other.footage_m or 0.0) - (one.footage_m or 0.0)) > 4.0:
+                continue
+        elif other.id != one.id:
+            continue
+        return other
+    return None
+
+
+def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
+    """Return each cause that a mark may have as an explanation."""
+    one, gain = mended.hypothesis, 0.5 * (fitted.chi_square - mended.chi_square)
+    site = fitted.system.site
+    found = []
+    for cause in one.causes:
+        size = mended.size
+        if cause.point:
+            price = _log_other_point(mended, cause)
+        else:
+            price = _log_price(cause, size, mended.information)
+            if not cause.usual:
+                size = np.array([min(cause.sizes, key=lambda fixed: abs(fixed - size[0]))])
+        slip = one.named(cause, size)
+        group = one.group or (slip.slip, slip.id, cause.point, cause.at_bottom)
+        found.append(
+            _Explanation(
+                slips=(slip,),
+                groups=((group,),),
+                made_in=(site,),
+                log_odds=gain + price + math.log(cause.rate),
+                log_ratio=gain + price,
+                mended=mended,
+            )
+        )
+    return found
+
+
+def _log_other_point(mended: _Mended, cause: Cause) -> float:
+    """Return the log of how well a tape's length fits another point, the mark placed without it."""
+    fitted, reading = mended.fitted, mended.hypothesis.id
+    system, unknowns = fitted.system, fitted.unknowns
+    ties, layout, site = system.ties, system.layout, system.site
+    marks = [one.mark for one in site.used_locates() if one.ties]
+    row = marks.index(reading.of if reading else "")
+    place, jacobian = system.chain.position_jacobian(
+        unknowns,
+        layout,
+        ties.footage_m[ties.mark_row[row]],
+        unknowns[ties.reading_column[ties.mark_row[row]]],
+    )
+    offsets = ties.mark_column[row] + np.arange(2)
+    mark, slope = place[0, :2] + unknowns[offsets], jacobian[0, :2].copy()
+    slope[[0, 1], offsets] = 1.0
+    point = site.plan.point(cause.point)
+    away = mark - [point.easting_m, point.northing_m]
+    distance = max(float(np.hypot(*away)), 0.01)
+    read = reading_value(site, reading) if reading else None
+    toward = (away / distance) @ slope
+    own = site.accuracy.tape_m**2 + (site.accuracy.tape_fraction * distance) ** 2
+    variance = own + point.sd_m**2 + float(toward @ fitted.covariance @ toward)
+    off = (read or 0.0) - distance
+    # Against a tape that says nothing, as with the size free, it says where the mark lies.
+    usual = math.sqrt(variance * float(mended.information[0, 0]))
+    return -0.5 * off**2 / variance - math.log(max(usual, 1.0))
+
+
+def fit_near(site: Site, near: Fitted) -> Fitted:
+    """Return a site's best line, the solver started from that of a site much like it."""
+    chain, old, start = lay_chain(site), near.system.chain, site.start
+    turns, layout, unknowns = turns_at_nodes(site, chain), near.system.layout, near.unknowns
+    route = old.positions(unknowns, layout, chain.nodes_m)[:, :2]
+    piece = old.piece_of((chain.nodes_m[:-1] + chain.nodes_m[1:]) / 2.0)
+    azimuth, pitch = unknowns[layout.azimuth][piece], unknowns[layout.pitch][piece]
+    first = float(azimuth[0]), math.pi
+    if start.azimuth_deg is not None:
+        first = math.radians(start.azimuth_deg), math.radians(start.sd_azimuth_deg)
+    system = build_system(site, chain, turns, lay_ground(site, chain, route), first)
+    guess = np.zeros(system.layout.size)
+    guess[:5] = unknowns[:5]
+    guess[system.layout.azimuth], guess[system.layout.pitch] = azimuth, pitch
+    design, observed = system.rows.stacked()
+    found = solve_least_squares(
+        design, observed, gram_matrix(design), system.evaluate, guess, most_steps=20
+    )
+    return Fitted(
+        system=system,
+        unknowns=found.unknowns,
+        residuals=np.concatenate([observed - design @ found.unknowns, found.residuals]),
+        design=np.concatenate([design, found.design]),
+        covariance=invert_normal(found.normal),
+    )
+
+
+def _ranked(fitted: Fitted, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...]:
+    """Return explanations as diagnoses, each with the chance of all it is part of."""
+    explanations: Sequence[_Explanation] = sorted(found, key=lambda one: -one.log_odds)
+    if not explanations:
+        return ()
+    against = [0.0]
+    excess = fitted.chi_square / max(fitted.freedom, 1)
+    if excess > 1.0:
+        noisier = 0.5 * (fitted.chi_square - fitted.freedom * (1.0 + math.log(excess)))
+        against.append(math.log(_NOISIER) + noisier)
+    top = max(explanations[0].log_odds, *against)
+    weights = [math.exp(one.log_odds - top) for one in explanations]
+    total = sum(weights) + sum(math.exp(one - top) for one in against)
+    told: dict[tuple[object, ...], Diagnosis] = {}
+    for one, weight in zip(explanations, weights, strict=True):
+        for index, (slip, group) in enumerate(zip(one.slips, one.groups, strict=True)):
+            share = weight / total
+            if group in told:
+                # Neighbouring places of one slip, or the same one beside another: one diagnosis.
+                share += told[group].probability
+                told[group] = replace(told[group], probability=share)
+                continue
+            told[group] = Diagnosis(
+                slip=slip,
+                probability=share,
+                likelihood_ratio=math.exp(min(one.log_ratio, 700.0)),
+                would_read=_would_read(one.made_in[index], slip),
+                chi_square=one.mended.chi_square,
+                degrees_of_freedom=one.mended.fitted.freedom,
+                together=one.slips,
+            )
+    ranked = sorted(told.values(), key=lambda one: -one.probability)
+    return tuple(one for one in ranked if one.probability >= _LEAST_TOLD)
+
+
+def _would_read(site: Site, slip: Slip) -> float | None:
+    if slip.id is None or len(slip.size) != 1 or slip.slip == "tape from another point":
+        return None
+    if slip.slip == "bend misplaced":
+        return (slip.footage_m or 0.0) - slip.size[0]
+    value = reading_value(site, slip.id)
+    return None if value is None else value - slip.size[0]

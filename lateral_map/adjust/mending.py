@@ -1,0 +1,259 @@
+"""A site as it would stand had a slip not been made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from lateral_map.adjust.prior import bend_reading
+from lateral_map.adjust.set_aside import without_reading
+from lateral_map.adjust.ties import tie_reading
+from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import Slip
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.site import (
+    AlongTie,
+    Bend,
+    Locate,
+    OffsetTie,
+    PositionTie,
+    Site,
+    TapeTie,
+    Tie,
+)
+
+_FITTING_SD_DEG = 2.0
+# A length on the ground that a mended reading does not go below.
+_LEAST_M = 0.01
+
+
+def mend(site: Site, slip: Slip) -> Site:
+    """Return the site with a slip's size taken out of what was noted.
+
+    Nothing else is touched. Raises ``ValueError`` where the site has no such reading.
+    """
+    if slip.slip in _OF_THE_SITE:
+        return _OF_THE_SITE[slip.slip](site, slip)
+    reading = slip.id
+    if reading is None:
+        return _MEND_ALL[slip.slip](site, slip)
+    if reading.kind in _OF_THE_PLAN:
+        return _OF_THE_PLAN[reading.kind](site, slip, reading)
+    if reading.kind == "mark":
+        return without_reading(site, reading) or site
+    for index, locate in enumerate(site.locates):
+        if locate.mark == reading.of:
+            mended = _mend_locate(locate, slip, reading)
+            locates = (*site.locates[:index], mended, *site.locates[index + 1 :])
+            return replace(site, locates=locates)
+    raise ValueError(f"no locate is called {reading.of}")
+
+
+def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
+    """Return the site with slips mended one after the other, None where they do not go together."""
+    try:
+        for slip in slips:
+            site = mend(site, slip)
+    except (ValueError, StopIteration):
+        return None
+    return site
+
+
+def _mend_zero(site: Site, slip: Slip) -> Site:
+    return replace(site, counter=replace(site.counter, zero_m=site.counter.zero_m + slip.size[0]))
+
+
+def _mend_slipped(site: Site, slip: Slip) -> Site:
+    begin, size = slip.footage_m or 0.0, slip.size[0]
+    # What was read on the way through the slip itself stays beside it.
+    return _move_footages(site, lambda at: max(at - size, begin) if at > begin else at)
+
+
+def _mend_scale(site: Site, slip: Slip) -> Site:
+    zero, scale = site.counter.zero_m, 1.0 + slip.size[0]
+    return _move_footages(site, lambda at: zero + (at - zero) / scale)
+
+
+def _mend_riser(site: Site, slip: Slip) -> Site:
+    start, size = site.start, slip.size[0]
+    depth, riser = start.depth_m, start.riser_m
+    if depth is not None and slip.at_bottom:
+        depth -= size
+    if slip.slip == "riser left out":
+        riser += size
+    elif not slip.at_bottom:
+        riser = max(riser - size, 0.0)
+    return replace(site, start=replace(start, riser_m=riser, depth_m=depth))
+
+
+def _mend_unnoted(site: Site, slip: Slip) -> Site:
+    bend = Bend(slip.footage_m or 0.0, turn_deg=slip.size[0], sd_deg=_FITTING_SD_DEG)
+    return replace(site, bends=tuple(sorted((*site.bends, bend), key=_footage)))
+
+
+def _mend_fixes(site: Site, slip: Slip) -> Site:
+    moved = [
+        replace(one, ties=tuple(_gnss_moved(tie, slip.size) for tie in one.ties))
+        for one in site.locates
+    ]
+    return replace(site, locates=tuple(moved))
+
+
+def _gnss_moved(tie: Tie, size: tuple[float, ...]) -> Tie:
+    if isinstance(tie, PositionTie) and tie.method == "gnss":
+        return replace(tie, easting_m=tie.easting_m - size[0], northing_m=tie.northing_m - size[-1])
+    return tie
+
+
+def _mend_all_held(site: Site, slip: Slip) -> Site:
+    lifted = [
+        one if one.held_above_m else replace(one, held_above_m=slip.size[0]) for one in site.locates
+    ]
+    return replace(site, locates=tuple(lifted))
+
+
+def _mend_line(site: Site, slip: Slip, reading: ReadingId) -> Site:
+    lines = [
+        replace(one, vertices_m=_beside(one.vertices_m, -slip.size[0]))
+        if one.name == reading.of
+        else one
+        for one in site.plan.lines
+    ]
+    return replace(site, plan=replace(site.plan, lines=tuple(lines)))
+
+
+def _mend_point(site: Site, slip: Slip, reading: ReadingId) -> Site:
+    east, north = slip.size
+    points = [
+        replace(one, easting_m=one.easting_m - east, northing_m=one.northing_m - north)
+        if one.name == reading.of
+        else one
+        for one in site.plan.points
+    ]
+    return replace(site, plan=replace(site.plan, points=tuple(points)))
+
+
+def _mend_start(site: Site, slip: Slip, _: ReadingId) -> Site:
+    start, (east, north) = site.start, slip.size
+    place = replace(start, easting_m=start.easting_m - east, northing_m=start.northing_m - north)
+    return replace(site, start=replace(place, point=None))
+
+
+def _mend_start_depth(site: Site, slip: Slip, _: ReadingId) -> Site:
+    depth = (site.start.depth_m or 0.0) - slip.size[0]
+    return replace(site, start=replace(site.start, depth_m=depth))
+
+
+def _mend_azimuth(site: Site, slip: Slip, _: ReadingId) -> Site:
+    azimuth = ((site.start.azimuth_deg or 0.0) - slip.size[0]) % 360.0
+    return replace(site, start=replace(site.start, azimuth_deg=azimuth))
+
+
+def _mend_bend(site: Site, slip: Slip, reading: ReadingId) -> Site:
+    size, bends = slip.size[0], []
+    for bend in site.bends:
+        if reading not in (bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall")):
+            bends.append(bend)
+        elif slip.slip == "bend misplaced":
+            bends.append(replace(bend, footage_m=bend.footage_m - size))
+        elif reading.kind == "turn":
+            bends.append(replace(bend, turn_deg=bend.turn_deg - size))
+        else:
+            bends.append(replace(bend, fall_deg=bend.fall_deg - size))
+    return replace(site, bends=tuple(sorted(bends, key=_footage)))
+
+
+def _mend_locate(locate: Locate, slip: Slip, reading: ReadingId) -> Locate:
+    size = slip.size[0]
+    if slip.slip == "held above left out":
+        return replace(locate, held_above_m=locate.held_above_m + size)
+    if reading.kind == "footage":
+        return replace(locate, footage_m=locate.footage_m - size)
+    if reading.kind == "depth":
+        return replace(locate, depth_m=(locate.depth_m or 0.0) - size)
+    if reading.kind == "nulls":
+        return replace(locate, nulls_m=max((locate.nulls_m or 0.0) - size, _LEAST_M))
+    ties = [
+        _mend_tie(tie, slip) if tie_reading(locate, tie) == reading else tie for tie in locate.ties
+    ]
+    return replace(locate, ties=tuple(ties))
+
+
+def _mend_tie(tie: Tie, slip: Slip) -> Tie:
+    size = slip.size[0]
+    match tie:
+        case PositionTie():
+            east, north = tie.easting_m - size, tie.northing_m - slip.size[-1]
+            return replace(tie, easting_m=east, northing_m=north)
+        case TapeTie() if slip.point:
+            return replace(tie, point=slip.point)
+        case TapeTie():
+            return replace(tie, distance_m=max(tie.distance_m - size, _LEAST_M))
+        case AlongTie():
+            return replace(tie, along_m=tie.along_m - size)
+        case OffsetTie():
+            return replace(tie, offset_m=tie.offset_m - size)
+
+
+def _footage(bend: Bend) -> float:
+    return bend.footage_m
+
+
+def _move_footages(site: Site, move: Callable[[float], float]) -> Site:
+    """Return the site with every footage read off the counter moved."""
+
+    def moved(at: float | None) -> float | None:
+        return None if at is None else move(at)
+
+    return replace(
+        site,
+        run=replace(site.run, end_m=move(site.run.end_m)),
+        locates=tuple(replace(one, footage_m=move(one.footage_m)) for one in site.locates),
+        bends=tuple(replace(one, footage_m=move(one.footage_m)) for one in site.bends),
+        findings=tuple(
+            replace(one, footage_m=move(one.footage_m), to_m=moved(one.to_m))
+            for one in site.findings
+        ),
+        boundaries=tuple(replace(one, footage_m=moved(one.footage_m)) for one in site.boundaries),
+        pipes=tuple(replace(one, from_m=move(one.from_m)) for one in site.pipes),
+        reaches=tuple(
+            replace(one, from_m=move(one.from_m), to_m=move(one.to_m)) for one in site.reaches
+        ),
+    )
+
+
+def _beside(vertices_m: Floats, shift_m: float) -> Floats:
+    """Return a line's vertices (n, 2) moved to its right, corners along their bisectors."""
+    step = np.diff(vertices_m, axis=0)
+    unit = step / np.hypot(step[:, 0], step[:, 1])[:, None]
+    right = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
+    at_vertex = np.concatenate([right[:1], right[:-1] + right[1:], right[-1:]])
+    # A corner moves farther, so that both of its sides move by the shift.
+    inner = at_vertex[1:-1]
+    inner *= 2.0 / np.maximum(np.square(inner).sum(axis=1), 0.2)[:, None]
+    return np.asarray(vertices_m + shift_m * at_vertex)
+
+
+_OF_THE_SITE: dict[str, Callable[[Site, Slip], Site]] = {
+    "counter not at zero": _mend_zero,
+    "counter slipped": _mend_slipped,
+    "counter scale": _mend_scale,
+    "riser left out": _mend_riser,
+    "riser counted twice": _mend_riser,
+    "bend not noted": _mend_unnoted,
+}
+_MEND_ALL: dict[str, Callable[[Site, Slip], Site]] = {
+    "positions shifted together": _mend_fixes,
+    "held above left out": _mend_all_held,
+}
+_OF_THE_PLAN: dict[str, Callable[[Site, Slip, ReadingId], Site]] = {
+    "line": _mend_line,
+    "point": _mend_point,
+    "start position": _mend_start,
+    "start depth": _mend_start_depth,
+    "start azimuth": _mend_azimuth,
+    "turn": _mend_bend,
+    "fall": _mend_bend,
+}

@@ -1,0 +1,347 @@
+"""Every slip that field notes may hold, as a hypothesis with its mark on the equations.
+
+A slip of size s (one or two numbers) changes the whitened residuals by ``columns @ s``: exactly for
+a misread value or angle, to first order for what moves the pipe under its ties. One mark may have
+several causes: a tape may be misread, read in another unit, or pulled from another point.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lateral_map.adjust.prior import bend_reading
+from lateral_map.adjust.route import System
+from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import Slip, SlipName
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.route import Observation
+from lateral_map.model.site import AlongTie, Bend, OffsetTie, Site, TapeTie
+from lateral_map.units import from_metres, to_metres
+
+_FOOT = to_metres(1.0, "ft")
+_FITTINGS_DEG = (11.25, 22.5, 45.0, 60.0, 72.0, 90.0)
+_TIE_KINDS = ("position", "tape", "along", "offset", "depth", "nulls")
+# Nobody holds a locator higher, and no cleanout's riser is longer.
+_HIGHEST_HELD_M, _LONGEST_RISER_M = to_metres(6.0, "ft"), to_metres(15.0, "ft")
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What may have made a mark on the equations.
+
+    ``rate`` is how often such a slip is made: for each reading it may befall, or on a site.
+    ``usual`` is how large it usually is where it may be of any size (metres, radians, share), 0
+    where only ``sizes`` are possible: those of a value meant in another unit, of digits changed
+    about, of another fitting. ``most`` is the largest that makes sense, ``positive`` says that only
+    sizes above zero do.
+    """
+
+    slip: SlipName
+    rate: float
+    usual: float = 0.0
+    sizes: tuple[float, ...] = ()
+    point: str = ""
+    at_bottom: bool = False
+    positive: bool = False
+    most: float = math.inf
+
+
+# How often each slip is made and how large it usually is, per reading or per site. Judgement, no
+# source: docs/mathematics.md.
+_MISREAD: dict[str, Cause] = {
+    "footage": Cause("footage misread", 0.004, 4.0 * _FOOT),
+    "depth": Cause("depth misread", 0.004, 3.0 * _FOOT),
+    "nulls": Cause("depth misread", 0.004, 3.0 * _FOOT),
+    "start depth": Cause("depth misread", 0.004, 3.0 * _FOOT),
+    "tape": Cause("tape misread", 0.004, 4.0 * _FOOT),
+    "along": Cause("offset misread", 0.004, 4.0 * _FOOT),
+    "offset": Cause("offset misread", 0.004, 4.0 * _FOOT),
+    "position": Cause("position misread", 0.001, 10.0 * _FOOT),
+    "mark": Cause("position misread", 0.0005, 10.0 * _FOOT),
+    "line": Cause("line mapped elsewhere", 0.01, 3.0 * _FOOT),
+    "point": Cause("point mapped elsewhere", 0.001, 3.0 * _FOOT),
+    "start position": Cause("start elsewhere", 0.003, 4.0 * _FOOT),
+    "start azimuth": Cause("azimuth", 0.01, 0.8),
+    "turn": Cause("bend angle", 0.01, 0.5),
+    "fall": Cause("bend angle", 0.01, 0.5),
+}
+_HELD = Cause("held above left out", 0.003, 2.0 * _FOOT, positive=True, most=_HIGHEST_HELD_M)
+_ALL_HELD = Cause("held above left out", 0.01, 2.0 * _FOOT, positive=True, most=_HIGHEST_HELD_M)
+_SHIFTED = Cause("positions shifted together", 0.01, 5.0 * _FOOT)
+_NOT_AT_ZERO = Cause("counter not at zero", 0.01, 3.0 * _FOOT)
+_SLIPPED = Cause("counter slipped", 0.01, 4.0 * _FOOT)
+_SCALE = Cause("counter scale", 0.003, 0.04)
+_RISER = Cause("riser left out", 0.01, 4.0 * _FOOT, positive=True, most=_LONGEST_RISER_M)
+# Whose depth was measured at the riser's foot cannot be told from a count begun elsewhere.
+_RISER_AT_FOOT = Cause(
+    "riser left out", 0.001, 4.0 * _FOOT, at_bottom=True, positive=True, most=_LONGEST_RISER_M
+)
+_MISPLACED = Cause("bend misplaced", 0.01, 5.0 * _FOOT)
+_TWICE, _ANOTHER_POINT, _ANOTHER_UNIT, _OTHER_WAY, _NOT_NOTED = 0.01, 0.003, 0.002, 0.01, 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """A mark (m, k) that slips would leave on the whitened residuals, a unit of size each.
+
+    ``is_exact`` is False where the mark is that of a move of the pipe and changes with the line.
+    ``group`` is what neighbouring places of one slip share, empty for others.
+    """
+
+    columns: Floats
+    causes: tuple[Cause, ...]
+    id: ReadingId | None = None
+    footage_m: float | None = None
+    is_exact: bool = True
+    group: str = ""
+
+    def named(self, cause: Cause, size: Floats) -> Slip:
+        """Return the slip with a size in metres, radians or share."""
+        found = tuple(float(one) for one in size)
+        slip = Slip(cause.slip, found, self.id, self.footage_m, cause.point, cause.at_bottom)
+        if slip.measure != "angle":
+            return slip
+        turned = tuple((math.degrees(one) + 180.0) % 360.0 - 180.0 for one in found)
+        return Slip(cause.slip, turned, self.id, self.footage_m)
+
+
+@dataclass(frozen=True)
+class _Tied:
+    """The tie and depth equations: their rows, the footage and locate of each."""
+
+    rows: NDArray[np.intp]
+    footage_m: Floats
+    mark: list[str]
+
+
+def list_hypotheses(system: System, unknowns: Floats, design: Floats) -> list[Hypothesis]:
+    """Return every slip that a site's notes may hold; ``design`` (m, n) is whitened."""
+    observations = system.rows.observations
+    found = [*_of_readings(system.site, observations, len(design))]
+    found += _of_several(system.site, observations, len(design))
+    named = [one for one in observations if one.id.kind in _TIE_KINDS]
+    if named:
+        width = [one.rows.stop - one.rows.start for one in named]
+        tied = _Tied(
+            rows=np.concatenate([np.arange(one.rows.start, one.rows.stop) for one in named]),
+            footage_m=np.repeat([one.footage_m or 0.0 for one in named], width),
+            mark=[one.id.of for one, count in zip(named, width, strict=True) for _ in range(count)],
+        )
+        found += _of_moves(system, unknowns, design, tied)
+    return [one for one in found if one.causes and np.any(one.columns)]
+
+
+def _of_moves(
+    system: System, unknowns: Floats, design: Floats, tied: _Tied
+) -> Iterator[Hypothesis]:
+    """Return the slips that move the pipe under its ties: of footages, the counter, bends."""
+    site, layout, chain = system.site, system.layout, system.chain
+    direction = chain.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
+    place, ahead, down = design[tied.rows, :3], direction[0], np.array([0.0, 0.0, -1.0])
+
+    def moved(at: NDArray[np.bool_] | slice, move: Floats) -> Floats:
+        """Return the mark of the places ``at`` lying off by ``move`` (3,) a unit of size."""
+        column = np.zeros((len(design), 1))
+        column[tied.rows[at], 0] = place[at] @ move
+        return column
+
+    everywhere = slice(None)
+    mark_of = np.array(tied.mark)
+    for locate in site.used_locates():
+        piece = int(chain.piece_of(site.transmitter_footage_m(locate))[0])
+        misread = _with_sizes(_MISREAD["footage"], locate.footage_m, site)
+        columns = moved(mark_of == locate.mark, -direction[piece])
+        reading = ReadingId("footage", locate.mark, "footage")
+        causes = (misread, *_in_another_unit(locate.footage_m, site))
+        yield Hypothesis(columns, causes, reading, locate.footage_m, is_exact=False)
+    along = moved(everywhere, -ahead)
+    scale = np.zeros((len(design), 1))
+    scale[tied.rows, 0] = -design[tied.rows, layout.scale]
+    yield Hypothesis(scale, (_SCALE,), is_exact=False)
+    riser = site.start.riser_m
+    if riser == 0.0:
+        at_foot = (_RISER_AT_FOOT,) if site.start.depth_m is not None else ()
+        yield Hypothesis(along, (_NOT_AT_ZERO, *at_foot), is_exact=False)
+        yield Hypothesis(moved(everywhere, down - ahead), (_RISER,), is_exact=False)
+    else:
+        yield Hypothesis(along, (_NOT_AT_ZERO,), is_exact=False)
+        for at_bottom, move in ((False, ahead - down), (True, -down)):
+            twice = Cause("riser counted twice", _TWICE, sizes=(riser,), at_bottom=at_bottom)
+            yield Hypothesis(moved(everywhere, move), (twice,), is_exact=False)
+    yield from _at_places(system, design, tied, direction)
+
+
+def _at_places(
+    system: System, design: Floats, tied: _Tied, direction: Floats
+) -> Iterator[Hypothesis]:
+    """Return the slips that sit at a place along the run."""
+    site, layout, chain = system.site, system.layout, system.chain
+    place = design[tied.rows, :3]
+
+    def moved(beyond_m: float, move: Floats) -> Floats:
+        """Return the mark of every place beyond a footage lying off by ``move`` (3,)."""
+        column = np.zeros((len(design), 1))
+        column[tied.rows, 0] = (tied.footage_m > beyond_m) * (place @ move)
+        return column
+
+    nodes, last = chain.nodes_m[1:-1], float(tied.footage_m.max())
+    inner = [index for index, node in enumerate(nodes) if node < last - 1e-6]
+    linear = slice(0, system.rows.count)
+    # A bend between pieces turns every later one: the sum of their columns.
+    turning = np.cumsum(design[linear, layout.azimuth][:, ::-1], axis=1)[:, ::-1]
+    fittings = tuple(math.radians(sign * one) for one in _FITTINGS_DEG for sign in (1, -1))
+    for index in inner:
+        node, share = float(nodes[index]), 1.0 / len(inner)
+        slipped = Cause(_SLIPPED.slip, _SLIPPED.rate * share, _SLIPPED.usual)
+        columns = moved(node, -direction[index + 1])
+        yield Hypothesis(columns, (slipped,), None, node, is_exact=False, group="counter slipped")
+        if all(abs(bend.footage_m - node) > _FOOT for bend in site.bends):
+            columns = np.zeros((len(design), 1))
+            columns[linear, 0] = -turning[:, index + 1]
+            unnoted = Cause("bend not noted", _NOT_NOTED * share, 0.6, fittings)
+            yield Hypothesis(columns, (unnoted,), None, node, group="bend not noted")
+    for bend in site.bends:
+        near = np.flatnonzero(np.abs(nodes - bend.footage_m) < 1e-6)
+        if len(near):
+            turned = direction[near[0] + 1] - direction[near[0]]
+            reading = bend_reading(site, bend, "turn" if bend.turn_deg else "fall")
+            columns = moved(bend.footage_m, turned)
+            yield Hypothesis(columns, (_MISPLACED,), reading, bend.footage_m, is_exact=False)
+
+
+def _of_readings(site: Site, observations: list[Observation], count: int) -> Iterator[Hypothesis]:
+    """Return what may have befallen each reading by itself."""
+    held = {one.mark for one in site.locates if one.held_above_m}
+    points = [one.name for one in site.plan.points]
+    for one in observations:
+        reading, misread = one.id, _MISREAD[one.id.kind]
+        if reading.kind == "footage":
+            continue
+        columns = np.zeros((count, one.signature.shape[1]))
+        columns[one.rows] = one.signature
+        value = reading_value(site, reading)
+        causes: tuple[Cause, ...] = (misread,)
+        if reading.kind in ("turn", "fall") and value:
+            turn = math.radians(value)
+            others = [one for one in _FITTINGS_DEG if abs(one - abs(value)) > 1.0]
+            sizes = tuple(turn - math.copysign(math.radians(one), turn) for one in others)
+            bend = bend_of(site, reading)
+            causes = (
+                Cause(misread.slip, misread.rate, misread.usual, sizes),
+                Cause("bend turned the other way", _OTHER_WAY, sizes=(2.0 * turn,)),
+            )
+            yield Hypothesis(columns, causes, reading, bend.footage_m)
+            continue
+        if value is not None and reading.kind != "start azimuth":
+            causes = (_with_sizes(misread, value, site), *_in_another_unit(value, site))
+        if reading.kind == "depth" and reading.of not in held:
+            causes += (_HELD,)
+        if reading.kind == "tape":
+            used = tape_of(site, reading).point
+            rate = _ANOTHER_POINT / max(len(points) - 1, 1)
+            causes += tuple(
+                Cause("tape from another point", rate, point=name)
+                for name in points
+                if name != used
+            )
+        yield Hypothesis(columns, causes, reading, one.footage_m)
+
+
+def _of_several(site: Site, observations: list[Observation], count: int) -> Iterator[Hypothesis]:
+    """Return what may have befallen all readings of a kind together."""
+    held = {one.mark for one in site.locates if one.held_above_m}
+    fixes = [one for one in observations if one.id.column == "gnss"]
+    depths = [one for one in observations if one.id.kind == "depth" and one.id.of not in held]
+    for together, cause in ((fixes, _SHIFTED), (depths, _ALL_HELD)):
+        if len(together) > 1:
+            columns = np.zeros((count, together[0].signature.shape[1]))
+            for one in together:
+                columns[one.rows] = one.signature
+            yield Hypothesis(columns, (cause,))
+
+
+def reading_value(site: Site, reading: ReadingId) -> float | None:
+    """Return what was read, in metres or degrees; None for a place, which is no one number."""
+    match reading.kind:
+        case "start depth":
+            return site.start.depth_m
+        case "start azimuth":
+            return site.start.azimuth_deg
+        case "turn":
+            return bend_of(site, reading).turn_deg
+        case "fall":
+            return bend_of(site, reading).fall_deg
+        case "tape":
+            return tape_of(site, reading).distance_m
+    for locate in site.locates:
+        if locate.mark == reading.mark:
+            ties = locate.ties
+            values = {
+                "footage": locate.footage_m,
+                "depth": locate.depth_m,
+                "nulls": locate.nulls_m,
+                "along": next((t.along_m for t in ties if isinstance(t, AlongTie)), None),
+                "offset": next((t.offset_m for t in ties if isinstance(t, OffsetTie)), None),
+            }
+            return values.get(reading.kind)
+    return None
+
+
+def tape_of(site: Site, reading: ReadingId) -> TapeTie:
+    """Return the tape that a reading is."""
+    return next(
+        tie
+        for one in site.locates
+        for tie in one.ties
+        if one.mark == reading.of and isinstance(tie, TapeTie) and tie.column == reading.column
+    )
+
+
+def bend_of(site: Site, reading: ReadingId) -> Bend:
+    """Return the bend whose turn or fall a reading is."""
+    return next(
+        bend
+        for bend in site.bends
+        if reading in (bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall"))
+    )
+
+
+_LOOKS_LIKE = {"6": "9", "9": "6", "1": "7", "7": "1", "3": "8", "8": "3"}
+
+
+def _with_sizes(misread: Cause, value_m: float, site: Site) -> Cause:
+    """Return a misread value's cause with the sizes that slips of the pen would have.
+
+    Two digits changed about, 6 for 9, 1 for 7, 3 for 8, a whole 10, 5 or 1 off, a sign lost.
+    """
+    unit = to_metres(1.0, site.unit)
+    written = f"{abs(from_metres(value_m, site.unit)):.2f}".rstrip("0").rstrip(".")
+    meant = {
+        written[:index] + _LOOKS_LIKE[digit] + written[index + 1 :]
+        for index, digit in enumerate(written)
+        if digit in _LOOKS_LIKE
+    }
+    for first, second in itertools.pairwise(range(len(written.split(".")[0]))):
+        digits = [*written]
+        digits[first], digits[second] = digits[second], digits[first]
+        meant.add("".join(digits))
+    sizes = {value_m - math.copysign(float(one) * unit, value_m) for one in meant}
+    sizes |= {size * unit for size in (10.0, -10.0, 5.0, -5.0, 1.0, -1.0)}
+    if misread.slip == "offset misread":
+        sizes.add(2.0 * value_m)
+    kept = tuple(sorted(size for size in sizes if abs(size) > 0.5 * unit))
+    return Cause(misread.slip, misread.rate, misread.usual, kept)
+
+
+def _in_another_unit(value_m: float, site: Site) -> tuple[Cause, ...]:
+    """Return the cause that a value was meant in inches or metres (in feet where they are used)."""
+    others = ("ft", "in") if site.unit == "m" else ("in", "m")
+    meant = [to_metres(from_metres(value_m, site.unit), other) for other in others]
+    sizes = tuple(value_m - one for one in meant if abs(value_m - one) > 0.3 * _FOOT)
+    return (Cause("another unit", _ANOTHER_UNIT, sizes=sizes),) if sizes else ()

@@ -1,0 +1,76 @@
+"""Slips in field notes: what may have gone wrong, and how probable that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from lateral_map.model.identity import ReadingId
+
+SlipName = Literal[
+    "footage misread", "depth misread", "tape misread", "tape from another point", "offset misread",
+    "position misread", "positions shifted together", "bend turned the other way", "bend angle",
+    "bend misplaced", "bend not noted", "counter not at zero", "counter slipped", "counter scale",
+    "riser left out", "riser counted twice", "held above left out", "line mapped elsewhere",
+    "point mapped elsewhere", "start elsewhere", "azimuth", "another unit",
+]  # fmt: skip
+# A diagnosis at least this probable is acted on: innocent readings are no longer blamed.
+LIKELY: Final = 0.5
+# One at least this probable puts answers in doubt that would change with it.
+WORTH_DOUBT: Final = 0.05
+# What the size of a slip is measured in: metres, degrees, or a share (the counter's scale).
+SlipMeasure = Literal["length", "angle", "share"]
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One slip: what was noted is what was true plus ``size``; what was left out is ``size``.
+
+    ``id`` names the reading where the slip is one reading's, ``footage_m`` the place along the run
+    where it sits (a slip of the counter, a bend). ``size`` has one entry, or two (easting,
+    northing) for a place, in metres, degrees or, for the counter's scale, as a share. ``point`` is
+    the plan point a tape was pulled from instead. ``at_bottom`` says of a riser that the start's
+    depth was measured at its foot.
+    """
+
+    slip: SlipName
+    size: tuple[float, ...]
+    id: ReadingId | None = None
+    footage_m: float | None = None
+    point: str = ""
+    at_bottom: bool = False
+
+    @property
+    def measure(self) -> SlipMeasure:
+        """What ``size`` is measured in."""
+        if self.slip == "counter scale":
+            return "share"
+        turned = ("bend turned the other way", "bend angle", "bend not noted", "azimuth")
+        return "angle" if self.slip in turned else "length"
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """A slip that would explain a misfit, as a tested hypothesis.
+
+    ``slip`` is as refitted. ``probability`` is over everything tried, no slip at all and none of
+    these included; where two slips at once explain best, each has the probability of all the
+    explanations it is part of, and ``together`` is the best of those in the order of mending,
+    itself included. ``likelihood_ratio`` is how much likelier the readings are with it than
+    without, its own freedom paid for. ``would_read`` is what the reading would then be, in metres
+    or degrees; None where the slip is not one reading's. ``chi_square`` and ``degrees_of_freedom``
+    are the fit's with it mended.
+    """
+
+    slip: Slip
+    probability: float
+    likelihood_ratio: float
+    would_read: float | None
+    chi_square: float
+    degrees_of_freedom: int
+    together: tuple[Slip, ...]
+
+    @property
+    def besides(self) -> tuple[Slip, ...]:
+        """The other slips of the best explanation it is part of."""
+        return tuple(one for one in self.together if one != self.slip)

@@ -1,0 +1,79 @@
+"""What may have gone wrong in the notes, in a technician's words."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip, SlipName
+from lateral_map.model.results import Report
+from lateral_map.model.site import Plan
+from lateral_map.words.names import reading_name
+from lateral_map.words.numbers import label, length, tidy
+
+
+def diagnoses_told(report: Report) -> list[str]:
+    """Return the diagnoses worth telling, most probable first, as sentences without a stop."""
+    worth = [one for one in report.diagnoses if one.probability >= WORTH_DOUBT]
+    told: list[str] = []
+    paired: set[Slip] = set()
+    for one in worth:
+        if one.slip not in paired:
+            told.append(diagnosis_words(one, report.site.plan, report.site.unit))
+        # Two slips that explain together are one entry.
+        paired |= set(one.together)
+    return told
+
+
+def diagnosis_words(diagnosis: Diagnosis, plan: Plan, unit: str) -> str:
+    """Return a diagnosis as a sentence: what it is, what goes with it, how probable."""
+    said = slip_words(diagnosis.slip, plan, unit, diagnosis.would_read)
+    others = [slip_words(one, plan, unit) for one in diagnosis.besides]
+    with_it = f", together with {' and '.join(others)}" if others else ""
+    return f"{said}{with_it} ({round(100.0 * diagnosis.probability)} %)"
+
+
+_SAID: Final[dict[SlipName, str]] = {
+    "bend not noted": "a bend nobody noted near {at}, about {turn} {side}",
+    "bend turned the other way": "the bend at {at} turns the other way",
+    "bend angle": "the bend at {at} turns {meant}, not as noted",
+    "bend misplaced": "the bend at {at} is really at {meant}",
+    "counter not at zero": "the counter stood {far} too {far_or_low} at the start",
+    "counter slipped": "the counter slipped near {at} and reads {far} too {much} from there on",
+    "counter scale": "the counter reads {share} too {far_or_low} all along",
+    "riser left out": "a riser of {far} at the start was left out",
+    "riser counted twice": "the riser was counted twice, in the footage and in the start's depth",
+    "held above left out": "the locator was held {far} above the ground{there} and nobody noted it",
+    "positions shifted together": "all GNSS fixes lie {far} off the same way",
+    "tape from another point": "{name} was pulled from {point}",
+    "another unit": "{name} was read in another unit: it would read {meant}",
+    "line mapped elsewhere": "{name}: it lies about {far} from where the map has it",
+    "point mapped elsewhere": "{name}: it lies about {far} from where the map has it",
+    "start elsewhere": "the start lies about {far} from where it was put",
+    "azimuth": "the azimuth at the start is {turn} off",
+    "position misread": "{name} is about {far} off",
+}
+_MISREAD: Final = "{name} was misread: it would read {meant}"
+
+
+def slip_words(slip: Slip, plan: Plan, unit: str, would_read: float | None = None) -> str:
+    """Return a slip in words, such as ``a bend nobody noted near 46 ft, about 40° left``."""
+    size = slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size)
+    far = length(abs(size), unit)
+    meant = f"otherwise by {far}"
+    if would_read is not None:
+        angle = slip.measure == "angle"
+        meant = f"{abs(would_read):.0f}°" if angle else length(would_read, unit)
+    return _SAID.get(slip.slip, _MISREAD).format(
+        name=tidy(reading_name(slip.id, plan), 80) if slip.id else "",
+        point=label(slip.point),
+        at="" if slip.footage_m is None else length(slip.footage_m, unit),
+        there=f" at locate {label(slip.id.of)}" if slip.id else " everywhere",
+        far=far,
+        meant=meant,
+        turn=f"{abs(size):.0f}°",
+        share=f"{abs(100.0 * size):.1f} %",
+        side="right" if size > 0.0 else "left",
+        much="much" if size > 0.0 else "little",
+        far_or_low="high" if size > 0.0 else "low",
+    )
