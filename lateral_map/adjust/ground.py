@@ -5,16 +5,20 @@ from __future__ import annotations
 import contextlib
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry import LineString, Point
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Chain, Ground
-from lateral_map.model.site import Site
+from lateral_map.model.site import PlanArea, Site
 
 # Ground between known levels may rise or dip unseen: 3 % of the distance to the nearest one.
 # A reasoned allowance (common practice, no source).
 _UNSEEN_SLOPE = 0.03
 _NEAR_SPOT_M = 6.0
+# The floor gives way to the yard at the wall, within this much footage.
+_STEP_M = 1e-3
 
 
 def has_levels(site: Site) -> bool:
@@ -31,11 +35,35 @@ def has_surface(site: Site) -> bool:
     return bool(site.plan.levels) or site.plan.terrain is not None
 
 
+def floor_under_start(site: Site) -> PlanArea | None:
+    """Return the building the run starts in, whose floor is a level of its own; None outdoors."""
+    if site.start.ground_m is None:
+        return None
+    place = Point(site.start.easting_m, site.start.northing_m)
+    inside = (a for a in site.plan.areas if a.kind == "building" and a.polygon.contains(place))
+    return next(inside, None)
+
+
+def _wall_m(building: PlanArea, chain: Chain, route_m: Floats) -> float:
+    """Return the footage at which the run first leaves a building, its start where it stands."""
+    run = LineString(route_m)
+    if run.length == 0.0:
+        return float(chain.nodes_m[0]) + _STEP_M
+    wall = run.intersection(building.polygon.exterior)
+    if wall.is_empty:
+        return float(chain.nodes_m[-1])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(route_m, axis=0).T))])
+    out = min(run.project(Point(xy)) for xy in shapely.get_coordinates(wall))
+    return float(np.interp(out, along, chain.nodes_m))
+
+
 def lay_ground(site: Site, chain: Chain, route_m: Floats) -> Ground:
     """Return the ground along the chain.
 
     ``route_m`` (nodes, 2) is the best plan position of the chain's nodes so far; spot levels are
-    read off at those places. Without any level the ground is a level line at elevation 0.
+    read off at those places. A run that starts in a building starts from that floor, which holds up
+    to the wall and nowhere beyond: nothing is interpolated from a floor to the yard. Without any
+    level the ground is a level line at elevation 0.
     """
     if not has_levels(site):
         zero = np.array([chain.zero_m])
@@ -45,16 +73,26 @@ def lay_ground(site: Site, chain: Chain, route_m: Floats) -> Ground:
         for one in site.used_locates()
         if one.ground_m is not None
     ]
-    if site.start.ground_m is not None:
+    building = floor_under_start(site)
+    if site.start.ground_m is not None and building is None:
         direct.insert(0, (chain.zero_m, site.start.ground_m, 0.0))
     known = direct + [
         row
         for row in _from_spot_levels(site, chain, route_m, at_least_one=not direct)
         if all(abs(row[0] - one[0]) > 1e-6 for one in direct)
     ]
+    wall = None if building is None else _wall_m(building, chain, route_m)
+    if wall is not None:
+        # A level is no yard's where the run is still indoors, and the floor is none outdoors.
+        known = [row for row in known if row[0] >= wall]
+    if not known:
+        known = [(chain.zero_m, site.start.ground_m or 0.0, 0.0)]
+        wall = None
     table = np.array(sorted(known, key=lambda row: row[0]), float)
     footage, level, distance = table[_apart(table[:, 0])].T
     knots = np.unique(np.concatenate([[chain.zero_m], chain.nodes_m, footage]))
+    if wall is not None:
+        knots = np.unique([*knots, wall, wall + _STEP_M])
     # The 1 sd grows away from the measured levels.
     away = (np.abs(knots[:, None] - footage[None, :]) + distance[None, :]).min(axis=1)
     terrain = site.plan.terrain
@@ -62,11 +100,16 @@ def lay_ground(site: Site, chain: Chain, route_m: Floats) -> Ground:
     read = [
         one for one in site.used_locates() if one.depth_m is not None or one.nulls_m is not None
     ]
+    levels = np.interp(knots, footage, level)
+    sd = np.hypot(sd_measured, _UNSEEN_SLOPE * away)
+    if wall is not None:
+        indoors = knots <= wall
+        levels[indoors], sd[indoors] = site.start.ground_m, site.accuracy.ground_m
     corrected = np.sort([chain.zero_m, *(site.transmitter_footage_m(one) for one in read)])
     return Ground(
         knots_m=knots,
-        levels_m=np.interp(knots, footage, level),
-        sd_m=np.hypot(sd_measured, _UNSEEN_SLOPE * away),
+        levels_m=levels,
+        sd_m=sd,
         is_level=False,
         correction_knots_m=corrected[_apart(corrected)],
     )

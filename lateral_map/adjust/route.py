@@ -11,7 +11,7 @@ from lateral_map.adjust.chain import (
     lay_chain,
     turns_at_nodes,
 )
-from lateral_map.adjust.ground import has_surface, lay_ground
+from lateral_map.adjust.ground import floor_under_start, has_surface, lay_ground
 from lateral_map.adjust.possible import find_impossible
 from lateral_map.adjust.prior import (
     UNKNOWN_DEPTH_SD_M,
@@ -103,8 +103,8 @@ def solve_site(site: Site) -> tuple[System, Solution, tuple[Floats, ...]]:
         if all(np.hypot(*(line - other).T).max() > _SAME_PLACE_M for other in lines):
             lines.append(line)
     system, solution = solutions[0]
-    if has_surface(site):
-        # Read the spot levels off again under the solved line, and solve once more.
+    if has_surface(site) or floor_under_start(site) is not None:
+        # Find the wall and read the spot levels again under the solved line, and solve once more.
         first = float(solution.unknowns[system.layout.azimuth.start]), np.pi
         if start.azimuth_deg is not None:
             first = np.radians(start.azimuth_deg), np.radians(start.sd_azimuth_deg)
