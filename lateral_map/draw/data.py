@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import get_coordinates
 
 from lateral_map.draw.plan.layers import LAYER_KEYS, plan_layers
@@ -20,6 +19,7 @@ from lateral_map.draw.profile.painter import PageWidth, page_profile
 from lateral_map.draw.style import STYLES, style_values
 from lateral_map.errors import FrameError
 from lateral_map.frame import Frame
+from lateral_map.model.arrays import Floats
 from lateral_map.model.results import Report
 from lateral_map.model.site import TapeTie
 from lateral_map.units import from_metres, metres_per, to_metres
@@ -41,8 +41,6 @@ from lateral_map.words.technician import (
     summary_facts,
     table_values,
 )
-
-Floats = NDArray[np.float64]
 
 # In the legend what the drawing is about comes first.
 _KEY_ORDER: Final = (
@@ -196,8 +194,6 @@ def _station_values(report: Report) -> dict[str, Any]:
         ],
     }
 
-
-Floats = NDArray[np.float64]
 
 _STEPS: Final = np.linspace(-1.0, 1.0, 7)
 

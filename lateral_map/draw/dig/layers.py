@@ -31,10 +31,8 @@ def dig_layers(review: DigReview) -> tuple[Layer, ...]:
         _zones(review),
         _cuts(review, sloped=True),
         _cuts(review, sloped=False),
-        _spoil_lines(review),
-        _white_lines(review),
-        _tapes(review),
-        _key_points(review),
+        *_outlines(review),
+        *_refinds(review),
         _conflicts(review),
     )
 
@@ -68,19 +66,28 @@ def _cuts(review: DigReview, *, sloped: bool) -> Layer:
     return Layer(key, title, tuple(items), ((f"cut {key}", words),))
 
 
-def _spoil_lines(review: DigReview) -> Layer:
-    """Return how near spoil may lie to either cut."""
+def _outlines(review: DigReview) -> tuple[Layer, Layer]:
+    """Return how near spoil may lie to either cut, and what to outline in white."""
     away = review.rules.rule("spoil set-back").figure(review.report.site.unit)
-    items: list[Line] = []
+    spoil: list[Line] = []
+    white: list[Line] = []
     for one in review.reaches:
         for cut in (one.excavation.shored, one.excavation.sloped):
             detail = spoil_picked(review, one, cut)
-            items += _outlines(cut.keep_back, "spoil line", detail, f"spoil {away} back")
-    legend = (("spoil line", f"Spoil no nearer than this: {away} from the edge"),)
-    return Layer("spoil", "Spoil set-back", tuple(items), legend)
+            spoil += _lines_round(cut.keep_back, "spoil line", detail, f"spoil {away} back")
+        detail = white_line_picked(review, one)
+        white += _lines_round(one.white_lines, "white line", detail, "white line")
+    near = (("spoil line", f"Spoil no nearer than this: {away} from the edge"),)
+    outline = (("white line", "Outline of the dig"),)
+    return (
+        Layer("spoil", "Spoil set-back", tuple(spoil), near),
+        Layer("white", "White lines", tuple(white), outline),
+    )
 
 
-def _outlines(area: Polygon | MultiPolygon, style: str, detail: Detail, caption: str) -> list[Line]:
+def _lines_round(
+    area: Polygon | MultiPolygon, style: str, detail: Detail, caption: str
+) -> list[Line]:
     parts = area.geoms if isinstance(area, MultiPolygon) else [area]
     return [
         Line(np.asarray(part.exterior.coords), style, detail, caption)
@@ -89,45 +96,29 @@ def _outlines(area: Polygon | MultiPolygon, style: str, detail: Detail, caption:
     ]
 
 
-def _white_lines(review: DigReview) -> Layer:
-    items: list[Line] = []
-    for one in review.reaches:
-        detail = white_line_picked(review, one)
-        items += _outlines(one.white_lines, "white line", detail, "white line")
-    return Layer("white", "White lines", tuple(items), (("white line", "Outline of the dig"),))
-
-
-def _tapes(review: DigReview) -> Layer:
+def _refinds(review: DigReview) -> tuple[Layer, Layer]:
+    """Return the tapes by which key points are found again, and the points."""
+    unit = review.report.site.unit
     places = {
         point.name: (point.easting_m, point.northing_m) for point in review.report.site.plan.points
     }
-    items = tuple(
-        Line(
-            np.array([places[tape.point], (one.easting_m, one.northing_m)]),
-            "refind tape",
-            key_point_picked(review, one),
-            format_tape(tape.distance_m, review.report.site.unit),
-        )
-        for one in review.refinds
-        for tape in one.tapes
+    tapes: list[Line] = []
+    keys: list[Mark] = []
+    for number, one in enumerate(review.refinds, start=1):
+        here = one.easting_m, one.northing_m
+        for tape in one.tapes:
+            detail, words = key_point_picked(review, one), format_tape(tape.distance_m, unit)
+            line = np.array([places[tape.point], here])
+            tapes.append(Line(line, "refind tape", detail, words))
+        detail, at_m = key_point_picked(review, one), one.key.footage_m
+        keys.append(Mark(*here, "key point", f"K{number}", detail, footage_m=at_m))
+    numbered = (("key point", "Key point, numbered as on the re-find sheet"),)
+    return (
+        Layer(
+            "tapes", "Tapes to key points", tuple(tapes), (("refind tape", "Tape"),), shown=False
+        ),
+        Layer("keys", "Key points", tuple(keys), numbered, shown=False),
     )
-    return Layer("tapes", "Tapes to key points", items, (("refind tape", "Tape"),), shown=False)
-
-
-def _key_points(review: DigReview) -> Layer:
-    items = tuple(
-        Mark(
-            one.easting_m,
-            one.northing_m,
-            "key point",
-            f"K{number}",
-            key_point_picked(review, one),
-            footage_m=one.key.footage_m,
-        )
-        for number, one in enumerate(review.refinds, start=1)
-    )
-    legend = (("key point", "Key point, numbered as on the re-find sheet"),)
-    return Layer("keys", "Key points", items, legend, shown=False)
 
 
 def _conflicts(review: DigReview) -> Layer:

@@ -6,7 +6,6 @@ the page here, escaped by the template.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -48,22 +47,9 @@ from lateral_map.words.excavator import (
 )
 from lateral_map.words.methods import method_cautions
 from lateral_map.words.numbers import tidy
-from lateral_map.words.technician import Table
 
 # What the excavator looks for first; the plan's own layers follow.
 _HIDDEN: Final = frozenset({"ties", "corridor", "next", "responsibility"})
-
-
-@dataclass(frozen=True, slots=True)
-class _ReachSheet:
-    """A reach on the page: what is said of it, and its section, wide and narrow."""
-
-    title: str
-    facts: tuple[tuple[str, str], ...]
-    tables: tuple[Table, ...]
-    cautions: tuple[tuple[str, tuple[str, ...]], ...]
-    wide: Markup
-    narrow: Markup
 
 
 def dig_page(review: DigReview) -> str:
@@ -127,18 +113,19 @@ def _page_data(review: DigReview) -> dict[str, Any]:
     }
 
 
-def _reach_sheet(review: DigReview, index: int) -> _ReachSheet:
+def _reach_sheet(review: DigReview, index: int) -> dict[str, Any]:
+    """Return a reach as the page shows it: what is said of it, and its section, wide and narrow."""
     one, unit = review.reaches[index], review.report.site.unit
-    wide, narrow = (section_svg(review, one, narrow=slim) for slim in (False, True))
-    return _ReachSheet(
-        title=reach_title(one.reach, unit),
-        facts=reach_facts(review, one),
-        tables=reach_tables(review, one),
-        cautions=tuple(
-            (method.name, tuple(tidy(words, 300) for words in said))
+    return {
+        "title": reach_title(one.reach, unit),
+        "facts": reach_facts(review, one),
+        "tables": reach_tables(review, one),
+        "cautions": [
+            (method.name, [tidy(words, 300) for words in said])
             for method in one.methods
             if (said := method_cautions(one, method.name, review.rules, unit))
-        ),
-        wide=Markup(wide),  # noqa: S704  # figures and numbers of our own, serialised as XML
-        narrow=Markup(narrow),  # noqa: S704
-    )
+        ],
+        # Figures and numbers of our own, serialised as XML.
+        "wide": Markup(section_svg(review, one, narrow=False)),  # noqa: S704
+        "narrow": Markup(section_svg(review, one, narrow=True)),  # noqa: S704
+    }

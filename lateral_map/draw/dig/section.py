@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import box as shapely_box
 
 from lateral_map.draw.paint.hatch import hatch_lines
@@ -22,12 +21,12 @@ from lateral_map.draw.style import (
     SHORED_AREA,
     SLOPED_AREA,
 )
+from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import DigReview, ReachReview
 from lateral_map.units import format_length, format_small, from_metres
 from lateral_map.words.numbers import label
 
-Floats = NDArray[np.float64]
 Place = tuple[float, float]
 
 _TEXT_PT: Final = 9.0
@@ -62,6 +61,30 @@ class _Trench:
     ladder: float | None
     influence: float
 
+    @classmethod
+    def of(cls, review: DigReview, one: ReachReview) -> Self:
+        """Return a reach's trench."""
+        unit, rules, at = review.report.site.unit, review.rules, one.excavation.section
+
+        def size(values_m: Floats) -> float:
+            return from_metres(float(values_m[0]), unit)
+
+        ladder = from_metres(rules.value("ladder projection"), unit)
+        return cls(
+            unit=unit,
+            soil=rules.soil,
+            slope=rules.slope,
+            depth=size(at.bottom_depth_m),
+            spread=size(TWO_SIDED_95 * at.sd_depth_m),
+            width=size(at.width_m),
+            top=size(at.top_width_m),
+            outside=size(at.outside_diameter_m),
+            bedding=size(at.bottom_depth_m - at.crown_depth_m - at.outside_diameter_m),
+            set_back=from_metres(rules.value("spoil set-back"), unit),
+            ladder=ladder if one.excavation.ways_out else None,
+            influence=max(rules.value("influence slope"), rules.slope),
+        )
+
     @property
     def spoil(self) -> float:
         """Width of the spoil heap as drawn."""
@@ -70,7 +93,7 @@ class _Trench:
 
 def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
     """Return a reach's section as SVG: side by side, or one under the other where narrow."""
-    trench = _deepest(review, one)
+    trench = _Trench.of(review, one)
     panels = (_Panel(trench, sloped=False), _Panel(trench, sloped=True))
     deep, above = trench.depth, max(panel.above for panel in panels)
     spans = [panel.left + panel.right for panel in panels]
@@ -94,30 +117,6 @@ def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
         origin = (x + panel.left * scale, y + _HEAD_PT + above * scale)
         _Section(canvas.group("section"), panel, origin, scale).paint()
     return canvas.to_text()
-
-
-def _deepest(review: DigReview, one: ReachReview) -> _Trench:
-    unit, rules, at = review.report.site.unit, review.rules, one.excavation.section
-    bedding = at.bottom_depth_m - at.crown_depth_m - at.outside_diameter_m
-
-    def size(values_m: Floats) -> float:
-        return from_metres(float(values_m[0]), unit)
-
-    ladder = from_metres(rules.value("ladder projection"), unit)
-    return _Trench(
-        unit=unit,
-        soil=rules.soil,
-        slope=rules.slope,
-        depth=size(at.bottom_depth_m),
-        spread=size(TWO_SIDED_95 * at.sd_depth_m),
-        width=size(at.width_m),
-        top=size(at.top_width_m),
-        outside=size(at.outside_diameter_m),
-        bedding=size(bedding),
-        set_back=from_metres(rules.value("spoil set-back"), unit),
-        ladder=ladder if one.excavation.ways_out else None,
-        influence=max(rules.value("influence slope"), rules.slope),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,30 +190,31 @@ class _Section:
             self.canvas.area([[tip, *barbs]], INK)
 
     def paint(self) -> None:
-        trench, half, top = self.panel.trench, self.panel.trench.width / 2.0, self.panel.top
-        style = SLOPED_AREA if self.panel.sloped else SHORED_AREA
-        wall = style.edge.colour if style.edge and self.panel.sloped else INK
+        panel, trench = self.panel, self.panel.trench
+        half, top = trench.width / 2.0, panel.top
+        style = SLOPED_AREA if panel.sloped else SHORED_AREA
+        wall = style.edge.colour if style.edge and panel.sloped else INK
         left = [(-top, 0.0), (-half, -trench.depth)]
         right = [(half, -trench.depth), (top, 0.0)]
         self.canvas.area([self.at([*left, *right])], CLASS_FILLS[1])
-        self._ground()
-        self._pipe()
-        walls = Stroke(wall, 1.5 if self.panel.sloped else 3.0)
-        self.canvas.lines([self.at(left), self.at(right)], walls)
-        self.canvas.line(self.at([left[1], right[0]]), Stroke(INK, 1.5))
-        self._spoil()
-        self._ladder()
-        self._figures()
-
-    def _ground(self) -> None:
-        panel, trench = self.panel, self.panel.trench
-        sides = [[(-panel.left, 0.0), (-panel.top, 0.0)], [(panel.top, 0.0), (panel.right, 0.0)]]
+        sides = [[(-panel.left, 0.0), left[0]], [right[1], (panel.right, 0.0)]]
         self.canvas.lines([self.at(side) for side in sides], Stroke(GROUND, 1.8))
         if not panel.sloped:
             # On one side only: on the other it would run through the depth's figure.
-            foot = trench.width / 2.0
-            reach = [(foot, -trench.depth), (foot + trench.influence * trench.depth, 0.0)]
+            reach = [right[0], (half + trench.influence * trench.depth, 0.0)]
             self.canvas.line(self.at(reach), Stroke(QUIET, 0.8, (3.0, 2.2)))
+        self._pipe()
+        walls = Stroke(wall, 1.5 if panel.sloped else 3.0)
+        self.canvas.lines([self.at(left), self.at(right)], walls)
+        self.canvas.line(self.at([left[1], right[0]]), Stroke(INK, 1.5))
+        foot = top + trench.set_back
+        peak, end = (foot + trench.spoil / 2.0, 0.6 * trench.spoil), (foot + trench.spoil, 0.0)
+        heap = self.at([(foot, 0.0), peak, end])
+        self.canvas.area([heap], "#c9a26b", edge=Stroke("#6b4f2a", 0.8))
+        self.measure((top, 0.0), (foot, 0.0))
+        self.say((top, 0.0), format_size(trench, trench.set_back), (4.0, 8.5), "start")
+        self._ladder()
+        self._figures()
 
     def _pipe(self) -> None:
         trench, half = self.panel.trench, self.panel.trench.width / 2.0
@@ -228,15 +228,6 @@ class _Section:
         x, y = self.at([(0.0, level + radius)])[0]
         wall = Stroke(OKABE_ITO["bluish green"], 1.4)
         self.canvas.circle(x, y, radius * self.scale, fill="#8ec9b5", edge=wall)
-
-    def _spoil(self) -> None:
-        trench, edge = self.panel.trench, self.panel.top
-        foot = edge + trench.set_back
-        peak, end = (foot + trench.spoil / 2.0, 0.6 * trench.spoil), (foot + trench.spoil, 0.0)
-        heap = self.at([(foot, 0.0), peak, end])
-        self.canvas.area([heap], "#c9a26b", edge=Stroke("#6b4f2a", 0.8))
-        self.measure((edge, 0.0), (foot, 0.0))
-        self.say((edge, 0.0), format_size(trench, trench.set_back), (4.0, 8.5), "start")
 
     def _ladder(self) -> None:
         trench, half = self.panel.trench, self.panel.trench.width / 2.0

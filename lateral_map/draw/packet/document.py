@@ -93,16 +93,7 @@ def sheet_html(report: Report, sheets: SheetSet) -> str:
 
 def owner_html(report: Report, sheets: SheetSet) -> str:
     """Return the owner's summary, one page that stands alone."""
-    return _render(
-        "owner.html",
-        drawing=_titled(_owner_picture(report)),
-        css=_css("owner.css", report, sheets.setting.paper),
-        **owner_facts(report),
-    )
-
-
-def _owner_picture(report: Report) -> str:
-    """Return the line, the street and what was found, seen from above, as wide as a phone."""
+    # The line, the street and what was found, seen from above, as wide as a phone.
     layers = []
     for layer in plan_layers(report):
         if layer.key == "findings":
@@ -113,7 +104,13 @@ def _owner_picture(report: Report) -> str:
             layers.append(replace(layer, items=items))
         elif layer.key in _OWNER_LAYERS:
             layers.append(layer)
-    return plan_figure(report, *_PHONE_PT, "Your sewer line from above", layers=layers)
+    picture = plan_figure(report, *_PHONE_PT, "Your sewer line from above", layers=layers)
+    return _render(
+        "owner.html",
+        drawing=_titled(picture),
+        css=_css("owner.css", report, sheets.setting.paper),
+        **owner_facts(report),
+    )
 
 
 def _drawings(sheets: SheetSet) -> list[Markup]:
@@ -146,7 +143,14 @@ def _placed(
     tables = {row["number"]: key for key in _TABLES for row in facts[key]}
     placed: dict[str, list[dict[str, Any]]] = {key: [] for key in (*_TABLES, "loose")}
     for each in photographs:
-        shown = _shown(each, report.findings)
+
+        def gap(one: FindingResult, at_m: float = each.footage_m) -> float:
+            begin, end = one.finding.footage_m, one.finding.to_m
+            return abs(at_m - min(max(at_m, begin), begin if end is None else end))
+
+        # It shows the nearest finding, if that is near enough.
+        near = [one for one in report.findings if gap(one) <= _NEAR_M + 1e-9]
+        shown = min(near, key=gap, default=None)
         placed[tables[shown.number] if shown else "loose"].append(
             {
                 "address": f"data:image/jpeg;base64,{base64.b64encode(each.jpeg).decode('ascii')}",
@@ -158,34 +162,8 @@ def _placed(
     return placed
 
 
-def _shown(photograph: Photograph, findings: Sequence[FindingResult]) -> FindingResult | None:
-    """Return the finding a photograph shows: the nearest, if it is near enough."""
-
-    def gap(each: FindingResult) -> float:
-        begin = each.finding.footage_m
-        end = begin if each.finding.to_m is None else each.finding.to_m
-        return abs(photograph.footage_m - min(max(photograph.footage_m, begin), end))
-
-    nearest = min(findings, key=gap, default=None)
-    return nearest if nearest is not None and gap(nearest) <= _NEAR_M + 1e-9 else None
-
-
 def _render(name: str, **values: Any) -> str:
     return _environment().get_template(name).render(values)
-
-
-def _css_text(text: str) -> str:
-    """Return ``text`` as the inside of a CSS string: every ASCII sign with a meaning escaped."""
-    return "".join(
-        f"\\{ord(letter):x} " if letter.isascii() and not letter.isalnum() else letter
-        for letter in text
-    )
-
-
-def _whole(text: str) -> Markup:
-    """Return text escaped, its percentages not broken over two lines: a search finds ``> 99 %``."""
-    safe = str(escape(text))
-    return Markup(_PERCENTAGE.sub(r'<span class="whole">\g<0></span>', safe))  # noqa: S704 - escaped
 
 
 @cache
@@ -197,8 +175,20 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["css_text"] = _css_text
-    environment.filters["whole"] = _whole
+
+    def css_text(text: str) -> str:
+        """Return text as the inside of a CSS string: every ASCII sign with a meaning escaped."""
+        return "".join(
+            f"\\{ord(letter):x} " if letter.isascii() and not letter.isalnum() else letter
+            for letter in text
+        )
+
+    def whole(text: str) -> Markup:
+        """Return text escaped, no percentage broken over two lines: a search finds ``> 99 %``."""
+        safe = _PERCENTAGE.sub(r'<span class="whole">\g<0></span>', str(escape(text)))
+        return Markup(safe)  # noqa: S704 - escaped
+
+    environment.filters |= {"css_text": css_text, "whole": whole}
     return environment
 
 
@@ -215,18 +205,9 @@ def render_letter(facts: Mapping[str, object], template: tuple[str, str] | None 
         return fill_template(_OWN.read_text(encoding="utf-8"), facts)
     name, text = template
     try:
-        return _kept_within(fill_template_apart(text, facts))
-    except SiteError as error:
-        (fault,) = error.faults
-        fields = "docs/how-to/refer-to-the-utility.md lists the fields a letter may use"
-        said = f"the letter cannot be made: {fault.problem[:200]}"
-        raise SiteError(Fault(said, fields, name, fault.row)) from None
-
-
-def _kept_within(html: str) -> str:
-    """Return HTML with every element and comment closed and without what reaches outside it."""
-    try:
+        html = fill_template_apart(text, facts)
         body = tinyhtml5.parse(html, namespace_html_elements=False).find("body")
+        # Every element and comment is closed; what would reach outside the letter is taken out.
         for element in body.iter():
             if isinstance(element.tag, str):
                 element.tag = element.tag.rpartition("}")[2]
@@ -236,4 +217,9 @@ def _kept_within(html: str) -> str:
         body.tag = "div"
         return ET.tostring(body, encoding="unicode", method="html")
     except RecursionError:
-        raise SiteError(Fault("it nests too deeply", "keep it to a letter")) from None
+        problem, row = "it nests too deeply", None
+    except SiteError as error:
+        (fault,) = error.faults
+        problem, row = fault.problem[:200], fault.row
+    fields = "docs/how-to/refer-to-the-utility.md lists the fields a letter may use"
+    raise SiteError(Fault(f"the letter cannot be made: {problem}", fields, name, row))

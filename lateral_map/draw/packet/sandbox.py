@@ -13,6 +13,7 @@ import subprocess
 import sys
 from collections.abc import Mapping
 from pathlib import Path
+from traceback import walk_tb
 from typing import Any, Final
 
 from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError
@@ -30,6 +31,10 @@ _WRONG: Final = (
     TemplateError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError,
     RecursionError, MemoryError,
 )  # fmt: skip
+_REASONS: Final[dict[type[BaseException], str]] = {
+    RecursionError: "its macros call themselves without end",
+    MemoryError: "it asks for more memory than a letter needs",
+}
 
 
 class _Sandbox(ImmutableSandboxedEnvironment):
@@ -48,12 +53,22 @@ class _Sandbox(ImmutableSandboxedEnvironment):
 def fill_template(text: str, facts: Mapping[str, object]) -> str:
     """Return a template filled with facts, in this process; raises ``SiteError``."""
     sandbox = _Sandbox(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    parts: list[str] = []
+    size = 0
     try:
-        return _joined(sandbox, text, facts)
+        for part in sandbox.from_string(text).generate(dict(facts)):
+            size += len(part)
+            if size > _LONGEST:
+                raise _problem("it prints more than a letter holds")
+            parts.append(part)
     except TemplateSyntaxError as error:
         raise _problem(error.message or "it cannot be read", error.lineno) from None
     except _WRONG as error:
-        raise _problem(_reason(error), _line_of(error)) from None
+        said = _REASONS.get(type(error)) or str(error) or type(error).__name__
+        steps = reversed(list(walk_tb(error.__traceback__)))
+        rows = (row for step, row in steps if step.f_code.co_filename == "<template>")
+        raise _problem(said, next(rows, None)) from None
+    return "".join(parts)
 
 
 def fill_template_apart(
@@ -87,57 +102,23 @@ def _problem(problem: str, row: int | None = None) -> SiteError:
     return SiteError(Fault(problem, row=row))
 
 
-def _joined(sandbox: _Sandbox, text: str, facts: Mapping[str, object]) -> str:
-    parts: list[str] = []
-    size = 0
-    for part in sandbox.from_string(text).generate(dict(facts)):
-        size += len(part)
-        if size > _LONGEST:
-            raise _problem("it prints more than a letter holds")
-        parts.append(part)
-    return "".join(parts)
-
-
-def _reason(error: BaseException) -> str:
-    if isinstance(error, RecursionError):
-        return "its macros call themselves without end"
-    if isinstance(error, MemoryError):
-        return "it asks for more memory than a letter needs"
-    return str(error) or type(error).__name__
-
-
-def _line_of(error: BaseException) -> int | None:
-    step = error.__traceback__
-    line = None
-    while step is not None:
-        if step.tb_frame.f_code.co_filename == "<template>":
-            line = step.tb_lineno
-        step = step.tb_next
-    return line
-
-
-def _deny_memory() -> None:
-    """Let this process have no more memory than a letter needs, where the system can say so."""
-    try:
-        import resource
-    except ImportError:  # Windows: the time limit alone holds there.
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
-
-
-def _answer(given: bytes) -> dict[str, object]:
-    asked = json.loads(given)
-    try:
-        return {"html": fill_template(asked["text"], asked["facts"])}
-    except SiteError as error:
-        (fault,) = error.faults
-        return {"problem": fault.problem, "row": fault.row}
-
-
 def main() -> None:
     """Fill the template on standard input."""
-    _deny_memory()
-    sys.stdout.write(json.dumps(_answer(sys.stdin.buffer.read())))
+    try:
+        import resource
+
+        # No more memory than a letter needs, where the system can say so.
+        resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
+    except ImportError:  # Windows: the time limit alone holds there.
+        pass
+    asked = json.loads(sys.stdin.buffer.read())
+    answer: dict[str, object]
+    try:
+        answer = {"html": fill_template(asked["text"], asked["facts"])}
+    except SiteError as error:
+        (fault,) = error.faults
+        answer = {"problem": fault.problem, "row": fault.row}
+    sys.stdout.write(json.dumps(answer))
 
 
 if __name__ == "__main__":

@@ -111,17 +111,12 @@ class _Row:
         if step == 0:
             return False
         longer = (flag, flag.wordings[step - 1])
-        if not self._fits([*texts[:index], longer, *texts[index + 1 :]], index, most):
+        changed, *left = self.placed([*texts[:index], longer, *texts[index + 1 :]])[index:]
+        within = all(hung.lane < most for hung in (changed, *left))
+        if not within or changed.flag.at + changed.width > self.right:
             return False
         texts[index] = longer
         return True
-
-    def _fits(self, texts: Sequence[Text], index: int, most: int) -> bool:
-        placed = self.placed(texts)
-        changed = placed[index]
-        return changed.flag.at + changed.width <= self.right and all(
-            hung.lane < most for hung in placed[index:]
-        )
 
     def _hung(self, flag: Flag, text: str, placed: Sequence[PlacedFlag]) -> PlacedFlag:
         width = self.measure(text, flag.bold)

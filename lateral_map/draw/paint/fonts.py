@@ -38,6 +38,7 @@ def font_bytes(name: str) -> bytes:
     return _file(name).read_bytes()
 
 
+@cache
 def _file(name: str) -> Path:
     found = find_spec("matplotlib")
     if found is None or found.origin is None:
@@ -48,7 +49,8 @@ def _file(name: str) -> Path:
 @lru_cache(maxsize=4096)
 def text_width(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Return how wide ``text`` is set at ``size_pt``, in points; never less than it turns out."""
-    return size_pt * sum(_advance(ord(letter), bold) for letter in text)
+    advances = _advances_em(bold)
+    return size_pt * sum(advances.get(ord(letter), _WIDEST_EM) for letter in text)
 
 
 def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
@@ -88,22 +90,14 @@ def _pieces(word: str, width_pt: float, size_pt: float, *, bold: bool) -> list[s
     return [*pieces, piece]
 
 
-@cache
 def font_path(*, bold: bool = False) -> Path:
     """Return where the typeface's file lies."""
     return _file(_FILES[bold])
 
 
 @cache
-def _face(bold: bool) -> tuple[dict[int, str], dict[str, tuple[int, int]], int]:
-    """Return the face's glyph names by character, their advances, and its units to the em."""
+def _advances_em(bold: bool) -> dict[int, float]:
+    """Return how wide the face sets each character it has, in em."""
     with TTFont(font_path(bold=bold), lazy=True) as face:
-        return face.getBestCmap(), face["hmtx"].metrics, face["head"].unitsPerEm
-
-
-@cache
-def _advance(code: int, bold: bool) -> float:
-    """Return a character's advance in em; a wide one where another face will have to set it."""
-    names, metrics, units = _face(bold)
-    name = names.get(code)
-    return _WIDEST_EM if name is None else metrics[name][0] / units
+        metrics, units = face["hmtx"].metrics, face["head"].unitsPerEm
+        return {code: metrics[name][0] / units for code, name in face.getBestCmap().items()}

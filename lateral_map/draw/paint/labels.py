@@ -227,25 +227,18 @@ def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: 
     if sizes.sum() >= high - low:
         return np.linspace(low + sizes[0] / 2.0, high - sizes[-1] / 2.0, len(sizes))
     gaps = np.concatenate([[0.0], np.cumsum((sizes[:-1] + sizes[1:]) / 2.0)])
-    level = _ascending(np.asarray(centres, float) - gaps)
-    lowest = low + sizes[0] / 2.0
-    highest = high - sizes[-1] / 2.0 - gaps[-1]
-    return np.asarray(np.clip(level, lowest, highest) + gaps)
-
-
-def _ascending(values: Floats) -> Floats:
-    """Return the ascending values nearest to ``values`` by least squares.
-
-    Neighbours out of order are pooled to their mean till none are (pool adjacent violators).
-    """
+    # Neighbours out of order are pooled to their mean till none are (pool adjacent violators).
     pools: list[tuple[float, int]] = []
-    for value in values.tolist():
+    for value in (np.asarray(centres, float) - gaps).tolist():
         mean, count = value, 1
         while pools and pools[-1][0] > mean:
             before, many = pools.pop()
             mean, count = (before * many + mean * count) / (many + count), many + count
         pools.append((mean, count))
-    return np.repeat([mean for mean, _ in pools], [count for _, count in pools])
+    level = np.repeat([mean for mean, _ in pools], [count for _, count in pools])
+    lowest = low + sizes[0] / 2.0
+    highest = high - sizes[-1] / 2.0 - gaps[-1]
+    return np.asarray(np.clip(level, lowest, highest) + gaps)
 
 
 def _candidates(wish: Wish, distances: Floats) -> tuple[Floats, Floats]:

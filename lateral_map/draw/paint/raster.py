@@ -73,7 +73,16 @@ class _Brush:
         width = max(1, round(self._sizes(element, "stroke-width")[0]))
         line = np.concatenate([points, points[:1]]) if closed else points
         dash = [self.per_pt * float(step) for step in element.get("stroke-dasharray", "").split()]
-        for piece in _dashed(line, dash) if dash else [line]:
+        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        edges = np.array([0.0, run[-1]])
+        if dash:
+            steps = np.resize(dash, max(2, int(2 * len(dash) * run[-1] / sum(dash)) + 2))
+            at = np.cumsum(steps)
+            edges = np.concatenate([[0.0], at[at < run[-1]], [run[-1]]])
+        for begin, end in zip(edges[:-1:2], edges[1::2], strict=False):
+            inside = run[(run > begin) & (run < end)]
+            at = np.concatenate([[begin], inside, [end]])
+            piece = np.stack([np.interp(at, run, axis) for axis in line.T], axis=-1)
             self.pen.line([tuple(point) for point in piece], stroke, width, joint="curve")
 
     def _text(self, element: ET.Element) -> None:
@@ -106,16 +115,3 @@ def _colour(element: ET.Element, what: str) -> tuple[int, ...] | None:
         return None
     opacity = float(element.get(f"{what}-opacity", "1"))
     return (*ImageColor.getrgb(colour)[:3], round(255 * opacity))
-
-
-def _dashed(line: Floats, dash: list[float]) -> list[Floats]:
-    """Return the drawn pieces of a line of dashes and gaps."""
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    edges = np.cumsum(np.resize(dash, max(2, int(2 * len(dash) * run[-1] / sum(dash)) + 2)))
-    edges = np.concatenate([[0.0], edges[edges < run[-1]], [run[-1]]])
-    pieces = []
-    for begin, end in zip(edges[:-1:2], edges[1::2], strict=False):
-        inside = run[(run > begin) & (run < end)]
-        at = np.concatenate([[begin], inside, [end]])
-        pieces.append(np.stack([np.interp(at, run, line[:, k]) for k in (0, 1)], axis=-1))
-    return pieces

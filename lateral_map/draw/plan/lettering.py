@@ -98,17 +98,14 @@ class Lettering:
             )
             if words and not any(again):
                 seen.append((words, at))
-                broken = _broken(words, size_pt)
-                yield Text(broken, at, bold=mark.weight >= ALWAYS), half, mark.weight
-
-
-def _broken(words: str, size_pt: float) -> tuple[str, ...]:
-    """Return a long caption in two lines, as even as they can be."""
-    pieces = words.split(" ")
-    if text_width(words, size_pt) <= _LONG_EM * size_pt or len(pieces) < 2:
-        return (words,)
-    pairs = [(" ".join(pieces[:k]), " ".join(pieces[k:])) for k in range(1, len(pieces))]
-    return min(pairs, key=lambda pair: max(text_width(line, size_pt) for line in pair))
+                # A long one in two lines, as even as they can be.
+                lines: tuple[str, ...] = (words,)
+                if text_width(words, size_pt) > _LONG_EM * size_pt and " " in words:
+                    pieces = words.split(" ")
+                    cuts = range(1, len(pieces))
+                    pairs = [(" ".join(pieces[:k]), " ".join(pieces[k:])) for k in cuts]
+                    lines = min(pairs, key=lambda pair: max(text_width(w, size_pt) for w in pair))
+                yield Text(lines, at, bold=mark.weight >= ALWAYS), half, mark.weight
 
 
 def _size(text: Text, size_pt: float) -> tuple[float, float]:

@@ -151,16 +151,17 @@ class SceneWriter:
 
     def layers(self, layers: Iterable[Layer]) -> list[dict[str, Any]]:
         """Return the layers that hold anything, in drawing order."""
-        return [self._layer(layer) for layer in layers if layer.items]
-
-    def _layer(self, layer: Layer) -> dict[str, Any]:
-        return {
-            "key": layer.key,
-            "title": layer.title,
-            "shown": layer.shown,
-            "legend": [list(row) for row in layer.legend],
-            "items": [self._item(item) for item in layer.items],
-        }
+        return [
+            {
+                "key": layer.key,
+                "title": layer.title,
+                "shown": layer.shown,
+                "legend": [list(row) for row in layer.legend],
+                "items": [self._item(item) for item in layer.items],
+            }
+            for layer in layers
+            if layer.items
+        ]
 
     def _item(self, item: Line | Area | Mark) -> dict[str, Any]:
         common = {

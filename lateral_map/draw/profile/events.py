@@ -31,8 +31,23 @@ def events_above(
 ) -> tuple[PlacedFlag, ...]:
     """Return the crossings, locates and bends as flags in lanes over a graph."""
     narrow = frame.box.width < 400.0
-    crossings = (one for one in report.crossings if frame.holds(one.footage_m))
-    flags = [_crossing(report, frame, one, narrow=narrow) for one in crossings]
+    unit, flags = report.site.unit, []
+    for crossing in report.crossings:
+        if not frame.holds(crossing.footage_m):
+            continue
+        near = f"{from_metres(crossing.footage_m, unit):.{decimals_for(unit)}f} {unit_word(unit)}"
+        shorter = [label(crossing.line, most) for most in ((14, 10, 6) if narrow else (28, 6))]
+        flags.append(
+            Flag(
+                frame.x(crossing.footage_m),
+                (crossing_words(crossing, unit), f"{shorter[0]} {near}", *shorter),
+                (shorter[0],),
+                joins=False,
+                bold=crossing.decides,
+                key="crossing",
+                weight=_DECIDING if crossing.decides else _CROSSING,
+            )
+        )
     flags += [_locate(frame, one) for one in report.locates if frame.holds(one.footage_m)]
     for bend in report.site.bends:
         if not frame.holds(bend.footage_m):
@@ -105,18 +120,6 @@ def _placed(flags: Sequence[Flag], lanes: int, right_pt: float) -> tuple[PlacedF
 def crossing_words(one: Crossing, unit: str) -> str:
     """Return a crossing in full, such as ``curb 73.7 ± 0.8 ft``."""
     return f"{label(one.line)} {plus_minus(one.footage_m, one.sd_footage_m, unit)}"
-
-
-def _crossing(report: Report, frame: Frame, one: Crossing, *, narrow: bool) -> Flag:
-    unit = report.site.unit
-    rounded = f"{from_metres(one.footage_m, unit):.{decimals_for(unit)}f} {unit_word(unit)}"
-    shorter = [label(one.line, most) for most in ((14, 10, 6) if narrow else (28, 6))]
-    wordings = (crossing_words(one, unit), f"{shorter[0]} {rounded}", *shorter)
-    weight = _DECIDING if one.decides else _CROSSING
-    at = frame.x(one.footage_m)
-    return Flag(
-        at, wordings, (shorter[0],), joins=False, bold=one.decides, key="crossing", weight=weight
-    )
 
 
 def _locate(frame: Frame, one: LocateResult) -> Flag:

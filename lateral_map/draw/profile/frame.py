@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lateral_map.draw.paint.labels import Box
+from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres, to_metres
-
-Floats = NDArray[np.float64]
 
 EXAGGERATIONS: Final = (
     *(0.05, 0.1, 0.2, 0.25, 0.4, 0.5, 0.75),

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import box as shapely_box
 
 from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M
@@ -34,13 +33,12 @@ from lateral_map.draw.style import (
     UTILITY_COLOURS,
     UTILITY_LETTERS,
 )
+from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import BasisStretch, Report
 from lateral_map.model.trench import UtilityConflict
 from lateral_map.words.names import BETWEEN_WORDS, DEAD_RECKONED_WORDS
 from lateral_map.words.numbers import unit_word
-
-Floats = NDArray[np.float64]
 
 TEXT_PT: Final = 9.0
 CAP_PT: Final = 0.36 * TEXT_PT  # from a line of text's middle down to its baseline

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import box as shapely_box
 
 from lateral_map.draw.paint.fonts import text_width, wrap
@@ -34,8 +32,6 @@ from lateral_map.model.site import RuleKey
 from lateral_map.units import format_length, from_metres
 from lateral_map.words.names import LEVEL_GROUND_WORDS
 from lateral_map.words.numbers import label, unit_word
-
-Floats = NDArray[np.float64]
 
 _LIMITS: Final[tuple[tuple[RuleKey, str], ...]] = (
     ("egress depth", "way out"),
@@ -83,9 +79,12 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     head = wrap(notes, size.width_pt - 12.0, TEXT_PT, bold=True)
     top = 5.0 + _LINE_PT * len(head) + 17.0
     frame = replace(frame, box=replace(box, top=top, bottom=top + size.graph_pt))
+    # Stretches whose depth nothing near by was read for.
+    runs = [list(rows) for far, rows in groupby(review.depths, lambda row: bool(row.unread)) if far]
+    unread = [(rows[0].footage_m, rows[-1].footage_m) for rows in runs]
     marked = (
         _Bar("hand dig", review.hand_dig_m(), OKABE_ITO["orange"], "rising"),
-        _Bar("not read", tuple(_unread(review)), OKABE_ITO["vermillion"], "crossed"),
+        _Bar("not read", tuple(unread), OKABE_ITO["vermillion"], "crossed"),
     )
     bars, keys = [bar for bar in marked if bar.spans_m], _keys(review, size)
     rows_top = frame.box.bottom + 3.0
@@ -210,21 +209,6 @@ class _Bar:
     spans_m: tuple[tuple[float, float], ...]
     colour: str
     hatch: Hatch
-
-
-def _unread(review: DigReview) -> Iterable[tuple[float, float]]:
-    """Yield the stretches whose depth nothing near by was read for."""
-    begin: float | None = None
-    last = 0.0
-    for row in review.depths:
-        if row.unread and begin is None:
-            begin = row.footage_m
-        elif not row.unread and begin is not None:
-            yield begin, last
-            begin = None
-        last = row.footage_m
-    if begin is not None:
-        yield begin, last
 
 
 def _paint_bar(canvas: Canvas, bar: _Bar, frame: Frame, top: float) -> None:

@@ -8,7 +8,7 @@ from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.parts import heights_words
 from lateral_map.draw.sheet.plan import draw_sheet_plan
 from lateral_map.draw.sheet.profile import draw_profile
-from lateral_map.draw.sheet.setting import Cut, Setting, choose_setting
+from lateral_map.draw.sheet.setting import Setting, choose_setting
 from lateral_map.draw.sheet.strip import draw_strip, scale_sentences
 from lateral_map.draw.style import INK, QUIET
 from lateral_map.model.results import Report
@@ -39,36 +39,34 @@ def draw_sheets(report: Report, *, paper: str | None = None, scale: str | None =
     ``1:100``); what is not asked for is chosen. Raises ``AnalysisError`` where they do not exist.
     """
     setting = choose_setting(report, paper=paper, scale=scale)
-    drawn = [_draw(report, cut, setting) for cut in setting.cuts]
-    return SheetSet(setting, tuple(svg for svg, _ in drawn), tuple(count for _, count in drawn))
-
-
-def _draw(report: Report, cut: Cut, setting: Setting) -> tuple[str, int]:
-    paper, panels, unit = setting.paper, setting.panels, report.site.unit
-    # What the drawing shows, for who cannot see it.
-    alternative = (
-        f"Plan and profile of {label(report.site.name)}, sheet {cut.number} of "
-        f"{len(setting.cuts)}: {length(cut.from_m, unit)} to {length(cut.to_m, unit)}. "
-        f"{'. '.join(scale_sentences(setting))}. The tables that follow say the same in words."
-    )
-    canvas = Canvas.sheet(paper.width_pt, paper.height_pt, alternative)
-    left_out = draw_sheet_plan(canvas, report, cut, setting)
-    draw_profile(canvas, report, cut, setting)
-    draw_strip(canvas, report, cut, setting, len(setting.cuts))
-    for box in (panels.border, panels.plan):
-        canvas.box(box.left, box.top, box.width, box.height, edge=Stroke(INK, 1.0))
-    plan, profile = setting.panels.plan, setting.panels.profile
-    words = f"PLAN  {setting.scale.words}"
-    if left_out:
-        words += f"   ({left_out} labels left out for want of room: see the tables)"
-    canvas.text(plan.left + 6.0, plan.bottom - 5.0, words, 9.0, bold=True)
-    canvas.text(
-        profile.left + 6.0,
-        profile.top + 10.5,
-        f"PROFILE  {setting.scale.words} along, {setting.upright.words} up, "
-        f"vertical exaggeration {setting.exaggeration:.3g}.  {heights_words(report)}",
-        9.0,
-        bold=True,
-        colour=QUIET,
-    )
-    return canvas.to_text(), left_out
+    panels, unit, drawings, left_out = setting.panels, report.site.unit, [], []
+    for cut in setting.cuts:
+        # What the drawing shows, for who cannot see it.
+        alternative = (
+            f"Plan and profile of {label(report.site.name)}, sheet {cut.number} of "
+            f"{len(setting.cuts)}: {length(cut.from_m, unit)} to {length(cut.to_m, unit)}. "
+            f"{'. '.join(scale_sentences(setting))}. The tables that follow say the same in words."
+        )
+        canvas = Canvas.sheet(setting.paper.width_pt, setting.paper.height_pt, alternative)
+        unplaced = draw_sheet_plan(canvas, report, cut, setting)
+        draw_profile(canvas, report, cut, setting)
+        draw_strip(canvas, report, cut, setting, len(setting.cuts))
+        for box in (panels.border, panels.plan):
+            canvas.box(box.left, box.top, box.width, box.height, edge=Stroke(INK, 1.0))
+        plan, profile = panels.plan, panels.profile
+        words = f"PLAN  {setting.scale.words}"
+        if unplaced:
+            words += f"   ({unplaced} labels left out for want of room: see the tables)"
+        canvas.text(plan.left + 6.0, plan.bottom - 5.0, words, 9.0, bold=True)
+        canvas.text(
+            profile.left + 6.0,
+            profile.top + 10.5,
+            f"PROFILE  {setting.scale.words} along, {setting.upright.words} up, "
+            f"vertical exaggeration {setting.exaggeration:.3g}.  {heights_words(report)}",
+            9.0,
+            bold=True,
+            colour=QUIET,
+        )
+        drawings.append(canvas.to_text())
+        left_out.append(unplaced)
+    return SheetSet(setting, tuple(drawings), tuple(left_out))
