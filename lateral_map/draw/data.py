@@ -44,8 +44,8 @@ from lateral_map.words.technician import (
 
 # In the legend what the drawing is about comes first.
 _KEY_ORDER: Final = (
-    "route", "corridor", "locates", "findings", "crossings", "bends", "footage", "next",
-    "boundaries", "responsibility", "dig", "utilities", "alternatives", "points", "ties",
+    "route", "corridor", "locates", "findings", "stretches", "crossings", "bends", "footage",
+    "next", "boundaries", "responsibility", "dig", "utilities", "alternatives", "points", "ties",
     "buildings", "surfaces",
 )  # fmt: skip
 

@@ -59,9 +59,10 @@ def _map(report: Report, options: Options) -> Content:
 
 
 def _profile(report: Report, _options: Options) -> Content:
-    from lateral_map.draw.profile.painter import profile_png, profile_svg
+    from lateral_map.draw.profile.painter import profile_files
 
-    return {"profile.svg": profile_svg(report), "profile.png": profile_png(report)}
+    svg, png = profile_files(report)
+    return {"profile.svg": svg, "profile.png": png}
 
 
 def _sheet(report: Report, _options: Options) -> Content:

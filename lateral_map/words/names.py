@@ -88,7 +88,7 @@ DEAD_RECKONED_WORDS: Final = (
 )
 
 BETWEEN_WORDS: Final = ("between locates: depth interpolated", "depth interpolated", "interpolated")
-CONFIDENCE_WORDS: Final = "± is the 95 % range (1.96 standard deviations)."
+CONFIDENCE_WORDS: Final = "± is the 95 % range: the truth lies within it 95 times in 100."
 
 
 def reading_name(reading: ReadingId, plan: Plan) -> str:

@@ -94,6 +94,22 @@ def danger_words(result: FindingResult, unit: str) -> str:
     )
 
 
+def stop_line(report: Report) -> str:
+    """Return every foreign pipe or cable seen in the sewer and what to do, in one line, or none."""
+    unit = report.site.unit
+    seen = [
+        f"no. {one.number} at {length(one.finding.footage_m, unit)}"
+        for one in report.findings
+        if one.finding_class == "danger"
+    ]
+    if not seen:
+        return ""
+    return (
+        f"STOP: foreign pipe or cable in the sewer, {listed(seen, len(seen))}. Cut and dig nothing "
+        "there, keep ignition away, leave, call its owner and the emergency number."
+    )
+
+
 def danger_notices(report: Report) -> tuple[str, ...]:
     """Return what to do about each foreign pipe or cable seen in the sewer."""
     unit = report.site.unit

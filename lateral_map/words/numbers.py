@@ -44,8 +44,12 @@ def length(value_m: float, unit: str) -> str:
 
 def plus_minus(value_m: float, sd_m: float, unit: str) -> str:
     """Return a length with its 95 % range, such as ``43.2 ± 0.9 ft``, from 1 sd in metres."""
-    value = from_metres(value_m, unit)
-    return f"{value:z.{decimals_for(unit)}f} ± {_range(sd_m, unit)} {unit_word(unit)}"
+    return f"{plus_minus_bare(value_m, sd_m, unit)} {unit_word(unit)}"
+
+
+def plus_minus_bare(value_m: float, sd_m: float, unit: str) -> str:
+    """Return a length with its 95 % range and no unit, where the unit stands over it."""
+    return f"{from_metres(value_m, unit):z.{decimals_for(unit)}f} ± {_range(sd_m, unit)}"
 
 
 def plus_minus_or_exact(value_m: float, sd_m: float, unit: str) -> str:
@@ -83,12 +87,14 @@ def percent(ratio: float, decimals: int = 1) -> str:
     return f"{100.0 * ratio:z.{decimals}f} %"
 
 
-def fall_words(fall: FallStretch) -> str:
+def fall_words(fall: FallStretch, *, ranged: bool = True) -> str:
     """Return a fall in words with its 95 % range: ``2.1 % ± 0.8 %``, or ``88° ± 6°`` of a drop."""
     steep = steep_deg(fall.ratio, TWO_SIDED_95 * fall.sd_ratio)
     if steep is not None:
-        return f"{steep[0]:.0f}° ± {steep[1]:.0f}°"
-    return f"{percent(fall.ratio)} ± {percent(TWO_SIDED_95 * fall.sd_ratio)}"
+        value, half = (f"{each:.0f}°" for each in steep)
+    else:
+        value, half = percent(fall.ratio), percent(TWO_SIDED_95 * fall.sd_ratio)
+    return f"{value} ± {half}" if ranged else value
 
 
 def tidy(text: str, limit: int = NOTE_LENGTH) -> str:

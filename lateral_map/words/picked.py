@@ -40,7 +40,6 @@ from lateral_map.words.names import (
     readings_listed,
     tie_words,
 )
-from lateral_map.words.notices import grazing_words
 from lateral_map.words.numbers import (
     label,
     length,
@@ -52,6 +51,7 @@ from lateral_map.words.numbers import (
 )
 from lateral_map.words.technician import (
     answers_words,
+    crossing_remarks,
     next_locate_words,
     settling_words,
     side_words,
@@ -200,15 +200,8 @@ def crossing_picked(report: Report, crossing: Crossing) -> Detail:
         ("Footage", plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)),
         ("Depth to invert", plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)),
         ("Crossed at", f"{crossing.angle_deg:.0f}°"),
+        *crossing_remarks(crossing, unit),
     ]
-    if crossing.decides:
-        rows.append(("Responsibility", "changes here"))
-    if crossing.extended:
-        rows.append(("Caution", "the line was carried on past its mapped end"))
-    if not crossing.outward:
-        rows.append(("Way", "the run comes back over the line here"))
-    if crossing.grazing:
-        rows.append(("Note", grazing_words(crossing, unit)))
     if crossing.rests_on:
         rows.append(("Rests on", readings_listed(crossing.rests_on, report.site.plan)))
     return Detail(f"Crosses {tidy(crossing.line)}", tuple(rows))

@@ -13,13 +13,14 @@ from lateral_map.model.results import (
     FindingResult,
     FindingVerdict,
     NextLocate,
+    PipeStretch,
     ReadingCheck,
     Report,
     Settling,
     Side,
 )
 from lateral_map.model.site import Site
-from lateral_map.units import format_length, format_spread, steep_deg
+from lateral_map.units import format_length, format_small, format_spread, steep_deg
 from lateral_map.words.names import (
     LINE_WORDS,
     READING_WORDS,
@@ -318,7 +319,7 @@ def _crossings_table(report: Report) -> Table:
                 plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
                 plus_minus(crossing.depth_m, crossing.sd_depth_m, unit),
                 f"{crossing.angle_deg:.0f}°",
-                _crossing_remark(crossing, unit),
+                "; ".join(words for _, words in crossing_remarks(crossing, unit)),
             ),
             crossing.footage_m,
         )
@@ -331,12 +332,15 @@ def _crossings_table(report: Report) -> Table:
     return Table("crossings", "Crossings", columns, rows, notes)
 
 
-def _crossing_remark(crossing: Crossing, unit: str) -> str:
-    remarks = ["decides who answers"] if crossing.decides else []
-    remarks += [] if crossing.outward else ["the run comes back over it here"]
-    remarks += ["line carried on past its mapped end"] if crossing.extended else []
-    remarks += [grazing_words(crossing, unit)] if crossing.grazing else []
-    return "; ".join(remarks)
+def crossing_remarks(crossing: Crossing, unit: str) -> list[tuple[str, str]]:
+    """Return what is to be said of a crossing beside its place, each remark under its label."""
+    remarks = {
+        ("Responsibility", "decides who answers"): crossing.decides,
+        ("Way", "the run comes back over it here"): not crossing.outward,
+        ("Caution", "line carried on past its mapped end"): crossing.extended,
+        ("Note", grazing_words(crossing, unit)): crossing.grazing,
+    }
+    return [remark for remark, holds in remarks.items() if holds]
 
 
 def _responsibility_table(report: Report) -> Table:
@@ -374,6 +378,23 @@ def _falls_table(report: Report) -> Table:
     return Table(
         "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), rows
     )
+
+
+def fall_wordings(fall: FallStretch) -> tuple[str, str, str]:
+    """Return a stretch's fall for a narrow place, the fullest wording first."""
+    remark = {
+        "enough fall": ", enough",
+        "too flat": ", too flat",
+        "falls back": ", FALLS BACK",
+        "readings cannot tell": "",  # the range says so
+    }[fall.verdict]
+    return f"{fall_words(fall)}{remark}", fall_words(fall), fall_words(fall, ranged=False)
+
+
+def pipe_wordings(pipe: PipeStretch, unit: str) -> tuple[str, str, str]:
+    """Return a pipe's size and material for a narrow place, the fullest wording first."""
+    size = format_small(pipe.size_m, unit) if pipe.size_m else "size not given"
+    return f"{size} {label(pipe.material)}", label(pipe.material), size
 
 
 def fall_remark(fall: FallStretch) -> str:

@@ -161,7 +161,7 @@ def check_drawn(told: Told, data: Record) -> Iterable[str]:
                 expected = {
                     "danger": "danger",
                 }.get(one["class"], f"side {one['verdict'] or 'none'}")
-                if item["as"] == "mark" and item["style"] not in (expected, "stretch end"):
+                if item["style"] != expected:
                     yield f"#{one['number']} is drawn as {item['style']}, is {expected}"
             if layer["key"] == "locates" and item["style"].startswith("locate "):
                 yield from check_locate_style(told, item)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point
 
-from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.findings import findings_layer, stretches_layer
 from lateral_map.draw.plan.ground import (
     boundaries_layer,
     buildings_layer,
@@ -173,9 +173,8 @@ def test_findings_take_the_verdict_of_the_line_that_decides(report: Report) -> N
         assert mark.style == f"side {curb.verdict}"
         assert (mark.easting_m, mark.northing_m) == (result.near.easting_m, result.near.northing_m)
         assert mark.caption.startswith(f"#{result.number} ")
-    stretch = next(item for item in findings_layer(report).items if isinstance(item, Line))
+    stretch, end = stretches_layer(report).items
     assert LineString(stretch.at_m).length == pytest.approx(3.5 * 0.3048, rel=1e-3)
-    (end,) = (mark for mark in marks if mark.style == "stretch end")
     assert (end.easting_m, end.northing_m) == pytest.approx(tuple(stretch.at_m[-1]))
 
 
@@ -226,8 +225,8 @@ def test_crossings_stand_on_their_line(report: Report) -> None:
         assert line.distance(Point(mark.easting_m, mark.northing_m)) == pytest.approx(0, abs=1e-6)
     said = rows_of(crossings_layer(report).items[1])
     assert said["Footage"] == "73.7 ± 0.8 ft"
-    assert said["Responsibility"] == "changes here"
-    assert said["Caution"] == "the line was carried on past its mapped end"
+    assert said["Responsibility"] == "decides who answers"
+    assert said["Caution"] == "line carried on past its mapped end"
 
 
 def test_the_plan_shows_every_line_area_utility_and_point(report: Report) -> None:
@@ -336,3 +335,11 @@ def test_details_are_numbered_once(report: Report) -> None:
     layers = writer.layers(plan_layers(report))
     numbers = [item["detail"] for layer in layers for item in layer["items"] if item["detail"] >= 0]
     assert numbers == list(range(len(writer.details)))
+
+
+def test_no_stretch_of_a_finding_covers_a_locate(report: Report) -> None:
+    keys = [layer.key for layer in plan_layers(report)]
+    assert keys.index("route") < keys.index("stretches") < keys.index("locates")
+    layers = {layer.key: layer for layer in plan_layers(report)}
+    assert {item.style for item in layers["stretches"].items} == {"stretch", "stretch end"}
+    assert all(isinstance(item, Mark) for item in layers["findings"].items)

@@ -24,9 +24,7 @@ from lateral_map.draw.profile.painter import (
     Size,
     draw_profile,
     page_profile,
-    profile_figure,
-    profile_png,
-    profile_svg,
+    profile_files,
 )
 from lateral_map.draw.profile.rows import profile_rows
 from lateral_map.model.results import Report
@@ -183,20 +181,6 @@ def test_the_exaggeration_printed_is_the_one_drawn(make_report, unit: str, size:
     words = " ".join(drawn.texts("heading"))
     said = 1.0 if "1 : 1" in words else float(re.search(r"exaggeration ([0-9.]+) ×", words)[1])
     assert upright / across == pytest.approx(said, rel=5e-3)
-
-
-def test_a_figure_of_a_stretch_shows_what_lies_on_it_and_nothing_else(report: Report) -> None:
-    change = report.deciding_crossings[0].footage_m
-    stretch = (change - 6.0, change + 4.0)
-    svg = profile_figure(report, 500.0, stretch)
-    numbers = {int(n) for n in re.findall(r'class="finding" data-number="(\d+)"', svg)}
-    inside = {
-        one.number for one in report.findings if stretch[0] <= one.near.footage_m <= stretch[1]
-    }
-    assert numbers == inside
-    assert 0 < len(inside) < len(report.findings)
-    assert crossing_words(report.deciding_crossings[0], "ft") in svg
-    assert 'width="500pt"' in svg
 
 
 def test_level_ground_is_said_and_drawn_dashed(make_report) -> None:
@@ -455,14 +439,13 @@ def test_pipe_runs_are_said_in_inches_or_millimetres(make_report, unit: str) -> 
 
 def test_print_files_repeat_to_the_byte(report: Report, make_report) -> None:
     again = make_report()
-    assert profile_svg(report) == profile_svg(again)
-    assert profile_png(report) == profile_png(again)
-    picture = Image.open(io.BytesIO(profile_png(report)))
+    assert profile_files(report) == profile_files(again)
+    picture = Image.open(io.BytesIO(profile_files(report)[1]))
     assert picture.width == 2200  # 11 in at 200 dots to the inch
 
 
 def test_coordinates_are_written_to_a_thousandth_of_a_point(report: Report) -> None:
-    svg = profile_svg(report)
+    svg, _ = profile_files(report)
     written = re.findall(r'(?: d|x|y|cx|cy|r|width|height)="([^"]+)"', svg)
     decimals = [len(n) for each in written for n in re.findall(r"\.(\d+)", each)]
     assert len(decimals) > 1000
@@ -472,7 +455,7 @@ def test_coordinates_are_written_to_a_thousandth_of_a_point(report: Report) -> N
 def test_the_picture_shows_the_same_shapes(report: Report) -> None:
     """A dot where the SVG has a finding, a utility's ring and the ground has their colour."""
     drawn = Drawn(report)
-    picture = Image.open(io.BytesIO(profile_png(report))).convert("RGB")
+    picture = Image.open(io.BytesIO(profile_files(report)[1])).convert("RGB")
     per_pt = 200.0 / 72.0
     for group in drawn.parts("finding"):
         _, shape = mark(group)
@@ -527,8 +510,7 @@ def test_hostile_words_neither_fail_nor_run(make_report) -> None:
     report = make_report(word=HOSTILE)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        svg = profile_svg(report)
-        profile_png(report)
+        svg, _ = profile_files(report)
     root = ET.fromstring(svg)
     assert not [each for each in root.iter() if each.tag.endswith(("script", "img"))]
     assert not [name for each in root.iter() for name in each.attrib if name.startswith("on")]

@@ -17,7 +17,7 @@ from truth.simulate import FOOT
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.svg import Canvas
 from lateral_map.draw.plan.figure import plan_figure
-from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.findings import findings_layer, stretches_layer
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.locates import locates_layer
 from lateral_map.draw.plan.paper import draw_plan
@@ -150,8 +150,9 @@ def test_a_stretch_is_drawn_from_one_end_to_the_other() -> None:
     report = judged_report()
     sheets = draw_sheets(report)
     window = sheets.setting.cuts[0].window
-    lines = [item for item in findings_layer(report).items if isinstance(item, Line)]
-    ends = [item for item in findings_layer(report).items if item.style == "stretch end"]
+    items = stretches_layer(report).items
+    lines = [item for item in items if isinstance(item, Line)]
+    ends = [item for item in items if item.style == "stretch end"]
     stretches = [result for result in report.findings if result.far]
     assert len(lines) == len(ends) == len(stretches) == 4
     for line, end, result in zip(lines, ends, stretches, strict=True):

@@ -269,3 +269,34 @@ def test_styles_are_told_apart_without_colour(report: Report) -> None:
     kinds = [key for key in LINES if key.startswith(("basis ", "line ", "utility "))]
     looks = [(LINES[key].dash_px, LINES[key].letter, LINES[key].width_px) for key in kinds]
     assert len(set(looks)) == len(looks)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_demos_legend_and_title_are_read_without_a_glass(
+    demo: Callable[[str], Report], name: str
+) -> None:
+    """No text of the strip under 8 points but the letters on a line's own sample."""
+    (drawing,) = draw_sheets(demo(name)).drawings
+    texts = etree.fromstring(drawing).xpath(
+        "//*[local-name()='g'][@class='strip']//*[local-name()='text']"
+    )
+    small = [each.text for each in texts if float(each.get("font-size")) < 8.0]
+    assert len(texts) > 20
+    assert all(re.fullmatch(r"[A-Z]\??", words) for words in small)
+
+
+def test_a_danger_heads_the_plan_of_every_sheet() -> None:
+    site = line_site(400.0, 4)
+    dangers = tuple(Finding(at_m, "gas line bored through") for at_m in (12.0, 90.0))
+    report = build_report(replace(site, findings=(*site.findings, *dangers)))
+    numbers = [one.number for one in report.findings if one.finding_class == "danger"]
+    sheets = draw_sheets(report, paper="letter", scale="10")
+    assert len(sheets.drawings) > 1
+    assert len(numbers) == 2
+    for drawing in sheets.drawings:
+        said = " ".join(etree.fromstring(drawing).xpath("//*[local-name()='text']/text()"))
+        assert "STOP: foreign pipe or cable in the sewer" in said
+        for number in numbers:
+            assert f"no. {number} at" in said
+    (plain, *_) = draw_sheets(build_report(site)).drawings
+    assert "STOP" not in plain

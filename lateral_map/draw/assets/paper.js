@@ -7,6 +7,7 @@
     const { map } = page;
     const root = document.documentElement;
     const key = document.getElementById("key");
+    const answer = document.querySelector(".answer");
     let before = null;
     /* A page printed from a telephone is measured as paper, not as a narrow screen. */
     function narrowRules() {
@@ -15,7 +16,6 @@
     }
     /* The first page holds 253 mm at 96 pixels to the inch, on letter as on A4. */
     function answerIsLong() {
-      const answer = document.querySelector(".answer");
       return answer !== null && answer.offsetHeight > (253 / 25.4) * 96 + 2;
     }
     function lay() {
@@ -27,12 +27,15 @@
       for (const [rule] of before.narrow) rule.media.mediaText = "not all";
       key.open = true;
       for (const closer of ["crowded", "overfull"]) if (answerIsLong()) root.classList.add(closer);
+      // What goes over the page leaves its room to the map.
+      if (answer && root.classList.contains("overfull")) answer.style.minHeight = `calc(253mm + ${key.offsetHeight}px)`;
       map.invalidateSize({ animate: false });
       page.fit();
     }
     function restore() {
       if (!before) return;
       root.classList.remove("paper", "crowded", "overfull");
+      if (answer) answer.style.minHeight = "";
       for (const [rule, text] of before.narrow) rule.media.mediaText = text;
       key.open = before.key;
       map.invalidateSize({ animate: false });

@@ -45,7 +45,7 @@ _NEAR_M: Final = to_metres(0.75, "ft")
 _PERCENTAGE: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %")
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 _TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
-_OWNER_LAYERS: Final = frozenset({"buildings", "boundaries", "route"})
+_OWNER_LAYERS: Final = frozenset({"buildings", "boundaries", "route", "stretches"})
 _PHONE_PT: Final = (260.0, 230.0)
 _PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
 

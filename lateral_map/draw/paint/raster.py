@@ -32,7 +32,8 @@ def png_bytes(drawing: ET.Element, dots_per_inch: float) -> bytes:
     for element in drawing.iter():
         brush.set(element)
     sheet = io.BytesIO()
-    picture.reduce(_FINER).save(sheet, format="PNG", optimize=False)
+    # Harder packing takes longer than all the drawing and saves a tenth.
+    picture.reduce(_FINER).save(sheet, format="PNG", compress_level=3)
     return sheet.getvalue()
 
 
@@ -41,7 +42,8 @@ class _Brush:
 
     def __init__(self, picture: Image.Image, per_pt: float) -> None:
         self.picture, self.per_pt = picture, per_pt
-        self.pen = ImageDraw.Draw(picture, "RGBA")
+        # Solid colours are laid on, only the others mixed with what is there: mixing is slow.
+        self.solid, self.mixing = (ImageDraw.Draw(picture, mode) for mode in ("RGB", "RGBA"))
 
     def set(self, element: ET.Element) -> None:
         if element.tag == "path":
@@ -66,24 +68,28 @@ class _Brush:
 
     def _shape(self, element: ET.Element, points: Floats, *, closed: bool) -> None:
         if fill := _colour(element, "fill"):
-            self.pen.polygon([tuple(point) for point in points], fill=fill)
+            self._pen(fill).polygon([tuple(point) for point in points], fill=fill)
         stroke = _colour(element, "stroke")
         if not stroke:
             return
         width = max(1, round(self._sizes(element, "stroke-width")[0]))
         line = np.concatenate([points, points[:1]]) if closed else points
         dash = [self.per_pt * float(step) for step in element.get("stroke-dasharray", "").split()]
-        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-        edges = np.array([0.0, run[-1]])
+        pieces = [line]
         if dash:
-            steps = np.resize(dash, max(2, int(2 * len(dash) * run[-1] / sum(dash)) + 2))
-            at = np.cumsum(steps)
-            edges = np.concatenate([[0.0], at[at < run[-1]], [run[-1]]])
-        for begin, end in zip(edges[:-1:2], edges[1::2], strict=False):
-            inside = run[(run > begin) & (run < end)]
-            at = np.concatenate([[begin], inside, [end]])
-            piece = np.stack([np.interp(at, run, axis) for axis in line.T], axis=-1)
-            self.pen.line([tuple(point) for point in piece], stroke, width, joint="curve")
+            run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+            edges = np.cumsum(np.resize(dash, max(2, int(2 * len(dash) * run[-1] / sum(dash)) + 2)))
+            edges = np.concatenate([[0.0], edges[edges < run[-1]], [run[-1]]])
+            pieces = []
+            for begin, end in zip(edges[:-1:2], edges[1::2], strict=False):
+                inside = run[(run > begin) & (run < end)]
+                at = np.concatenate([[begin], inside, [end]])
+                pieces.append(np.stack([np.interp(at, run, axis) for axis in line.T], axis=-1))
+        for piece in pieces:
+            self._pen(stroke).line([tuple(at) for at in piece], stroke, width, joint="curve")
+
+    def _pen(self, colour: tuple[int, ...]) -> ImageDraw.ImageDraw:
+        return self.solid if colour[3] == 255 else self.mixing
 
     def _text(self, element: ET.Element) -> None:
         size = self.per_pt * float(element.get("font-size", "0"))
@@ -93,7 +99,7 @@ class _Brush:
         turned = _TURNED.fullmatch(element.get("transform", ""))
         if turned is None:
             x, y = self._sizes(element, "x", "y")
-            self.pen.text((x, y), words, fill=colour, font=font, anchor=anchor)
+            self.solid.text((x, y), words, fill=colour, font=font, anchor=anchor)
             return
         # Set level on a mask of its own whose middle is the place, and turn the mask about it.
         x, y = (round(self.per_pt * float(value)) for value in turned.groups()[:2])

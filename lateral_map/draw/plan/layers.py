@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from lateral_map.draw.plan.findings import findings_layer
+from lateral_map.draw.plan.findings import findings_layer, stretches_layer
 from lateral_map.draw.plan.ground import (
     boundaries_layer,
     buildings_layer,
@@ -37,6 +37,8 @@ _MAKERS: Final = (
     alternatives_layer,
     ties_layer,
     route_layer,
+    # Under the locates: a locate within a stretch keeps its own colours.
+    stretches_layer,
     footage_layer,
     points_layer,
     bends_layer,
@@ -48,8 +50,8 @@ _MAKERS: Final = (
 )
 LAYER_KEYS: Final = (
     "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
-    "alternatives", "ties", "route", "footage", "points", "bends", "crossings", "next", "locates",
-    "findings",
+    "alternatives", "ties", "route", "stretches", "footage", "points", "bends", "crossings", "next",
+    "locates", "findings",
 )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from lateral_map.draw.plan.scene import (
+    BEND,
     BOUNDARY,
     DECIDING_CROSSING,
     OTHER,
@@ -40,6 +41,10 @@ from lateral_map.words.picked import (
     party_picked,
 )
 from lateral_map.words.technician import crossing_words
+
+_STEPS: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
+_TICK_WEIGHT: Final = 1
+_SAME_PLACE_M: Final = 0.05
 
 
 def route_layer(report: Report) -> Layer:
@@ -99,10 +104,6 @@ def alternatives_layer(report: Report) -> Layer:
     return Layer("alternatives", "Other solutions", items, (("alternative", words),))
 
 
-_STEPS: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
-_TICK_WEIGHT: Final = 1
-
-
 def footage_layer(report: Report, step_m: float | None = None) -> Layer:
     """Return a tick across the line at every ``step_m`` of footage, about ten where not given."""
     first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
@@ -146,12 +147,10 @@ def bends_layer(report: Report) -> Layer:
                 bend_picked(report, bend),
                 turn_deg=float(report.route.headings_deg([bend.footage_m])[0][0]),
                 footage_m=bend.footage_m,
+                weight=BEND,
             )
         )
     return Layer("bends", "Bends", tuple(marks), (("bend", "Bend"),))
-
-
-_SAME_PLACE_M: Final = 0.05
 
 
 def crossings_layer(report: Report) -> Layer:

@@ -32,6 +32,7 @@ BOUNDARY: Final = 50
 TERMINAL: Final = 40
 NEXT_LOCATE: Final = 35
 LOCATE: Final = 30
+BEND: Final = 30
 OTHER: Final = 20
 MINOR: Final = 5
 

@@ -84,18 +84,15 @@ class Profile:
     frame: Frame
 
 
-def draw_profile(
-    report: Report, size: Size, stretch_m: tuple[float, float] | None = None
-) -> Profile:
-    """Return the profile of the run, or of a stretch of it, as high as its contents want.
+def draw_profile(report: Report, size: Size) -> Profile:
+    """Return the profile of the run, as high as its contents want.
 
     Footage runs across, elevation (or depth below a ground taken as level) up. The vertical
     exaggeration printed is that of the finished graph.
     """
-    run = tuple(float(report.stations.footage_m[k]) for k in (0, -1))
-    first, last = stretch_m or run
+    first, last = (float(report.stations.footage_m[k]) for k in (0, -1))
     box = Box(size.left_pt, 0.0, size.width_pt - size.right_pt, 1.0)
-    frame = Frame(box, first, last, 0.0, 1.0, first <= run[0], last >= run[1])
+    frame = Frame(box, first, last, 0.0, 1.0)
     right = size.width_pt - 2.0
     above = events_above(report, frame, size.lanes_above, right)
     below = findings_below(report, frame, size.lanes_below, right)
@@ -176,25 +173,10 @@ def _name_lines(canvas: Canvas, report: Report, frame: Frame, curves: Curves) ->
         group.text(frame.box.right + 6.0, float(y) + CAP_PT, words, TEXT_PT, colour=colour)
 
 
-def profile_figure(
-    report: Report, width_pt: float, stretch_m: tuple[float, float] | None = None
-) -> str:
-    """Return the profile of the run or of a stretch of it (footages, m) as a figure in SVG.
-
-    It carries no name of its own: whoever prints it gives it a caption.
-    """
-    size = replace(PRINT, width_pt=width_pt, stands_alone=False)
-    return draw_profile(report, size, stretch_m).canvas.to_text()
-
-
-def profile_svg(report: Report) -> str:
-    """Return the profile for print as SVG text, the same bytes for the same site."""
-    return draw_profile(report, PRINT).canvas.to_text()
-
-
-def profile_png(report: Report) -> bytes:
-    """Return the profile for print as PNG, the same bytes for the same site."""
-    return png_bytes(draw_profile(report, PRINT).canvas.element, _PRINT_DPI)
+def profile_files(report: Report) -> tuple[str, bytes]:
+    """Return the profile for print as SVG text and as PNG, the same bytes for the same site."""
+    canvas = draw_profile(report, PRINT).canvas
+    return canvas.to_text(), png_bytes(canvas.element, _PRINT_DPI)
 
 
 def page_profile(report: Report, width: PageWidth) -> dict[str, Any]:

@@ -40,18 +40,12 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.results import FallVerdict, Report, ResponsibilityStretch
-from lateral_map.units import format_small
+from lateral_map.model.results import Report, ResponsibilityStretch
 from lateral_map.words.names import LOCATE_WORDS
-from lateral_map.words.numbers import fall_words, label, plus_minus, unit_word
+from lateral_map.words.numbers import label, plus_minus_bare, unit_word
+from lateral_map.words.technician import fall_wordings, pipe_wordings
 
 ROW_PT: Final = 12.6
-_FALL_REMARKS: Final[dict[FallVerdict, str]] = {
-    "enough fall": ", enough",
-    "too flat": ", too flat",
-    "falls back": ", FALLS BACK",
-    "readings cannot tell": "",  # the range says so
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,16 +85,12 @@ def profile_rows(report: Report) -> tuple[Row, ...]:
         )
         for one in report.stations.basis_stretches()
     )
-    pipes, falls, parties = [], [], []
-    for pipe in report.pipes:
-        size = format_small(pipe.size_m, report.site.unit) if pipe.size_m else "size not given"
-        material = label(pipe.material)
-        pipes.append(Cell(pipe.from_m, pipe.to_m, (f"{size} {material}", material, size)))
+    unit, falls, parties = report.site.unit, [], []
+    pipes = tuple(Cell(one.from_m, one.to_m, pipe_wordings(one, unit)) for one in report.pipes)
     for fall in report.falls:
         loud = fall.verdict in ("too flat", "falls back")
-        words, fill = fall_words(fall), "#fbe3d3" if loud else PAPER
-        fullest = (f"{words}{_FALL_REMARKS[fall.verdict]}", words, words.partition(" ±")[0])
-        falls.append(Cell(fall.from_m, fall.to_m, fullest, fill, bold=loud))
+        fill = "#fbe3d3" if loud else PAPER
+        falls.append(Cell(fall.from_m, fall.to_m, fall_wordings(fall), fill, bold=loud))
     styles = party_styles(report)
     for from_m, to_m, party in answers_bar(report.responsibility):
         if party in styles:
@@ -110,7 +100,7 @@ def profile_rows(report: Report) -> tuple[Row, ...]:
             parties.append(Cell(from_m, to_m, ("?",), QUIET, "rising", opacity=0.25))
     rows = (
         Row("Rests on", "Basis", basis),
-        Row("Pipe", "Pipe", tuple(pipes)),
+        Row("Pipe", "Pipe", pipes),
         Row("Fall", "Fall", tuple(falls)),
         Row("Answers", "Who", tuple(parties)),
     )
@@ -182,7 +172,7 @@ def paint_depths(canvas: Canvas, report: Report, frame: Frame, top_pt: float) ->
             float(np.interp(footage, stations.footage_m, values))
             for values in (stations.depth_m, stations.depth_sd_m)
         )
-        figure = plus_minus(depth, sd, unit).removesuffix(f" {unit_word(unit)}")
+        figure = plus_minus_bare(depth, sd, unit)
         x = _inside(frame, frame.x(footage), text_width(figure, TEXT_PT))
         group.text(x, _baseline(top_pt), figure, TEXT_PT, anchor="middle")
 
@@ -237,7 +227,6 @@ def legend_entries(report: Report) -> list[Entry]:
     entries += [
         (MARKS[key], words if key == "danger" else _small(words))
         for key, words in findings_layer(report).legend
-        if key in MARKS
     ]
     entries += [
         (LOCATE_MARKS[state], _small(words))

@@ -53,7 +53,7 @@ def panels_on(paper: Paper) -> Panels:
     """Lay out a sheet of ``paper``."""
     border = Box(BORDER_PT, BORDER_PT, paper.width_pt - BORDER_PT, paper.height_pt - BORDER_PT)
     small = paper.height_in < _SMALL_IN
-    strip_height = 104.0 if small else 116.0
+    strip_height = 158.0 if small else 138.0
     strip = Box(border.left, border.bottom - strip_height, border.right, border.bottom)
     room = strip.top - border.top
     split = border.top + (0.44 if small else 0.445) * room

@@ -35,11 +35,12 @@ CAUTION: Final = (
     "hand dig in the tolerance zone. Local code and record decide who answers for the pipe."
 )
 STATIONING: Final = (
-    "Stationing is the footage along the pipe as the counter read it. "
-    "Figures with ± are 95 % ranges; ? stands where who answers is within one."
+    "Stationing is the footage along the pipe as the counter read it. ± is the 95 % range; "
+    "? stands where who answers is within one."
 )
-# Letters as large as there is room for.
+# Letters as large as there is room for; smaller ones only where a site has more to say than most.
 _SIZES_PT: Final = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
+_FOOT_SIZE_PT: Final = 8.0
 _LINE_EM: Final = 1.22
 _PAD_PT: Final = 6.0
 _SWATCH_PT: Final = 22.0
@@ -49,14 +50,13 @@ _BAR_PT: Final = 26.0
 
 @dataclass(frozen=True, slots=True)
 class _Paragraph:
-    """Words to set in a column, ``larger`` than the rest, with air over them and beside them."""
+    """Words to set in a column, ``larger`` than the rest, with air over them."""
 
     words: str
     larger: float = 1.0
     bold: bool = False
     colour: str = INK
     over_pt: float = 0.0
-    beside_pt: float = 0.0
 
 
 def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheets: int) -> None:
@@ -64,10 +64,31 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
     strip = setting.panels.strip
     canvas = canvas.group("strip")
     canvas.box(strip.left, strip.top, strip.width, strip.height, fill=PAPER, edge=Stroke(INK, 1.0))
-    first, second = (strip.left + share * strip.width for share in (0.26, 0.47))
+    # Along the foot, the whole width: what nobody may miss, and which sheet this is.
+    wide, high = _PLATE_PT
+    room = strip.width - wide - 2.0 * _PAD_PT
+    notes = [(CAUTION, True), (STATIONING, False)]
+    lines = [
+        (line, bold)
+        for words, bold in notes
+        for line in wrap(words, room, _FOOT_SIZE_PT, bold=bold)
+    ]
+    step = _LINE_EM * _FOOT_SIZE_PT
+    foot = strip.bottom - max(high, len(lines) * step + 4.0)
+    for k, (line, bold) in enumerate(lines):
+        y = foot + 2.0 + k * step + 0.95 * _FOOT_SIZE_PT
+        canvas.text(strip.left + _PAD_PT, y, line, _FOOT_SIZE_PT, bold=bold)
+    canvas.line([(strip.left, foot), (strip.right, foot)], Stroke(INK, 0.6))
+    plate = Box(strip.right - wide, foot, strip.right, strip.bottom)
+    canvas.box(plate.left, plate.top, wide, plate.height, fill=PAPER, edge=Stroke(INK, 0.8))
+    x, y = plate.middle
+    canvas.text(x, y - 4.0, "SHEET", 9.0, anchor="middle", colour=QUIET)
+    canvas.text(x, y + 10.0, f"{cut.number} of {sheets}", 11.0, anchor="middle", bold=True)
+
+    first, second = (strip.left + share * strip.width for share in (0.22, 0.39))
     for x in (first, second):
-        canvas.line([(x, strip.top), (x, strip.bottom)], Stroke(INK, 0.6))
-    box = Box(strip.left, strip.top, first, strip.bottom)
+        canvas.line([(x, strip.top), (x, foot)], Stroke(INK, 0.6))
+    box = Box(strip.left, strip.top, first, foot)
     site = report.site
     date = f", {site.date.isoformat()}" if site.date else ""
     crs = "Sketch, tied to no place on earth" if site.frame.is_local else label(site.frame.crs, 60)
@@ -77,8 +98,7 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
         warnings.append(f"SUSPECT READINGS: {len(report.suspects)}, named in the tables")
     if report.route.alternatives:
         warnings.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
-    room = box.width - 2.0 * _PAD_PT
-    name = shorten(label(site.name, 90), 1.9 * room, 11.0, bold=True)
+    name = shorten(label(site.name, 90), 1.9 * (box.width - 2.0 * _PAD_PT), 11.0, bold=True)
     _set_column(
         canvas,
         box,
@@ -88,23 +108,16 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
             _Paragraph(f"Coordinates: {crs}"),
             _Paragraph(unit_sentence(site.unit)),
             *(_Paragraph(words, bold=True) for words in warnings),
-            _Paragraph(CAUTION, bold=True, beside_pt=_PLATE_PT[0]),
         ),
     )
-    wide, high = _PLATE_PT
-    plate = Box(box.right - wide, box.bottom - high, box.right, box.bottom)
-    canvas.box(plate.left, plate.top, wide, high, fill=PAPER, edge=Stroke(INK, 0.8))
-    x, y = plate.middle
-    canvas.text(x, y - 4.0, "SHEET", 9.0, anchor="middle", colour=QUIET)
-    canvas.text(x, y + 10.0, f"{cut.number} of {sheets}", 11.0, anchor="middle", bold=True)
-    box = Box(first, strip.top, second, strip.bottom)
+    box = Box(first, strip.top, second, foot)
     in_plan, *others = scale_sentences(setting)
     paragraphs = [_Paragraph(in_plan, bold=True), *map(_Paragraph, others)]
-    paragraphs.append(_Paragraph(STATIONING, colour=QUIET, over_pt=_BAR_PT))
-    at = (box.left + _PAD_PT, _set_column(canvas, box, paragraphs) - _BAR_PT + 4.0)
+    below = _set_column(canvas, box, [*paragraphs, _Paragraph("", over_pt=_BAR_PT)])
+    at = (box.left + _PAD_PT, below - _BAR_PT + 4.0)
     scale = setting.scale.points_per_metre
     draw_scale_bar(canvas, site.unit, scale, at, box.width - 2.0 * _PAD_PT)
-    _legend(canvas, report, Box(second, strip.top, strip.right, strip.bottom))
+    _legend(canvas, report, Box(second, strip.top, strip.right, foot))
 
 
 def scale_sentences(setting: Setting) -> tuple[str, ...]:
@@ -122,8 +135,7 @@ def _set_column(canvas: Canvas, box: Box, paragraphs: Sequence[_Paragraph]) -> f
     room = box.width - 2.0 * _PAD_PT
     for size_pt in _SIZES_PT:
         lines = [
-            wrap(each.words, room - each.beside_pt, each.larger * size_pt, bold=each.bold)
-            for each in paragraphs
+            wrap(each.words, room, each.larger * size_pt, bold=each.bold) for each in paragraphs
         ]
         height = sum(
             len(set_in) * _LINE_EM * each.larger * size_pt + each.over_pt
