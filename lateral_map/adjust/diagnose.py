@@ -10,10 +10,10 @@ import numpy as np
 
 from lateral_map.adjust.chain import lay_chain, turns_at_nodes
 from lateral_map.adjust.ground import lay_ground
-from lateral_map.adjust.mending import mend
+from lateral_map.adjust.mending import mend, mend_all
 from lateral_map.adjust.route import System, build_system
 from lateral_map.adjust.set_aside import without_reading
-from lateral_map.adjust.slips import Cause, Hypothesis, list_hypotheses, reading_value
+from lateral_map.adjust.slips import Cause, Equations, Hypothesis, list_hypotheses, reading_value
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
@@ -53,6 +53,15 @@ class Fitted:
     def chi_square(self) -> float:
         """Sum of the squared whitened residuals."""
         return float(self.residuals @ self.residuals)
+
+    @property
+    def equations(self) -> Equations:
+        """What the equations are of."""
+        system = self.system
+        return Equations(
+            system.site, system.chain, system.layout, system.rows.observations,
+            self.unknowns, self.design,
+        )  # fmt: skip
 
     @property
     def freedom(self) -> int:
@@ -101,16 +110,33 @@ def diagnose(route: Route) -> tuple[Diagnosis, ...]:
     toward = float(route.unknowns[route.layout.azimuth.start]), math.pi
     if first is not None:
         toward = math.radians(first), math.radians(site.start.sd_azimuth_deg)
+    equations = Equations(
+        site, route.chain, route.layout, route.observations, route.unknowns, route.design
+    )
+    likely = _likely(equations, route.residuals, route.covariance)
+    if not likely:
+        return ()
     turns = turns_at_nodes(site, route.chain)
     system = build_system(site, route.chain, turns, route.ground, toward)
     fitted = Fitted(system, route.unknowns, route.residuals, route.design, route.covariance)
-    singles = _explain(fitted)
+    singles = _explain(fitted, likely)
     found = list(singles)
     for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
         left = one.mended.chi_square - fitted.freedom
         if left > _POOR * math.sqrt(2.0 * max(fitted.freedom, 1)):
             found += _explain_rest(one)
     return _ranked(fitted, found)
+
+
+def apply_diagnosis(site: Site, diagnosis: Diagnosis) -> Site:
+    """Return the site with a diagnosis followed, the other slip of a pair mended too.
+
+    Raises ``ValueError`` where the site no longer has what the diagnosis is about.
+    """
+    mended = mend_all(site, diagnosis.together)
+    if mended is None:
+        raise ValueError("the site no longer has what the diagnosis is about")
+    return mended
 
 
 def _explain_rest(first: _Explanation) -> list[_Explanation]:
@@ -135,14 +161,14 @@ def _explain_rest(first: _Explanation) -> list[_Explanation]:
             log_ratio=first.log_ratio + one.log_ratio,
             mended=one.mended,
         )
-        for one in _explain(base)
+        for one in _explain(base, _likely(base.equations, base.residuals, base.covariance))
     ]
 
 
-def _explain(fitted: Fitted) -> list[_Explanation]:
+def _explain(fitted: Fitted, likely: list[Hypothesis]) -> list[_Explanation]:
     """Return the slips that would explain a fit, each truly refitted."""
     found: list[_Explanation] = []
-    for hypothesis in _likely(fitted):
+    for hypothesis in likely:
         mended = _refit_exact(fitted, hypothesis) if hypothesis.is_exact else None
         if not hypothesis.is_exact:
             mended = _refit_moved(fitted, hypothesis)
@@ -151,20 +177,27 @@ def _explain(fitted: Fitted) -> list[_Explanation]:
     return found
 
 
-def _likely(fitted: Fitted) -> list[Hypothesis]:
+def _likely(of: Equations, residuals: Floats, covariance: Floats) -> list[Hypothesis]:
     """Return the hypotheses worth a refit, by first order, the best first."""
-    hypotheses = list_hypotheses(fitted.system, fitted.unknowns, fitted.design)
+    hypotheses = list_hypotheses(of)
     marks = np.concatenate([one.columns for one in hypotheses], axis=1)
-    checked = marks - fitted.design @ (fitted.covariance @ (fitted.design.T @ marks))
-    score = checked.T @ fitted.residuals
+    checked = marks - of.design @ (covariance @ (of.design.T @ marks))
+    score = checked.T @ residuals
+    # More than this a mark of one column cannot gain; what freedom costs is never below nothing.
+    most = np.square(score) / np.maximum(np.einsum("mk,mk->k", marks, checked), 1e-12) / 2.0
     screened: list[tuple[float, int]] = []
     at = 0
     for index, one in enumerate(hypotheses):
         block = slice(at, at + one.columns.shape[1])
         at = block.stop
+        rates = max(cause.rate for cause in one.causes)
+        if block.stop - block.start == 1 and most[block.start] + math.log(rates) < _SCREENED_BELOW:
+            continue
         information = marks[:, block].T @ checked[:, block]
         size = _solve_known(information, score[block])
         gain = 0.5 * float(score[block] @ size)
+        if gain + math.log(rates) < _SCREENED_BELOW:
+            continue
         odds = [
             _log_price(cause, size, information, loose=gain) + math.log(cause.rate)
             for cause in one.causes
@@ -304,7 +337,7 @@ def _refit_moved(fitted: Fitted, one: Hypothesis) -> _Mended | None:
 
 def _same_in(near: Fitted, one: Hypothesis) -> Hypothesis | None:
     """Return a hypothesis as it stands about a mended line."""
-    for other in list_hypotheses(near.system, near.unknowns, near.design):
+    for other in list_hypotheses(near.equations):
         if other.is_exact or other.causes[0].slip != one.causes[0].slip:
             continue
         if other.causes[0].at_bottom != one.causes[0].at_bottom:

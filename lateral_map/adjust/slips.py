@@ -9,18 +9,17 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.adjust.prior import bend_reading
-from lateral_map.adjust.route import System
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.route import Observation
+from lateral_map.model.route import Chain, Layout, Observation
 from lateral_map.model.site import AlongTie, Bend, OffsetTie, Site, TapeTie
 from lateral_map.units import from_metres, to_metres
 
@@ -112,6 +111,18 @@ class Hypothesis:
 
 
 @dataclass(frozen=True)
+class Equations:
+    """What a line's whitened equations are of: ``design`` (m, n) at its unknowns (n,)."""
+
+    site: Site
+    chain: Chain
+    layout: Layout
+    observations: Sequence[Observation]
+    unknowns: Floats
+    design: Floats
+
+
+@dataclass(frozen=True)
 class _Tied:
     """The tie and depth equations: their rows, the footage and locate of each."""
 
@@ -120,11 +131,11 @@ class _Tied:
     mark: list[str]
 
 
-def list_hypotheses(system: System, unknowns: Floats, design: Floats) -> list[Hypothesis]:
-    """Return every slip that a site's notes may hold; ``design`` (m, n) is whitened."""
-    observations = system.rows.observations
-    found = [*_of_readings(system.site, observations, len(design))]
-    found += _of_several(system.site, observations, len(design))
+def list_hypotheses(of: Equations) -> list[Hypothesis]:
+    """Return every slip that a site's notes may hold."""
+    observations = of.observations
+    found = [*_of_readings(of.site, observations, len(of.design))]
+    found += _of_several(of.site, observations, len(of.design))
     named = [one for one in observations if one.id.kind in _TIE_KINDS]
     if named:
         width = [one.rows.stop - one.rows.start for one in named]
@@ -133,16 +144,14 @@ def list_hypotheses(system: System, unknowns: Floats, design: Floats) -> list[Hy
             footage_m=np.repeat([one.footage_m or 0.0 for one in named], width),
             mark=[one.id.of for one, count in zip(named, width, strict=True) for _ in range(count)],
         )
-        found += _of_moves(system, unknowns, design, tied)
+        found += _of_moves(of, tied)
     return [one for one in found if one.causes and np.any(one.columns)]
 
 
-def _of_moves(
-    system: System, unknowns: Floats, design: Floats, tied: _Tied
-) -> Iterator[Hypothesis]:
+def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:
     """Return the slips that move the pipe under its ties: of footages, the counter, bends."""
-    site, layout, chain = system.site, system.layout, system.chain
-    direction = chain.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
+    site, layout, chain, design = of.site, of.layout, of.chain, of.design
+    direction = chain.directions(of.unknowns[layout.azimuth], of.unknowns[layout.pitch])
     place, ahead, down = design[tied.rows, :3], direction[0], np.array([0.0, 0.0, -1.0])
 
     def moved(at: NDArray[np.bool_] | slice, move: Floats) -> Floats:
@@ -174,14 +183,12 @@ def _of_moves(
         for at_bottom, move in ((False, ahead - down), (True, -down)):
             twice = Cause("riser counted twice", _TWICE, sizes=(riser,), at_bottom=at_bottom)
             yield Hypothesis(moved(everywhere, move), (twice,), is_exact=False)
-    yield from _at_places(system, design, tied, direction)
+    yield from _at_places(of, tied, direction)
 
 
-def _at_places(
-    system: System, design: Floats, tied: _Tied, direction: Floats
-) -> Iterator[Hypothesis]:
+def _at_places(of: Equations, tied: _Tied, direction: Floats) -> Iterator[Hypothesis]:
     """Return the slips that sit at a place along the run."""
-    site, layout, chain = system.site, system.layout, system.chain
+    site, layout, chain, design = of.site, of.layout, of.chain, of.design
     place = design[tied.rows, :3]
 
     def moved(beyond_m: float, move: Floats) -> Floats:
@@ -192,7 +199,7 @@ def _at_places(
 
     nodes, last = chain.nodes_m[1:-1], float(tied.footage_m.max())
     inner = [index for index, node in enumerate(nodes) if node < last - 1e-6]
-    linear = slice(0, system.rows.count)
+    linear = slice(0, int(tied.rows.min()))
     # A bend between pieces turns every later one: the sum of their columns.
     turning = np.cumsum(design[linear, layout.azimuth][:, ::-1], axis=1)[:, ::-1]
     fittings = tuple(math.radians(sign * one) for one in _FITTINGS_DEG for sign in (1, -1))
@@ -215,7 +222,9 @@ def _at_places(
             yield Hypothesis(columns, (_MISPLACED,), reading, bend.footage_m, is_exact=False)
 
 
-def _of_readings(site: Site, observations: list[Observation], count: int) -> Iterator[Hypothesis]:
+def _of_readings(
+    site: Site, observations: Sequence[Observation], count: int
+) -> Iterator[Hypothesis]:
     """Return what may have befallen each reading by itself."""
     held = {one.mark for one in site.locates if one.held_above_m}
     points = [one.name for one in site.plan.points]
@@ -253,7 +262,9 @@ def _of_readings(site: Site, observations: list[Observation], count: int) -> Ite
         yield Hypothesis(columns, causes, reading, one.footage_m)
 
 
-def _of_several(site: Site, observations: list[Observation], count: int) -> Iterator[Hypothesis]:
+def _of_several(
+    site: Site, observations: Sequence[Observation], count: int
+) -> Iterator[Hypothesis]:
     """Return what may have befallen all readings of a kind together."""
     held = {one.mark for one in site.locates if one.held_above_m}
     fixes = [one for one in observations if one.id.column == "gnss"]
