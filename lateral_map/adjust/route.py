@@ -19,14 +19,21 @@ from lateral_map.adjust.prior import (
     prior_rows,
     tied_locates,
 )
-from lateral_map.adjust.solve import Solution, gram_matrix, settle, solve_least_squares
+from lateral_map.adjust.rivals import other_places
+from lateral_map.adjust.solve import (
+    Solution,
+    gram_matrix,
+    invert_normal,
+    settle,
+    solve_least_squares,
+)
 from lateral_map.adjust.starts import first_azimuths, first_guess
-from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties
+from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties, marks_of
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
-from lateral_map.model.route import Chain, Ground, Layout, Route
+from lateral_map.model.route import Alternative, Chain, Ground, Layout, Route
 from lateral_map.model.site import Site, TapeTie
 
 # Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
@@ -36,6 +43,8 @@ _SAME_PLACE_M = 0.3
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)
+# About how many of the lines that fit others are looked for.
+_MOST_LOOKED_ROUND = 3
 
 
 @dataclass(frozen=True)
@@ -89,19 +98,16 @@ def adjust_route(site: Site) -> Route:
     )
 
 
-def solve_site(site: Site) -> tuple[System, Solution, tuple[Floats, ...]]:
-    """Return a site's equations, their best solution, and the plan lines that fit as well."""
+def solve_site(site: Site) -> tuple[System, Solution, tuple[Alternative, ...]]:
+    """Return a site's equations, their best solution, and the others that fit as well."""
     chain, start = lay_chain(site), site.start
     turns = turns_at_nodes(site, chain)
     at_start = np.tile([start.easting_m, start.northing_m], (len(chain.nodes_m), 1))
     solutions = _solve_all(site, chain, turns, lay_ground(site, chain, at_start))
-    best_cost = solutions[0][1].cost
-    as_good = [pair for pair in solutions if pair[1].cost - best_cost <= _ABOUT_AS_WELL]
-    lines: list[Floats] = []
-    for system, solution in as_good:
-        line = chain.positions(solution.unknowns, system.layout, chain.nodes_m)[:, :2]
-        if all(np.hypot(*(line - other).T).max() > _SAME_PLACE_M for other in lines):
-            lines.append(line)
+    kept = _distinct(solutions, chain)
+    lines = [
+        chain.positions(one.unknowns, formed.layout, chain.nodes_m)[:, :2] for formed, one in kept
+    ]
     system, solution = solutions[0]
     if has_surface(site) or floor_under_start(site) is not None:
         # Find the wall and read the spot levels again under the solved line, and solve once more.
@@ -110,7 +116,26 @@ def solve_site(site: Site) -> tuple[System, Solution, tuple[Floats, ...]]:
             first = np.radians(start.azimuth_deg), np.radians(start.sd_azimuth_deg)
         system = build_system(site, chain, turns, lay_ground(site, chain, lines[0]), first)
         solution = _solve(system, solution.unknowns)
-    return system, solution, tuple(lines[1:])
+    return system, solution, _weigh([one for _, one in kept], lines)
+
+
+def _weigh(solutions: list[Solution], lines: list[Floats]) -> tuple[Alternative, ...]:
+    """Return all solutions but the first with their weights: likelihood times root determinant.
+
+    That is Laplace's approximation of how much each valley of the cost holds.
+    """
+    if len(solutions) < 2:
+        return ()
+    logs = np.array(
+        [-(one.cost + np.linalg.slogdet(one.normal)[1]) / 2.0 for one in solutions], float
+    )
+    weights = np.exp(logs - logs.max())
+    # Byte for byte the same on every processor: far below what anybody reads.
+    weights = np.round(weights / weights.sum(), 6)
+    return tuple(
+        Alternative(line, one.unknowns, invert_normal(one.normal), one.cost, float(weight))
+        for line, one, weight in zip(lines[1:], solutions[1:], weights[1:], strict=True)
+    )
 
 
 def build_system(
@@ -164,7 +189,27 @@ def _solve_all(
                 loose = replace(system, ties=loosen_ties(system.ties, slack))
                 guess = _solve(loose, guess).unknowns
             solved.append((system, _solve(system, guess)))
+    # Then about each line that fits, with its marks at the other places their tapes leave.
+    for near, fitted in _distinct(solved, chain)[:_MOST_LOOKED_ROUND]:
+        mark, jacobian = marks_of(near.ties, chain, near.layout, fitted.unknowns)
+        guesses = other_places(near.ties, fitted, mark, jacobian, near.layout.azimuth)
+        solved += [(near, _solve(near, guess)) for guess in guesses]
     return sorted(solved, key=lambda pair: pair[1].cost)
+
+
+def _distinct(solved: list[tuple[System, Solution]], chain: Chain) -> list[tuple[System, Solution]]:
+    """Return the solutions that fit about as well as the best and lie apart, best first."""
+    ordered = sorted(solved, key=lambda pair: pair[1].cost)
+    kept: list[tuple[System, Solution]] = []
+    lines: list[Floats] = []
+    for system, solution in ordered:
+        if solution.cost - ordered[0][1].cost > _ABOUT_AS_WELL:
+            break
+        line = chain.positions(solution.unknowns, system.layout, chain.nodes_m)[:, :2]
+        if all(np.hypot(*(line - other).T).max() > _SAME_PLACE_M for other in lines):
+            lines.append(line)
+            kept.append((system, solution))
+    return kept
 
 
 def _solve(system: System, guess: Floats) -> Solution:

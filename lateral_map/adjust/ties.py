@@ -230,17 +230,7 @@ def evaluate_ties(
     """Return whitened residuals (t,) and design (t, unknowns) of every tie and depth."""
     if not ties.count:
         return np.zeros(0), np.zeros((0, layout.size))
-    errors = unknowns[ties.reading_column]
-    place, jacobian = chain.position_jacobian(unknowns, layout, ties.footage_m, errors)
-    step = (1.0 + unknowns[layout.scale]) * chain.directions(
-        unknowns[layout.azimuth], unknowns[layout.pitch]
-    )[chain.piece_of(ties.footage_m)]
-    jacobian[np.arange(len(errors)), :, ties.reading_column] = step
-    mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
-    mark_jacobian = jacobian[ties.mark_row, :2]
-    index = np.arange(len(mark))
-    mark_jacobian[index, 0, ties.mark_column] = 1.0
-    mark_jacobian[index, 1, ties.mark_column + 1] = 1.0
+    place, jacobian, mark, mark_jacobian = _places(ties, chain, layout, unknowns)
     position_sd = ties.position_sd_m[:, None]
     off_position = (ties.position_m - mark[ties.position_mark]) / position_sd
     on_position = mark_jacobian[ties.position_mark] / position_sd[:, :, None]
@@ -258,6 +248,29 @@ def evaluate_ties(
     ]
     residuals, design = zip(*parts, strict=True)
     return np.concatenate(residuals), np.concatenate(design)
+
+
+def marks_of(ties: Ties, chain: Chain, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:
+    """Return the marks' places (m, 2) and their derivatives (m, 2, unknowns)."""
+    return _places(ties, chain, layout, unknowns)[2:]
+
+
+def _places(
+    ties: Ties, chain: Chain, layout: Layout, unknowns: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return the transmitters' places (r, 3), the marks' (m, 2), each followed by derivatives."""
+    errors = unknowns[ties.reading_column]
+    place, jacobian = chain.position_jacobian(unknowns, layout, ties.footage_m, errors)
+    step = (1.0 + unknowns[layout.scale]) * chain.directions(
+        unknowns[layout.azimuth], unknowns[layout.pitch]
+    )[chain.piece_of(ties.footage_m)]
+    jacobian[np.arange(len(errors)), :, ties.reading_column] = step
+    mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
+    mark_jacobian = jacobian[ties.mark_row, :2]
+    index = np.arange(len(mark))
+    mark_jacobian[index, 0, ties.mark_column] = 1.0
+    mark_jacobian[index, 1, ties.mark_column + 1] = 1.0
+    return place, jacobian, mark, mark_jacobian
 
 
 def _tapes(ties: Ties, unknowns: Floats, mark: Floats, jacobian: Floats) -> tuple[Floats, Floats]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import signed_offsets
-from lateral_map.model.past import line_shift_m, measure_past
+from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -22,6 +22,10 @@ _ON_LINE_M: Final = 1e-6
 _CARRIED_ON_M: Final = 3.048
 # Below this the footage of a crossing is several times looser than the distance to the line.
 GRAZING_DEG: Final = 15.0
+# Another line that fits crosses elsewhere beyond 1 ft.
+_ELSEWHERE_M: Final = 0.3048
+# Fewer drawn lines than this meeting the line: it may be missed.
+_NEARLY_ALL: Final = 0.95
 
 
 def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed, ...]]:
@@ -160,7 +164,7 @@ def _boundary_at(route: Route, line: PlanLine) -> Boundary | None:
 def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
     past = measure_past(route, line.name, footages)
     rate = np.where(np.abs(past.rate) > 1e-9, past.rate, 1e-9)
-    sd_footage = past.sd_m(route) / np.abs(rate)
+    sd_footage, others, may_miss = _spread_along(route, line, footages)
     position = route.positions(footages)
     depth, sd_depth = _depth_at(route, footages, past.gradient / rate[:, None])
     level = route.directions(footages)[:, :2]
@@ -185,9 +189,56 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
             rests_on=rests_on[i],
             outward=bool(past.rate[i] > 0.0),
             grazing=bool(angle[i] < GRAZING_DEG),
+            others_m=others[i],
+            may_miss=may_miss,
         )
         for i in range(len(footages))
     ]
+
+
+def _spread_along(
+    route: Route, line: PlanLine, footages: Floats
+) -> tuple[Floats, list[tuple[float, ...]], bool]:
+    """Return each crossing's 1 sd along the pipe, where else others cross, and if one does not.
+
+    Every solution that fits counts by its weight, its crossing nearest to the best one's.
+    """
+    if route.draws is not None:
+        return _drawn_spread(route, line, footages)
+    square, total = np.zeros(len(footages)), 0.0
+    others: list[tuple[float, ...]] = [()] * len(footages)
+    may_miss = False
+    for weight, solution in route.solutions:
+        met = footages if solution is route else _crossing_footages(solution, line)
+        if not len(met):
+            may_miss = True
+            continue
+        at = met[np.abs(met[None, :] - footages[:, None]).argmin(axis=1)]
+        past = measure_past(solution, line.name, at)
+        sd = past.sd_m(solution) / np.maximum(np.abs(past.rate), 1e-9)
+        square += weight * (np.square(sd) + np.square(at - footages))
+        total += weight
+        others = [
+            (*own, float(there)) if abs(there - here) > _ELSEWHERE_M else own
+            for own, there, here in zip(others, at, footages, strict=True)
+        ]
+    return np.sqrt(square / max(total, 1e-9)), others, may_miss
+
+
+def _drawn_spread(
+    route: Route, line: PlanLine, footages: Floats
+) -> tuple[Floats, list[tuple[float, ...]], bool]:
+    """Return the same counted over drawn lines: the first place where each goes past."""
+    along = route.chain.nodes_m
+    past = drawn_pasts(route, line.name, along)
+    turned = (past[:, :-1] < 0.0) & (past[:, 1:] >= 0.0)
+    met = turned.any(axis=1)
+    row, piece = np.flatnonzero(met), turned.argmax(axis=1)[met]
+    before, after = past[row, piece], past[row, piece + 1]
+    at = along[piece] + before / (before - after) * (along[piece + 1] - along[piece])
+    at = at if len(at) else footages
+    square = np.square(at[:, None] - footages).mean(axis=0)
+    return np.sqrt(square), [()] * len(footages), bool(np.mean(met) < _NEARLY_ALL)
 
 
 def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Floats]:

@@ -50,7 +50,7 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
     polygon = _sweep(stations, half_width)
     if route.alternatives:
         reach = float(on_grid(half_width.max()))
-        others = [LineString(on_grid(one)).buffer(reach) for one in route.alternatives]
+        others = [LineString(on_grid(one.line_m)).buffer(reach) for one in route.alternatives]
         polygon = cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
     return DigBuffer(
         polygon=polygon,

@@ -10,7 +10,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ONE_SIDED_95
-from lateral_map.model.past import alternative_pasts, measure_past, variances
+from lateral_map.model.past import measure_past, variances
 from lateral_map.model.results import FindingResult, Settling, Side
 from lateral_map.model.results import SettlingWay as Way
 from lateral_map.model.route import Route
@@ -59,8 +59,8 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
         return None
     for _, at, side in close:
         # Routes that fit as well may lie on both sides of the line here.
-        others = alternative_pasts(route, side.line, at) > 0.0
-        if (others != (side.past_m > 0.0)).any():
+        pasts = [measure_past(one, side.line, at).past_m[0] for _, one in route.solutions]
+        if len({past > 0.0 for past in pasts}) > 1:
             return Settling("which route")
     _, at, side = min(close, key=lambda end: (not end[0], abs(end[2].past_m)))
     doubt = _doubt(route, at, side)

@@ -7,14 +7,13 @@ import itertools
 import math
 from collections.abc import Iterable
 from dataclasses import replace
-from statistics import fmean
 from typing import Final
 
 import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chance_above_zero
-from lateral_map.model.past import alternative_pasts, measure_past, variances
+from lateral_map.model.past import drawn_pasts, measure_past, variances
 from lateral_map.model.results import (
     Crossing,
     FindingResult,
@@ -44,7 +43,8 @@ def judge_findings(
     The distance past is judged jointly with the boundary's own shift and with the counter's reading
     noise at the finding, which acts along the pipe: P(past) = Phi(distance / sd), and 95 % is asked
     for a verdict. Where other routes fit the readings as well, P(past) is the mean over all of
-    them. ``stations`` must hold a station at both ends of every finding.
+    them by their weights, and the sd is about the best one. ``stations`` must hold a station at
+    both ends of every finding.
     """
     findings = route.site.findings
     if not findings:
@@ -127,20 +127,33 @@ def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:
 
 def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
     past = measure_past(route, boundary.line, at)
-    reading = np.square(route.site.counter.sd_reading_m * past.rate)
-    sd = np.sqrt(variances(past.gradient, route.covariance) + reading)
-    distances = np.vstack([past.past_m, alternative_pasts(route, boundary.line, at)])
-    chance = [
-        fmean(chance_above_zero(float(one), float(sd[i])) for one in distances[:, i])
-        for i in range(len(at))
-    ]
+    chance, square = np.zeros(len(at)), np.zeros(len(at))
+    # Every solution that fits votes by its weight, with its own place and its own sd.
+    for weight, solution in route.solutions:
+        own = measure_past(solution, boundary.line, at)
+        reading = np.square(route.site.counter.sd_reading_m * own.rate)
+        variance = variances(own.gradient, solution.covariance) + reading
+        each = zip(own.past_m, np.sqrt(variance), strict=True)
+        chance += weight * np.array([chance_above_zero(float(d), float(sd)) for d, sd in each])
+        square += weight * (variance + np.square(own.past_m - past.past_m))
+    if route.draws is not None:
+        # The line swings on an arc: counted, not propagated. How wide it swings is itself a guess,
+        # so a verdict must hold for the line drawn, heading straight for it, as well.
+        drawn = drawn_pasts(route, boundary.line, at)
+        counted = np.mean(drawn > 0.0, axis=0)
+        doubtful = np.abs(counted - 0.5) < np.abs(chance - 0.5)
+        chance = np.where(doubtful, counted, chance)
+        square = np.mean(np.square(drawn - past.past_m), axis=0) + np.square(
+            route.site.counter.sd_reading_m * past.rate
+        )
+    sd = np.sqrt(square)
     return [
         Side(
             line=boundary.line,
             past_m=float(past.past_m[i]),
             sd_past_m=float(sd[i]),
-            probability_past=chance[i],
-            verdict=_side_verdict(chance[i]),
+            probability_past=float(chance[i]),
+            verdict=_side_verdict(float(chance[i])),
             extended=bool(past.carried_m[i] > 0.0),
         )
         for i in range(len(at))

@@ -72,8 +72,8 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
             "alternatives",
             "Other routes that fit about as well",
             tuple(
-                Feature(LineString(line), {"number": number})
-                for number, line in enumerate(report.route.alternatives, start=1)
+                Feature(LineString(one.line_m), {"number": number})
+                for number, one in enumerate(report.route.alternatives, start=1)
             ),
         ),
         Layer("route", "The pipe's invert from start to end", (_route(report, out),)),

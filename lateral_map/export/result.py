@@ -72,7 +72,7 @@ def result_record(report: Report) -> Record:
         "client": report.client,
         "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
         "next_locate": _next_locate(report, out),
-        "alternatives": [out.places(*line.T) for line in report.route.alternatives],
+        "alternatives": [out.places(*one.line_m.T) for one in report.route.alternatives],
         "notices": list(report_notices(report)),
     }
 

@@ -63,20 +63,13 @@ def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     )
 
 
-def alternative_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
-    """Return (alternatives, k) distances (m) past a line of the other routes that fit as well.
-
-    An alternative is known by its plan positions at the chain's nodes, so the line's shift is taken
-    from the best route.
-    """
-    footage = np.atleast_1d(np.asarray(footage_m, float))
-    vertices = route.site.plan.line(line).vertices_m
-    places = [
-        np.stack([np.interp(footage, route.chain.nodes_m, other[:, axis]) for axis in (0, 1)], -1)
-        for other in route.alternatives
-    ]
-    offsets = signed_offsets(vertices, np.reshape(places, (len(places), len(footage), 2))).offset_m
-    return sense_past(route, line) * (offsets - line_shift_m(route, line))
+def drawn_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
+    """Return (draws, k) distances (m) past a line of the route's drawn lines; they must exist."""
+    draws = route.draws
+    column = route.layout.line_column(line)
+    shift = 0.0 if column is None or draws is None else draws[:, column, None]
+    found = signed_offsets(route.site.plan.line(line).vertices_m, route.drawn_plan(footage_m))
+    return np.asarray(sense_past(route, line) * (found.offset_m - shift))
 
 
 def sense_past(route: Route, line: str) -> float:

@@ -94,7 +94,9 @@ class Crossing:
     the line had to be carried on past its mapped end. ``decides`` is True where responsibility
     changes at this line. ``outward`` is True where the run goes past the line, False where it comes
     back. ``grazing`` is True where the pipe runs nearly along the line, so that the crossing's
-    footage is several times looser than the distance to it.
+    footage is several times looser than the distance to it. ``others_m`` are the footages at which
+    other lines that fit as well cross it instead, more than 1 ft away; ``may_miss`` is True where
+    one of them does not cross it at all. The sds are about the best line's crossing.
     """
 
     line: str
@@ -112,6 +114,8 @@ class Crossing:
     outward: bool = True
     grazing: bool = False
     footage_without: tuple[FootageWithout, ...] = ()
+    others_m: tuple[float, ...] = ()
+    may_miss: bool = False
 
     @property
     def boundary(self) -> tuple[str, str]:

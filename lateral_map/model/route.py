@@ -6,7 +6,8 @@ lengths gives positions and derivatives at any footages at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar
 
@@ -18,6 +19,11 @@ from lateral_map.model.identity import ReadingId
 
 if TYPE_CHECKING:
     from lateral_map.model.site import Site
+
+
+# Beyond this much doubt of the heading (5 degrees) a line swings on an arc, no longer a chord.
+_ARC_RAD = math.radians(5.0)
+_DRAWS = 256
 
 
 @dataclass(frozen=True)
@@ -253,13 +259,29 @@ class Observation:
     is_angle: bool = False
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Alternative:
+    """Another solution that fits a site's readings about as well.
+
+    ``line_m`` (nodes, 2) is its plan line at the chain's nodes; ``cost`` its chi-square; ``weight``
+    its share of what all solutions together explain (likelihood times the root of its own
+    covariance's determinant).
+    """
+
+    line_m: Floats
+    unknowns: Floats
+    covariance: Floats
+    cost: float
+    weight: float
+
+
 @dataclass(frozen=True)
 class Route:
     """An adjusted route: the best unknowns, their joint covariance, and what it rests on.
 
     ``residuals`` (m,) are whitened: reading minus route over 1 sd. ``design`` (m, unknowns) is the
     derivative of the whitened computed readings. ``alternatives`` are other solutions that fit
-    about as well, each a (k, 2) plan line. ``tied_footages_m`` are the transmitter's footages at
+    about as well. ``tied_footages_m`` are the transmitter's footages at
     the locates used that were tied in plan. ``settled`` is False where no best fit was settled on.
     ``assumed_start_depth_m`` is the depth at the start, with 1 sd, where nobody measured it.
     ``tilted`` are the marks whose transmitter lay near a vertical bend, with its fall in degrees.
@@ -274,7 +296,7 @@ class Route:
     residuals: Floats
     design: Floats
     observations: tuple[Observation, ...]
-    alternatives: tuple[Floats, ...]
+    alternatives: tuple[Alternative, ...]
     tied_footages_m: Floats
     iterations: int
     settled: bool = True
@@ -285,6 +307,51 @@ class Route:
     def chi_square(self) -> float:
         """Sum of the squared whitened residuals."""
         return float(self.residuals @ self.residuals)
+
+    @cached_property
+    def solutions(self) -> tuple[tuple[float, Route], ...]:
+        """Every solution that fits about as well, the best first, each with its weight of 1."""
+        own = 1.0 - sum(one.weight for one in self.alternatives)
+        others = (
+            (
+                one.weight,
+                replace(self, unknowns=one.unknowns, covariance=one.covariance, alternatives=()),
+            )
+            for one in self.alternatives
+        )
+        return (own, self), *others
+
+    @cached_property
+    def draws(self) -> Floats | None:
+        """Unknowns (256, unknowns) drawn from the joint covariance where a slope does not tell.
+
+        With no mark tied in plan and a heading unsure by more than 5 degrees the line swings on an
+        arc: how far it reaches has no first derivative in the heading. With no tie every equation
+        but the depths' is linear, so that drawn lines are as likely as the readings say. Always the
+        same draws, in pairs about the best. None where linear propagation holds.
+        """
+        heading = self.layout.azimuth.start
+        if len(self.tied_footages_m) or self.covariance[heading, heading] < _ARC_RAD**2:
+            return None
+        half = np.random.default_rng(20).standard_normal((_DRAWS // 2, self.layout.size))
+        moved = half @ np.linalg.cholesky(self.covariance).T
+        return np.concatenate([self.unknowns + moved, self.unknowns - moved])
+
+    def drawn_plan(self, footage_m: ArrayLike) -> Floats:
+        """Return (draws, k, 2) plan positions of the drawn lines at footages; they must exist."""
+        unknowns = self.draws
+        assert unknowns is not None  # noqa: S101
+        footage = np.atleast_1d(np.asarray(footage_m, float))
+        spent = self.chain.lengths_spent(footage)
+        layout = self.layout
+        azimuth, level = unknowns[:, layout.azimuth], np.cos(unknowns[:, layout.pitch])
+        direction = np.stack([level * np.sin(azimuth), level * np.cos(azimuth)], axis=-1)
+        gone = np.einsum("kp,spc->skc", spent, direction)
+        begun = (footage > self.chain.nodes_m[0])[None, :, None]
+        gone -= unknowns[:, layout.zero_offset, None, None] * direction[:, :1] * begun
+        return np.asarray(
+            unknowns[:, None, :2] + (1.0 + unknowns[:, layout.scale, None, None]) * gone
+        )
 
     @property
     def degrees_of_freedom(self) -> int:

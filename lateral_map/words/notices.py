@@ -208,6 +208,11 @@ def _line_notices(report: Report) -> Iterator[str]:
                 f"{crossing.line} was mapped too short and was carried straight on to where the "
                 f"pipe crosses it at {at}"
             )
+        elsewhere = [f"at {format_length(one, unit)}" for one in crossing.others_m]
+        elsewhere += ["not at all"] if crossing.may_miss else []
+        if elsewhere:
+            places = " or ".join(elsewhere)
+            yield f"{crossing.line} at {at}: other lines that fit about as well cross it {places}"
         if crossing.grazing:
             yield f"{crossing.line} at {at}: {grazing_words(crossing, unit)}"
     for line in dict.fromkeys(line for line in lines if lines.count(line) > 1):

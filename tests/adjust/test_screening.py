@@ -257,5 +257,5 @@ def test_two_tapes_from_one_side_leave_a_mirror_image_and_it_is_said():
     route = adjust_route(replace(site, plan=plan, locates=tuple(locates), boundaries=()))
     assert len(route.alternatives) == 1
     assert any("mirror image" in notice for notice in route_notices(route))
-    mirrored = route.alternatives[0][-1] * [1.0, -1.0]
+    mirrored = route.alternatives[0].line_m[-1] * [1.0, -1.0]
     assert mirrored == pytest.approx(route.positions(route.chain.nodes_m[-1])[0, :2], abs=0.05)

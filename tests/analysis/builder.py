@@ -11,7 +11,7 @@ from truth.simulate import FOOT, default_accuracy
 
 from lateral_map.frame import local_frame
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.route import Chain, Ground, Layout, Observation, Route
+from lateral_map.model.route import Alternative, Chain, Ground, Layout, Observation, Route
 from lateral_map.model.site import (
     Boundary,
     Counter,
@@ -137,6 +137,11 @@ def line(
     return PlanLine(name, kind, np.array(vertices, float), sd_m)  # type: ignore[arg-type]
 
 
+def as_line(route: Route, line_m: Floats) -> Alternative:
+    """Return another line that fits as well, half of what the readings say, for drawing."""
+    return Alternative(line_m, route.unknowns, route.covariance, route.chi_square, 0.5)
+
+
 def turned(route: Route, turn_deg: float, east: float, north: float) -> Route:
     """Return the same route and plan turned clockwise about the origin, then moved."""
     angle = np.radians(turn_deg)
@@ -166,4 +171,4 @@ def draw_routes(route: Route, count: int, seed: int = 1) -> list[Floats]:
     return list(draws)
 
 
-__all__ = ["FOOT", "HandRoute", "Sds", "draw_routes", "line", "turned"]
+__all__ = ["FOOT", "HandRoute", "Sds", "as_line", "draw_routes", "line", "turned"]

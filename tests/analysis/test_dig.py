@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from analysis.builder import HandRoute, Sds
+from analysis.builder import HandRoute, Sds, as_line
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
@@ -150,7 +150,7 @@ def test_swept_area_in_closed_form():
 def test_a_route_that_fits_as_well_is_dug_round_too():
     route = HandRoute(site_fields={"dig": DigRules(0.6)}).build()
     other = np.array([[0.0, 0.0], [0.0, -30.0]])
-    _, buffer = draw(replace(route, alternatives=(other,)))
+    _, buffer = draw(replace(route, alternatives=(as_line(route, other),)))
     assert buffer.polygon.covers(Point(0.3, -29.0))
     assert buffer.polygon.buffer(1e-9).covers(draw(route)[1].polygon)
     assert not buffer.corridor.covers(Point(0.0, -29.0))

@@ -19,6 +19,7 @@ from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.past import measure_past
+from lateral_map.model.route import Alternative
 from lateral_map.model.site import Boundary, Finding, OffsetTie
 from lateral_map.words.technician import settling_words
 
@@ -221,13 +222,16 @@ def test_a_tape_from_the_real_curb_makes_a_bad_map_harmless():
     assert with_tape.sides[0].verdict == "past"
 
 
-def mirrored():
+def mirrored(weight=0.5):
     """Two tapes from points in a row leave two routes: one reaches past the line, one does not."""
     route = HandRoute(
         lengths_m=(15.0, 15.0), azimuths_deg=(90.0, 90.0), lines=(CURB,), boundaries=DECIDES
     )
     route = replace(route, findings=(Finding(26.0, "roots"), Finding(5.0, "crack"))).build()
-    other = np.array([[0.0, 0.0], [0.0, -15.0], [0.0, -30.0]])
+    unknowns = route.unknowns.copy()
+    unknowns[route.layout.azimuth] = np.pi
+    line_m = np.array([[0.0, 0.0], [0.0, -15.0], [0.0, -30.0]])
+    other = Alternative(line_m, unknowns, route.covariance, 0.0, weight)
     return replace(route, alternatives=(other,))
 
 
@@ -239,6 +243,13 @@ def test_a_mirror_route_leaves_the_side_open():
     assert roots.answers == ()
     # Both routes have the crack on the owner's side.
     assert crack.answers == ("owner",)
+
+
+@pytest.mark.parametrize(("weight", "verdict"), [(0.3, "too close to call"), (0.02, "past")])
+def test_a_rival_votes_by_its_weight(weight, verdict):
+    roots, _ = judge(mirrored(weight))
+    assert roots.sides[0].probability_past == pytest.approx(1.0 - weight)
+    assert roots.sides[0].verdict == verdict
 
 
 def test_what_settles_a_mirror_is_which_route():

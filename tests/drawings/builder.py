@@ -36,7 +36,7 @@ from lateral_map.model.results import (
     Stations,
     Uncrossed,
 )
-from lateral_map.model.route import Chain, Ground, Layout, Observation, Route
+from lateral_map.model.route import Alternative, Chain, Ground, Layout, Observation, Route
 from lateral_map.model.site import (
     Accuracy,
     AlongTie,
@@ -264,7 +264,9 @@ class ReportMaker:
             observations=(
                 Observation(ReadingId("start position"), 0.0, slice(0, 2), np.eye(2), np.eye(2)),
             ),
-            alternatives=alternatives,
+            alternatives=tuple(
+                Alternative(line, unknowns, np.diag(sd**2), 0.0, 0.5) for line in alternatives
+            ),
             tied_footages_m=np.array([m(8), m(23.5), m(44.5), m(56.5), m(69.5)]),
             iterations=4,
         )

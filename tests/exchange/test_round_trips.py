@@ -22,6 +22,7 @@ import pyarrow.parquet
 import pyogrio
 import pytest
 import shapely
+from analysis.builder import as_line
 from ezdxf import recover
 from geographiclib.geodesic import Geodesic
 from sheets.builder import line_report
@@ -300,7 +301,7 @@ def test_a_line_in_doubt_says_so_in_every_file(sketch: Report) -> None:
     first = replace(sketch.readings[0], verdict="suspect")
     doubtful = replace(
         sketch,
-        route=replace(sketch.route, alternatives=(other,)),
+        route=replace(sketch.route, alternatives=(as_line(sketch.route, other),)),
         readings=(first, *sketch.readings[1:]),
     )
     for report, doubts in ((sketch, 0), (doubtful, 1)):

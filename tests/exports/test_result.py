@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema
 import numpy as np
 import pytest
+from analysis.builder import as_line
 from pyproj import Transformer
 
 from lateral_map.export.json_text import lay_out
@@ -147,7 +148,9 @@ def test_unknown_numbers_are_null_never_nan(reports: dict[str, Report]) -> None:
 def test_other_routes_that_fit_are_said(reports: dict[str, Report]) -> None:
     report = reports["plain_lot"]
     other = np.array([[0.0, 0.0], [10.0, 5.0]])
-    doubtful = replace(report, route=replace(report.route, alternatives=(other,)))
+    doubtful = replace(
+        report, route=replace(report.route, alternatives=(as_line(report.route, other),))
+    )
     assert read(report)["alternatives"] == []
     (line,) = read(doubtful)["alternatives"]
     x, y = report.site.frame.from_plane(*other.T)

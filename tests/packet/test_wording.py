@@ -10,6 +10,7 @@ from typing import Any
 
 import pdfplumber
 import pytest
+from analysis.builder import as_line
 from hypothesis import given
 from hypothesis import strategies as st
 from lxml import html as lxml_html
@@ -122,7 +123,9 @@ def test_without_a_deciding_line_nothing_is_put_on_either_side() -> None:
 
 def test_another_line_that_fits_is_said_wherever_places_are_given() -> None:
     other = REPORT.route.positions(REPORT.route.chain.nodes_m)
-    report = replace(REPORT, route=replace(REPORT.route, alternatives=(other,)))
+    report = replace(
+        REPORT, route=replace(REPORT.route, alternatives=(as_line(REPORT.route, other),))
+    )
     drawn = draw_sheets(REPORT)
     said = words_of(referral_html(report, report.letters[0], drawn))
     assert said.count("More than one line fits the readings about as well") == 2

@@ -99,7 +99,8 @@ def alternatives_layer(report: Report) -> Layer:
     """Return other solutions that fit the readings about as well."""
     words = ALTERNATIVE_WORDS
     items = tuple(
-        Line(line, "alternative", alternative_picked(), words) for line in report.route.alternatives
+        Line(one.line_m, "alternative", alternative_picked(), words)
+        for one in report.route.alternatives
     )
     return Layer("alternatives", "Other solutions", items, (("alternative", words),))
 
