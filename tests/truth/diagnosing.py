@@ -15,7 +15,6 @@ import multiprocessing
 import os
 import sys
 from collections.abc import Iterable
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from truth.simulate import FOOT, Truth, true_crossing_m, true_past_m
 from truth.slips import CLASSES, Planted, Slip, plant
 
+from lateral_map.adjust.mending import mend_all
 from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.results import FindingResult, Report
@@ -58,7 +58,7 @@ def measure_site(name: str, seed: int) -> Record:
         report = build_report(planted.site)
     except AdjustmentError as error:
         return record | {"refused": True, "guilty": _names_guilty(error.faults, planted)}
-    told = getattr(report, "diagnoses", ())
+    told = report.diagnoses
     first = told[0] if told else None
     record |= {
         "refused": False,
@@ -150,12 +150,14 @@ def _names_guilty(faults: Iterable[Fault], planted: Planted) -> bool:
 def _follow(report: Report, times: int) -> Report | None:
     """Return the report once its first diagnosis is taken for true, None where that is refused."""
     for _ in range(times):
-        told = getattr(report, "diagnoses", ())
+        told = report.diagnoses
         if not told or told[0].probability < FOLLOWED_FROM:
             break
-        apply = import_module("lateral_map.adjust.diagnose").apply_diagnosis
+        site = mend_all(report.site, told[0].together)
+        if site is None:
+            return None
         try:
-            report = build_report(apply(report.site, told[0]))
+            report = build_report(site)
         except AdjustmentError:
             return None
     return report
