@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, cast
 
@@ -14,7 +15,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Route
 from lateral_map.model.site import UtilityKind, UtilityLine
-from lateral_map.model.space import Nearest, crossings_between, nearest_between
+from lateral_map.model.space import crossings_between, nearest_on
 from lateral_map.model.trench import (
     Area,
     ConflictVerdict,
@@ -29,6 +30,8 @@ from lateral_map.model.trench import (
 # a locating contractor). A depth off a record drawing is hardly better.
 SD_UTILITY_DEPTH_M: Final = 0.30
 _STEP_M: Final = 0.05
+# To this what lies between two steps is found.
+_CLOSE_M: Final = 1e-8
 _VERDICT_RANK: Final[dict[ConflictVerdict, int]] = {
     "crosses the pipe": 0, "within the trench": 0, "hand dig": 1, "hand dig if sloped": 2,
     "clear": 3,
@@ -62,18 +65,47 @@ class _Question:
     fine: TrenchProfile
     away_m: Floats
 
-    def spans(self, reach_m: Floats) -> tuple[tuple[float, float], ...]:
+    def spans(self, reach: Callable[[TrenchProfile], Floats]) -> tuple[Span, ...]:
         """Return the footages where the utility lies within a reach of the pipe's middle."""
-        within = np.concatenate([[False], self.away_m <= reach_m, [False]]).astype(int)
-        return tuple(
-            (float(self.fine.footage_m[begin]), float(self.fine.footage_m[end - 1]))
-            for begin, end in np.flatnonzero(np.diff(within)).reshape(-1, 2)
-        )
+        within = np.concatenate([[False], self.away_m <= reach(self.fine), [False]])
+        edges = np.flatnonzero(np.diff(within.astype(int)))
+        footage = self.fine.footage_m
+        # Between two stations, one within reach and one not, the edge is found by halving.
+        last = len(footage) - 1
+        out, into = footage[np.clip(edges - 1, 0, last)], footage[np.clip(edges, 0, last)]
+        out[1::2], into[1::2] = into[1::2], out[1::2].copy()
+        line = LineString(self.line.vertices_m)
+        while np.abs(into - out).max(initial=0.0) > _CLOSE_M:
+            middle = self.profile.at((out + into) / 2.0)
+            near = shapely.distance(shapely.points(middle.place_m), line) <= reach(middle)
+            out, into = (
+                np.where(near, out, middle.footage_m),
+                np.where(near, middle.footage_m, into),
+            )
+        return tuple((float(begin), float(end)) for begin, end in into.reshape(-1, 2))
 
-    def at(self, near: Nearest) -> TrenchProfile:
-        """Return the trench where the utility comes nearest."""
-        begin, end = self.profile.footage_m[[near.piece, near.piece + 1]]
-        return self.profile.at(begin + near.share * (end - begin))
+    def nearest_wall(self, vertices_m: Floats) -> tuple[float, Floats, TrenchProfile]:
+        """Return how far the pipe's outside wall stays from a line through (m, 2 or 3) vertices.
+
+        Also the way there from the line to the pipe's axis, (2 or 3,), and the trench. Heights
+        are below the ground, as both depths are read. Where the pipe changes its size, what is
+        nearest to its axis need not be nearest to its wall: the footage is closed in on.
+        """
+        at = self.fine
+        while True:
+            radius = at.outside_diameter_m / 2.0
+            axis = np.column_stack([at.place_m, -at.crown_depth_m - radius])[
+                :, : vertices_m.shape[1]
+            ]
+            away = axis - nearest_on(vertices_m, axis)
+            gap = np.sqrt(np.square(away).sum(axis=-1)) - radius
+            # Of a line that runs along the pipe the first place, not the last digit's.
+            best = int(np.argmax(gap <= gap.min() + (1e-6 if at is self.fine else 1e-12)))
+            footage = at.footage_m
+            around = footage[max(best - 1, 0)], footage[min(best + 1, len(footage) - 1)]
+            if around[1] - around[0] <= _CLOSE_M:
+                return max(float(gap[best]), 0.0), away[best], self.profile.at(footage[best])
+            at = self.profile.at(np.union1d(np.linspace(*around, 21), footage[best]))
 
 
 def find_conflicts(
@@ -111,24 +143,27 @@ def find_conflicts(
 
 
 def _against(asked: _Question) -> UtilityConflict:
-    line, profile, fine = asked.line, asked.profile, asked.fine
+    line, profile = asked.line, asked.profile
     met = crossings_between(profile.place_m, line.vertices_m)
     pieces = met[:, 0].astype(int)
     footages = profile.footage_m[pieces] + met[:, 1] * np.diff(profile.footage_m)[pieces]
     crossings = tuple(_crossing(asked, float(footage)) for footage in footages)
-    near = nearest_between(profile.place_m, line.vertices_m)
-    at = asked.at(near)
+    clear, away, at = asked.nearest_wall(line.vertices_m)
     nearest_m = float(at.footage_m[0])
-    aside = (
-        max(near.distance_m - float(at.outside_diameter_m[0]) / 2.0, 0.0),
-        _sd_apart(asked, near, nearest_m),
-    )
-    reach = asked.tolerance_m + TWO_SIDED_95 * np.hypot(fine.across_sd_m, asked.sd_plan_m)
-    inside = asked.spans(fine.width_m / 2.0)
-    hand, hand_sloped = (
-        asked.spans(width / 2.0 + reach) for width in (fine.width_m, fine.top_width_m)
-    )
-    relation, span = _relation(asked, crossings, inside or hand, nearest_m, near)
+    # The 1 sd of the plan distance: the pipe's and the map's along the line between.
+    gap = float(np.hypot(*away))
+    unit = away / gap if gap > 1e-9 else signed_offsets(line.vertices_m, at.place_m[0]).normal
+    plan = asked.route.position_covariance(nearest_m)[0, :2, :2]
+    aside = clear, float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2))
+
+    def by_hand(trench: TrenchProfile) -> Floats:
+        spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, asked.sd_plan_m)
+        return np.asarray(asked.tolerance_m + spread)
+
+    inside = asked.spans(lambda trench: trench.width_m / 2.0)
+    hand = asked.spans(lambda trench: trench.width_m / 2.0 + by_hand(trench))
+    hand_sloped = asked.spans(lambda trench: trench.top_width_m / 2.0 + by_hand(trench))
+    relation, span = _relation(asked, crossings, inside or hand, at, away)
     clearance, sd_clearance = _clearance(asked, crossings, aside)
     # Within the trench's width, and perhaps above its bottom.
     in_trench, depth = bool(inside), line.depth_m
@@ -168,16 +203,17 @@ def _relation(
     asked: _Question,
     crossings: tuple[UtilityCrossing, ...],
     spans: tuple[Span, ...],
-    nearest_m: float,
-    near: Nearest,
+    at: TrenchProfile,
+    away_m: Floats,
 ) -> tuple[UtilityRelation, Span]:
     """Say how the utility lies to the pipe, and from where to where along it."""
     if crossings:
         footages = [one.footage_m for one in crossings]
         return "crosses", (min(footages), max(footages))
+    nearest_m = float(at.footage_m[0])
     if not spans:
         return "beside", (nearest_m, nearest_m)
-    sine, _ = _meets(asked, nearest_m, near.second_m[:2])
+    sine, _ = _meets(asked, nearest_m, at.place_m[0] - away_m)
     along = sine <= np.sin(np.radians(_ALONG_DEG))
     return ("along" if along else "beside"), (spans[0][0], spans[-1][1])
 
@@ -216,38 +252,19 @@ def _verdict(
     return "hand dig if sloped" if hand_sloped else "clear"
 
 
-def _sd_apart(asked: _Question, near: Nearest, footage_m: float) -> float:
-    """Return the 1 sd of the plan distance: the pipe's and the map's along the line between."""
-    away = near.first_m[:2] - near.second_m[:2]
-    gap = float(np.hypot(*away))
-    if gap > 1e-9:
-        unit = away / gap
-    else:
-        unit = signed_offsets(asked.line.vertices_m, near.first_m[:2]).normal
-    plan = asked.route.position_covariance(footage_m)[0, :2, :2]
-    return float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2))
-
-
 def _in_space(asked: _Question, depth_m: float) -> tuple[float, float]:
-    """Return the clearance in space to the utility's top and its 1 sd.
-
-    Heights are taken below the ground, as both depths are read.
-    """
-    profile, vertices = asked.profile, asked.line.vertices_m
-    axis = profile.crown_depth_m + profile.outside_diameter_m / 2.0
-    near = nearest_between(
-        np.column_stack([profile.place_m, -axis]),
-        np.column_stack([vertices, np.full(len(vertices), -depth_m)]),
+    """Return the clearance in space to the utility's top and its 1 sd."""
+    vertices = asked.line.vertices_m
+    clear, away, at = asked.nearest_wall(
+        np.column_stack([vertices, np.full(len(vertices), -depth_m)])
     )
-    at = asked.at(near)
-    unit = (near.first_m - near.second_m) / max(near.distance_m, 1e-9)
+    unit = away / max(float(np.sqrt(away @ away)), 1e-9)
     plan = asked.route.position_covariance(float(at.footage_m[0]))[0, :2, :2]
     variance = (
         unit[:2] @ plan @ unit[:2]
         + asked.sd_plan_m**2 * float(unit[:2] @ unit[:2])
         + (float(at.sd_depth_m[0]) ** 2 + SD_UTILITY_DEPTH_M**2) * unit[2] ** 2
     )
-    clear = max(near.distance_m - float(at.outside_diameter_m[0]) / 2.0, 0.0)
     return clear, float(np.sqrt(variance))
 
 

@@ -12,11 +12,12 @@ from analysis.builder import HandRoute, Sds
 from dig.builder import FOOT, INCH, dig_rules, pipe, polyline, straight, trench
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import cKDTree
 from shapely.geometry import LineString
 
 from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M, find_conflicts
 from lateral_map.model.site import Plan, UtilityLine
-from lateral_map.model.space import crossings_between, nearest_between
+from lateral_map.model.space import crossings_between, nearest_on
 
 Z95 = 1.959964
 
@@ -34,33 +35,71 @@ def against(*lines, tolerance_m=0.6, route_fields=None, outside_in=0.0, length_m
 
 @settings(max_examples=50)
 @given(st.integers(0, 10_000), st.sampled_from([2, 3]))
-def test_nearest_distance_against_brute_force(seed, dimensions):
+def test_nearest_place_against_brute_force(seed, dimensions):
     rng = np.random.default_rng(seed)
-    one, other = polyline(rng, 4, dimensions), polyline(rng, 3, dimensions)
-    found = nearest_between(one, other)
-
-    def sampled(line):
-        share = np.linspace(0.0, 1.0, 161)[:, None]
-        return np.concatenate([a + share * (b - a) for a, b in itertools.pairwise(line)])
-
-    first, second = sampled(one), sampled(other)
-    gap = np.linalg.norm(first[:, None] - second[None], axis=-1).min()
-    step = max(np.linalg.norm(np.diff(first, axis=0), axis=1).max(), 0.1)
-    assert found.distance_m <= gap + 1e-9
-    assert found.distance_m >= gap - step
-    assert np.linalg.norm(found.first_m - found.second_m) == pytest.approx(found.distance_m)
+    places, line = polyline(rng, 5, dimensions), polyline(rng, 4, dimensions)
+    share = np.linspace(0.0, 1.0, 161)[:, None]
+    sampled = np.concatenate([a + share * (b - a) for a, b in itertools.pairwise(line)])
+    step = np.linalg.norm(np.diff(sampled, axis=0), axis=1).max()
+    for place, found in zip(places, nearest_on(line, places), strict=True):
+        gap = np.linalg.norm(sampled - place, axis=1).min()
+        assert gap - step <= np.linalg.norm(found - place) <= gap + 1e-9
+        assert np.linalg.norm(sampled - found, axis=1).min() <= step
 
 
 @pytest.mark.parametrize("turn_deg", range(0, 360, 24))
-def test_lines_that_run_together_are_nearest_where_they_begin_to(turn_deg):
+@pytest.mark.parametrize("backwards", [False, True])
+def test_lines_that_run_together_are_nearest_where_they_begin_to(turn_deg, backwards):
+    ends = np.array([[2.0, 1.0], [19.0, 1.0]])[:: -1 if backwards else 1]
     angle = np.radians(turn_deg)
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    along = np.stack([np.linspace(0.0, 20.0, 21), np.zeros(21)], axis=-1) @ turn.T
-    beside = np.array([[2.0, 1.0], [19.0, 1.0]]) @ turn.T
-    for other in (beside, beside[::-1]):
-        found = nearest_between(along, other)
-        assert found.distance_m == pytest.approx(1.0)
-        assert found.piece + found.share == pytest.approx(2.0, abs=1e-6)
+    plan = Plan(utilities=(utility(*(ends @ turn.T), depth_m=1.0),))
+    route = straight(20.0, 2.0, plan=plan, azimuths_deg=(90.0 + turn_deg,))
+    profile, _ = trench(route, dig_rules(), (pipe(outside_in=6.0),))
+    (found,) = find_conflicts(route, profile, 0.5)
+    assert found.aside_m == pytest.approx(1.0 - 3 * INCH, abs=1e-5)
+    assert found.nearest_footage_m == pytest.approx(2.0, abs=0.06)
+
+
+@settings(max_examples=10)
+@given(st.integers(0, 10_000))
+def test_beside_a_change_of_size_the_wall_that_is_nearest_counts(seed):
+    rng = np.random.default_rng(seed)
+    route = straight(20.0, 2.0)
+    wide = replace(pipe(20.0, outside_in=15.0), from_m=9.7)
+    profile, _ = trench(route, dig_rules(), (pipe(9.7, outside_in=4.0), wide))
+    ends = np.array([[9.0, 1.0], [9.5, 6.0]]) + rng.uniform(-0.8, 0.8, (2, 2))
+    depth = float(rng.uniform(0.3, 4.0))
+    plan = replace(route.site.plan, utilities=(utility(*ends, depth_m=depth),))
+    (found,) = find_conflicts(
+        replace(route, site=replace(route.site, plan=plan)), profile, tolerance_m=0.5
+    )
+    at = profile.at(np.linspace(0.0, 20.0, 40001))
+    top = LineString(np.column_stack([ends, [-depth, -depth]]))
+    radius = at.outside_diameter_m / 2.0
+    share = np.linspace(0.0, 1.0, 1001)[:, None]
+    near = slice(*np.searchsorted(at.footage_m, [7.0, 13.0]))
+    gap = shapely.distance(shapely.points(at.place_m), shapely.force_2d(top)) - radius
+    assert found.aside_m == pytest.approx(max(gap.min(), 0.0), abs=1e-4)
+    if not found.crossings:
+        axis = np.column_stack([at.place_m, -at.crown_depth_m - radius])[near]
+        tops = np.column_stack([ends[0] + share * (ends[1] - ends[0]), np.full(1001, -depth)])
+        away = cKDTree(tops).query(axis)[0] - radius[near]
+        assert found.clearance_m == pytest.approx(max(away.min(), 0.0), abs=1e-4)
+
+
+@settings(max_examples=25)
+@given(st.floats(3.0, 9.0), st.floats(10.0, 17.0))
+def test_a_hand_dug_stretch_ends_where_the_tolerance_does(begin, end):
+    # 1 m aside: within the tolerance from where the slanted distance is the reach.
+    (found,) = against(utility((begin, 1.0), (end, 1.0), sd_m=0.1), tolerance_m=1.0)
+    ((first, last),) = found.hand_dig_m
+    profile, _ = trench(straight(20.0, 2.0), dig_rules(), (pipe(),))
+    for at, corner in ((first, begin), (last, end)):
+        here = profile.at(at)
+        spread = 1.96 * np.hypot(here.across_sd_m[0], 0.1)
+        reach = 1.0 + here.width_m[0] / 2.0 + spread
+        assert np.hypot(at - corner, 1.0) == pytest.approx(reach, abs=1e-4)
 
 
 @settings(max_examples=25)

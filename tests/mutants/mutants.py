@@ -149,10 +149,10 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/conflicts.py", "one.depth_known,\n                _HARM", "_HARM", "a depth nobody knows is no worse"),
     ("analysis/conflicts.py", "one.joins,\n                not", "not", "the main the run joins hides the gas line"),
     ("analysis/conflicts.py", "depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "depth + TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "a duct that may be in the trench is under it"),
-    ("analysis/conflicts.py", "inside = asked.spans(fine.width_m / 2.0)", "inside = asked.spans(fine.width_m / 8.0)", "what lies along the trench's wall is not in it"),
+    ("analysis/conflicts.py", "inside = asked.spans(lambda trench: trench.width_m / 2.0)", "inside = asked.spans(lambda trench: trench.width_m / 8.0)", "what lies along the trench's wall is not in it"),
     ("analysis/conflicts.py", "return min(known)", "return max(known)", "the clearance is the widest one"),
     ("analysis/conflicts.py", "return (None, None) if crossings else aside", "return aside", "a crossing of unknown depth has a clearance"),
-    ("analysis/conflicts.py", "asked.tolerance_m + TWO_SIDED_95 * np.hypot(fine.across_sd_m, asked.sd_plan_m)", "asked.tolerance_m", "hands dig only where the line is mapped"),
+    ("analysis/conflicts.py", "np.asarray(asked.tolerance_m + spread)", "np.full_like(spread, asked.tolerance_m)", "hands dig only where the line is mapped"),
     # surfaces
     ("analysis/surfaces.py", "key=lambda one: one.polygon.area)", "key=lambda one: -one.polygon.area)", "the yard hides the path that crosses it"),
     ("analysis/surfaces.py", "left = shapely.difference(left, area.polygon)", "left = shapely.difference(left, part.boundary)", "overlapping covers count twice"),
