@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
@@ -27,10 +26,9 @@ if TYPE_CHECKING:
     from ezdxf.layouts import Modelspace
     from shapely.geometry.base import BaseGeometry
 
+    from lateral_map.model.arrays import Floats
     from lateral_map.model.results import Basis, Report
     from lateral_map.model.site import LineKind, UtilityKind
-
-Floats = NDArray[np.float64]
 
 # $INSUNITS of the DXF reference: 2 feet, 6 metres, 21 US survey feet, 0 not said.
 _INSUNITS: Final = {"ft": 2, "m": 6, "us_ft": 21}
@@ -76,6 +74,7 @@ _OTHERS: Final[dict[str, tuple[str, int, str]]] = {
 def route_dxf(report: Report) -> bytes:
     """Return route.dxf (AutoCAD 2010 DXF, ASCII)."""
     import ezdxf
+    from ezdxf import bbox
 
     with _fixed_metadata():
         document = ezdxf.new("R2010", setup=["linetypes"])
@@ -92,6 +91,10 @@ def route_dxf(report: Report) -> bytes:
         drawing.line()
         drawing.marks()
         drawing.notes()
+        space = document.modelspace()
+        # Of what is drawn; words are as wide as each machine's fonts make them.
+        drawn = bbox.extents(space.query("POLYLINE LWPOLYLINE POINT"))
+        space.reset_extents(drawn.extmin, drawn.extmax)
         # Left to itself ezdxf lists these in the order of a set, which changes from run to run.
         for name in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(name)

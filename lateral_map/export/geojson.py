@@ -13,8 +13,7 @@ import shapely
 from shapely.geometry import mapping
 
 from lateral_map.export.features import route_layers
-from lateral_map.export.json_text import lay_out
-from lateral_map.export.outward import DEGREE_DECIMALS, LENGTH_DECIMALS, Outward, outward
+from lateral_map.export.outward import DEGREE_DECIMALS, LENGTH_DECIMALS, Outward, lay_out, outward
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

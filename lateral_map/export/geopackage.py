@@ -18,10 +18,8 @@ from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import ExportError
 from lateral_map.export.features import LayerName, Record, route_layers
-from lateral_map.export.layer_styles import LAYER_STYLES
+from lateral_map.export.layer_styles import LAYER_STYLES, style_qml, style_sld
 from lateral_map.export.outward import outward, settled
-from lateral_map.export.qml import style_qml
-from lateral_map.export.sld import style_sld
 from lateral_map.frame import Frame, read_crs
 
 if TYPE_CHECKING:

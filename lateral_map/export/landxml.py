@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lateral_map import __version__
 from lateral_map.errors import ExportError
@@ -22,9 +21,8 @@ from lateral_map.export.xml_text import add, clean, xml_bytes
 from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
+    from lateral_map.model.arrays import Floats
     from lateral_map.model.results import Report
-
-Floats = NDArray[np.float64]
 
 _NAMESPACE: Final = "http://www.landxml.org/schema/LandXML-1.2"
 _IMPERIAL: Final = {

@@ -1,9 +1,14 @@
-"""How each layer of route.gpkg is drawn in a desktop GIS: the drawings' own colours and lines."""
+"""How each layer of route.gpkg is drawn in a desktop GIS: the drawings' own colours and lines.
+
+As the XML that desktop GIS keep in a GeoPackage's ``layer_styles`` table, and as OGC Styled Layer
+Descriptor 1.1 with Symbology Encoding 1.1.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Final
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from lateral_map.draw.style import (
     ALTERNATIVE_LINE,
@@ -83,3 +88,193 @@ def stacked_marks(style: MarkStyle) -> tuple[MarkStyle, ...]:
     if style.shape != "target":
         return (style,)
     return style, MarkStyle("disc", INK, INK, size_px=style.size_px / 3.0)
+
+
+MM_PER_PX: Final = 25.4 / 96.0  # the CSS pixel
+
+_QML_SHAPES: Final = {
+    "disc": "circle",
+    "square": "square",
+    "diamond": "diamond",
+    "disc to square": "pentagon",
+    "diamond to square": "hexagon",
+    "octagon": "octagon",
+    "triangle": "triangle",
+    "target crossed": "cross_fill",
+    "gate": "cross2",
+    "cross": "cross",
+}
+
+
+def style_qml(style: LayerStyle) -> str:
+    """Return the style as XML text."""
+    root = Element("qgis", version="3.22.0", styleCategories="Symbology")
+    kind = "categorizedSymbol" if style.attribute else "singleSymbol"
+    renderer = SubElement(root, "renderer-v2", type=kind, symbollevels="0", forceraster="0")
+    if style.attribute:
+        renderer.set("attr", style.attribute)
+        categories = SubElement(renderer, "categories")
+        for number, each in enumerate(style.classes):
+            SubElement(
+                categories,
+                "category",
+                symbol=str(number),
+                value=each.value or "",
+                label=each.label,
+                render="true",
+            )
+    symbols = SubElement(renderer, "symbols")
+    for number, each in enumerate(style.classes):
+        kind = {LineStyle: "line", AreaStyle: "fill", MarkStyle: "marker"}[type(each.symbol)]
+        symbol = SubElement(
+            symbols, "symbol", type=kind, name=str(number), alpha="1", clip_to_extent="1",
+            force_rhr="0",
+        )  # fmt: skip
+        for layer, properties in _symbol_layers(each.symbol):
+            child = SubElement(symbol, "layer", {"class": layer, "enabled": "1", "pass": "0"})
+            for key, value in properties.items():
+                SubElement(child, "prop", k=key, v=value)
+    indent(root, " ")
+    return tostring(root, encoding="unicode")
+
+
+def _symbol_layers(symbol: Symbol) -> list[tuple[str, dict[str, str]]]:
+    if isinstance(symbol, LineStyle):
+        casing = [LineStyle(symbol.casing, symbol.casing_px)] if symbol.casing else []
+        lines = [
+            {
+                "line_color": _colour(line.colour, line.opacity),
+                "line_width": _mm(line.width_px),
+                "line_width_unit": "MM",
+                "line_style": "solid",
+                "capstyle": "flat" if line.dash_px else "round",
+                "joinstyle": "round",
+                "use_custom_dash": str(int(bool(line.dash_px))),
+                "customdash": ";".join(_mm(length) for length in line.dash_px) or "5;2",
+                "customdash_unit": "MM",
+            }
+            for line in (*casing, symbol)
+        ]
+        return [("SimpleLine", line) for line in lines]
+    if isinstance(symbol, AreaStyle):
+        edge = symbol.edge
+        area = {
+            "color": _colour(symbol.fill, symbol.opacity),
+            "style": "solid",
+            "outline_color": _colour(edge.colour, edge.opacity) if edge else "0,0,0,0",
+            "outline_width": _mm(edge.width_px) if edge else "0",
+            "outline_width_unit": "MM",
+            "outline_style": ("dash" if edge.dash_px else "solid") if edge else "no",
+            "joinstyle": "round",
+        }
+        return [("SimpleFill", area)]
+    marks = [
+        {
+            "name": _QML_SHAPES.get(mark.shape, "circle"),
+            "color": _colour(mark.fill),
+            "outline_color": _colour(mark.edge),
+            "outline_width": "0.4",
+            "outline_width_unit": "MM",
+            "size": _mm(mark.size_px),
+            "size_unit": "MM",
+        }
+        for mark in stacked_marks(symbol)
+    ]
+    return [("SimpleMarker", mark) for mark in marks]
+
+
+def _mm(pixels: float) -> str:
+    return f"{pixels * MM_PER_PX:.2f}"
+
+
+def _colour(text: str, opacity: float = 1.0) -> str:
+    red, green, blue = bytes.fromhex(text.removeprefix("#"))
+    return f"{red},{green},{blue},{round(255 * opacity)}"
+
+
+_SLD: Final = "http://www.opengis.net/sld"
+_SE: Final = "http://www.opengis.net/se"
+_OGC: Final = "http://www.opengis.net/ogc"
+
+# The marks Symbology Encoding names; a diamond is a square stood on its corner.
+_SLD_SHAPES: Final = {
+    "disc": "circle",
+    "square": "square",
+    "disc to square": "star",
+    "diamond to square": "triangle",
+    "octagon": "x",
+    "triangle": "triangle",
+    "target crossed": "cross",
+    "gate": "x",
+}
+
+
+def style_sld(layer: str, style: LayerStyle) -> str:
+    """Return the style of the layer called ``layer`` as XML text."""
+    root = Element(
+        "StyledLayerDescriptor",
+        {"version": "1.1.0", "xmlns": _SLD, "xmlns:se": _SE, "xmlns:ogc": _OGC},
+    )
+    named = SubElement(root, "NamedLayer")
+    SubElement(named, "se:Name").text = layer
+    user = SubElement(named, "UserStyle")
+    SubElement(user, "se:Name").text = layer
+    rules = SubElement(user, "se:FeatureTypeStyle")
+    for each in style.classes:
+        rule = SubElement(rules, "se:Rule")
+        SubElement(rule, "se:Name").text = each.label
+        if style.attribute and each.value is not None:
+            equal = SubElement(SubElement(rule, "ogc:Filter"), "ogc:PropertyIsEqualTo")
+            SubElement(equal, "ogc:PropertyName").text = style.attribute
+            SubElement(equal, "ogc:Literal").text = each.value
+        elif style.attribute:
+            SubElement(rule, "se:ElseFilter")
+        _add_symbol(rule, each.symbol)
+    indent(root, " ")
+    return tostring(root, encoding="unicode")
+
+
+def _add_symbol(rule: Element, symbol: Symbol) -> None:
+    if isinstance(symbol, LineStyle):
+        if symbol.casing:
+            casing = LineStyle(symbol.casing, symbol.casing_px)
+            _add_stroke(SubElement(rule, "se:LineSymbolizer"), casing)
+        _add_stroke(SubElement(rule, "se:LineSymbolizer"), symbol)
+    elif isinstance(symbol, AreaStyle):
+        area = SubElement(rule, "se:PolygonSymbolizer")
+        _add_fill(area, symbol.fill, symbol.opacity)
+        if symbol.edge:
+            _add_stroke(area, symbol.edge)
+    else:
+        for look in stacked_marks(symbol):
+            graphic = SubElement(SubElement(rule, "se:PointSymbolizer"), "se:Graphic")
+            mark = SubElement(graphic, "se:Mark")
+            diamond = look.shape == "diamond"
+            name = "square" if diamond else _SLD_SHAPES.get(look.shape, "circle")
+            SubElement(mark, "se:WellKnownName").text = name
+            _add_fill(mark, look.fill, 1.0)
+            _add_stroke(mark, LineStyle(look.edge, 1.5))
+            SubElement(graphic, "se:Size").text = f"{look.size_px:g}"
+            if diamond:
+                SubElement(graphic, "se:Rotation").text = "45"
+
+
+def _add_fill(parent: Element, colour: str, opacity: float) -> None:
+    _add_parameters(SubElement(parent, "se:Fill"), {"fill": colour, "fill-opacity": f"{opacity:g}"})
+
+
+def _add_stroke(parent: Element, style: LineStyle) -> None:
+    parameters = {
+        "stroke": style.colour,
+        "stroke-opacity": f"{style.opacity:g}",
+        "stroke-width": f"{style.width_px:g}",
+        "stroke-linejoin": "round",
+    }
+    if style.dash_px:
+        parameters["stroke-dasharray"] = " ".join(f"{length:g}" for length in style.dash_px)
+    _add_parameters(SubElement(parent, "se:Stroke"), parameters)
+
+
+def _add_parameters(parent: Element, parameters: dict[str, str]) -> None:
+    for name, value in parameters.items():
+        SubElement(parent, "se:SvgParameter", name=name).text = value

@@ -6,6 +6,7 @@ is unknown is None, never NaN.
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from lateral_map.frame import Frame
     from lateral_map.model.results import Report
-from lateral_map.model.site import Plan
+    from lateral_map.model.site import Plan
 
 LENGTH_DECIMALS = 6
 DEGREE_DECIMALS = 10  # of latitude and longitude: 0.01 mm
@@ -111,3 +112,22 @@ def settled(geometry: BaseGeometry) -> BaseGeometry:
 def outward(report: Report) -> Outward:
     """Return what carries ``report``'s numbers outward."""
     return Outward(report.site.frame, report.site.unit, report.site.plan)
+
+
+def lay_out(record: dict[str, Any]) -> str:
+    """Return ``record`` as JSON text: a line for each key, and for each entry of a list under it.
+
+    Raises ``ValueError`` on NaN and infinities, which JSON does not know.
+    """
+    lines = []
+    for key, value in record.items():
+        text = _compact(value)
+        if isinstance(value, list) and value:
+            rows = ",\n  ".join(_compact(row) for row in value)
+            text = f"[\n  {rows}\n]"
+        lines.append(f"{_compact(key)}: {text}")
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _compact(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)

@@ -11,16 +11,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-from numpy.typing import NDArray
-
 from lateral_map.export.outward import outward
 from lateral_map.model.chance import TWO_SIDED_95
 
 if TYPE_CHECKING:
+    from lateral_map.model.arrays import Floats
     from lateral_map.model.results import Basis, Report
-
-Floats = NDArray[np.float64]
 
 METHOD: Final = "electromagnetic observation"
 INFERRED: Final[dict[Basis, str]] = {

@@ -43,13 +43,16 @@ class Product:
     on_request: bool = False
 
 
-def _one_file(file: str, module: str, function: str) -> Callable[[Report, Options], Content]:
-    """Return what makes one file of a report by a function of an export module."""
+def _one_file(
+    name: str, summary: str, file: str, maker: str, *, on_request: bool = False
+) -> Product:
+    """Return a product that is one file; ``maker`` is the export module and its function."""
+    module, function = maker.split(".")
 
     def make(report: Report, _options: Options) -> Content:
         return {file: getattr(import_module(f"lateral_map.export.{module}"), function)(report)}
 
-    return make
+    return Product(name, summary, make, on_request)
 
 
 def _map(report: Report, options: Options) -> Content:
@@ -80,73 +83,49 @@ def _referral(report: Report, _options: Options) -> Content:
     return make_referral(report, options)
 
 
-PRODUCTS: Final[dict[str, Product]] = {
-    product.name: product
-    for product in (
-        Product(
-            "result",
-            "result.json, for other programs",
-            _one_file("result.json", "result", "result_json"),
-        ),
-        Product("map", "map.html, the linked map and profile in one page", _map),
-        Product("profile", "profile.svg and profile.png, for print", _profile),
-        Product(
-            "geojson",
-            "route.geojson, for the web and any GIS",
-            _one_file("route.geojson", "geojson", "route_geojson"),
-        ),
-        Product(
-            "gpkg",
-            "route.gpkg, layers that open styled in a desktop GIS",
-            _one_file("route.gpkg", "geopackage", "route_geopackage"),
-        ),
-        Product(
-            "stations",
-            "stations.csv, for a spreadsheet",
-            _one_file("stations.csv", "station_table", "stations_csv"),
-        ),
-        Product("sheet", "sheet.pdf, plan above profile to scale", _sheet, on_request=True),
-        Product(
-            "referral",
-            "referral.pdf and referral.zip for the utility, owner.html and owner.pdf for the owner",
-            _referral,
-            on_request=True,
-        ),
-        Product(
-            "dxf", "route.dxf, for CAD", _one_file("route.dxf", "dxf", "route_dxf"), on_request=True
-        ),
-        Product(
-            "kml",
-            "route.kml, for globe and map viewers",
-            _one_file("route.kml", "kml", "route_kml"),
-            on_request=True,
-        ),
-        Product(
-            "gpx",
-            "marks.gpx, marks for a handheld receiver",
-            _one_file("marks.gpx", "gpx", "marks_gpx"),
-            on_request=True,
-        ),
-        Product(
-            "landxml",
-            "route.xml, alignment and profile",
-            _one_file("route.xml", "landxml", "route_landxml"),
-            on_request=True,
-        ),
-        Product(
-            "flatgeobuf",
-            "route.fgb, stretches for GIS",
-            _one_file("route.fgb", "stretch_tables", "route_flatgeobuf"),
-            on_request=True,
-        ),
-        Product(
-            "geoparquet",
-            "route.parquet, stretches for data",
-            _one_file("route.parquet", "stretch_tables", "route_geoparquet"),
-            on_request=True,
-        ),
-    )
-}
+_USUAL: Final = (
+    _one_file("result", "result.json, for other programs", "result.json", "result.result_json"),
+    Product("map", "map.html, the linked map and profile in one page", _map),
+    Product("profile", "profile.svg and profile.png, for print", _profile),
+    _one_file(
+        "geojson", "route.geojson, for the web and any GIS",
+        "route.geojson", "geojson.route_geojson",
+    ),
+    _one_file(
+        "gpkg", "route.gpkg, layers that open styled in a desktop GIS",
+        "route.gpkg", "geopackage.route_geopackage",
+    ),
+    _one_file(
+        "stations", "stations.csv, for a spreadsheet", "stations.csv", "station_table.stations_csv"
+    ),
+)  # fmt: skip
+_ON_REQUEST: Final = (
+    Product("sheet", "sheet.pdf, plan above profile to scale", _sheet, on_request=True),
+    Product(
+        "referral",
+        "referral.pdf and referral.zip for the utility, owner.html and owner.pdf for the owner",
+        _referral,
+        on_request=True,
+    ),
+    *(
+        _one_file(name, f"{file}, {purpose}", file, maker, on_request=True)
+        for name, file, purpose, maker in (
+            ("dxf", "route.dxf", "for CAD", "dxf.route_dxf"),
+            ("kml", "route.kml", "for globe and map viewers", "kml.route_kml"),
+            ("gpx", "marks.gpx", "marks for a handheld receiver", "gpx.marks_gpx"),
+            ("landxml", "route.xml", "alignment and profile", "landxml.route_landxml"),
+            (
+                "flatgeobuf", "route.fgb", "stretches for GIS",
+                "stretch_tables.route_flatgeobuf",
+            ),
+            (
+                "geoparquet", "route.parquet", "stretches for data",
+                "stretch_tables.route_geoparquet",
+            ),
+        )
+    ),
+)  # fmt: skip
+PRODUCTS: Final = {product.name: product for product in (*_USUAL, *_ON_REQUEST)}
 
 # What a referral's archive always holds, and what it may hold: everything but another archive.
 _ENCLOSED: Final = ("result", "map", "gpkg")

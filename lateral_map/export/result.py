@@ -10,8 +10,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from lateral_map import __version__
-from lateral_map.export.json_text import lay_out
-from lateral_map.export.outward import Outward, outward, rounded
+from lateral_map.export.outward import Outward, lay_out, outward, rounded
 from lateral_map.words.diagnoses import diagnosis_words, slip_words
 from lateral_map.words.names import reading_name
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words

@@ -95,6 +95,22 @@ def test_dxf_opens_clean_in_its_own_unit_with_heights(site: Any) -> None:
     on_line([(s["x"], s["y"]) for s in stations(report)], drawn[:, :2], 1e-4)
 
 
+def test_dxf_says_how_far_it_reaches(site: Any) -> None:
+    _, files = site
+    document, _ = recover.read(io.BytesIO(files["route.dxf"]))
+    places = [
+        tuple(place)
+        for one in document.modelspace().query("POLYLINE LWPOLYLINE")
+        for place in (
+            one.vertices_in_wcs() if one.dxftype() == "LWPOLYLINE" else one.points_in_wcs()
+        )
+    ]
+    low, high = (np.array(document.header[key]) for key in ("$EXTMIN", "$EXTMAX"))
+    assert (np.array(places) >= low - 1e-6).all()
+    assert (np.array(places) <= high + 1e-6).all()
+    assert (high - low < 1e4).all()
+
+
 def test_dxf_carries_what_the_standard_asks_of_each_stretch(site: Any) -> None:
     report, files = site
     document, _ = recover.read(io.BytesIO(files["route.dxf"]))

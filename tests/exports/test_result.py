@@ -12,7 +12,7 @@ import pytest
 from analysis.builder import as_line
 from pyproj import Transformer
 
-from lateral_map.export.json_text import lay_out
+from lateral_map.export.outward import lay_out
 from lateral_map.export.registry import make_products
 from lateral_map.export.result import result_json
 from lateral_map.model.results import Report
