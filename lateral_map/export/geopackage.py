@@ -58,7 +58,11 @@ def route_geopackage(report: Report) -> bytes:
             "f_table_name": layer.name,
             "f_geometry_column": "geom",
             "styleName": layer.name,
-            "styleQML": style_qml(LAYER_STYLES[layer.name]),
+            "styleQML": style_qml(
+                LAYER_STYLES[layer.name],
+                _flatten(layer.features[0].record) if layer.features else (),
+                out.unit,
+            ),
             "styleSLD": style_sld(layer.name, LAYER_STYLES[layer.name]),
             "useAsDefault": True,
             "description": LAYER_STYLES[layer.name].classes[0].label,

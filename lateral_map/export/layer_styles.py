@@ -6,6 +6,7 @@ Descriptor 1.1 with Symbology Encoding 1.1.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
@@ -83,6 +84,14 @@ LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
 }
 
 
+# Columns of lengths in the site's unit.
+LENGTH_COLUMNS: Final = frozenset((
+    "footage", "footage_sd", "from", "to", "plan_length", "tolerance", "depth_read", "held_above",
+    "depth_to_invert", "depth_sd", "ground_elevation", "invert_elevation", "across_sd", "along_sd",
+    "dig_half_width", "past", "past_sd", "ellipse_95_semi_major", "ellipse_95_semi_minor",
+))  # fmt: skip
+
+
 def stacked_marks(style: MarkStyle) -> tuple[MarkStyle, ...]:
     """Return the plain marks that make up one: a target is a ring with a dot in it."""
     if style.shape != "target":
@@ -106,9 +115,17 @@ _QML_SHAPES: Final = {
 }
 
 
-def style_qml(style: LayerStyle) -> str:
-    """Return the style as XML text."""
-    root = Element("qgis", version="3.22.0", styleCategories="Symbology")
+def style_qml(style: LayerStyle, columns: Iterable[str], unit: str) -> str:
+    """Return the style as XML text; ``columns`` are shown in words, those of lengths with ``unit``.
+
+    x and y are in the declared system's own unit, which a desktop GIS shows of itself.
+    """
+    root = Element("qgis", version="3.22.0", styleCategories="Symbology|Fields")
+    aliases = SubElement(root, "aliases")
+    for index, column in enumerate(columns, start=1):  # the feature's id stands before them
+        words = column.replace("_", " ")
+        shown = f"{words} ({unit})" if column in LENGTH_COLUMNS else words
+        SubElement(aliases, "alias", index=str(index), field=column, name=shown)
     kind = "categorizedSymbol" if style.attribute else "singleSymbol"
     renderer = SubElement(root, "renderer-v2", type=kind, symbollevels="0", forceraster="0")
     if style.attribute:

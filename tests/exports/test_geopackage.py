@@ -130,6 +130,25 @@ def test_every_layer_opens_styled(database: sqlite3.Connection) -> None:
         assert len(rules) == len(symbols)
 
 
+def test_every_column_is_named_in_words_with_its_unit(
+    report: Report, database: sqlite3.Connection
+) -> None:
+    for layer, qml in database.execute("SELECT f_table_name, styleQML FROM layer_styles"):
+        held = [row[1] for row in database.execute(f'PRAGMA table_info("{layer}")')]
+        shown = {
+            each.get("field"): (int(each.get("index", "0")), each.get("name"))
+            for each in ET.fromstring(qml).iterfind("aliases/alias")
+        }
+        # A desktop GIS counts the id first and the geometry not at all.
+        columns = [name for name in held if name != "geom"]
+        assert {name: columns.index(name) for name in shown} == {
+            name: index for name, (index, _) in shown.items()
+        }
+        assert set(shown) == set(columns) - {"fid"} or not column(database, layer, "fid")
+        for name in set(shown) & {"depth_to_invert", "past", "footage", "from", "depth_sd"}:
+            assert shown[name][1] == f"{name.replace('_', ' ')} ({report.site.unit})"
+
+
 def test_hostile_words_stay_words(hostile_report: Report, tmp_path: Path) -> None:
     path = tmp_path / "route.gpkg"
     path.write_bytes(route_geopackage(hostile_report))
