@@ -26,7 +26,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
 
     ``progress`` is called with a few words before each long step.
     """
-    say = progress or _say_nothing
+    say = progress or (lambda _doing: None)
     site, route = report.site, report.route
     rules = read_trench_rules(site.dig)
     found = propose_reaches(route, report.findings, report.pipes, report.responsibility)
@@ -42,10 +42,6 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
         depths=table_depths(route, report.stations, report.trench),
         nulls=check_null_depths(route),
     )
-
-
-def _say_nothing(_: str) -> None:
-    """Take no notice of progress."""
 
 
 def _review_reach(report: Report, rules: TrenchRules, reach: RepairReach) -> ReachReview:

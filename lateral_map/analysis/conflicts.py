@@ -170,6 +170,13 @@ def _against(asked: _Question) -> UtilityConflict:
     if depth is not None and inside:
         deepest = max(profile.between(*each).depth_at_bound(1.0).max() for each in inside)
         in_trench = bool(depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest)
+    verdicts: tuple[tuple[ConflictVerdict, object], ...] = (
+        ("crosses the pipe", crossings),
+        ("within the trench", inside),
+        ("hand dig", hand),
+        ("hand dig if sloped", hand_sloped),
+        ("clear", True),
+    )
     mapped = LineString(line.vertices_m)
     from_end = float(mapped.distance(Point(profile.place_m[-1])))
     spread = TWO_SIDED_95 * float(profile.across_sd_m[-1])
@@ -177,7 +184,7 @@ def _against(asked: _Question) -> UtilityConflict:
     return UtilityConflict(
         name=line.name,
         utility=line.utility,
-        verdict=_verdict(crossings, inside, hand, hand_sloped),
+        verdict=next(verdict for verdict, holds in verdicts if holds),
         crossings=crossings,
         nearest_footage_m=nearest_m,
         aside_m=aside[0],
@@ -235,21 +242,6 @@ def _clearance(
         if one.clearance_m is not None and one.sd_clearance_m is not None
     ]
     return min(known)
-
-
-def _verdict(
-    crossings: tuple[UtilityCrossing, ...],
-    inside: tuple[Span, ...],
-    hand: tuple[Span, ...],
-    hand_sloped: tuple[Span, ...],
-) -> ConflictVerdict:
-    if crossings:
-        return "crosses the pipe"
-    if inside:
-        return "within the trench"
-    if hand:
-        return "hand dig"
-    return "hand dig if sloped" if hand_sloped else "clear"
 
 
 def _in_space(asked: _Question, depth_m: float) -> tuple[float, float]:

@@ -209,24 +209,22 @@ class _Drawing:
             if self._report.stations.ground_known
             else "inverts below a level ground line"
         )
-        words = (
+        words = [
             site.name,
             f"Coordinates: {site.frame.crs}, {site.frame.unit_name}; heights: {heights}",
             "Not a utility locate, not a land survey. Call before you dig.",
             "Method: electromagnetic observation. ASCE 38-22 quality level: not assigned,",
             "a professional's judgement. Local code and record decide who answers.",
-            *self._doubts(),
-        )
+        ]
+        # What makes the line less sure than its own accuracy says.
+        if self._report.route.alternatives:
+            words.append("ANOTHER LINE FITS THE READINGS ABOUT AS WELL: it is not drawn here.")
+        if self._report.suspects:
+            count = len(self._report.suspects)
+            words.append(f"SUSPECT READINGS: {count}. See the referral's evidence.")
         (x, y, _), *_ = self._declared(np.array([[east, north, 0.0]]))
         for row, line in enumerate(words):
             self._words((x, y - (8 + 1.8 * row) * self._text, 0.0), line, "notes")
-
-    def _doubts(self) -> Iterator[str]:
-        """Yield what makes the line less sure than its own accuracy says."""
-        if self._report.route.alternatives:
-            yield "ANOTHER LINE FITS THE READINGS ABOUT AS WELL: it is not drawn here."
-        if self._report.suspects:
-            yield f"SUSPECT READINGS: {len(self._report.suspects)}. See the referral's evidence."
 
     def _declared(self, vertices_m: Floats) -> list[tuple[float, float, float]]:
         """Return vertices in the declared system, heights in its unit."""
