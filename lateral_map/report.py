@@ -19,6 +19,7 @@ from lateral_map.analysis.dig import draw_dig_buffer
 from lateral_map.analysis.falls import measure_falls
 from lateral_map.analysis.next_locate import propose_next_locate
 from lateral_map.analysis.pipes import list_pipes
+from lateral_map.analysis.questions import ask_questions
 from lateral_map.analysis.responsibility import (
     address_letters,
     name_client,
@@ -103,6 +104,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         trench=trench,
         utilities=find_conflicts(route, trench, dig.tolerance_m),
         diagnoses=diagnoses,
+        questions=ask_questions(site),
     )
 
 

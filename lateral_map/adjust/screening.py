@@ -37,7 +37,7 @@ def measure_fit(route: Route) -> Fit:
         unknowns=route.layout.size,
         degrees_of_freedom=freedom,
         chi_square=route.chi_square,
-        p_value=chi_square_tail(freedom, route.chi_square) if freedom > 0 else 1.0,
+        p_value=chi_square_tail(freedom, route.chi_square) if freedom > 0 else None,
     )
 
 

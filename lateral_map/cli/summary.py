@@ -111,7 +111,7 @@ def _heading(report: Report) -> Text:
 def _fit_words(report: Report) -> str:
     """Say how well the whole fits; a single odd reading may hide in a good whole."""
     fit = report.fit
-    if fit.degrees_of_freedom <= 0:
+    if fit.p_value is None:
         return "No reading is left over to check the others with."
     if fit.p_value < POOR_FIT:
         return "The readings disagree more than their accuracies allow."

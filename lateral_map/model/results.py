@@ -373,14 +373,32 @@ class LocateResult:
 
 
 @dataclass(frozen=True, slots=True)
+class Question:
+    """A reading that makes no sense as written.
+
+    ``read_m`` is as it was read. ``unit`` is the unit in which the same number would make sense,
+    ``point`` where a decimal point would put it right, empty where nothing does; ``would_be_m`` is
+    what it would then be.
+    """
+
+    reading: ReadingId
+    read_m: float
+    unit: str
+    would_be_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
-    """The whole adjustment's goodness; ``p_value`` is the chance of a worse chi-square."""
+    """The whole adjustment's goodness.
+
+    ``p_value`` is the chance of a worse chi-square, None where nothing is left over to check with.
+    """
 
     observations: int
     unknowns: int
     degrees_of_freedom: int
     chi_square: float
-    p_value: float
+    p_value: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -457,6 +475,7 @@ class Report:
     trench: TrenchProfile
     utilities: tuple[UtilityConflict, ...]
     diagnoses: tuple[Diagnosis, ...] = ()
+    questions: tuple[Question, ...] = ()
 
     @property
     def likely_diagnoses(self) -> tuple[Diagnosis, ...]:

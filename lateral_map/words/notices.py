@@ -8,13 +8,14 @@ from lateral_map.analysis.dig import LEAST_TOLERANCE_M
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
-from lateral_map.units import format_length, format_small, format_spread
+from lateral_map.units import format_length, format_small, format_spread, from_metres
 from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, plus_minus, tidy
 
 # A depth at the top of a riser near the riser's own length was likely meant for its foot.
 _BOTH_COUNTED = 0.6
+UNIT_NAMES = {"in": "inches", "ft": "feet", "m": "metres", "cm": "centimetres", "mm": "millimetres"}
 
 
 def report_notices(report: Report) -> tuple[str, ...]:
@@ -24,6 +25,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
     """
     said = [
         *danger_notices(report),
+        *_question_notices(report),
         *_fit_notices(report),
         *_dig_notices(report),
         *report.site.notices,
@@ -118,6 +120,23 @@ def danger_notices(report: Report) -> tuple[str, ...]:
     )
 
 
+def _question_notices(report: Report) -> Iterator[str]:
+    """Ask about readings that make no sense as written."""
+    unit = report.site.unit
+    for one in report.questions:
+        name = reading_name(one.reading, report.site.plan) if one.reading.of else "a footage"
+        read = format_length(one.read_m, unit)
+        if one.would_be_m is None:
+            yield f"{name}, {read}: is that right? It is far from what the other readings say"
+            continue
+        number = f"{from_metres(one.read_m, unit):g}"
+        would = format_length(one.would_be_m, unit)
+        if one.unit == "point":
+            yield f"{name}, {read}: is the decimal point missing? {would} would make sense"
+        else:
+            yield f"{name}, {read}: {UNIT_NAMES[one.unit]}? {number} {one.unit} is {would}"
+
+
 def _fit_notices(report: Report) -> Iterator[str]:
     """Say that no +- can be better than the readings it was worked out from."""
     first = [check for check in report.readings if check.set_aside_first]
@@ -141,7 +160,7 @@ def _fit_notices(report: Report) -> Iterator[str]:
             f"{listed(names, len(names))} {verb} not agree with the other readings: every ± here "
             f"takes all the readings used to be right. {remedy}, and run again"
         )
-    elif report.fit.p_value < POOR_FIT:
+    elif report.fit.p_value is not None and report.fit.p_value < POOR_FIT:
         yield (
             "the readings scatter more than their accuracies say, and no single one explains it: "
             "the true uncertainty is larger than every ± here. Check [accuracy] in site.toml"

@@ -389,7 +389,7 @@ def fit_sentences(report: Report) -> tuple[str, ...]:
     counts = (
         f"{fit.observations} observations, prior knowledge included, fixed {fit.unknowns} unknowns."
     )
-    if fit.degrees_of_freedom <= 0:
+    if fit.p_value is None:
         return (counts, "Nothing is left over to check the readings against one another.")
     agree = (
         "The readings agree with one another as well as their stated accuracies promise"

@@ -1,0 +1,87 @@
+"""Which readings make no sense as written, and would in another unit or with the point moved?"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from typing import Final
+
+from lateral_map.model.expected import expect_depths
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.results import Question
+from lateral_map.model.site import Site, TapeTie, Unit
+from lateral_map.units import from_metres, metres_per, to_metres
+
+# Beyond this a depth is asked about where it is also several times what is expected, or a share.
+_DEEP_M: Final = to_metres(15.0, "ft")
+_TIMES: Final = 3.0
+# A reading read anew makes sense within this factor of what is expected.
+_NEAR: Final = 1.6
+# A footage this many times the next lower one, and so far beyond it, stands alone.
+_JUMP_TIMES, _JUMP_M = 3.0, to_metres(100.0, "ft")
+# What a number may have been read in instead, the likeliest first.
+_INSTEAD: Final[dict[Unit, tuple[str, ...]]] = {
+    "ft": ("in", "m", "cm"),
+    "us_ft": ("in", "m", "cm"),
+    "m": ("cm", "ft", "in", "mm"),
+}
+
+
+def ask_questions(site: Site) -> tuple[Question, ...]:
+    """Return the readings that make no sense as written, in the order of depths, tapes, footages.
+
+    What nothing checks is asked about too: no misfit is needed.
+    """
+    return (*_depths(site), *_tapes(site), *_footages(site))
+
+
+def _depths(site: Site) -> Iterator[Question]:
+    expected = expect_depths(site)
+    for one in site.used_locates():
+        read, should = one.depth_m, expected[one.mark] + one.held_above_m
+        if read is None or not (read > max(_DEEP_M, _TIMES * should) or 0 < read < should / 8.0):
+            continue
+        yield _asked(
+            site, ReadingId("depth", one.mark, "depth"), read, should / _NEAR, should * _NEAR
+        )
+
+
+def _tapes(site: Site) -> Iterator[Question]:
+    start = site.start
+    for one in site.used_locates():
+        run = site.transmitter_footage_m(one) - site.counter.zero_m
+        for tie in one.ties:
+            if not isinstance(tie, TapeTie):
+                continue
+            point = site.plan.point(tie.point)
+            far = math.hypot(point.easting_m - start.easting_m, point.northing_m - start.northing_m)
+            if tie.distance_m > 1.5 * (far + run):
+                reading = ReadingId("tape", one.mark, tie.column)
+                yield _asked(site, reading, tie.distance_m, max(far - run, 0.0), far + run)
+
+
+def _footages(site: Site) -> Iterator[Question]:
+    """Ask about footages that leave all others far behind."""
+    located = {one.footage_m: one.mark for one in site.used_locates()}
+    at = sorted({*located, *(one.footage_m for one in site.findings)})
+    for lower, upper in itertools.pairwise(at):
+        if upper - lower < _JUMP_M or upper < _JUMP_TIMES * lower:
+            continue
+        for footage in (one for one in at if one >= upper):
+            reading = ReadingId("footage", located.get(footage, ""), "footage")
+            # The counter keeps to one unit: only its decimal point is lost.
+            moved = footage / 10.0
+            missing = moved <= lower * _NEAR
+            yield Question(reading, footage, "point" if missing else "", moved if missing else None)
+        return
+
+
+def _asked(site: Site, reading: ReadingId, read_m: float, low_m: float, high_m: float) -> Question:
+    """Return the question, with the likeliest other meaning that lies within a range."""
+    number = from_metres(read_m, site.unit)
+    meanings = [(unit, number * metres_per(unit)) for unit in _INSTEAD[site.unit]]
+    meanings.append(("point", read_m / 10.0))
+    likely = [one for one in meanings if low_m <= one[1] <= high_m]
+    unit, would = likely[0] if likely else ("", None)
+    return Question(reading, read_m, unit, would)

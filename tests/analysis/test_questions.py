@@ -1,0 +1,72 @@
+"""A reading that makes no sense as written raises a question with what it would be."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from adjust.builder import FOOT, straight_site, surveyed, three_tapes
+
+from lateral_map.adjust.screening import measure_fit
+from lateral_map.analysis.questions import ask_questions
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.site import Finding, TapeTie
+from lateral_map.report import build_report
+from lateral_map.words.notices import report_notices
+
+
+def changed(site, index, **fields):
+    locates = list(site.locates)
+    locates[index] = replace(locates[index], **fields)
+    return replace(site, locates=tuple(locates))
+
+
+def good(unit="ft", footages=(4.0, 9.0, 14.0), tie=surveyed):
+    return replace(straight_site(locate_footages_m=footages, tie=tie), unit=unit)
+
+
+@pytest.mark.parametrize("tie", [surveyed, three_tapes])
+@pytest.mark.parametrize("unit", ["ft", "us_ft", "m"])
+def test_sensible_readings_raise_no_question(tie, unit):
+    assert ask_questions(good(unit, tie=tie)) == ()
+
+
+@pytest.mark.parametrize("footages", [(9.0,), (4.0, 9.0, 14.0)])
+@pytest.mark.parametrize("index", [0, -1])
+def test_inches_typed_as_feet(footages, index):
+    site = good(footages=footages)
+    site = changed(site, index, depth_m=52.0 * FOOT)
+    (asked,) = ask_questions(site)
+    assert (asked.reading.kind, asked.unit) == ("depth", "in")
+    assert asked.would_be_m == pytest.approx(52.0 * FOOT / 12.0)
+    said = [one for one in report_notices(build_report(site)) if "inches?" in one]
+    assert said
+    assert "52 in is 4.3 ft" in said[0]
+
+
+def test_centimetres_typed_as_metres():
+    (asked,) = ask_questions(changed(good("m"), 1, depth_m=140.0))
+    assert (asked.unit, asked.would_be_m) == ("cm", pytest.approx(1.4))
+
+
+def test_a_tape_in_inches():
+    site = good(tie=three_tapes)
+    first, *rest = site.locates[1].ties
+    inches = replace(first, distance_m=first.distance_m * 12.0)
+    (asked,) = ask_questions(changed(site, 1, ties=(inches, *rest)))
+    assert isinstance(inches, TapeTie)
+    assert asked.reading == ReadingId("tape", "2", "tape1")
+    assert (asked.unit, asked.would_be_m) == ("in", pytest.approx(first.distance_m))
+
+
+def test_a_decimal_point_left_out_of_a_footage():
+    site = replace(good(), findings=(Finding(11.3, "roots"), Finding(113.0, "crack")))
+    (asked,) = ask_questions(site)
+    assert (asked.reading.kind, asked.unit) == ("footage", "point")
+    assert asked.would_be_m == pytest.approx(11.3)
+
+
+def test_nothing_left_over_has_no_chance_of_a_worse_fit():
+    report = build_report(replace(straight_site(), bends=()))
+    assert report.fit.degrees_of_freedom == 0
+    assert measure_fit(report.route).p_value is None
