@@ -62,17 +62,7 @@ def owner_facts(report: Report) -> dict[str, Any]:
         "start": the(site.start.point) if site.start.point else "its start",
         "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
         "doubts": _doubts(report),
-        "cards": [
-            {
-                "number": one.number,
-                "what": _what(report, one),
-                "where": _where(one, unit),
-                "whose": _whose(one),
-                "kind": one.finding_class,
-                "unsure": one.verdict not in ("inside", "past"),
-            }
-            for one in findings
-        ],
+        "cards": [_card(report, one) for one in findings],
         "shapes": _shapes(report),
         "next": _next_steps(report),
     }
@@ -101,8 +91,9 @@ def _rank(report: Report, result: FindingResult) -> int:
     return 4 if result.finding_class == "defect" else 5
 
 
-def _what(report: Report, result: FindingResult) -> str:
-    finding = result.finding
+def _card(report: Report, result: FindingResult) -> dict[str, Any]:
+    """Return a finding as the owner reads it: what it is, where, and whose."""
+    finding, unit = result.finding, report.site.unit
     if is_at_main(finding, report.site):
         words = "The pipe meets the main sewer"
     elif result.finding_class == "feature" and is_tap(finding):
@@ -112,12 +103,15 @@ def _what(report: Report, result: FindingResult) -> str:
     else:
         words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 80).capitalize())
     bad = finding.severity if result.finding_class == "defect" else None
-    return f"{words} ({_HOW_BAD[bad]})" if bad else words
-
-
-def _where(result: FindingResult, unit: str) -> str:
     down = " to ".join(dict.fromkeys(length(place.depth_m, unit) for place, _ in result.ends))
-    return f"{footage_words(result.finding, unit)} along the pipe, about {down} down."
+    return {
+        "number": result.number,
+        "what": f"{words} ({_HOW_BAD[bad]})" if bad else words,
+        "where": f"{footage_words(finding, unit)} along the pipe, about {down} down.",
+        "whose": _whose(result),
+        "kind": result.finding_class,
+        "unsure": result.verdict not in ("inside", "past"),
+    }
 
 
 def _whose(result: FindingResult) -> str:

@@ -85,15 +85,10 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
     """Say what was read at a locate, reading by reading, and how well each agrees."""
     unit, locate = report.site.unit, result.locate
 
-    def agreement(kind: ReadingKind, column: str) -> str:
-        return _agreement(result, ReadingId(kind, locate.mark, column), unit)
-
+    at_lens = _agreement(result, "footage", "footage", unit)
     rows = [
         ("Verdict", _LOCATE_VERDICT[result.state]),
-        (
-            "Footage",
-            f"{length(locate.footage_m, unit)} at the lens{agreement('footage', 'footage')}",
-        ),
+        ("Footage", f"{length(locate.footage_m, unit)} at the lens{at_lens}"),
     ]
     for tie in locate.ties:
         name, kind, column = _tie_name(tie)
@@ -102,15 +97,15 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
             if isinstance(tie, PositionTie)
             else tie_words(tie, lambda value_m: _read_words(value_m, unit))
         )
-        rows.append((name, f"{said}{agreement(kind, column)}"))
+        rows.append((name, f"{said}{_agreement(result, kind, column, unit)}"))
     if locate.depth_m is not None:
         held = _held_words(locate.held_above_m, unit)
-        said = f"{_read_words(locate.depth_m, unit)}{held}{agreement('depth', 'depth')}"
-        rows.append(("Depth read", said))
+        agrees = _agreement(result, "depth", "depth", unit)
+        rows.append(("Depth read", f"{_read_words(locate.depth_m, unit)}{held}{agrees}"))
     if locate.nulls_m is not None:
         held = _held_words(locate.nulls_held_above_m, unit)
-        said = f"{_read_words(locate.nulls_m, unit)} apart{held}{agreement('nulls', 'nulls')}"
-        rows.append(("Nulls", said))
+        agrees = _agreement(result, "nulls", "nulls", unit)
+        rows.append(("Nulls", f"{_read_words(locate.nulls_m, unit)} apart{held}{agrees}"))
     if result.depth_m is not None and result.sd_depth_m is not None:
         rows.append(("Invert by that", plus_minus(result.depth_m, result.sd_depth_m, unit)))
     if locate.peak != "in-line":
@@ -144,8 +139,9 @@ def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
     return "Off the line", "offset", "offset"
 
 
-def _agreement(result: LocateResult, reading: ReadingId, unit: str) -> str:
+def _agreement(result: LocateResult, kind: ReadingKind, column: str, unit: str) -> str:
     """Return how far a reading is off, or that nothing checks it, to go on a sentence."""
+    reading = ReadingId(kind, result.locate.mark, column)
     check = next((one for one in result.checks if one.id == reading), None)
     if check is None:
         return ""

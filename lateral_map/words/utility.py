@@ -332,6 +332,10 @@ def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
     """Return one finding as the plain values a template shows; both ends of a stretch."""
     site, unit = report.site, report.site.unit
     places = [place for place, _ in result.ends]
+    doubted = [tidy(reading_name(one.reading, site.plan), 120) for one in result.verdict_without]
+    settle = [f"{listed(doubted, len(doubted))} measured again"] if doubted else []
+    if words := tidy(settling_words(result.settling, unit), _NOTE):
+        settle.append(words)
     return {
         "number": result.number,
         "footage": footage_words(result.finding, unit),
@@ -345,19 +349,8 @@ def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
         "side": as_sentence(tidy(verdict_words(result, unit), 400)) if result.verdict else "",
         "rests_on": readings_listed(result.rests_on, site.plan),
         "basis": listed(list(dict.fromkeys(place.basis for place in places))),
-        "settle": _settle_words(report, result),
+        "settle": "; then ".join(settle) or "the record, or uncovering the pipe",
     }
-
-
-def _settle_words(report: Report, result: FindingResult) -> str:
-    doubted = [
-        tidy(reading_name(one.reading, report.site.plan), 120) for one in result.verdict_without
-    ]
-    words = tidy(settling_words(result.settling, report.site.unit), _NOTE)
-    if doubted:
-        again = f"{listed(doubted, len(doubted))} measured again"
-        return f"{again}; then {words}" if words else again
-    return words or "the record, or uncovering the pipe"
 
 
 def position_words(report: Report, easting_m: float, northing_m: float) -> tuple[str, ...]:
