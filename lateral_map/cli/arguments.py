@@ -9,7 +9,17 @@ import typer
 
 from lateral_map.export.registry import PRODUCTS
 
-SiteFolder = Annotated[Path, typer.Argument(metavar="SITE", help="The site folder.")]
+
+def site_folder(path: Path) -> Path:
+    """Return the folder of a site given by its site.toml."""
+    return path.parent if path.name == "site.toml" and path.is_file() else path
+
+
+# Not checked for reading here: a folder that may not be read has a message, not a usage box.
+SiteFolder = Annotated[
+    Path,
+    typer.Argument(metavar="SITE", help="The site folder.", readable=False, callback=site_folder),
+]
 OutFolder = Annotated[
     Path | None,
     typer.Option(

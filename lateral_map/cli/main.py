@@ -74,15 +74,21 @@ def main() -> NoReturn:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without ± still gets its answer
     try:
-        app(prog_name="lateral-map")
+        try:
+            app(prog_name="lateral-map")
+        finally:
+            sys.stdout.flush()  # here, where a full disk can still be answered for
     except LateralMapError as error:
         complain(str(error))
         sys.exit(2)
     except OSError as error:
         reason = error.strerror or str(error)
-        place = f"{error.filename}: " if error.filename else ""
+        if not error.filename:
+            # What is left to print has no place to go; the interpreter is not to try again.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         complain(
-            f"{place}{reason}; check that the path is right and that you may read and write there"
+            f"{error.filename or 'standard output'}: {reason}; "
+            "check that the path is right and that you may read and write there"
         )
         sys.exit(2)
     except Exception as error:  # the last door: nobody outside should see a traceback

@@ -24,8 +24,9 @@ LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
 BoundaryKind = Literal["line", "main", "cleanout"]
 UtilityKind = Literal["gas", "electric", "water", "communication", "reclaimed", "sewer"]
 Material = Literal[
-    "cast iron", "clay", "concrete", "pvc", "abs", "hdpe", "bituminous fibre", "other"
-]
+    "cast iron", "ductile iron", "steel", "clay", "concrete", "asbestos cement", "pvc", "abs",
+    "hdpe", "bituminous fibre", "other",
+]  # fmt: skip
 Cover = Literal["lawn", "planting", "concrete", "asphalt", "gravel", "other"]
 FallCodeName = Literal["IPC", "IRC", "IRC 2024", "UPC", "UPC with approval"]
 Severity = Literal["minor", "moderate", "severe"]

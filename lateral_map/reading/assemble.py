@@ -58,7 +58,10 @@ FITTINGS_DEG: Final = (11.25, 22.5, 45.0, 60.0, 72.0, 90.0)
 # are made: loose or mortared most, gasketed less, fused or cemented least.
 JOINT_TURN_DEG: Final[dict[Material, float]] = {
     "cast iron": 0.6,
+    "ductile iron": 0.5,
+    "steel": 0.3,
     "clay": 0.8,
+    "asbestos cement": 0.6,
     "concrete": 0.8,
     "pvc": 0.5,
     "abs": 0.4,

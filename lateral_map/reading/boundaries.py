@@ -42,6 +42,7 @@ def read_boundaries(
         if row.typed is not None and _CLEANOUT.search(row.typed.finding)
     ]
     read: dict[tuple[str, str], Boundary] = {}
+    spelt: dict[str, str] = {}
     for i, given in enumerate(said.boundary, 1):
         if given.line is None and given.at is None:
             continue
@@ -53,10 +54,11 @@ def read_boundaries(
             found = cleanouts[0][1] if len(cleanouts) == 1 else None
             footage_m = found if given.footage is None else given.footage
             sd_m = said.counter.reading_accuracy if given.accuracy is None else given.accuracy
+        inside, outside = (_one_party(one, spelt, ledger) for one in (given.inside, given.outside))
         boundary = Boundary(
             name,
-            given.inside,
-            given.outside,
+            inside,
+            outside,
             given.decides,
             "line" if given.line is not None else given.at or "line",
             footage_m,
@@ -70,6 +72,14 @@ def read_boundaries(
             ledger.add(replace(fault, file="site.toml", row=row, field=field))
         read.setdefault(key, boundary)
     return tuple(read.values())
+
+
+def _one_party(party: str, spelt: dict[str, str], ledger: Ledger) -> str:
+    """Return a party as it was first spelt: letter case and separators aside it is the same one."""
+    first = spelt.setdefault(plain(party), party)
+    if first != party:
+        ledger.notice(f"The party {party!r} is taken as {first!r}, as it is spelt before.")
+    return first
 
 
 def _trouble(

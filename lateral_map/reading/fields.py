@@ -9,7 +9,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Literal, get_args
 
 from pydantic import BeforeValidator, GetCoreSchemaHandler, ValidationInfo, WithJsonSchema
@@ -278,14 +279,22 @@ FINDINGS: Final = (
 FindingName = Annotated[Name, Of("choice", FINDINGS)]
 
 
+@dataclass(frozen=True, eq=False)
 class OneOf:
-    """Takes any spelling, in letter case and separators, of a Literal's words."""
+    """Takes any spelling, in letter case and separators, of a Literal's words, or of ``also``.
+
+    ``closeness`` is how near (0 to 1) another word must be to be asked back as one of them.
+    """
+
+    also: Mapping[str, str] = field(default_factory=dict)
+    closeness: float = 0.6
 
     def __get_pydantic_core_schema__(
         self, source: object, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         choices: tuple[str, ...] = get_args(source)
         by_plain = {plain(choice): choice for choice in choices}
+        by_plain |= {plain(word): choice for word, choice in self.also.items()}
 
         def check(value: object) -> str:
             if not isinstance(value, str):
@@ -293,19 +302,34 @@ class OneOf:
                 raise refuse(problem, f"write {listed(choices)}")
             found = by_plain.get(plain(value[:LONGEST_NAME]))
             if found is None:
-                raise refuse(f"{show_value(clean_text(value))} is unknown", suggest(value, choices))
+                problem = f"{show_value(clean_text(value))} is unknown"
+                raise refuse(problem, suggest(value, choices, self.closeness))
             return found
 
         return core_schema.no_info_before_validator_function(check, handler(source))
 
 
+# What the trade also calls a material (from memory). Nothing is guessed across materials: ductile
+# iron is no cast iron, VCP no PVC.
+MATERIAL_NAMES: Final = {
+    "vcp": "clay", "vitrified clay": "clay", "vitrified clay pipe": "clay", "terracotta": "clay",
+    "terra cotta": "clay", "earthenware": "clay",
+    "ci": "cast iron", "cip": "cast iron", "cast iron pipe": "cast iron",
+    "di": "ductile iron", "dip": "ductile iron", "ductile iron pipe": "ductile iron",
+    "rcp": "concrete", "reinforced concrete": "concrete",
+    "orangeburg": "bituminous fibre", "bituminous fiber": "bituminous fibre",
+    "bituminized fiber": "bituminous fibre", "bituminised fibre": "bituminous fibre",
+    "pitch fibre": "bituminous fibre", "pitch fiber": "bituminous fibre",
+    "ac": "asbestos cement", "acp": "asbestos cement", "transite": "asbestos cement",
+    "pe": "hdpe", "polyethylene": "hdpe",
+}  # fmt: skip
 UnitWord = Annotated[Unit, OneOf()]
 SoilWord = Annotated[Soil, OneOf()]
 EndWord = Annotated[Literal["main", "not reached"], OneOf()]
 BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], OneOf()]
 HowWord = Annotated[Literal["fitting", "eye"], OneOf()]
 RuleWord = Annotated[RuleKey, OneOf()]
-MaterialWord = Annotated[Material, OneOf()]
+MaterialWord = Annotated[Material, OneOf(MATERIAL_NAMES, closeness=0.8)]
 CoverWord = Annotated[Cover, OneOf()]
 UtilityWord = Annotated[UtilityKind, OneOf()]
 SeverityWord = Annotated[Severity, OneOf()]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.limits import BYTES
 from lateral_map.reading.words import nearest
 
-_LARGEST_BYTES: Final = 100_000_000
 KNOWN_FILES: Final = (
     "site.toml",
     "locates.csv",
@@ -70,12 +70,9 @@ def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
 def read_bytes(path: Path, ledger: Ledger) -> bytes | None:
     """Return a file's bytes, or None with a fault where it cannot be read."""
     try:
-        if path.stat().st_size > _LARGEST_BYTES:
-            ledger.fault(
-                f"the file is {path.stat().st_size / 1e6:.0f} MB",
-                "keep only what belongs to this site; 100 MB is the most",
-                file=path.name,
-            )
+        too_large = BYTES.fault(path.stat().st_size)
+        if too_large is not None:
+            ledger.add(replace(too_large, file=path.name))
             return None
         return path.read_bytes()
     except OSError as error:

@@ -31,7 +31,7 @@ from lateral_map.reading.plan import LINE_KINDS, POINTS, PlanNames
 from lateral_map.reading.rows import TAPES, LocateRow
 from lateral_map.reading.tables import ReadRow
 from lateral_map.reading.typed import made
-from lateral_map.reading.words import clean_name
+from lateral_map.reading.words import LONGEST_NAME, clean_name
 from lateral_map.units import format_length, from_metres
 
 # A mark cannot lie farther from the start than its footage; this much more is left to the
@@ -120,7 +120,7 @@ def _check_cell(
 ) -> str | None:
     """Report a cell whose name the plan does not hold; return the plan's own spelling."""
     name = clean_name(row.cells.get(column, ""))
-    if not name:
+    if not name or len(name) > LONGEST_NAME:  # too long a name is a fault of the cell itself
         return None
     trouble = names.trouble(name, kinds, what)
     if trouble is not None:

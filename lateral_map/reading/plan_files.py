@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import warnings
 from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
@@ -34,6 +35,7 @@ from lateral_map.frame import crs_middle_deg, reproject, same_crs
 from lateral_map.reading.fields import FARTHEST
 from lateral_map.reading.files import decode_utf8, read_bytes
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.limits import FEATURES, VERTICES, Limit
 from lateral_map.reading.words import LONGEST_TEXT, clean_name, listed, plain
 from lateral_map.units import show_value
 
@@ -144,6 +146,7 @@ def _parse(text: str) -> tuple[dict[str, Any], list[Any]]:
     if kind not in ("Feature", "FeatureCollection") or not isinstance(features, list):
         remedy = "a plan is a FeatureCollection whose features have a kind"
         raise SiteError(Fault(f"its type is {show_value(kind)}", remedy, field="type"))
+    _bound(FEATURES, len(features))
     return document, features
 
 
@@ -161,6 +164,13 @@ def _check_crs(document: Mapping[str, Any], file: str, ledger: Ledger) -> None:
             file=file,
             field="crs",
         )
+
+
+def _bound(limit: Limit, count: int) -> None:
+    """Raise ``SiteError`` where there are too many."""
+    fault = limit.fault(count)
+    if fault is not None:
+        raise SiteError(fault)
 
 
 def _refuse(problem: str, remedy: str) -> SiteError:
@@ -203,6 +213,7 @@ def _positions(coordinates: object, least: int) -> NDArray[np.float64]:
     """Return positions (n, 2), heights dropped."""
     if not isinstance(coordinates, list) or not coordinates or coordinates == [None]:
         raise _refuse("its coordinates are empty", "draw it or remove it")
+    _bound(VERTICES, len(coordinates))
     positions: list[tuple[float, float]] = []
     for raw in coordinates:
         vertex = f"vertex {len(positions) + 1} is {show_value(raw)}"
@@ -238,20 +249,24 @@ def read_geopackage(
     import pyogrio
 
     file = path.name
+    # From memory: GDAL takes a '!' in a folder's name for the way into an archive.
+    data = read_bytes(path, ledger)
+    if data is None:
+        return None
     features: list[Feature] = []
     lost: set[str] = set()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # GDAL's remarks on what it mends while reading
-            for name, shape in pyogrio.list_layers(path):
+            for name, shape in pyogrio.list_layers(data):
                 if shape is not None:
                     with ledger.place(file=file, field=f"layer {str(name)!r}"):
-                        move = _mover(pyogrio.read_info(path, layer=name)["crs"], crs)
+                        move = _mover(pyogrio.read_info(data, layer=name)["crs"], crs)
                         kind = str(name) if plain(str(name)) in kinds else None
-                        features += _layer(path, str(name), kind, move, ledger, lost)
+                        features += _layer(data, file, str(name), kind, move, ledger, lost)
     except (RuntimeError, ValueError, OSError, shapely.errors.ShapelyError) as error:
         # The first sentence of what GDAL says, without the path it was given.
-        said = clean_name(str(error)).replace(f"'{path}' ", "").replace(str(path), path.name)
+        said = re.sub(r"'?/vsimem/\S+?'?( |$)", "", clean_name(str(error)))
         reason = said.partition("; ")[0].rstrip(".")[:120]
         ledger.fault(
             f"the file cannot be read as a GeoPackage ({reason})",
@@ -263,11 +278,18 @@ def read_geopackage(
 
 
 def _layer(
-    path: Path, layer: str, kind: str | None, move: Mover, ledger: Ledger, lost: set[str]
+    data: bytes,
+    file: str,
+    layer: str,
+    kind: str | None,
+    move: Mover,
+    ledger: Ledger,
+    lost: set[str],
 ) -> list[Feature]:
     from pyogrio.raw import read
 
-    about, fids, shapes, columns = read(path, layer=layer, return_fids=True, force_2d=True)
+    about, fids, shapes, columns = read(data, layer=layer, return_fids=True, force_2d=True)
+    _bound(FEATURES, len(fids))
     names = [str(name) for name in about["fields"]]
     features: list[Feature] = []
     for i, fid in enumerate(fids):
@@ -280,11 +302,12 @@ def _layer(
             properties["kind"] = kind
         label = label_of(f"layer {layer!r} feature {int(fid)}", properties)
         lost.add(name_of(properties))
-        with ledger.place(file=path.name, field=label):
+        with ledger.place(file=file, field=label):
             shape = shapes[i]
             geometry = None if shape is None else shapely.from_wkb(shape, on_invalid="ignore")
             if geometry is None or geometry.is_empty:
                 raise _refuse("it has no geometry", "draw it or remove it")
+            _bound(VERTICES, int(shapely.get_num_coordinates(geometry)))
             if not (np.abs(shapely.get_coordinates(geometry)) <= FARTHEST).all():
                 raise _refuse(
                     f"a vertex is no finite number up to {FARTHEST:,.0f}", "draw it again"

@@ -15,14 +15,18 @@ from lateral_map.model.site import Unit
 from lateral_map.reading import schema
 from lateral_map.reading.files import decode_utf8, read_bytes
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.limits import KEY_PARTS
 from lateral_map.reading.schema import FORMAT, SiteDocument, table_models, written
 from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
-from lateral_map.reading.words import clean_name, nearest, plain, suggest
+from lateral_map.reading.words import LONGEST_NAME, clean_name, nearest, plain, suggest
 from lateral_map.units import show_value
 
 _FILE: Final = "site.toml"
 _HEADER = re.compile(r"\s*(?P<open>\[\[?)\s*(?P<name>[A-Za-z0-9_-]+)\s*\]")
 _KEY = re.compile(r"""\s*(?:"(?P<quoted>[^"]+)"|(?P<bare>[A-Za-z0-9_-]+))\s*=""")
+_LONG_KEY: Final = re.compile(
+    r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){%d}""" % KEY_PARTS.most  # noqa: UP031 - braces
+)
 # What a line that is no TOML may look like, and what to do about it.
 _TOML_SLIPS: Final = {
     r"=\s*\"[^\"]*'[^\"]*\"\s*\"": (
@@ -75,6 +79,12 @@ def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:
 
 
 def _parse(text: str, ledger: Ledger) -> dict[str, Any] | None:
+    long_key = _LONG_KEY.search(text)
+    if long_key is not None:  # each part would be a table within a table
+        at = text.count("\n", 0, long_key.start()) + 1
+        remedy = f"{KEY_PARTS.remedy}; {KEY_PARTS.most} is the most"
+        ledger.fault(f"there are too many {KEY_PARTS.what}", remedy, file=_FILE, row=at)
+        return None
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
@@ -172,7 +182,9 @@ class _Reader:
     def _fault(self, prefix: str, fault: Fault) -> None:
         field = ".".join(part for part in (prefix, fault.field) if part)
         row = self._lines.get(field, self._lines.get(prefix))
-        self._ledger.add(replace(fault, file=_FILE, field=clean_name(field), row=row))
+        self._ledger.add(
+            replace(fault, file=_FILE, field=clean_name(field)[:LONGEST_NAME], row=row)
+        )
 
 
 def _home(key: str) -> str | None:

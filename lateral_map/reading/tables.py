@@ -15,6 +15,7 @@ from typing import Final, Generic, TypeVar
 from lateral_map.reading.csv_text import is_unclosed, parse_csv
 from lateral_map.reading.files import decode_table, read_bytes
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.limits import ROWS
 from lateral_map.reading.typed import Spelling, Typed, key_names, read_typed
 from lateral_map.reading.words import (
     LONGEST_NAME,
@@ -169,6 +170,10 @@ def read_rows(
     )
     table = read_table(path, key_names(model), required, ledger)
     if table is None:
+        return ()
+    too_many = ROWS[table.file.casefold()].fault(len(table.rows))
+    if too_many is not None:
+        ledger.add(replace(too_many, file=table.file))
         return ()
     spelling = Spelling(unit, numbers_as_text=True, decimal_comma=table.decimal_comma)
     rows: list[ReadRow[Row]] = []

@@ -8,8 +8,10 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Final
 
-LONGEST_NAME: Final = 120
-LONGEST_TEXT: Final = 2000
+from lateral_map.reading.limits import NAME_LETTERS, NOTE_LETTERS
+
+LONGEST_NAME: Final = NAME_LETTERS.most
+LONGEST_TEXT: Final = NOTE_LETTERS.most
 
 # Not allowed in XML, so in no SVG, spreadsheet or PDF either: controls, lone surrogates,
 # noncharacters.
@@ -40,10 +42,10 @@ def nearest(word: str, choices: Iterable[str], closeness: float = 0.6) -> str | 
     return by_plain[found[0]] if found else None
 
 
-def suggest(word: str, choices: Iterable[str]) -> str:
+def suggest(word: str, choices: Iterable[str], closeness: float = 0.6) -> str:
     """Return the next step for a word that is none of ``choices``: the nearest, else the list."""
     choices = list(choices)
-    near = nearest(word, choices)
+    near = nearest(word, choices, closeness)
     if near is not None:
         return f"did you mean {near!r}?"
     return f"write {listed(choices)}" if choices else ""

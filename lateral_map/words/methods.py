@@ -121,8 +121,14 @@ def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str
                 f"roots at {at} are cut before lining: rule out a gas or electric line bored "
                 "through the pipe first"
             )
-    if any(pipe.material == "bituminous fibre" for pipe in reach.pipes):
+    materials = {pipe.material for pipe in reach.pipes}
+    if "bituminous fibre" in materials:
         said.append("bituminous fibre pipe may hold asbestos: keep cutting dust down")
+    if "asbestos cement" in materials:
+        said.append(
+            "asbestos cement pipe holds asbestos: no dry cutting, grinding or breaking; it is "
+            "handled and carted off as the asbestos rules ask"
+        )
     if rules.reached("egress depth", one.excavation.deepest_high_m):
         said.append("an access pit is an excavation: the same trench rules hold for it")
     return said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -164,3 +165,27 @@ class TestLastDoor:
         monkeypatch.setenv("LATERAL_MAP_TRACEBACK", "1")
         with pytest.raises(ZeroDivisionError):
             main.main()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("words", [["--version"], ["schema"], ["check", str(PLAIN_LOT)]])
+def test_a_full_disk_under_standard_output_is_named(words: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "lateral_map", *words],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert done.stderr.startswith("standard output: ")
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_site_is_known_by_its_site_toml(run: Run, tmp_path: Path) -> None:
+    site = tmp_path / "site"
+    shutil.copytree(PLAIN_LOT, site)
+    done = run("draw", site / "site.toml", "--only", "result")
+    assert done.returncode == 0, done.stderr
+    assert (site / "out/result.json").exists()

@@ -1,0 +1,44 @@
+"""How much of each thing a site may hold: far above any lateral, far below what a machine bears.
+
+The reference page has the same table; a test compares them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from lateral_map.errors import Fault
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """The most there may be of a thing, what it is called, and what to do beyond it."""
+
+    most: int
+    what: str
+    remedy: str
+
+    def fault(self, count: int) -> Fault | None:
+        """Return the fault of ``count`` things, None where they are not too many."""
+        if count <= self.most:
+            return None
+        problem = f"there are {count:,} {self.what}"
+        return Fault(problem, f"{self.remedy}; {self.most:,} is the most")
+
+
+ROWS: Final = {
+    "locates.csv": Limit(500, "rows of locates", "split the run into several sites"),
+    "bends.csv": Limit(500, "rows of bends", "split the run into several sites"),
+    "findings.csv": Limit(2_000, "rows of findings", "split the run into several sites"),
+}
+FEATURES: Final = Limit(2_000, "features of the plan", "cut the plan to the lot and its street")
+VERTICES: Final = Limit(20_000, "vertices in one feature", "simplify it, or cut it to the site")
+KEY_PARTS: Final = Limit(
+    16, "parts in one key of site.toml", "write table and key, such as start.x"
+)
+BYTES: Final = Limit(100_000_000, "bytes in one file", "keep only what belongs to this site")
+# What is longer is refused (a name), or cut with a notice (a note).
+NAME_LETTERS: Final = Limit(120, "letters in a name", "shorten it")
+NOTE_LETTERS: Final = Limit(2_000, "letters in a note", "shorten it")
+LIMITS: Final = (*ROWS.values(), FEATURES, VERTICES, KEY_PARTS, BYTES, NAME_LETTERS, NOTE_LETTERS)
