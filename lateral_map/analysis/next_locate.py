@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.past import measure_past, variances
-from lateral_map.model.results import Crossing, FindingResult, NextLocate, Stations
+from lateral_map.model.results import Crossing, FindingResult, NextLocate, Stations, is_settled
 from lateral_map.model.route import Route
 
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
@@ -69,7 +69,9 @@ def propose_next_locate(
     crossings: Iterable[Crossing],
     findings: Iterable[FindingResult],
 ) -> NextLocate | None:
-    """Return the place for one more locate, or None where none is reachable or worth it.
+    """Return the place for one more locate, or None where none is reachable, worth it or wanted.
+
+    Where every finding's side is firm none is wanted.
 
     What matters first is a finding too close to call, then the footage where responsibility
     changes, then the route's widest place. Every candidate is a mark as good as the site's own,
@@ -77,6 +79,9 @@ def propose_next_locate(
     line matters, the mark is taped from the real line too.
     """
     # The transmitter can lie there and a locator can stand over it.
+    findings = tuple(findings)
+    if is_settled(route, findings):
+        return None
     site, footage = route.site, stations.footage_m
     last = site.run.end_m - site.transmitter.behind_lens_m
     here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)

@@ -48,6 +48,8 @@ def check_parts(report: Report) -> list[Part]:
             f"({range_95(proposal.sd_before_m, unit)} now, "
             f"{range_95(proposal.sd_after_m, unit)} after it)."
         )
+    elif report.enough:
+        next_words = "Enough: every finding's side is firm, no more locates are wanted."
     return [
         _heading(report),
         Text(_fit_words(report)),

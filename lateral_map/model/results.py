@@ -253,6 +253,21 @@ class FindingResult:
         return (near,) if self.far is None else (near, (self.far, self.sides_to))
 
 
+def is_settled(route: Route, findings: tuple[FindingResult, ...]) -> bool:
+    """Return whether findings were judged, each firmly, on one located line and no other.
+
+    Without a finding, a deciding line or a locate tied in plan there is nothing to be settled.
+    """
+    judged = [one for one in findings if one.verdict is not None]
+    doubtful = ("too close to call", "past from within")
+    return (
+        bool(judged)
+        and len(route.tied_footages_m) > 0
+        and not route.alternatives
+        and all(one.verdict not in doubtful for one in judged)
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class ResponsibilityStretch:
     """A stretch of footage one party answers for; ends carry 1 sd (0 at the run's own ends)."""
@@ -476,6 +491,11 @@ class Report:
     utilities: tuple[UtilityConflict, ...]
     diagnoses: tuple[Diagnosis, ...] = ()
     questions: tuple[Question, ...] = ()
+
+    @property
+    def enough(self) -> bool:
+        """Whether every finding's side of what decides is firm, so that no locate is wanted."""
+        return is_settled(self.route, self.findings)
 
     @property
     def likely_diagnoses(self) -> tuple[Diagnosis, ...]:

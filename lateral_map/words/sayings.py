@@ -154,6 +154,8 @@ def _what_is_known(report: Report) -> Iterator[Saying]:
     if report.next_locate is not None:
         words = tidy(next_locate_words(report.next_locate, report.site), 400)
         yield Saying("plain", "Locate here next", words, report.next_locate.footage_m)
+    elif report.enough:
+        yield Saying("plain", "Enough", "Every finding's side is firm: no more locates are wanted.")
 
 
 def _what_it_rests_on(report: Report) -> Iterator[Saying]:

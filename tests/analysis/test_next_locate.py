@@ -15,6 +15,7 @@ from lateral_map.analysis.next_locate import propose_next_locate
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.site import Finding, Locate, OffsetTie, PlanArea, PositionTie
+from lateral_map.report import build_report
 from lateral_map.words.technician import next_locate_words
 
 
@@ -142,3 +143,17 @@ def test_the_camera_must_reach_it():
     # The transmitter rides behind the lens: it never gets to the run's very end.
     site = undecided(plain(locates=(3.0,)))
     assert propose(site).footage_m <= 30.0 - site.transmitter.behind_lens_m
+
+
+def test_with_every_side_firm_no_locate_is_wanted():
+    site = plain(findings=(Finding(8.0, "crack"), Finding(12.0, "roots")))
+    report = build_report(site)
+    assert {one.verdict for one in report.findings} == {"inside"}
+    assert report.enough
+    assert report.next_locate is None
+
+
+def test_one_side_in_doubt_and_it_is_not_enough():
+    report = build_report(plain(findings=(Finding(8.0, "crack"), Finding(24.3, "roots"))))
+    assert not report.enough
+    assert report.next_locate.finding == 2

@@ -54,7 +54,8 @@ def test_three_lines_of_python():
     assert [s.party for s in report.responsibility] == ["owner", "city"]
     assert report.fit.degrees_of_freedom > 0
     assert report.readings
-    assert report.next_locate is not None
+    assert report.enough
+    assert report.next_locate is None
     assert report.dig.polygon.area > report.dig.corridor.area > 0.0
     assert report.stations.index_of(report.crossings[0].footage_m) > 0
 
