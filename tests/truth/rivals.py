@@ -209,7 +209,7 @@ def look(seed: int) -> Found | None:
         return None
     nodes = route.chain.nodes_m
     told = [route.positions(nodes)[:, :2]]
-    told += [np.asarray(getattr(one, "line_m", one), float) for one in route.alternatives]
+    told += [one.line_m for one in route.alternatives]
     shown = [min(_gap(line, _as(line, one)) for one in told) < APART_M / 2.0 for _, line in lines]
     real = np.array([truth.at(at)[:2] for at in nodes])
     off = [float(np.hypot(*(line - real).T).mean()) for _, line in lines]
