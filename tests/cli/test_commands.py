@@ -169,7 +169,10 @@ class TestCheck:
 
     def test_another_program_gets_whole_lines(self, run: Run, site: Path) -> None:
         shown = run("check", site, environment={"COLUMNS": "30"}).stdout
-        assert "  At " in shown
+        assert (
+            "  Enough: every finding's side is firm, no more locates are wanted."
+            in shown.splitlines()
+        )
         assert "The readings agree." in shown.splitlines()
         assert not [line for line in shown.splitlines() if line != line.rstrip() and line[0] == " "]
 

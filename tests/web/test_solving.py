@@ -107,7 +107,8 @@ def test_verdicts_stand_beside_their_rows(sketch: Path) -> None:
 def test_simulated_lines_are_spoken_of_in_whole_sentences(seed: int) -> None:
     report = build_report(simulate(seed)[0])
     sayings = say_all(report)
-    assert {"How sure the line is", "Locate here next"} <= {saying.title for saying in sayings}
+    next_step = "Enough" if report.enough else "Locate here next"
+    assert {"How sure the line is", next_step} <= {saying.title for saying in sayings}
     for saying in sayings:
         assert saying.words[0].isupper() or saying.words[0].isdigit() or saying.words[0] in "-−"
         assert "+-" not in saying.words
