@@ -237,7 +237,8 @@ def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:
         "size": sized(slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size)),
         "would_read": None if would_read is None else sized(would_read),
         "probability": rounded(diagnosis.probability, 6),
-        "likelihood_ratio": rounded(diagnosis.likelihood_ratio),
+        # Of any size: what is more than four figures is rounding, and other on another processor.
+        "likelihood_ratio": rounded(float(f"{diagnosis.likelihood_ratio:.4g}")),
         "says": diagnosis_words(diagnosis, out.plan, out.unit),
         "point": slip.point or None,
         "together_with": [slip_words(one, out.plan, out.unit) for one in diagnosis.besides],

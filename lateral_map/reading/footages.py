@@ -13,6 +13,9 @@ from lateral_map.reading.tables import ReadRow
 from lateral_map.units import format_length, to_metres
 
 _SAME_M: Final = 1e-6
+# Two readings of one place differ by more than this many sd of a reading one time in twenty
+# (sqrt 2 times 1.96).
+_READING_SDS: Final = 2.8
 # Longer than any push rod or crawler cable in use on laterals (common practice, no source).
 _UNLIKELY_M: Final = to_metres(3000.0, "ft")
 
@@ -40,10 +43,22 @@ class _Reading:
 def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
     """Return where the run ends (m), its given end or else the last footage given anywhere.
 
-    None, with a fault, where it can end nowhere.
+    A locate or finding read a hair beyond the end, within what the counter's readings may be off,
+    was read at the end: the run ends there. None, with a fault, where it can end nowhere.
     """
     end = said.run.end_footage
     readings = list(_readings(said, rows))
+    if end is not None:
+        hair = _READING_SDS * said.counter.reading_accuracy
+        read = [one for one in readings if one.kind in ("locate", "finding")]
+        farthest = max((one.footage_m for one in read if one.footage_m <= end + hair), default=end)
+        if farthest > end + _SAME_M:
+            ledger.notice(
+                f"A reading at {_shown(farthest, said)} lies beyond the run's end, "
+                f"{_shown(end, said)}, by no more than the counter may be off: the run is taken "
+                "to end there."
+            )
+            end = farthest
     if end is None and readings:
         end = max(reading.footage_m for reading in readings)
     first = said.counter.zero + (0.0 if said.start is None else said.start.riser)

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reading.good_site import good_folder, table_text
 
+from lateral_map.errors import SiteError
 from lateral_map.model.site import Site
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.tables import read_table
@@ -164,3 +165,21 @@ def test_what_a_spreadsheet_writes_is_what_is_read(
     assert table is not None
     read_back = [(row.cells.get("depth", ""), row.cells.get("note", "")) for row in table.rows]
     assert read_back == [(note.strip(), mark.strip()) for note, mark in cells]
+
+
+@pytest.mark.parametrize(("beyond_ft", "taken"), [(0.06, True), (0.25, True), (0.5, False)])
+@pytest.mark.parametrize("table", ["locates", "findings"])
+def test_a_hair_past_the_end_is_the_end(
+    tmp_path: Path, table: str, beyond_ft: float, taken: bool
+) -> None:
+    folder = good_folder()
+    getattr(folder, table)[-1]["footage"] = f"{80.0 + beyond_ft}"
+    if table == "findings":
+        folder.findings[-1].pop("to", None)
+    if not taken:
+        with pytest.raises(SiteError, match="beyond the run's end"):
+            folder.load(tmp_path)
+        return
+    site = folder.load(tmp_path)
+    assert site.run.end_m == pytest.approx((80.0 + beyond_ft) * 0.3048)
+    assert any("by no more than the counter may be off" in one for one in site.notices)
