@@ -10,6 +10,7 @@ import numpy as np
 from lateral_map.adjust.diagnose import diagnose
 from lateral_map.adjust.marks import place_locates
 from lateral_map.adjust.mending import mend_all
+from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings, measure_fit
 from lateral_map.adjust.set_aside import without_reading
@@ -75,7 +76,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     readings = check_readings(route, diagnoses, _deciding_gradient(route, crossings))
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
-    crossings, judged = _doubt(site, crossings, judged, readings, diagnoses)
+    crossings, judged = _doubt(route, crossings, judged, readings, diagnoses)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))
     pipes = list_pipes(site)
     say("drawing the dig buffer")
@@ -113,7 +114,7 @@ def _say_nothing(_: str) -> None:
 
 
 def _doubt(
-    site: Site,
+    route: Route,
     crossings: tuple[Crossing, ...],
     judged: tuple[FindingResult, ...],
     readings: tuple[ReadingCheck, ...],
@@ -124,12 +125,14 @@ def _doubt(
     Each suspect to look at first is left out, and each diagnosis worth it followed, with true
     refits; verdicts that change are too close to call.
     """
+    site = route.site
     worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
     doubted = list(judged)
+    near = fitted_of(route) if worth or first else None
     for reading in dict.fromkeys((*first, *named)):
-        other = _answers_of(without_reading(site, reading))
+        other = _answers_of(without_reading(site, reading), near)
         if other is None:
             continue
         crossings = tuple(
@@ -143,7 +146,7 @@ def _doubt(
                 without = (*found.verdict_without, told)
                 doubted[index] = replace(found, verdict_without=without)
     for diagnosis in worth:
-        other = _answers_of(mend_all(site, diagnosis.together))
+        other = _answers_of(mend_all(site, diagnosis.together), near)
         for index, (one, two) in enumerate(zip(judged, other[1] if other else judged, strict=True)):
             if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
                 under = VerdictUnder(diagnosis.slip, two.verdict)
@@ -153,13 +156,13 @@ def _doubt(
 
 
 def _answers_of(
-    site: Site | None,
+    site: Site | None, near: Fitted | None
 ) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]] | None:
     """Return the crossings and findings of a site, None where it cannot be adjusted."""
-    if site is None:
+    if site is None or near is None:
         return None
     try:
-        route = adjust_route(site)
+        route = adjust_near(site, near)
     except AdjustmentError:
         return None
     crossings, _ = find_crossings(route)

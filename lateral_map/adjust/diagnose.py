@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lateral_map.adjust.chain import lay_chain, turns_at_nodes
-from lateral_map.adjust.ground import lay_ground
 from lateral_map.adjust.mending import mend, mend_all
-from lateral_map.adjust.route import System, build_system
+from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.set_aside import without_reading
 from lateral_map.adjust.slips import Cause, Equations, Hypothesis, list_hypotheses, reading_value
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
@@ -37,36 +35,6 @@ _NOISIER = 0.02
 # A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
 _POOR = 3.0
 _MOST_FIRSTS = 3
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A site's best line: its equations, whitened residuals (m,), design (m, n), covariance."""
-
-    system: System
-    unknowns: Floats
-    residuals: Floats
-    design: Floats
-    covariance: Floats
-
-    @property
-    def chi_square(self) -> float:
-        """Sum of the squared whitened residuals."""
-        return float(self.residuals @ self.residuals)
-
-    @property
-    def equations(self) -> Equations:
-        """What the equations are of."""
-        system = self.system
-        return Equations(
-            system.site, system.chain, system.layout, system.rows.observations,
-            self.unknowns, self.design,
-        )  # fmt: skip
-
-    @property
-    def freedom(self) -> int:
-        """Observations less unknowns."""
-        return len(self.residuals) - self.system.layout.size
 
 
 @dataclass(frozen=True)
@@ -106,19 +74,13 @@ def diagnose(route: Route) -> tuple[Diagnosis, ...]:
     if route.degrees_of_freedom <= 0:
         # Nothing is left over that could misfit.
         return ()
-    site, first = route.site, route.site.start.azimuth_deg
-    toward = float(route.unknowns[route.layout.azimuth.start]), math.pi
-    if first is not None:
-        toward = math.radians(first), math.radians(site.start.sd_azimuth_deg)
     equations = Equations(
-        site, route.chain, route.layout, route.observations, route.unknowns, route.design
+        route.site, route.chain, route.layout, route.observations, route.unknowns, route.design
     )
     likely = _likely(equations, route.residuals, route.covariance)
     if not likely:
         return ()
-    turns = turns_at_nodes(site, route.chain)
-    system = build_system(site, route.chain, turns, route.ground, toward)
-    fitted = Fitted(system, route.unknowns, route.residuals, route.design, route.covariance)
+    fitted = fitted_of(route)
     singles = _explain(fitted, likely)
     found = list(singles)
     for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
@@ -137,6 +99,15 @@ def apply_diagnosis(site: Site, diagnosis: Diagnosis) -> Site:
     if mended is None:
         raise ValueError("the site no longer has what the diagnosis is about")
     return mended
+
+
+def equations_of(fitted: Fitted) -> Equations:
+    """Return what a line's equations are of."""
+    system = fitted.system
+    return Equations(
+        system.site, system.chain, system.layout, system.rows.observations,
+        fitted.unknowns, fitted.design,
+    )  # fmt: skip
 
 
 def _explain_rest(first: _Explanation) -> list[_Explanation]:
@@ -161,7 +132,7 @@ def _explain_rest(first: _Explanation) -> list[_Explanation]:
             log_ratio=first.log_ratio + one.log_ratio,
             mended=one.mended,
         )
-        for one in _explain(base, _likely(base.equations, base.residuals, base.covariance))
+        for one in _explain(base, _likely(equations_of(base), base.residuals, base.covariance))
     ]
 
 
@@ -337,7 +308,7 @@ def _refit_moved(fitted: Fitted, one: Hypothesis) -> _Mended | None:
 
 def _same_in(near: Fitted, one: Hypothesis) -> Hypothesis | None:
     """Return a hypothesis as it stands about a mended line."""
-    for other in list_hypotheses(near.equations):
+    for other in list_hypotheses(equations_of(near)):
         if other.is_exact or other.causes[0].slip != one.causes[0].slip:
             continue
         if other.causes[0].at_bottom != one.causes[0].at_bottom:
@@ -409,33 +380,6 @@ def _log_other_point(mended: _Mended, cause: Cause) -> float:
     # Against a tape that says nothing, as with the size free, it says where the mark lies.
     usual = math.sqrt(variance * float(mended.information[0, 0]))
     return -0.5 * off**2 / variance - math.log(max(usual, 1.0))
-
-
-def fit_near(site: Site, near: Fitted) -> Fitted:
-    """Return a site's best line, the solver started from that of a site much like it."""
-    chain, old, start = lay_chain(site), near.system.chain, site.start
-    turns, layout, unknowns = turns_at_nodes(site, chain), near.system.layout, near.unknowns
-    route = old.positions(unknowns, layout, chain.nodes_m)[:, :2]
-    piece = old.piece_of((chain.nodes_m[:-1] + chain.nodes_m[1:]) / 2.0)
-    azimuth, pitch = unknowns[layout.azimuth][piece], unknowns[layout.pitch][piece]
-    first = float(azimuth[0]), math.pi
-    if start.azimuth_deg is not None:
-        first = math.radians(start.azimuth_deg), math.radians(start.sd_azimuth_deg)
-    system = build_system(site, chain, turns, lay_ground(site, chain, route), first)
-    guess = np.zeros(system.layout.size)
-    guess[:5] = unknowns[:5]
-    guess[system.layout.azimuth], guess[system.layout.pitch] = azimuth, pitch
-    design, observed = system.rows.stacked()
-    found = solve_least_squares(
-        design, observed, gram_matrix(design), system.evaluate, guess, most_steps=20
-    )
-    return Fitted(
-        system=system,
-        unknowns=found.unknowns,
-        residuals=np.concatenate([observed - design @ found.unknowns, found.residuals]),
-        design=np.concatenate([design, found.design]),
-        covariance=invert_normal(found.normal),
-    )
 
 
 def _ranked(fitted: Fitted, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...]:

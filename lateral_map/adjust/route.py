@@ -73,7 +73,14 @@ def adjust_route(site: Site) -> Route:
     impossible = find_impossible(site)
     if impossible:
         raise AdjustmentError(impossible)
-    system, solution, alternatives = solve_site(site)
+    return as_route(*solve_site(site))
+
+
+def as_route(
+    system: System, solution: Solution, alternatives: tuple[Alternative, ...] = ()
+) -> Route:
+    """Return a solved site's route, settled to the same bits on every processor."""
+    site = system.site
     settled = settle(*system.rows.stacked(), system.evaluate, solution)
     used = site.used_locates()
     expected = expect_depths(site)

@@ -13,7 +13,7 @@ from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
-from lateral_map.model.route import Observation, Route
+from lateral_map.model.route import Route
 from lateral_map.model.site import AlongTie, OffsetTie
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
@@ -62,6 +62,8 @@ def check_readings(
     site = route.site
     used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
     used |= {boundary.line for boundary in site.boundaries}
+    # How far each whitened equation moves the distance past the line that decides.
+    pull = None if deciding is None else route.design @ (route.covariance @ deciding)
     checks = []
     for one, block in zip(route.observations, space.blocks, strict=True):
         if one.id.kind == "line" and one.id.of not in used:
@@ -78,8 +80,11 @@ def check_readings(
             values, vectors = _modes(space.cofactor[block, block])
             estimate = vectors @ ((vectors.T @ space.score[block]) / values)
             mistake = _size(estimate * space.unit[block])
-            seen, moved = _smallest_seen(route, one, space, block)
-            moves = None if deciding is None else abs(float(deciding @ moved))
+            # The least error noticed with 80 % power, along the worst checked direction.
+            worst = vectors[:, int(np.argmin(values))] * space.unit[block]
+            error = worst * (SUSPECT_BEYOND + _POWER_80) / np.sqrt(values.min())
+            seen = float(np.hypot.reduce(error))
+            moves = None if pull is None else abs(float(pull[one.rows] @ (one.signature @ error)))
             read = reading_value(site, one.id)
             if read is not None:
                 would_read = read - mistake * (180.0 / np.pi if one.is_angle else 1.0)
@@ -109,20 +114,6 @@ def check_readings(
             for check, marked in zip(checks, blamed, strict=True)
         ]
     return tuple(checks)
-
-
-def _smallest_seen(
-    route: Route, one: Observation, space: _BlunderSpace, block: slice
-) -> tuple[float, Floats]:
-    """Return the least error noticed with 80 % power, and how far it moves the unknowns.
-
-    Of a two-dimensional reading along its worst checked direction.
-    """
-    values, vectors = _modes(space.cofactor[block, block])
-    worst = vectors[:, int(np.argmin(values))] * space.unit[block]
-    error = worst * (SUSPECT_BEYOND + _POWER_80) / np.sqrt(values.min())
-    moved = route.covariance @ (route.design[one.rows].T @ (one.signature @ error))
-    return float(np.hypot.reduce(error)), moved
 
 
 def _size(values: Floats) -> float:
@@ -163,6 +154,9 @@ def _modes(cofactor: Floats) -> tuple[Floats, Floats]:
 
     A mark tied by one offset alone is checked across the line and not along it.
     """
+    if len(cofactor) == 1:
+        one = cofactor[0, 0] > _DIRECTION_UNCHECKED_BELOW
+        return cofactor[0, : int(one)], np.ones((1, int(one)))
     values, vectors = np.linalg.eigh(cofactor)
     kept = values > _DIRECTION_UNCHECKED_BELOW
     return values[kept], vectors[:, kept]
@@ -193,7 +187,9 @@ def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
         suspects = sorted(
             (one for one in deviates if one[0] > SUSPECT_BEYOND), key=lambda one: -one[0]
         )
-        if not suspects or suspects[0][0] <= _GROSS:
+        if not suspects:
+            return wrong
+        if suspects[0][0] <= _GROSS:
             break
         found = best_without(route, [one for _, one in suspects if one not in wrong])
         if found is None:

@@ -1,0 +1,108 @@
+"""A site much like one solved already: its line found from the other's, without a search."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from lateral_map.adjust.chain import lay_chain, turns_at_nodes
+from lateral_map.adjust.ground import lay_ground
+from lateral_map.adjust.possible import find_impossible
+from lateral_map.adjust.route import System, as_route, build_system
+from lateral_map.adjust.solve import (
+    Solution,
+    gram_matrix,
+    invert_normal,
+    solve_least_squares,
+)
+from lateral_map.errors import AdjustmentError
+from lateral_map.model.arrays import Floats
+from lateral_map.model.route import Route
+from lateral_map.model.site import Site
+
+_MOST_STEPS = 20
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A site's best line: its equations, whitened residuals (m,), design (m, n), covariance."""
+
+    system: System
+    unknowns: Floats
+    residuals: Floats
+    design: Floats
+    covariance: Floats
+
+    @property
+    def chi_square(self) -> float:
+        """Sum of the squared whitened residuals."""
+        return float(self.residuals @ self.residuals)
+
+    @property
+    def freedom(self) -> int:
+        """Observations less unknowns."""
+        return len(self.residuals) - self.system.layout.size
+
+
+def fitted_of(route: Route) -> Fitted:
+    """Return a route with its equations."""
+    site = route.site
+    first = _toward(site, float(route.unknowns[route.layout.azimuth.start]))
+    turns = turns_at_nodes(site, route.chain)
+    system = build_system(site, route.chain, turns, route.ground, first)
+    return Fitted(system, route.unknowns, route.residuals, route.design, route.covariance)
+
+
+def fit_near(site: Site, near: Fitted) -> Fitted:
+    """Return a site's best line, the solver started from that of a site much like it."""
+    system, found = _solve_near(site, near)
+    design, observed = system.rows.stacked()
+    return Fitted(
+        system=system,
+        unknowns=found.unknowns,
+        residuals=np.concatenate([observed - design @ found.unknowns, found.residuals]),
+        design=np.concatenate([design, found.design]),
+        covariance=invert_normal(found.normal),
+    )
+
+
+def adjust_near(site: Site, near: Fitted) -> Route:
+    """Return a site's route as ``adjust_route`` does, started from that of a site much like it.
+
+    Other lines that fit as well are not sought. Raises ``AdjustmentError`` where two locates lie
+    farther apart than the footage between them allows, or part of the line is undetermined.
+    """
+    impossible = find_impossible(site)
+    if impossible:
+        raise AdjustmentError(impossible)
+    try:
+        return as_route(*_solve_near(site, near))
+    except np.linalg.LinAlgError:
+        raise AdjustmentError(()) from None
+
+
+def _solve_near(site: Site, near: Fitted) -> tuple[System, Solution]:
+    chain, old = lay_chain(site), near.system.chain
+    layout, unknowns = near.system.layout, near.unknowns
+    route = old.positions(unknowns, layout, chain.nodes_m)[:, :2]
+    piece = old.piece_of((chain.nodes_m[:-1] + chain.nodes_m[1:]) / 2.0)
+    azimuth, pitch = unknowns[layout.azimuth][piece], unknowns[layout.pitch][piece]
+    ground, turns = lay_ground(site, chain, route), turns_at_nodes(site, chain)
+    system = build_system(site, chain, turns, ground, _toward(site, float(azimuth[0])))
+    guess = np.zeros(system.layout.size)
+    guess[:5] = unknowns[:5]
+    guess[system.layout.azimuth], guess[system.layout.pitch] = azimuth, pitch
+    design, observed = system.rows.stacked()
+    normal = gram_matrix(design)
+    found = solve_least_squares(design, observed, normal, system.evaluate, guess, _MOST_STEPS)
+    return system, found
+
+
+def _toward(site: Site, found_rad: float) -> tuple[float, float]:
+    """Return the first azimuth as known beforehand with 1 sd, radians: any where nobody read it."""
+    start = site.start
+    if start.azimuth_deg is None:
+        return found_rad, math.pi
+    return math.radians(start.azimuth_deg), math.radians(start.sd_azimuth_deg)
