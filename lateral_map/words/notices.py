@@ -144,7 +144,10 @@ def _fit_notices(report: Report) -> Iterator[str]:
     mapped = [one.slip.id is not None and one.slip.id.is_mapped for one in likely]
     mapped = mapped or [check.id.is_mapped for check in first]
     plan = "correct the plan or give it a wider accuracy"
-    row = "Look at the notes, correct the row" if likely else "Correct the row or set use = no"
+    # Only a locate's row has a column use.
+    rows = any(check.id.mark for check in first)
+    row = "Correct the row or set use = no" if rows else "Correct what was written"
+    row = "Look at the notes, correct the row" if likely else row
     remedy = f"{row}; where the map is wrong, {plan}" if any(mapped) else row
     if mapped and all(mapped):
         remedy = plan.capitalize()

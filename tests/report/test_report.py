@@ -11,6 +11,7 @@ from analysis.builder import HandRoute, line
 from truth.simulate import simulate
 
 import lateral_map
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.site import (
     Boundary,
@@ -241,3 +242,18 @@ def test_simulated_sites_hold_together(seed):
         too_close = any(side.verdict == "too close to call" for side in finding.sides)
         assert (finding.settling is not None) is too_close
         assert finding.rests_on
+
+
+def test_no_reading_is_told_to_use_a_column_it_has_not():
+    report = build_report(good_site())
+    bend = replace(
+        report.readings[0],
+        id=ReadingId("turn", "12", "turn"),
+        verdict="suspect",
+        set_aside_first=True,
+    )
+    doubtful = replace(report, readings=(bend,), diagnoses=())
+    said = [one for one in report_notices(doubtful) if "not agree" in one]
+    assert len(said) == 1
+    assert "use = no" not in said[0]
+    assert "Correct what was written" in said[0]
