@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -33,7 +33,7 @@ from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
-from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis
+from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
@@ -50,6 +50,8 @@ from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
 
 Progress = Callable[[str], None]
+
+_JUST_BEFORE_M = 0.03
 
 
 def build_report(site: Site, progress: Progress | None = None) -> Report:
@@ -129,30 +131,46 @@ def _doubt(
     worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
-    doubted = list(judged)
     near = fitted_of(route) if worth or first else None
+    doubted = list(judged)
+
+    def put_in_doubt(others: tuple[FindingResult, ...], cause: ReadingId | Slip) -> None:
+        for index, (one, two) in enumerate(zip(judged, others, strict=True)):
+            if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
+                doubted[index] = _doubted(doubted[index], two, cause)
+
     for reading in dict.fromkeys((*first, *named)):
-        other = _answers_of(without_reading(site, reading), near)
-        if other is None:
-            continue
-        crossings = tuple(
-            replace(one, footage_without=(*one.footage_without, _without(reading, one, other[0])))
-            for one in crossings
-        )
-        for index, (one, two) in enumerate(zip(judged, other[1], strict=True)):
-            if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
-                told = VerdictWithout(reading, two.verdict)
-                found = _doubted(doubted[index], two)
-                without = (*found.verdict_without, told)
-                doubted[index] = replace(found, verdict_without=without)
-    for diagnosis in worth:
-        other = _answers_of(mend_all(site, diagnosis.together), near)
-        for index, (one, two) in enumerate(zip(judged, other[1] if other else judged, strict=True)):
-            if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
-                under = VerdictUnder(diagnosis.slip, two.verdict)
-                found = _doubted(doubted[index], two)
-                doubted[index] = replace(found, verdict_under=(*found.verdict_under, under))
+        if other := _answers_of(without_reading(site, reading), near):
+            crossings = tuple(
+                replace(
+                    one, footage_without=(*one.footage_without, _without(reading, one, other[0]))
+                )
+                for one in crossings
+            )
+            put_in_doubt(other[1], reading)
+    for slip, together in _ways_to_follow(site, worth):
+        if other := _answers_of(mend_all(site, together), near):
+            put_in_doubt(other[1], slip)
     return crossings, tuple(doubted)
+
+
+def _ways_to_follow(
+    site: Site, diagnoses: list[Diagnosis]
+) -> Iterator[tuple[Slip, tuple[Slip, ...]]]:
+    """Return each diagnosis's slip and what to mend for it.
+
+    A counter that slipped may have done so anywhere between two locates.
+    """
+    located = [one.footage_m for one in site.used_locates() if one.ties]
+    for diagnosis in diagnoses:
+        slip, together = diagnosis.slip, diagnosis.together
+        yield slip, together
+        if slip.slip == "counter slipped" and slip.footage_m is not None:
+            before = [at for at in located if at <= slip.footage_m]
+            after = [at - _JUST_BEFORE_M for at in located if at > slip.footage_m]
+            for at in (*before[-1:], *after[:1]):
+                moved = replace(slip, footage_m=at)
+                yield slip, tuple(moved if one == slip else one for one in together)
 
 
 def _answers_of(
@@ -202,12 +220,19 @@ def _say_what_turns(
     )
 
 
-def _doubted(one: FindingResult, two: FindingResult) -> FindingResult:
-    """Return a finding that would be judged otherwise: too close to call."""
+def _doubted(one: FindingResult, two: FindingResult, cause: ReadingId | Slip) -> FindingResult:
+    """Return a finding that would be judged otherwise for a cause: too close to call."""
     parties = tuple(dict.fromkeys((*one.may_answer, *two.may_answer)))
-    return replace(
+    doubted = replace(
         one,
         verdict="too close to call",
         answers=parties if len(parties) == 1 else (),
         may_answer=parties,
     )
+    if two.verdict is None:
+        return doubted
+    if isinstance(cause, ReadingId):
+        without = (*one.verdict_without, VerdictWithout(cause, two.verdict))
+        return replace(doubted, verdict_without=without)
+    under = dict.fromkeys((*one.verdict_under, VerdictUnder(cause, two.verdict)))
+    return replace(doubted, verdict_under=tuple(under))

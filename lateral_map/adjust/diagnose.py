@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,6 +30,9 @@ _SIZE_STEPS = 5
 _LEAST_TOLD = 0.02
 # Of a misread value's chance this much is spread over the slips of the pen.
 _PEN_SHARE = 0.4
+# And of a bend's this much over the fittings there are.
+_FITTING_SHARE = 0.8
+_OF_FITTINGS = ("bend angle", "bend not noted")
 # How often readings are noisier than stated, with no slip in them.
 _NOISIER = 0.02
 # A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
@@ -83,9 +86,8 @@ def diagnose(route: Route) -> tuple[Diagnosis, ...]:
     fitted = fitted_of(route)
     singles = _explain(fitted, likely)
     found = list(singles)
-    for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
-        left = one.mended.chi_square - fitted.freedom
-        if left > _POOR * math.sqrt(2.0 * max(fitted.freedom, 1)):
+    if all(_is_poor(fitted, one) for one in singles):
+        for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
             found += _explain_rest(one)
     return _ranked(fitted, found)
 
@@ -133,6 +135,8 @@ def _explain_rest(first: _Explanation) -> list[_Explanation]:
             mended=one.mended,
         )
         for one in _explain(base, _likely(equations_of(base), base.residuals, base.covariance))
+        # One reading is wrong in one way.
+        if slip.id is None or one.slips[0].id != slip.id
     ]
 
 
@@ -140,12 +144,38 @@ def _explain(fitted: Fitted, likely: list[Hypothesis]) -> list[_Explanation]:
     """Return the slips that would explain a fit, each truly refitted."""
     found: list[_Explanation] = []
     for hypothesis in likely:
-        mended = _refit_exact(fitted, hypothesis) if hypothesis.is_exact else None
-        if not hypothesis.is_exact:
-            mended = _refit_moved(fitted, hypothesis)
-        if mended is not None:
+        refit = _refit_exact if hypothesis.is_exact else _refit_moved
+        if (mended := refit(fitted, hypothesis, fitted)) is not None:
             found += _weigh_causes(fitted, mended)
+    if found and all(_is_poor(fitted, one) for one in found):
+        found += _explain_gross(fitted, found)
     return found
+
+
+def _is_poor(fitted: Fitted, one: _Explanation) -> bool:
+    """Say whether an explanation leaves chi-square well above the freedom."""
+    left = one.mended.chi_square - fitted.freedom
+    return left > _POOR * math.sqrt(2.0 * max(fitted.freedom, 1))
+
+
+def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanation]:
+    """Return the slips of the marks blamed so far, sought from the line without each such mark.
+
+    A gross slip bends the line so far that no step from it leads back.
+    """
+    best = sorted(found, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]
+    marks = dict.fromkeys(one.slips[0].id.mark for one in best if one.slips[0].id)
+    hypotheses = list_hypotheses(equations_of(fitted))
+    again = []
+    for mark in filter(None, marks):
+        own = [one for one in hypotheses if one.id and one.id.mark == mark]
+        dropped = [one for one in own if one.id and one.id.kind == "mark"]
+        base = _refit_exact(fitted, dropped[0], fitted) if dropped else None
+        for one in own if base is not None else []:
+            refit = _refit_exact if one.is_exact else _refit_moved
+            if base and (mended := refit(fitted, one, base.fitted)) is not None:
+                again += _weigh_causes(fitted, mended)
+    return again
 
 
 def _likely(of: Equations, residuals: Floats, covariance: Floats) -> list[Hypothesis]:
@@ -213,7 +243,7 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
     fixed = -math.inf
     if cause.sizes:
         sd = 1.0 / math.sqrt(max(float(information[0, 0]), 1e-12))
-        wide = math.hypot(sd, 0.05) if cause.slip in ("bend angle", "bend not noted") else sd
+        wide = math.hypot(sd, 0.05) if cause.slip in _OF_FITTINGS else sd
         off = [max(abs(first - one) - 0.2 * abs(one) * (loose > 20.0), 0.0) for one in cause.sizes]
         near = sum(math.exp(-0.5 * (one / wide) ** 2) for one in off)
         fixed = math.log(near / len(off) * sd / wide + 1e-300)
@@ -226,11 +256,15 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
     free = top + math.log(float(np.mean(np.exp(terms - top)))) + math.log(1.0 + cause.positive)
     if not cause.sizes:
         return free
-    return float(np.logaddexp(math.log(1 - _PEN_SHARE) + free, math.log(_PEN_SHARE) + fixed))
+    share = _FITTING_SHARE if cause.slip in _OF_FITTINGS else _PEN_SHARE
+    return float(np.logaddexp(math.log(1.0 - share) + free, math.log(share) + fixed))
 
 
-def _refit_exact(fitted: Fitted, one: Hypothesis) -> _Mended | None:
-    """Return the refit with a mark's size free: its columns projected out of the equations."""
+def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | None:
+    """Return the refit with a mark's size free: its columns projected out of the equations.
+
+    The solver starts from ``near``, the same equations elsewhere.
+    """
     system = fitted.system
     split = system.rows.count
     unit = np.linalg.qr(one.columns)[0]
@@ -247,7 +281,7 @@ def _refit_exact(fitted: Fitted, one: Hypothesis) -> _Mended | None:
 
     try:
         found = solve_least_squares(
-            design, observed, gram_matrix(design), evaluate, fitted.unknowns, most_steps=20
+            design, observed, gram_matrix(design), evaluate, near.unknowns, most_steps=20
         )
         covariance = invert_normal(found.normal)
     except np.linalg.LinAlgError:
@@ -275,16 +309,29 @@ def _refit_exact(fitted: Fitted, one: Hypothesis) -> _Mended | None:
     return _Mended(one, size, information, found.cost, mended)
 
 
-def _refit_moved(fitted: Fitted, one: Hypothesis) -> _Mended | None:
+def _refit_moved(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | None:
     """Return the refit of a move of the pipe: the site mended by better and better sizes."""
     checked = one.columns - fitted.design @ (fitted.covariance @ (fitted.design.T @ one.columns))
-    information, site = one.columns.T @ checked, fitted.system.site
-    cause = one.causes[0]
-    size = _solve_known(information, checked.T @ fitted.residuals)
+    information, cause = one.columns.T @ checked, one.causes[0]
+    first = [_solve_known(information, checked.T @ fitted.residuals)]
     if not cause.usual:
-        size = np.array(cause.sizes[:1])
+        first = [np.array(cause.sizes[:1])]
+    if cause.slip == "bend misplaced":
+        # Past the next locate a bend's place is no longer of first order.
+        first += [np.array([one.causes[0].usual]), np.array([-one.causes[0].usual])]
+    found = [
+        mended
+        for size in first
+        if (mended := _step_moved(fitted, one, near, size, information)) is not None
+    ]
+    return min(found, key=lambda mended: mended.chi_square, default=None)
+
+
+def _step_moved(
+    fitted: Fitted, one: Hypothesis, near: Fitted, size: Floats, information: Floats
+) -> _Mended | None:
+    site, cause = fitted.system.site, one.causes[0]
     best: _Mended | None = None
-    near = fitted
     for _ in range(_SIZE_STEPS):
         if cause.positive:
             size = np.clip(size, 0.0, cause.most)
@@ -384,7 +431,11 @@ def _log_other_point(mended: _Mended, cause: Cause) -> float:
 
 def _ranked(fitted: Fitted, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...]:
     """Return explanations as diagnoses, each with the chance of all it is part of."""
-    explanations: Sequence[_Explanation] = sorted(found, key=lambda one: -one.log_odds)
+    # The same slips sought from two lines are one explanation: the better.
+    best: dict[object, _Explanation] = {}
+    for one in sorted(found, key=lambda one: -one.log_odds):
+        best.setdefault(frozenset((x.slip, x.id, x.footage_m, x.point) for x in one.slips), one)
+    explanations = list(best.values())
     if not explanations:
         return ()
     against = [0.0]
@@ -397,8 +448,9 @@ def _ranked(fitted: Fitted, found: Iterable[_Explanation]) -> tuple[Diagnosis, .
     total = sum(weights) + sum(math.exp(one - top) for one in against)
     told: dict[tuple[object, ...], Diagnosis] = {}
     for one, weight in zip(explanations, weights, strict=True):
-        for index, (slip, group) in enumerate(zip(one.slips, one.groups, strict=True)):
-            share = weight / total
+        first_of = {group: index for index, group in reversed([*enumerate(one.groups)])}
+        for group, index in first_of.items():
+            slip, share = one.slips[index], weight / total
             if group in told:
                 # Neighbouring places of one slip, or the same one beside another: one diagnosis.
                 share += told[group].probability
