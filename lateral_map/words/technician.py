@@ -168,32 +168,38 @@ def answers_words(result: FindingResult) -> str:
     return "too close to call" if result.verdict else ""
 
 
-def verdict_words(result: FindingResult, unit: str) -> str:
-    """Return a finding's verdict in words, with how far and how probable; empty without a line."""
+def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
+    """Return a finding's verdict in words, with how far and how probable; empty without a line.
+
+    Without ``turns`` it is left out how far off an unchecked line may be before the verdict turns.
+    """
     near, far = result.telling, result.deciding_to
     if near is None:
         return ""
     if result.verdict is None:
         return f"{label(near.line)}: {side_words(near, unit)}"
-    if far is None:
-        said = side_words(near, unit, result.verdict)
-        without = _without_words(result, unit)
-        return f"{label(near.line)}: {said}{without}"
-    ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
-    without = _without_words(result, unit)
-    return f"{label(near.line)}: {VERDICT_WORDS[result.verdict]} ({ends}){without}"
-
-
-def _without_words(result: FindingResult, unit: str) -> str:
-    """Say what the verdict hangs on: a suspect, a diagnosis, a line that nothing checks."""
+    said = side_words(near, unit, result.verdict)
+    if far is not None:
+        ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
+        said = f"{VERDICT_WORDS[result.verdict]} ({ends})"
     told = dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_without)
     told |= dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_under)
     if told:
-        return f"; {' or '.join(told)} if what may have gone wrong did"
-    if result.turns_m is not None and result.deciding and result.verdict != "too close to call":
-        line, far = label(result.deciding.line), length(result.turns_m, unit)
-        return f"; turns if the {line} lies more than {far} from where the map has it"
-    return ""
+        said += f"; {' or '.join(told)} if what may have gone wrong did"
+    elif turns and (off_m := turns_at_m(result)) is not None:
+        off = f"{length(off_m, unit)} from where the map has it"
+        said += f"; turns if the {label(near.line)} lies more than {off}"
+    return f"{label(near.line)}: {said}"
+
+
+def turns_at_m(result: FindingResult) -> float | None:
+    """Return how far off its unchecked line must be to turn a verdict nothing else speaks against.
+
+    None where readings check the line, the verdict is open, or something that may have gone wrong
+    would turn it first.
+    """
+    in_doubt = result.verdict_without or result.verdict_under
+    return None if in_doubt or result.verdict == "too close to call" else result.turns_m
 
 
 def side_words(side: Side, unit: str, verdict: FindingVerdict | None = None) -> str:

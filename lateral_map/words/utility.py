@@ -40,7 +40,13 @@ from lateral_map.words.numbers import (
     unit_sentence,
     unit_word,
 )
-from lateral_map.words.technician import report_tables, run_length, settling_words, verdict_words
+from lateral_map.words.technician import (
+    report_tables,
+    run_length,
+    settling_words,
+    turns_at_m,
+    verdict_words,
+)
 
 _WORDS: Final = 1500
 _NOTE: Final = 240
@@ -88,6 +94,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "shared_numbers": findings_named(shared),
         "close_numbers": findings_named(close),
         "mapped": _mapped_sentence(report),
+        "turning": turning_sentences(report),
         "coordinates": coordinates_sentence(report),
         "units": unit_sentence(site.unit),
         "position_head": "Position" if site.frame.is_local else "Latitude, longitude; x, y",
@@ -346,7 +353,9 @@ def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
             line for p in places for line in position_words(report, p.easting_m, p.northing_m)
         ],
         "ellipse": [f"{range_95(p.semi_major_m / TWO_SIDED_95, unit)} (95 %)" for p in places],
-        "side": as_sentence(tidy(verdict_words(result, unit), 400)) if result.verdict else "",
+        "side": as_sentence(tidy(verdict_words(result, unit, turns=False), 400))
+        if result.verdict
+        else "",
         "rests_on": readings_listed(result.rests_on, site.plan),
         "basis": listed(list(dict.fromkeys(place.basis for place in places))),
         "settle": "; then ".join(settle) or "the record, or uncovering the pipe",
@@ -374,6 +383,23 @@ def _mapped_sentence(report: Report) -> str:
         else:
             known.append(f"{name} on the counter to {range_95(site.boundary_sd_m(boundary), unit)}")
     return f"{'; '.join(dict.fromkeys(known))}." if known else ""
+
+
+def turning_sentences(report: Report) -> list[str]:
+    """Return, for each line that no reading checks, which findings turn with it.
+
+    How far off it must be for that is how far past or inside it each finding lies: its row says so.
+    """
+    turning: dict[str, list[FindingResult]] = {}
+    for one in report.findings:
+        if one.deciding and turns_at_m(one) is not None:
+            turning.setdefault(the(one.deciding.line), []).append(one)
+    return [
+        f"Nothing checks where the map has {line}. If it lies elsewhere by more than "
+        f"{_they(findings, 'its distance here', 'their distances here')}, "
+        f"{findings_named(findings)} {_they(findings, 'is', 'are')} on its other side."
+        for line, findings in turning.items()
+    ]
 
 
 def fit_sentences(report: Report) -> tuple[str, ...]:

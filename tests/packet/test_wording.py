@@ -10,6 +10,7 @@ from typing import Any
 
 import pdfplumber
 import pytest
+from agreement.told import numbers_in
 from analysis.builder import as_line
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,6 +27,7 @@ from lateral_map.model.site import Boundary
 from lateral_map.report import build_report
 from lateral_map.words.names import reading_name
 from lateral_map.words.owner import owner_facts
+from lateral_map.words.technician import turns_at_m
 from lateral_map.words.utility import letter_facts
 
 VERDICTS: tuple[FindingVerdict, ...] = (
@@ -178,6 +180,35 @@ def test_the_findings_of_a_demo_stand_on_one_page(demo: Callable[[str], Report],
     assert text.startswith("Findings")
     for number in range(1, len(report.findings) + 1):
         assert re.search(rf"(?m)^{number} ", text), number
+    turns = all(turns_at_m(one) is None for one in report.findings)
+    assert turns or "Nothing checks where the map has" in text
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(VERDICTS), st.none() | st.floats(0.1, 9.0)),
+        min_size=len(REPORT.findings), max_size=len(REPORT.findings),
+    )
+)  # fmt: skip
+def test_an_unchecked_line_is_said_once_for_all_that_hangs_on_it(
+    cases: list[tuple[FindingVerdict, float | None]],
+) -> None:
+    report = judged(REPORT, *(verdict for verdict, _ in cases))
+    findings = tuple(
+        replace(one, turns_m=off_m, verdict_without=(), verdict_under=())
+        for one, (_, off_m) in zip(report.findings, cases, strict=True)
+    )
+    facts = facts_of(replace(report, findings=findings))
+    hanging = [
+        number
+        for number, (verdict, off_m) in enumerate(cases, 1)
+        if off_m is not None and verdict != "too close to call"
+    ]
+    said = [numbers_in(each.rpartition("finding")[2]) for each in facts["turning"]]
+    assert said == [hanging][: len(hanging)]
+    for key in ("theirs", "shared", "close", "record"):
+        for row in facts[key]:
+            assert "turns" not in row["side"]
 
 
 @pytest.mark.parametrize("name", ["plain_lot", "garage_slab", "rising_ground"])
