@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from lateral_map.adjust.diagnose import diagnose
+from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.marks import place_locates
-from lateral_map.adjust.mending import mend_all
-from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings, measure_fit
-from lateral_map.adjust.set_aside import without_reading
 from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.dig import draw_dig_buffer
@@ -31,27 +28,20 @@ from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
-from lateral_map.errors import AdjustmentError
+from lateral_map.doubt import weigh_doubts
 from lateral_map.model.arrays import Floats
-from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
-from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
     Crossing,
     FindingResult,
-    FootageWithout,
     ReadingCheck,
     Report,
-    VerdictUnder,
-    VerdictWithout,
 )
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
 
 Progress = Callable[[str], None]
-
-_JUST_BEFORE_M = 0.03
 
 
 def build_report(site: Site, progress: Progress | None = None) -> Report:
@@ -74,11 +64,12 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     say("laying the stations")
     stations = lay_stations(route, crossings)
     say("checking the readings")
-    diagnoses = diagnose(route)
+    explained = explain(route)
+    diagnoses = explained.diagnoses
     readings = check_readings(route, diagnoses, _deciding_gradient(route, crossings))
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
-    crossings, judged = _doubt(route, crossings, judged, readings, diagnoses)
+    crossings, judged = weigh_doubts(route, crossings, judged, readings, explained)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))
     pipes = list_pipes(site)
     say("drawing the dig buffer")
@@ -115,87 +106,6 @@ def _say_nothing(_: str) -> None:
     """Take no notice of progress."""
 
 
-def _doubt(
-    route: Route,
-    crossings: tuple[Crossing, ...],
-    judged: tuple[FindingResult, ...],
-    readings: tuple[ReadingCheck, ...],
-    diagnoses: tuple[Diagnosis, ...],
-) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
-    """Return crossings and findings with what suspects and diagnoses would make of them.
-
-    Each suspect to look at first is left out, and each diagnosis worth it followed, with true
-    refits; verdicts that change are too close to call.
-    """
-    site = route.site
-    worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
-    named = [one.slip.id for one in worth if one.slip.id is not None]
-    first = [check.id for check in readings if check.set_aside_first]
-    near = fitted_of(route) if worth or first else None
-    doubted = list(judged)
-
-    def put_in_doubt(others: tuple[FindingResult, ...], cause: ReadingId | Slip) -> None:
-        for index, (one, two) in enumerate(zip(judged, others, strict=True)):
-            if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers):
-                doubted[index] = _doubted(doubted[index], two, cause)
-
-    for reading in dict.fromkeys((*first, *named)):
-        if other := _answers_of(without_reading(site, reading), near):
-            crossings = tuple(
-                replace(
-                    one, footage_without=(*one.footage_without, _without(reading, one, other[0]))
-                )
-                for one in crossings
-            )
-            put_in_doubt(other[1], reading)
-    for slip, together in _ways_to_follow(site, worth):
-        if other := _answers_of(mend_all(site, together), near):
-            put_in_doubt(other[1], slip)
-    return crossings, tuple(doubted)
-
-
-def _ways_to_follow(
-    site: Site, diagnoses: list[Diagnosis]
-) -> Iterator[tuple[Slip, tuple[Slip, ...]]]:
-    """Return each diagnosis's slip and what to mend for it.
-
-    A counter that slipped may have done so anywhere between two locates.
-    """
-    located = [one.footage_m for one in site.used_locates() if one.ties]
-    for diagnosis in diagnoses:
-        slip, together = diagnosis.slip, diagnosis.together
-        yield slip, together
-        if slip.slip == "counter slipped" and slip.footage_m is not None:
-            before = [at for at in located if at <= slip.footage_m]
-            after = [at - _JUST_BEFORE_M for at in located if at > slip.footage_m]
-            for at in (*before[-1:], *after[:1]):
-                moved = replace(slip, footage_m=at)
-                yield slip, tuple(moved if one == slip else one for one in together)
-
-
-def _answers_of(
-    site: Site | None, near: Fitted | None
-) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]] | None:
-    """Return the crossings and findings of a site, None where it cannot be adjusted."""
-    if site is None or near is None:
-        return None
-    try:
-        route = adjust_near(site, near)
-    except AdjustmentError:
-        return None
-    crossings, _ = find_crossings(route)
-    return crossings, judge_findings(route, lay_stations(route, crossings), crossings)
-
-
-def _without(
-    reading: ReadingId, crossing: Crossing, others: tuple[Crossing, ...]
-) -> FootageWithout:
-    """Return where a crossing would be without a reading: the same boundary's nearest one."""
-    footages = [one.footage_m for one in others if one.boundary == crossing.boundary]
-    nearest = min(footages, key=lambda at: abs(at - crossing.footage_m), default=None)
-    return FootageWithout(reading, nearest)
-
-
 def _deciding_gradient(route: Route, crossings: tuple[Crossing, ...]) -> Floats | None:
     """Return (unknowns,): the derivative of the distance past the line that decides, at it."""
     for one in crossings:
@@ -218,21 +128,3 @@ def _say_what_turns(
         else one
         for one in findings
     )
-
-
-def _doubted(one: FindingResult, two: FindingResult, cause: ReadingId | Slip) -> FindingResult:
-    """Return a finding that would be judged otherwise for a cause: too close to call."""
-    parties = tuple(dict.fromkeys((*one.may_answer, *two.may_answer)))
-    doubted = replace(
-        one,
-        verdict="too close to call",
-        answers=parties if len(parties) == 1 else (),
-        may_answer=parties,
-    )
-    if two.verdict is None:
-        return doubted
-    if isinstance(cause, ReadingId):
-        without = (*one.verdict_without, VerdictWithout(cause, two.verdict))
-        return replace(doubted, verdict_without=without)
-    under = dict.fromkeys((*one.verdict_under, VerdictUnder(cause, two.verdict)))
-    return replace(doubted, verdict_under=tuple(under))

@@ -15,7 +15,7 @@ from lateral_map.adjust.slips import Cause, Equations, Hypothesis, list_hypothes
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
-from lateral_map.model.diagnosis import Diagnosis, Slip
+from lateral_map.model.diagnosis import Diagnosis, Explained, Slip
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 
@@ -66,8 +66,8 @@ class _Explanation:
     mended: _Mended
 
 
-def diagnose(route: Route) -> tuple[Diagnosis, ...]:
-    """Return what best explains a misfit, most probable first; empty where nothing need be.
+def explain(route: Route) -> Explained:
+    """Return what best explains a misfit, most probable first; no diagnosis where none need be.
 
     Each hypothesis is weighed by Bayes' rule: how often such a slip is made, times the likelihood
     of the readings with its size integrated out (Laplace's approximation about the best size of a
@@ -76,20 +76,25 @@ def diagnose(route: Route) -> tuple[Diagnosis, ...]:
     """
     if route.degrees_of_freedom <= 0:
         # Nothing is left over that could misfit.
-        return ()
+        return Explained()
     equations = Equations(
         route.site, route.chain, route.layout, route.observations, route.unknowns, route.design
     )
     likely = _likely(equations, route.residuals, route.covariance)
     if not likely:
-        return ()
+        return _ranked(route, [])
     fitted = fitted_of(route)
     singles = _explain(fitted, likely)
     found = list(singles)
     if all(_is_poor(fitted, one) for one in singles):
         for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
             found += _explain_rest(one)
-    return _ranked(fitted, found)
+    return _ranked(route, found)
+
+
+def diagnose(route: Route) -> tuple[Diagnosis, ...]:
+    """Return the slips that best explain a misfit, as ``explain`` does."""
+    return explain(route).diagnoses
 
 
 def apply_diagnosis(site: Site, diagnosis: Diagnosis) -> Site:
@@ -169,13 +174,25 @@ def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanati
     again = []
     for mark in filter(None, marks):
         own = [one for one in hypotheses if one.id and one.id.mark == mark]
-        dropped = [one for one in own if one.id and one.id.kind == "mark"]
-        base = _refit_exact(fitted, dropped[0], fitted) if dropped else None
-        for one in own if base is not None else []:
+        near = _without_mark(fitted, own)
+        for one in own if near else []:
             refit = _refit_exact if one.is_exact else _refit_moved
-            if base and (mended := refit(fitted, one, base.fitted)) is not None:
+            if near and (mended := refit(fitted, one, near)) is not None:
                 again += _weigh_causes(fitted, mended)
     return again
+
+
+def _without_mark(fitted: Fitted, own: list[Hypothesis]) -> Fitted | None:
+    """Return the line with one mark free, that mark put upon it; None where it is not tied."""
+    dropped = [one for one in own if one.id and one.id.kind == "mark"]
+    base = _refit_exact(fitted, dropped[0], fitted) if dropped else None
+    if base is None:
+        return None
+    rows = np.flatnonzero(dropped[0].columns.any(axis=1))
+    offsets = np.flatnonzero(fitted.design[rows].any(axis=0))
+    unknowns = base.fitted.unknowns.copy()
+    unknowns[offsets] = 0.0
+    return replace(base.fitted, unknowns=unknowns)
 
 
 def _likely(of: Equations, residuals: Floats, covariance: Floats) -> list[Hypothesis]:
@@ -429,28 +446,26 @@ def _log_other_point(mended: _Mended, cause: Cause) -> float:
     return -0.5 * off**2 / variance - math.log(max(usual, 1.0))
 
 
-def _ranked(fitted: Fitted, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...]:
+def _ranked(route: Route, found: Iterable[_Explanation]) -> Explained:
     """Return explanations as diagnoses, each with the chance of all it is part of."""
     # The same slips sought from two lines are one explanation: the better.
     best: dict[object, _Explanation] = {}
     for one in sorted(found, key=lambda one: -one.log_odds):
         best.setdefault(frozenset((x.slip, x.id, x.footage_m, x.point) for x in one.slips), one)
     explanations = list(best.values())
-    if not explanations:
-        return ()
-    against = [0.0]
-    excess = fitted.chi_square / max(fitted.freedom, 1)
-    if excess > 1.0:
-        noisier = 0.5 * (fitted.chi_square - fitted.freedom * (1.0 + math.log(excess)))
-        against.append(math.log(_NOISIER) + noisier)
-    top = max(explanations[0].log_odds, *against)
+    freedom = route.degrees_of_freedom
+    excess = max(route.chi_square / freedom, 1.0)
+    noisier = math.log(_NOISIER) + 0.5 * (route.chi_square - freedom * (1.0 + math.log(excess)))
+    noisier = noisier if excess > 1.0 else -math.inf
+    top = max(0.0, noisier, *(one.log_odds for one in explanations))
     weights = [math.exp(one.log_odds - top) for one in explanations]
-    total = sum(weights) + sum(math.exp(one - top) for one in against)
+    total = sum(weights) + math.exp(-top) + math.exp(noisier - top)
     told: dict[tuple[object, ...], Diagnosis] = {}
     for one, weight in zip(explanations, weights, strict=True):
         first_of = {group: index for index, group in reversed([*enumerate(one.groups)])}
         for group, index in first_of.items():
-            slip, share = one.slips[index], weight / total
+            # Rounded, so that the last digits of another processor's sums are not told.
+            slip, share = one.slips[index], round(weight / total, 6)
             if group in told:
                 # Neighbouring places of one slip, or the same one beside another: one diagnosis.
                 share += told[group].probability
@@ -466,7 +481,11 @@ def _ranked(fitted: Fitted, found: Iterable[_Explanation]) -> tuple[Diagnosis, .
                 together=one.slips,
             )
     ranked = sorted(told.values(), key=lambda one: -one.probability)
-    return tuple(one for one in ranked if one.probability >= _LEAST_TOLD)
+    return Explained(
+        diagnoses=tuple(one for one in ranked if one.probability >= _LEAST_TOLD),
+        noisier=round(math.exp(noisier - top) / total, 6),
+        noise=math.sqrt(excess),
+    )
 
 
 def _would_read(site: Site, slip: Slip) -> float | None:

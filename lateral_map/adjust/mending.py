@@ -61,6 +61,17 @@ def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
     return site
 
 
+def noted_footage(site: Site, slips: tuple[Slip, ...], mended_m: float) -> float:
+    """Return what the counter showed where the mended notes have a footage."""
+    for slip in reversed(slips):
+        if slip.slip == "counter slipped" and mended_m > (slip.footage_m or 0.0):
+            mended_m += slip.size[0]
+        elif slip.slip == "counter scale":
+            zero = site.counter.zero_m
+            mended_m = zero + (mended_m - zero) * (1.0 + slip.size[0])
+    return mended_m
+
+
 def _mend_zero(site: Site, slip: Slip) -> Site:
     return replace(site, counter=replace(site.counter, zero_m=site.counter.zero_m + slip.size[0]))
 

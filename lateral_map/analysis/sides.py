@@ -79,7 +79,7 @@ def judge_findings(
                 deciding_to=sides[-1][decisive] if stretch and decisive is not None else None,
                 verdict=None
                 if decisive is None
-                else _verdict([s[decisive].verdict for s in sides]),
+                else verdict_along([s[decisive].verdict for s in sides]),
                 answers=_answers(parties),
                 may_answer=tuple(dict.fromkeys(itertools.chain.from_iterable(parties))),
                 rests_on=rests_on[index],
@@ -153,7 +153,7 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
             past_m=float(past.past_m[i]),
             sd_past_m=float(sd[i]),
             probability_past=float(chance[i]),
-            verdict=_side_verdict(float(chance[i])),
+            verdict=side_verdict(float(chance[i])),
             extended=bool(past.carried_m[i] > 0.0),
         )
         for i in range(len(at))
@@ -172,11 +172,12 @@ def _sides_along_pipe(route: Route, boundary: Boundary, at: Floats) -> list[Side
         if boundary.kind == "main":
             # Whatever the camera saw it saw before the main, or before where it stopped short.
             chance = 0.0
-        sides.append(Side(boundary.line, past, sd, chance, _side_verdict(chance)))
+        sides.append(Side(boundary.line, past, sd, chance, side_verdict(chance)))
     return sides
 
 
-def _side_verdict(probability_past: float) -> SideVerdict:
+def side_verdict(probability_past: float) -> SideVerdict:
+    """Return the verdict of a side: 95 % is asked for either way."""
     if probability_past >= _SURE:
         return "past"
     return "inside" if probability_past <= 1.0 - _SURE else "too close to call"
@@ -193,7 +194,7 @@ def _decisive(boundaries: tuple[Boundary, ...], sides: list[tuple[Side, ...]]) -
     parting = [i for i in deciding if boundaries[i].inside != boundaries[i].outside]
 
     def rank(index: int) -> tuple[int, float]:
-        verdict = _verdict([each[index].verdict for each in sides])
+        verdict = verdict_along([each[index].verdict for each in sides])
         near = min(abs(sides[0][index].past_m), abs(sides[-1][index].past_m))
         # Rounded: of lines that lie together the first of the site's, not the last digit's.
         return _DOUBT_FIRST.index(verdict), round(near, 6)
@@ -201,7 +202,7 @@ def _decisive(boundaries: tuple[Boundary, ...], sides: list[tuple[Side, ...]]) -
     return min(parting or deciding, key=rank, default=None)
 
 
-def _verdict(along: list[SideVerdict]) -> FindingVerdict:
+def verdict_along(along: list[SideVerdict]) -> FindingVerdict:
     """Return the verdict of a finding whose places along it have these sides of one boundary."""
     seen = set(along)
     if len(seen) == 1:

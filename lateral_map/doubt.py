@@ -1,0 +1,256 @@
+"""What each answer hangs on: suspects left out, diagnoses followed, noise larger than stated."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+from lateral_map.adjust.mending import mend_all, noted_footage
+from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
+from lateral_map.adjust.set_aside import without_reading
+from lateral_map.analysis.crossings import find_crossings
+from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
+from lateral_map.analysis.stations import lay_stations
+from lateral_map.errors import AdjustmentError
+from lateral_map.model.chance import chance_above_zero
+from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Explained, Slip
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    FootageWithout,
+    ReadingCheck,
+    Side,
+    VerdictUnder,
+    VerdictWithout,
+)
+from lateral_map.model.route import Route
+from lateral_map.model.site import Boundary, Site
+
+_JUST_BEFORE_M = 0.03
+# Noise less probable than this changes no figure.
+_WORTH_MIXING = 0.02
+
+
+def weigh_doubts(
+    route: Route,
+    crossings: tuple[Crossing, ...],
+    judged: tuple[FindingResult, ...],
+    readings: tuple[ReadingCheck, ...],
+    explained: Explained,
+) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
+    """Return crossings and findings with what suspects and diagnoses would make of them.
+
+    Each suspect to look at first is left out, and each diagnosis worth it followed, with true
+    refits; verdicts that change are too close to call. Distances past and footages keep their
+    values; their 1 sd and probabilities become those of the mixture of the readings as they stand,
+    of every diagnosis followed, and of readings noisier than stated, by their probabilities.
+    """
+    site = route.site
+    worth = [one for one in explained.diagnoses if one.probability >= WORTH_DOUBT]
+    named = [one.slip.id for one in worth if one.slip.id is not None]
+    first = [check.id for check in readings if check.set_aside_first]
+    near = fitted_of(route) if worth or first else None
+    findings = judged
+    for reading in dict.fromkeys((*first, *named)):
+        if other := _answers_of(without_reading(site, reading), near):
+            crossings = _without(reading, crossings, other[0])
+            findings = _put_in_doubt(findings, judged, other[1], reading)
+    parts: list[_Part] = []
+    for weight, slip, together in _ways_to_follow(site, worth):
+        if other := _answers_of(mend_all(site, together), near):
+            findings = _put_in_doubt(findings, judged, other[1], slip)
+            parts.append(_Part(weight, *other, functools.partial(noted_footage, site, together)))
+    if not parts and explained.noisier < _WORTH_MIXING:
+        return crossings, findings
+    return _mix(site, crossings, findings, parts, explained)
+
+
+def _put_in_doubt(
+    findings: tuple[FindingResult, ...],
+    judged: tuple[FindingResult, ...],
+    others: tuple[FindingResult, ...],
+    cause: ReadingId | Slip,
+) -> tuple[FindingResult, ...]:
+    """Return findings, in doubt where they were ``judged`` otherwise than ``others``."""
+    return tuple(
+        _doubted(finding, two, cause)
+        if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers)
+        else finding
+        for finding, one, two in zip(findings, judged, others, strict=True)
+    )
+
+
+def _mix(
+    site: Site,
+    crossings: tuple[Crossing, ...],
+    findings: tuple[FindingResult, ...],
+    parts: list[_Part],
+    explained: Explained,
+) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
+    """Return crossings and findings as mixtures; the weights come to one at most."""
+    whole = max(sum(part.weight for part in parts) + explained.noisier, 1.0)
+    parts = [replace(part, weight=part.weight / whole) for part in parts]
+    mixture = _Mixture(parts, explained.noisier / whole, explained.noise)
+    mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(findings)]
+    return tuple(mixture.crossing(one) for one in crossings), tuple(mixed)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One diagnosis followed: its weight and what it makes of crossings and findings.
+
+    ``noted`` turns a footage of the mended notes into what the counter showed.
+    """
+
+    weight: float
+    crossings: tuple[Crossing, ...]
+    findings: tuple[FindingResult, ...]
+    noted: Callable[[float], float]
+
+
+@dataclass(frozen=True)
+class _Mixture:
+    """The readings as they stand, diagnoses followed, and noise larger than stated, by weight."""
+
+    parts: list[_Part]
+    noisier: float
+    noise: float
+
+    def spread(self, value: float, sd: float, others: list[tuple[float, float, float]]) -> float:
+        """Return the 1 sd about ``value`` of a mixture with others (weight, value, 1 sd)."""
+        told = sum(weight for weight, _, _ in others)
+        own = (1.0 - told - self.noisier) + self.noisier * self.noise**2
+        square = max(own, 0.0) * sd**2
+        square += sum(w * (other_sd**2 + (at - value) ** 2) for w, at, other_sd in others)
+        return math.sqrt(square)
+
+    def crossing(self, crossing: Crossing) -> Crossing:
+        """Return a crossing with the mixture's 1 sd along the pipe."""
+        others = []
+        for part in self.parts:
+            same = [one for one in part.crossings if one.boundary == crossing.boundary]
+            if same:
+                near = min(same, key=lambda one: abs(one.footage_m - crossing.footage_m))
+                others.append((part.weight, part.noted(near.footage_m), near.sd_footage_m))
+        sd = self.spread(crossing.footage_m, crossing.sd_footage_m, others)
+        return replace(crossing, sd_footage_m=sd)
+
+    def finding(
+        self, index: int, one: FindingResult, boundaries: tuple[Boundary, ...]
+    ) -> FindingResult:
+        """Return a finding with the mixture's sides; what they no longer tell is too close."""
+        others = [(part.weight, part.findings[index]) for part in self.parts]
+        near = self._sides(one.sides, [(weight, other.sides) for weight, other in others])
+        far = self._sides(one.sides_to, [(weight, other.sides_to) for weight, other in others])
+        mixed = replace(one, sides=near, sides_to=far)
+        if one.deciding is None:
+            return mixed
+        at = one.sides.index(one.deciding)
+        mixed = replace(mixed, deciding=near[at], deciding_to=far[at] if far else None)
+        along = [sides[at].verdict for sides in (near, far) if sides]
+        if all(verdict != "too close to call" for verdict in along):
+            return mixed
+        was_told = one.verdict != "too close to call"
+        boundary = boundaries[at]
+        parties = (*one.may_answer, boundary.inside, boundary.outside)
+        return replace(
+            mixed,
+            verdict=verdict_along(along) if was_told else one.verdict,
+            answers=(boundary.outside,) * (verdict_along(along) == "past from within")
+            if was_told
+            else one.answers,
+            may_answer=tuple(dict.fromkeys(parties)),
+        )
+
+    def _sides(
+        self, sides: tuple[Side, ...], others: list[tuple[float, tuple[Side, ...]]]
+    ) -> tuple[Side, ...]:
+        mixed = []
+        for index, side in enumerate(sides):
+            each = [(weight, other[index]) for weight, other in others if len(other) == len(sides)]
+            sd = self.spread(
+                side.past_m, side.sd_past_m, [(w, s.past_m, s.sd_past_m) for w, s in each]
+            )
+            left = 1.0 - sum(weight for weight, _ in each) - self.noisier
+            noisy = chance_above_zero(side.past_m, side.sd_past_m * self.noise)
+            chance = left * side.probability_past + self.noisier * noisy
+            chance += sum(weight * other.probability_past for weight, other in each)
+            chance = min(max(chance, 0.0), 1.0)
+            # Never surer than the readings as they stand.
+            same = side_verdict(chance) == side.verdict
+            verdict = side.verdict if same else "too close to call"
+            mixed.append(replace(side, sd_past_m=sd, probability_past=chance, verdict=verdict))
+        return tuple(mixed)
+
+
+def _ways_to_follow(
+    site: Site, diagnoses: list[Diagnosis]
+) -> Iterator[tuple[float, Slip, tuple[Slip, ...]]]:
+    """Return each diagnosis's weight, its slip and what to mend for it.
+
+    A counter that slipped may have done so anywhere between two locates; two slips that explain
+    together are weighed once.
+    """
+    located = [one.footage_m for one in site.used_locates() if one.ties]
+    weighed: set[frozenset[Slip]] = set()
+    for diagnosis in diagnoses:
+        slip, together = diagnosis.slip, diagnosis.together
+        weight = 0.0 if frozenset(together) in weighed else diagnosis.probability
+        weighed.add(frozenset(together))
+        places = [slip.footage_m]
+        if slip.slip == "counter slipped" and slip.footage_m is not None:
+            places += [at for at in located if at <= slip.footage_m][-1:]
+            places += [at - _JUST_BEFORE_M for at in located if at > slip.footage_m][:1]
+        for at in places:
+            moved = replace(slip, footage_m=at)
+            mended = tuple(moved if one == slip else one for one in together)
+            yield weight / len(places), slip, mended
+
+
+def _answers_of(
+    site: Site | None, near: Fitted | None
+) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]] | None:
+    """Return the crossings and findings of a site, None where it cannot be adjusted."""
+    if site is None or near is None:
+        return None
+    try:
+        route = adjust_near(site, near)
+    except AdjustmentError:
+        return None
+    crossings, _ = find_crossings(route)
+    return crossings, judge_findings(route, lay_stations(route, crossings), crossings)
+
+
+def _without(
+    reading: ReadingId, crossings: tuple[Crossing, ...], others: tuple[Crossing, ...]
+) -> tuple[Crossing, ...]:
+    """Return crossings, each with where the same boundary is crossed without a reading."""
+    told = []
+    for crossing in crossings:
+        footages = [one.footage_m for one in others if one.boundary == crossing.boundary]
+        gaps = {abs(at - crossing.footage_m): at for at in footages}
+        nearest = gaps[min(gaps)] if gaps else None
+        without = (*crossing.footage_without, FootageWithout(reading, nearest))
+        told.append(replace(crossing, footage_without=without))
+    return tuple(told)
+
+
+def _doubted(one: FindingResult, two: FindingResult, cause: ReadingId | Slip) -> FindingResult:
+    """Return a finding that would be judged otherwise for a cause: too close to call."""
+    parties = tuple(dict.fromkeys((*one.may_answer, *two.may_answer)))
+    doubted = replace(
+        one,
+        verdict="too close to call",
+        answers=parties if len(parties) == 1 else (),
+        may_answer=parties,
+    )
+    if two.verdict is None:
+        return doubted
+    if isinstance(cause, ReadingId):
+        without = (*one.verdict_without, VerdictWithout(cause, two.verdict))
+        return replace(doubted, verdict_without=without)
+    under = dict.fromkeys((*one.verdict_under, VerdictUnder(cause, two.verdict)))
+    return replace(doubted, verdict_under=tuple(under))
