@@ -47,6 +47,11 @@ def settle_findings(route: Route, findings: tuple[FindingResult, ...]) -> tuple[
 
 
 def _settle(route: Route, result: FindingResult) -> Settling | None:
+    if result.verdict_without:
+        return Settling("look again", reading=result.verdict_without[0].reading)
+    if result.verdict_under:
+        slip = result.verdict_under[0].slip
+        return Settling("look again", at_m=slip.footage_m or 0.0, reading=slip.id)
     boundaries = route.site.boundaries
     close = [
         (boundary.decides, place.footage_m, side)

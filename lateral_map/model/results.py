@@ -26,7 +26,9 @@ SideVerdict = Literal["inside", "past", "too close to call"]
 # 95 %; "past from within" a far part that is past and a beginning that is too close to call.
 FindingVerdict = Literal["inside", "past", "across", "past from within", "too close to call"]
 BoundaryKind = LineKind | Literal["main", "cleanout"]
-SettlingWay = Literal["which route", "locate over", "tape from line", "locate taped from line"]
+SettlingWay = Literal[
+    "which route", "look again", "locate over", "tape from line", "locate taped from line",
+]  # fmt: skip
 LocateState = Literal["good", "suspect", "unchecked", "set aside"]
 ReadingVerdict = Literal["good", "suspect", "unchecked"]
 FallUnread = Literal["level ground", "too few depths", "no depth here"]
@@ -176,9 +178,11 @@ class FoundPlace:
 class Settling:
     """The one more reading that would tell most about a finding too close to call.
 
-    ``way`` is "which route" where other routes fit as well (the rest is then empty), "locate over"
-    (a locate over ``at_m``, its mark taped from permanent points), "tape from line" (from the real
-    ``line`` to the mark ``mark`` near ``at_m``) or "locate taped from line" (both at once).
+    ``way`` is "which route" where other routes fit as well (the rest is then empty), "look again"
+    where a reading that may be wrong decides it (``reading``, or the video near ``at_m`` where it
+    is no one reading), "locate over" (a locate over ``at_m``, its mark taped from permanent
+    points), "tape from line" (from the real ``line`` to the mark ``mark`` near ``at_m``) or
+    "locate taped from line" (both at once).
     ``sd_before_m`` and ``sd_after_m`` are 1 sd of the distance past ``line``; ``enough`` is True
     where a verdict is to be expected.
     """
@@ -190,6 +194,7 @@ class Settling:
     sd_before_m: float = 0.0
     sd_after_m: float = 0.0
     enough: bool = True
+    reading: ReadingId | None = None
 
 
 @dataclass(frozen=True, slots=True)

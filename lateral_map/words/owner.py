@@ -29,6 +29,7 @@ _HOW_BAD: Final[dict[Severity, str]] = {
 }
 _SETTLING: Final[dict[SettlingWay, str]] = {
     "which route": "one more tape or direction, to tell which way the pipe runs",
+    "look again": "a second look at our notes and the video, where something does not fit",
     "locate over": "the pipe located once more, right over it",
     "tape from line": "one tape measured from the real {line} to mark {mark}",
     "locate taped from line": (

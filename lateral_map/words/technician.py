@@ -19,7 +19,7 @@ from lateral_map.model.results import (
     Settling,
     Side,
 )
-from lateral_map.model.site import Site
+from lateral_map.model.site import Plan, Site
 from lateral_map.units import format_length, format_small, format_spread, steep_deg
 from lateral_map.words.names import (
     LINE_WORDS,
@@ -228,6 +228,12 @@ def settling_words(settling: Settling | None, unit: str) -> str:
             "the routes that fit is the right one"
         )
     where = format_length(settling.at_m, unit)
+    if settling.way == "look again":
+        if settling.reading is not None:
+            name = tidy(reading_name(settling.reading, Plan()), 60)
+            return f"look at {name} again: if that is wrong, this changes"
+        place = f"near {where}" if settling.at_m else "of the start"
+        return f"look at the notes and the video {place} again: a slip there changes this"
     words = {
         "locate over": f"one more locate over {where}, its mark taped from permanent points",
         "tape from line": (

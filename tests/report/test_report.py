@@ -9,8 +9,11 @@ import pytest
 from adjust.builder import straight_site, surveyed
 from analysis.builder import HandRoute, line
 from truth.simulate import simulate
+from truth.slips import plant
 
 import lateral_map
+from lateral_map.adjust.route import adjust_route
+from lateral_map.analysis.crossings import find_crossings
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.site import (
@@ -25,6 +28,7 @@ from lateral_map.model.site import (
 )
 from lateral_map.report import build_report, report_on
 from lateral_map.words.notices import report_notices
+from lateral_map.words.technician import settling_words
 
 INCH = 0.0254
 
@@ -257,3 +261,31 @@ def test_no_reading_is_told_to_use_a_column_it_has_not():
     assert len(said) == 1
     assert "use = no" not in said[0]
     assert "Correct what was written" in said[0]
+
+
+def test_what_hangs_on_a_slip_is_too_close_and_says_what_to_look_at():
+    planted = plant("counter slipped 5 ft", 9004)
+    report = build_report(planted.site)
+    assert report.diagnoses[0].slip.slip == "counter slipped"
+    hanging = [one for one in report.findings if one.verdict_under]
+    assert hanging
+    for one in hanging:
+        assert one.verdict == "too close to call"
+        assert one.settling is not None
+        assert one.settling.way == "look again"
+        assert settling_words(one.settling, "ft").startswith("look at the notes and the video near")
+
+
+def test_a_diagnosis_widens_what_hangs_on_it_and_moves_nothing():
+    planted = plant("bend 45 not noted", 9001)
+    route = adjust_route(planted.site)
+    report = report_on(route)
+    assert report.diagnoses[0].probability > 0.9
+    plain, _ = find_crossings(route)
+    for before, after in zip(plain, report.crossings, strict=True):
+        assert after.footage_m == before.footage_m
+        assert after.sd_footage_m >= before.sd_footage_m
+    assert any(
+        after.sd_footage_m > 1.2 * before.sd_footage_m
+        for before, after in zip(plain, report.crossings, strict=True)
+    )
