@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -11,7 +12,15 @@ import numpy as np
 from lateral_map.adjust.mending import mend, mend_all
 from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.set_aside import without_reading
-from lateral_map.adjust.slips import Cause, Equations, Hypothesis, list_hypotheses, reading_value
+from lateral_map.adjust.slips import (
+    SWAPPED,
+    Cause,
+    Equations,
+    Hypothesis,
+    list_hypotheses,
+    reading_value,
+    tape_of,
+)
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
@@ -179,7 +188,35 @@ def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanati
             refit = _refit_exact if one.is_exact else _refit_moved
             if near and (mended := refit(fitted, one, near)) is not None:
                 again += _weigh_causes(fitted, mended)
+        again += _explain_swapped(fitted, near, own) if near else []
     return again
+
+
+def _explain_swapped(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> list[_Explanation]:
+    """Return the exchanges of two tapes' points among one mark's ``own``, each truly refitted."""
+    site = fitted.system.site
+    tapes = [one for one in own if one.id and one.id.kind == "tape"]
+    found = []
+    for pair in itertools.combinations(tapes, 2):
+        points = [tape_of(site, one.id).point for one in pair if one.id]
+        slips = tuple(
+            Slip("tape from another point", (0.0,), one.id, point=point)
+            for one, point in zip(pair, reversed(points), strict=True)
+        )
+        swapped = mend_all(site, slips)
+        try:
+            line = fit_near(swapped, near) if swapped else None
+        except np.linalg.LinAlgError:
+            line = None
+        if line is None:
+            continue
+        gain = 0.5 * (fitted.chi_square - line.chi_square)
+        mended = _Mended(pair[0], np.zeros(1), np.ones((1, 1)), line.chi_square, line)
+        groups = tuple(((one.slip, one.id, one.point, one.at_bottom),) for one in slips)
+        found.append(
+            _Explanation(slips, groups, (site, site), gain + math.log(SWAPPED), gain, mended)
+        )
+    return found
 
 
 def _without_mark(fitted: Fitted, own: list[Hypothesis]) -> Fitted | None:

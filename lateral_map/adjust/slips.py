@@ -82,6 +82,8 @@ _RISER_AT_FOOT = Cause(
     "riser left out", 0.001, 4.0 * _FOOT, at_bottom=True, positive=True, most=_LONGEST_RISER_M
 )
 _MISPLACED = Cause("bend misplaced", 0.01, 5.0 * _FOOT)
+# Two tapes of one mark, each on the other's point.
+SWAPPED = 0.002
 _TWICE, _ANOTHER_POINT, _ANOTHER_UNIT, _OTHER_WAY, _NOT_NOTED = 0.01, 0.003, 0.002, 0.01, 0.02
 
 
@@ -329,7 +331,8 @@ _LOOKS_LIKE = {"6": "9", "9": "6", "1": "7", "7": "1", "3": "8", "8": "3"}
 def _with_sizes(misread: Cause, value_m: float, site: Site) -> Cause:
     """Return a misread value's cause with the sizes that slips of the pen would have.
 
-    Two digits changed about, 6 for 9, 1 for 7, 3 for 8, a whole 10, 5 or 1 off, a sign lost.
+    Two digits changed about, 6 for 9, 1 for 7, 3 for 8, a whole 10, 5 or 1 off, a sign or a
+    decimal point lost.
     """
     unit = to_metres(1.0, site.unit)
     written = f"{abs(from_metres(value_m, site.unit)):.2f}".rstrip("0").rstrip(".")
@@ -343,6 +346,8 @@ def _with_sizes(misread: Cause, value_m: float, site: Site) -> Cause:
         digits[first], digits[second] = digits[second], digits[first]
         meant.add("".join(digits))
     sizes = {value_m - math.copysign(float(one) * unit, value_m) for one in meant}
+    # A decimal point lost, or put in.
+    sizes |= {value_m - 10.0 * value_m, value_m - value_m / 10.0}
     sizes |= {size * unit for size in (10.0, -10.0, 5.0, -5.0, 1.0, -1.0)}
     if misread.slip == "offset misread":
         sizes.add(2.0 * value_m)

@@ -148,12 +148,12 @@ def _suspects(report: Report) -> list[str]:
         f"{_in_own_unit(abs(one.likely_error), one, unit)}.{_where_else(one)}"
         for one in first
     ]
-    if after:
-        words.append(
-            f"Likely off only because of "
-            f"{'it' if len(first) == 1 else 'them' if first else 'what is said above'}: "
-            f"{', '.join(after)}"
-        )
+    if after and report.likely_diagnoses:
+        # One mistake is one entry; the table below marks what it puts off.
+        words.append(f"{len(after)} more are off only while that stands; the table marks them")
+    elif after:
+        it = "it" if len(first) == 1 else "them"
+        words.append(f"Likely off only because of {it}: {', '.join(after)}")
     return words
 
 

@@ -29,7 +29,7 @@ def diagnosis_words(diagnosis: Diagnosis, plan: Plan, unit: str) -> str:
     """Return a diagnosis as a sentence: what it is, what goes with it, how probable."""
     said = slip_words(diagnosis.slip, plan, unit, diagnosis.would_read)
     others = [slip_words(one, plan, unit) for one in diagnosis.besides]
-    with_it = f", together with {' and '.join(others)}" if others else ""
+    with_it = f", and {' and '.join(others)}" if others else ""
     return f"{said}{with_it} ({round(100.0 * diagnosis.probability)} %)"
 
 

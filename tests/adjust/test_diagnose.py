@@ -103,6 +103,27 @@ def test_two_slips_that_explain_together_are_both_named():
     assert sizes[tape] == pytest.approx(2.5, abs=0.1)
 
 
+def test_two_tapes_on_each_others_points_are_named_both():
+    site = straight_site(locate_footages_m=(3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0))
+    first, second = (ReadingId("tape", "4", column) for column in ("tape1", "tape2"))
+    points = [tie.point for tie in site.locates[3].ties]
+    swapped = mend_all(
+        site,
+        (
+            Slip("tape from another point", (0.0,), first, point=points[1]),
+            Slip("tape from another point", (0.0,), second, point=points[0]),
+        ),
+    )
+    assert swapped is not None
+    found = diagnose(adjust_route(swapped))
+    told = {(one.slip.slip, one.slip.id, one.slip.point) for one in found[:2]}
+    assert told == {
+        ("tape from another point", first, points[0]),
+        ("tape from another point", second, points[1]),
+    }
+    assert found[0].probability > 0.9
+
+
 def test_a_mended_site_needs_no_more_explaining():
     _, route = route_of("bend 45 not noted", 7001)
     found = diagnose(route)
