@@ -8,8 +8,9 @@ import pytest
 from lxml import html as lxml_html
 
 from lateral_map import load_site
+from lateral_map.draw.packet import sandbox
 from lateral_map.draw.packet.document import referral_html, render_letter
-from lateral_map.draw.packet.sandbox import fill_template_apart
+from lateral_map.draw.packet.sandbox import enclose_letter, fill_template_apart
 from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.errors import ExportError, SiteError
 from lateral_map.export.pdf import html_to_pdf
@@ -100,7 +101,8 @@ def test_no_file_in_the_folder_worked_in_is_run(
 ) -> None:
     (tmp_path / "jinja2.py").write_text("raise SystemExit('a trap')")
     monkeypatch.chdir(tmp_path)
-    assert fill_template_apart("Hello {{ site }}", {"site": "<\ud800>"}) == "Hello &lt;\ud800&gt;"
+    filled = fill_template_apart("Hello {{ site }}", {"site": "<\ud800>"})
+    assert filled == "<div>Hello &lt;\ud800&gt;</div>"
 
 
 def test_what_the_letter_prints_is_escaped(report: Report) -> None:
@@ -131,10 +133,35 @@ def test_what_a_letter_opens_swallows_nothing_after_it(
     assert not tree.xpath("//script|//link")
 
 
-def test_a_letter_that_nests_without_end_is_refused(report: Report) -> None:
-    facts = letter_facts(report, report.letters[0])
+@pytest.mark.parametrize(
+    "nested",
+    [
+        "<div>" * 3_000, "<div>" * 60_000, "<div></b>" * 30_000, "<b><i>" * 300,
+        "<ul><li>" * 30_000, "<table><tr><td>" * 20_000, "<DIV >" * 30_000,
+    ],
+    ids=lambda nested: nested[:12],
+)  # fmt: skip
+def test_a_letter_that_nests_without_end_is_refused_unparsed(
+    nested: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sandbox, "tinyhtml5", None)
     with pytest.raises(SiteError, match="nests too deeply"):
-        render_letter(facts, ("mine.html", "<div>" * 3_000))
+        enclose_letter(nested)
+
+
+def test_a_letter_nested_by_many_kinds_is_refused_once_parsed(report: Report) -> None:
+    facts = letter_facts(report, report.letters[0])
+    kinds = "".join(f"<kind{number}>" for number in range(300))
+    with pytest.raises(SiteError, match="nests too deeply"):
+        render_letter(facts, ("mine.html", kinds))
+
+
+def test_a_long_flat_letter_is_kept_whole() -> None:
+    rows = "".join(f"<tr><td>{row}<td><b>roots</b><br>" for row in range(2_000))
+    points = "<p>One<li>two" * 500
+    kept = lxml_html.fromstring(enclose_letter(f"<table>{rows}</table>{points}"))
+    assert len(kept.xpath("//tr")) == 2_000
+    assert len(kept.xpath("//li")) == 500
 
 
 @pytest.mark.parametrize(

@@ -15,9 +15,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
-from xml.etree import ElementTree as ET
 
-import tinyhtml5
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
@@ -192,7 +190,6 @@ def _environment() -> Environment:
     return environment
 
 
-_REACHING: Final = ("style", "script", "link", "meta", "base", "title", "plaintext")
 _OWN: Final = Path(__file__).parent / "templates" / "letter.html"
 
 
@@ -205,19 +202,7 @@ def render_letter(facts: Mapping[str, object], template: tuple[str, str] | None 
         return fill_template(_OWN.read_text(encoding="utf-8"), facts)
     name, text = template
     try:
-        html = fill_template_apart(text, facts)
-        body = tinyhtml5.parse(html, namespace_html_elements=False).find("body")
-        # Every element and comment is closed; what would reach outside the letter is taken out.
-        for element in body.iter():
-            if isinstance(element.tag, str):
-                element.tag = element.tag.rpartition("}")[2]
-            if element.tag in _REACHING:
-                element.tag, element.text = "span", ""
-                element.attrib.clear()
-        body.tag = "div"
-        return ET.tostring(body, encoding="unicode", method="html")
-    except RecursionError:
-        problem, row = "it nests too deeply", None
+        return fill_template_apart(text, facts)
     except SiteError as error:
         (fault,) = error.faults
         problem, row = fault.problem[:200], fault.row

@@ -3,19 +3,25 @@
 Run as a module it reads {"text", "facts"} as JSON from standard input and writes {"html"} or
 {"problem", "row"}. A process of its own can be stopped and can be denied memory: a template that
 loops without end, or asks for a text of a thousand million letters, ends there and nowhere else.
+The letter's HTML is parsed and closed there too: a parser's time may grow with the square of what
+is nested.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from traceback import walk_tb
 from typing import Any, Final
+from xml.etree import ElementTree as ET
 
+import tinyhtml5
 from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError
 from jinja2.exceptions import SecurityError
 from jinja2.sandbox import ImmutableSandboxedEnvironment
@@ -24,8 +30,17 @@ from lateral_map.errors import Fault, SiteError
 
 _LONGEST: Final = 400_000
 _MOST_COPIES: Final = 10_000
-_MOST_SECONDS: Final = 10.0
+_MOST_SECONDS: Final = 5.0
 _MOST_MEMORY: Final = 1_000_000_000
+_MOST_NESTED: Final = 200
+_TAG: Final = re.compile(r"<(/?)([a-zA-Z][^\s/>]{0,20})")
+# Elements that hold nothing, or that the next of their kind ends: they nest within others only.
+_ENDED_UNSAID: Final = frozenset({
+    "area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track",
+    "wbr", "p", "li", "dt", "dd", "tr", "td", "th", "tbody", "thead", "tfoot", "caption",
+    "colgroup", "option", "optgroup", "rb", "rt", "rtc", "rp",
+})  # fmt: skip
+_REACHING: Final = ("style", "script", "link", "meta", "base", "title", "plaintext")
 _PACKAGE_FOLDER: Final = str(Path(__file__).parents[3])
 _WRONG: Final = (
     TemplateError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError,
@@ -74,7 +89,7 @@ def fill_template(text: str, facts: Mapping[str, object]) -> str:
 def fill_template_apart(
     text: str, facts: Mapping[str, object], *, most_seconds: float = _MOST_SECONDS
 ) -> str:
-    """Return a template filled with facts, in a process that is stopped after ``most_seconds``.
+    """Return a letter enclosed in one element, by a process that is stopped after ``most_seconds``.
 
     Raises ``SiteError``.
     """
@@ -98,6 +113,34 @@ def fill_template_apart(
     return str(said["html"])
 
 
+def enclose_letter(html: str) -> str:
+    """Return a letter's HTML in one closed element, less what would reach outside it.
+
+    Raises ``SiteError`` where it nests too deeply; most such letters are told before parsing.
+    """
+    nested: Counter[str] = Counter()
+    for end, name in _TAG.findall(html):
+        tag = name.lower()
+        if tag not in _ENDED_UNSAID:
+            nested[tag] = max(0, nested[tag] - 1) if end else nested[tag] + 1
+            if nested[tag] > _MOST_NESTED:
+                raise _problem("it nests too deeply")
+    body = tinyhtml5.parse(html, namespace_html_elements=False).find("body")
+    waiting = [(body, 0)]
+    while waiting:
+        element, depth = waiting.pop()
+        if depth > _MOST_NESTED:
+            raise _problem("it nests too deeply")
+        waiting.extend((child, depth + 1) for child in element)
+        if isinstance(element.tag, str):
+            element.tag = element.tag.rpartition("}")[2]
+        if element.tag in _REACHING:
+            element.tag, element.text = "span", ""
+            element.attrib.clear()
+    body.tag = "div"
+    return ET.tostring(body, encoding="unicode", method="html")
+
+
 def _problem(problem: str, row: int | None = None) -> SiteError:
     return SiteError(Fault(problem, row=row))
 
@@ -114,7 +157,7 @@ def main() -> None:
     asked = json.loads(sys.stdin.buffer.read())
     answer: dict[str, object]
     try:
-        answer = {"html": fill_template(asked["text"], asked["facts"])}
+        answer = {"html": enclose_letter(fill_template(asked["text"], asked["facts"]))}
     except SiteError as error:
         (fault,) = error.faults
         answer = {"problem": fault.problem, "row": fault.row}
