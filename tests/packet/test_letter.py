@@ -156,10 +156,28 @@ def test_a_letter_nested_by_many_kinds_is_refused_once_parsed(report: Report) ->
         render_letter(facts, ("mine.html", kinds))
 
 
+def test_the_deepest_letter_taken_can_be_laid_out() -> None:
+    kept = enclose_letter("<div>" * 49 + "deep")
+    assert html_to_pdf(f"<html lang=en><title>x</title><body>{kept}").startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("use", ["use", "USE"])
+def test_a_drawing_that_doubles_itself_is_refused(report: Report, use: str) -> None:
+    doubled = "".join(
+        f"<g id=g{step}><{use} href=#g{step - 1} /><{use} href=#g{step - 1} /></g>"
+        for step in range(1, 40)
+    )
+    letter = f"<svg width=9 height=9><rect id=g0 width=1 height=1 />{doubled}</svg>"
+    with pytest.raises(SiteError, match="<use> is not for letters"):
+        render_letter(letter_facts(report, report.letters[0]), ("mine.html", letter))
+
+
 def test_a_long_flat_letter_is_kept_whole() -> None:
     rows = "".join(f"<tr><td>{row}<td><b>roots</b><br>" for row in range(2_000))
     points = "<p>One<li>two" * 500
-    kept = lxml_html.fromstring(enclose_letter(f"<table>{rows}</table>{points}"))
+    logo = f"<svg>{'<path d=M0,0h1 />' * 300}</svg>"
+    kept = lxml_html.fromstring(enclose_letter(f"{logo}<table>{rows}</table>{points}"))
+    assert len(kept.xpath("//path")) == 300
     assert len(kept.xpath("//tr")) == 2_000
     assert len(kept.xpath("//li")) == 500
 

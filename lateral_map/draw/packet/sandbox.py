@@ -32,8 +32,9 @@ _LONGEST: Final = 400_000
 _MOST_COPIES: Final = 10_000
 _MOST_SECONDS: Final = 5.0
 _MOST_MEMORY: Final = 1_000_000_000
-_MOST_NESTED: Final = 200
-_TAG: Final = re.compile(r"<(/?)([a-zA-Z][^\s/>]{0,20})")
+# The layout calls itself once or more an element: 190 of them end the program.
+_MOST_NESTED: Final = 50
+_TAG: Final = re.compile(r"<(/?)([a-zA-Z][^\s/<>]{0,20})[^<>]*?(/?)>")
 # Elements that hold nothing, or that the next of their kind ends: they nest within others only.
 _ENDED_UNSAID: Final = frozenset({
     "area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track",
@@ -116,15 +117,11 @@ def fill_template_apart(
 def enclose_letter(html: str) -> str:
     """Return a letter's HTML in one closed element, less what would reach outside it.
 
-    Raises ``SiteError`` where it nests too deeply; most such letters are told before parsing.
+    Raises ``SiteError`` where it nests too deeply, which is mostly told before parsing, or
+    draws one shape by another.
     """
-    nested: Counter[str] = Counter()
-    for end, name in _TAG.findall(html):
-        tag = name.lower()
-        if tag not in _ENDED_UNSAID:
-            nested[tag] = max(0, nested[tag] - 1) if end else nested[tag] + 1
-            if nested[tag] > _MOST_NESTED:
-                raise _problem("it nests too deeply")
+    if _deepest_of_a_kind(html) > _MOST_NESTED:
+        raise _problem("it nests too deeply")
     body = tinyhtml5.parse(html, namespace_html_elements=False).find("body")
     waiting = [(body, 0)]
     while waiting:
@@ -134,11 +131,25 @@ def enclose_letter(html: str) -> str:
         waiting.extend((child, depth + 1) for child in element)
         if isinstance(element.tag, str):
             element.tag = element.tag.rpartition("}")[2]
+        if element.tag == "use":  # Each may draw others twice over: thirty of them have no end.
+            raise _problem("<use> is not for letters; draw the shape itself")
         if element.tag in _REACHING:
             element.tag, element.text = "span", ""
             element.attrib.clear()
     body.tag = "div"
     return ET.tostring(body, encoding="unicode", method="html")
+
+
+def _deepest_of_a_kind(html: str) -> int:
+    """Return how many elements of one name are open at once, counted in one pass over the text."""
+    opened: Counter[str] = Counter()
+    deepest = 0
+    for end, name, ends_itself in _TAG.findall(html):
+        tag = name.lower()
+        if tag not in _ENDED_UNSAID and not ends_itself:
+            opened[tag] = max(0, opened[tag] - 1) if end else opened[tag] + 1
+            deepest = max(deepest, opened[tag])
+    return deepest
 
 
 def _problem(problem: str, row: int | None = None) -> SiteError:
