@@ -105,15 +105,22 @@ def check_readings(
                 moves_deciding_m=moves,
             )
         )
-    if not any(one.set_aside_first and one.verdict == "suspect" for one in checks):
-        # A mark fixed by coordinates alone takes the blame for a slip in them.
-        marks = {one.mark for one in first if one is not None and one.kind == "position"}
-        blamed = [one.id.kind == "mark" and one.id.of in marks for one in checks]
-        checks = [
-            replace(check, set_aside_first=check.set_aside_first or marked)
-            for check, marked in zip(checks, blamed, strict=True)
-        ]
-    return tuple(checks)
+    return _blame_marks(checks, first)
+
+
+def _blame_marks(
+    checks: list[ReadingCheck], first: set[ReadingId] | set[ReadingId | None]
+) -> tuple[ReadingCheck, ...]:
+    """Return checks; a mark fixed by coordinates alone takes the blame for a slip in them."""
+    if any(one.set_aside_first and one.verdict == "suspect" for one in checks):
+        return tuple(checks)
+    marks = {one.mark for one in first if one is not None and one.kind == "position"}
+    return tuple(
+        replace(one, set_aside_first=one.set_aside_first or one.id.of in marks)
+        if one.id.kind == "mark"
+        else one
+        for one in checks
+    )
 
 
 def _size(values: Floats) -> float:

@@ -178,9 +178,6 @@ def _against(asked: _Question) -> UtilityConflict:
         ("clear", True),
     )
     mapped = LineString(line.vertices_m)
-    from_end = float(mapped.distance(Point(profile.place_m[-1])))
-    spread = TWO_SIDED_95 * float(profile.across_sd_m[-1])
-    at_end = from_end <= _JOINS_WITHIN_M + spread
     return UtilityConflict(
         name=line.name,
         utility=line.utility,
@@ -195,7 +192,7 @@ def _against(asked: _Question) -> UtilityConflict:
         sd_plan_m=asked.sd_plan_m,
         sd_assumed=line.sd_m is None,
         source=line.source,
-        joins=line.utility == "sewer" and asked.route.site.run.reached_main and at_end,
+        joins=line.utility == "sewer" and _ends_at(asked, mapped),
         zone=cast("Area", mapped.buffer(asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m)),
         relation=relation,
         from_m=span[0],
@@ -204,6 +201,14 @@ def _against(asked: _Question) -> UtilityConflict:
         clearance_m=clearance,
         sd_clearance_m=sd_clearance,
     )
+
+
+def _ends_at(asked: _Question, mapped: LineString) -> bool:
+    """Say whether the run ends at a mapped line, as far as its end is known."""
+    profile = asked.profile
+    from_end = float(mapped.distance(Point(profile.place_m[-1])))
+    spread = TWO_SIDED_95 * float(profile.across_sd_m[-1])
+    return asked.route.site.run.reached_main and from_end <= _JOINS_WITHIN_M + spread
 
 
 def _relation(
