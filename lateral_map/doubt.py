@@ -151,18 +151,16 @@ class _Mixture:
         at = one.sides.index(one.deciding)
         mixed = replace(mixed, deciding=near[at], deciding_to=far[at] if far else None)
         along = [sides[at].verdict for sides in (near, far) if sides]
-        if all(verdict != "too close to call" for verdict in along):
+        before = [sides[at].verdict for sides in (one.sides, one.sides_to) if sides]
+        if along == before or one.verdict == "too close to call":
             return mixed
-        was_told = one.verdict != "too close to call"
         boundary = boundaries[at]
-        parties = (*one.may_answer, boundary.inside, boundary.outside)
+        parties = dict.fromkeys((*one.may_answer, boundary.inside, boundary.outside))
         return replace(
             mixed,
-            verdict=verdict_along(along) if was_told else one.verdict,
-            answers=(boundary.outside,) * (verdict_along(along) == "past from within")
-            if was_told
-            else one.answers,
-            may_answer=tuple(dict.fromkeys(parties)),
+            verdict=verdict_along(along),
+            answers=tuple(parties) if len(parties) == 1 else (),
+            may_answer=tuple(parties),
         )
 
     def _sides(

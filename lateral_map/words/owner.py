@@ -131,7 +131,7 @@ def _whose(result: FindingResult) -> str:
             "close to call."
         )
     if result.verdict == "too close to call":
-        return _too_close(result, line, first)
+        return _too_close(result, line, first if len(parties) == 1 else "")
     where = {"past": f"Past {line}", "inside": f"Before {line}"}.get(result.verdict, "All of it")
     return f"{where}: {first} side, as we understand it."
 

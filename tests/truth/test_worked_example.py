@@ -15,6 +15,8 @@ import pytest
 from scipy.optimize import least_squares
 from truth.simulate import default_accuracy
 
+from lateral_map.analysis.crossings import find_crossings
+from lateral_map.analysis.sides import judge_findings
 from lateral_map.frame import local_frame
 from lateral_map.model.results import Report
 from lateral_map.model.site import (
@@ -103,13 +105,18 @@ def test_the_crossing_follows_from_the_printed_point(report):
     # Where it crosses the pipe is as unsure across the line as the point is, by its share.
     sd_past = share * PRINTED_SD[0] * SD / PRINTED_S0
     per_metre = (PRINTED_POINT[0] - start[0]) / FOOTAGE
-    assert crossing.sd_footage_m == pytest.approx(sd_past / per_metre, rel=2e-3)
+    (plain,), _ = find_crossings(report.route)
+    assert plain.sd_footage_m == pytest.approx(sd_past / per_metre, rel=2e-3)
+    assert crossing.sd_footage_m >= plain.sd_footage_m
 
 
 def test_the_point_is_past_the_line_by_its_printed_easting(report):
-    (side,) = report.findings[0].sides
+    # By the readings' stated accuracy, before what noise beyond it adds.
+    (plain,) = judge_findings(report.route, report.stations, report.crossings)
+    (side,) = plain.sides
     assert side.past_m == pytest.approx(PRINTED_POINT[0] - LINE_EASTING, abs=6e-5)
     assert side.sd_past_m == pytest.approx(PRINTED_SD[0] * SD / PRINTED_S0, rel=2e-3)
+    assert report.findings[0].sides[0].sd_past_m >= side.sd_past_m
     assert report.findings[0].verdict == "past"
 
 

@@ -76,6 +76,8 @@ _MOST_MARKS_PER_INCH: Final = 6.0
 # Scales up to here (metres for an inch) read in comfort: a larger paper comes before a coarser one.
 _COMFORTABLE: Final = 3.06
 _MOST_SHEETS: Final = 60
+# A profile lower than this shows nothing.
+_LEAST_GRAPH_PT: Final = 36.0
 # Air over and under a profile's heights, as a share of them.
 _AIR: Final = 1.05
 
@@ -219,9 +221,9 @@ def label_graph(report: Report, panels: Panels, scale: Scale, cut: Cut) -> Label
     right = panels.profile.right - 3.0 if cut.is_last else box.right + 33.0
     above = events_above(report, frame, panels.lanes_above, right)
     below = findings_below(report, frame, panels.lanes_below, right)
-    box = replace(
-        box,
-        top=panels.heading.bottom + lanes_pt(above),
-        bottom=panels.rows.top - lanes_pt(below) - 2.0,
-    )
+    top = panels.heading.bottom + lanes_pt(above)
+    bottom = panels.rows.top - lanes_pt(below) - 2.0
+    # Labels that may not be joined leave the profile a height that shows something all the same.
+    short = max(_LEAST_GRAPH_PT - (bottom - top), 0.0)
+    box = replace(box, top=top - short / 2.0, bottom=bottom + short / 2.0)
     return LabelledGraph(replace(frame, box=box), above, below)
