@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lateral_map.adjust.mending import mend, mend_all
+from lateral_map.adjust.mending import mend
 from lateral_map.adjust.near import Fitted, fit_near, fitted_of
+from lateral_map.adjust.prior import tied_locates
 from lateral_map.adjust.set_aside import without_reading
 from lateral_map.adjust.slips import (
     SWAPPED,
@@ -22,6 +23,7 @@ from lateral_map.adjust.slips import (
     tape_of,
 )
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
+from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Diagnosis, Explained, Slip
@@ -35,6 +37,7 @@ _SCREENED_BEHIND, _SHARE_BEHIND = 10.0, 0.4
 _SCREENED_BELOW = -3.0
 _MOST_REFITS, _MOST_PLACES = 16, 3
 _SIZE_STEPS = 5
+_SAME_PLACE_M = 0.05
 # Diagnoses less probable than this are not told.
 _LEAST_TOLD = 0.02
 # Of a misread value's chance this much is spread over the slips of the pen.
@@ -101,23 +104,7 @@ def explain(route: Route) -> Explained:
     return _ranked(route, found)
 
 
-def diagnose(route: Route) -> tuple[Diagnosis, ...]:
-    """Return the slips that best explain a misfit, as ``explain`` does."""
-    return explain(route).diagnoses
-
-
-def apply_diagnosis(site: Site, diagnosis: Diagnosis) -> Site:
-    """Return the site with a diagnosis followed, the other slip of a pair mended too.
-
-    Raises ``ValueError`` where the site no longer has what the diagnosis is about.
-    """
-    mended = mend_all(site, diagnosis.together)
-    if mended is None:
-        raise ValueError("the site no longer has what the diagnosis is about")
-    return mended
-
-
-def equations_of(fitted: Fitted) -> Equations:
+def _equations_of(fitted: Fitted) -> Equations:
     """Return what a line's equations are of."""
     system = fitted.system
     return Equations(
@@ -137,7 +124,7 @@ def _explain_rest(first: _Explanation) -> list[_Explanation]:
     )
     try:
         base = fit_near(left or mend(site, slip), first.mended.fitted)
-    except (AdjustmentError, ValueError, np.linalg.LinAlgError):
+    except (AdjustmentError, ValueError):
         return []
     return [
         _Explanation(
@@ -148,7 +135,7 @@ def _explain_rest(first: _Explanation) -> list[_Explanation]:
             log_ratio=first.log_ratio + one.log_ratio,
             mended=one.mended,
         )
-        for one in _explain(base, _likely(equations_of(base), base.residuals, base.covariance))
+        for one in _explain(base, _likely(_equations_of(base), base.residuals, base.covariance))
         # One reading is wrong in one way.
         if slip.id is None or one.slips[0].id != slip.id
     ]
@@ -179,7 +166,7 @@ def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanati
     """
     best = sorted(found, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]
     marks = dict.fromkeys(one.slips[0].id.mark for one in best if one.slips[0].id)
-    hypotheses = list_hypotheses(equations_of(fitted))
+    hypotheses = list_hypotheses(_equations_of(fitted))
     again = []
     for mark in filter(None, marks):
         own = [one for one in hypotheses if one.id and one.id.mark == mark]
@@ -203,12 +190,9 @@ def _explain_swapped(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> lis
             Slip("tape from another point", (0.0,), one.id, point=point)
             for one, point in zip(pair, reversed(points), strict=True)
         )
-        swapped = mend_all(site, slips)
         try:
-            line = fit_near(swapped, near) if swapped else None
-        except np.linalg.LinAlgError:
-            line = None
-        if line is None:
+            line = fit_near(mend(mend(site, slips[0]), slips[1]), near)
+        except (AdjustmentError, ValueError):
             continue
         gain = 0.5 * (fitted.chi_square - line.chi_square)
         mended = _Mended(pair[0], np.zeros(1), np.ones((1, 1)), line.chi_square, line)
@@ -319,15 +303,11 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
 
     The solver starts from ``near``, the same equations elsewhere.
     """
-    system = fitted.system
-    split = system.rows.count
+    system, split = fitted.system, fitted.system.rows.count
     unit = np.linalg.qr(one.columns)[0]
-    design, observed = system.rows.stacked()
-    if np.any(unit[:split]):
-        linear = unit[:split]
-        design = design - linear @ (linear.T @ design)
-        observed = observed - linear @ (linear.T @ observed)
-    tied = unit[split:]
+    linear, tied = unit[:split], unit[split:]
+    full, observed = system.rows.stacked()
+    design, kept = full - linear @ (linear.T @ full), observed - linear @ (linear.T @ observed)
 
     def evaluate(unknowns: Floats) -> tuple[Floats, Floats]:
         residuals, rest = system.evaluate(unknowns)
@@ -335,32 +315,26 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
 
     try:
         found = solve_least_squares(
-            design, observed, gram_matrix(design), evaluate, near.unknowns, most_steps=20
+            design, kept, gram_matrix(design), evaluate, near.unknowns, most_steps=20
         )
         covariance = invert_normal(found.normal)
+        residuals, rest = system.evaluate(found.unknowns)
+        # What the whole equations still miss is the size; what is known of it is what they know
+        # once the unknowns follow.
+        missed = np.concatenate([observed - full @ found.unknowns, residuals])
+        cross = np.concatenate([full, rest]).T @ one.columns
+        taken = cross.T @ np.linalg.solve(gram_matrix(full) + gram_matrix(rest), cross)
     except np.linalg.LinAlgError:
         return None
-    full, seen = system.rows.stacked()
-    residuals, rest = system.evaluate(found.unknowns)
-    whole = np.concatenate([seen - full @ found.unknowns, residuals])
-    size = np.linalg.lstsq(one.columns, whole, rcond=None)[0]
-    # What is known of the size: what the equations know of it once the unknowns follow.
-    cross = np.concatenate([full, rest]).T @ one.columns
-    normal = gram_matrix(full) + gram_matrix(rest)
-    try:
-        taken = cross.T @ np.linalg.solve(normal, cross)
-    except np.linalg.LinAlgError:
-        return None
-    information = one.columns.T @ one.columns - taken
-    linear_left = observed - design @ found.unknowns
+    size = np.linalg.lstsq(one.columns, missed, rcond=None)[0]
     mended = Fitted(
         system,
         found.unknowns,
-        np.concatenate([linear_left, found.residuals]),
+        np.concatenate([kept - design @ found.unknowns, found.residuals]),
         np.concatenate([design, found.design]),
         covariance,
     )
-    return _Mended(one, size, information, found.cost, mended)
+    return _Mended(one, size, one.columns.T @ one.columns - taken, found.cost, mended)
 
 
 def _refit_moved(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | None:
@@ -391,14 +365,14 @@ def _step_moved(
             size = np.clip(size, 0.0, cause.most)
         try:
             near = fit_near(mend(site, one.named(cause, size)), near)
-        except (AdjustmentError, ValueError, np.linalg.LinAlgError):
+        except (AdjustmentError, ValueError):
             break
         better = best.chi_square - near.chi_square if best is not None else math.inf
         if better > 0.0:
             best = _Mended(one, size, information, near.chi_square, near)
         if better < 0.05 or not cause.usual:
             break
-        again = _same_in(near, one)
+        again = _same_in(near, one, float(size[0]))
         if again is None:
             break
         marks = again.columns
@@ -407,23 +381,22 @@ def _step_moved(
     return best
 
 
-def _same_in(near: Fitted, one: Hypothesis) -> Hypothesis | None:
-    """Return a hypothesis as it stands about a mended line."""
-    for other in list_hypotheses(equations_of(near)):
-        if other.is_exact or other.causes[0].slip != one.causes[0].slip:
-            continue
-        if other.causes[0].at_bottom != one.causes[0].at_bottom:
-            continue
-        if one.group and abs((other.footage_m or 0.0) - (one.footage_m or 0.0)) > 0.05:
-            continue
-        # Moved, a bend is known by another footage: the nearest will be it.
-        if one.causes[0].slip == "bend misplaced":
-            if abs((other.footage_m or 0.0) - (one.footage_m or 0.0)) > 4.0:
-                continue
-        elif other.id != one.id:
-            continue
-        return other
-    return None
+def _same_in(near: Fitted, one: Hypothesis, size: float) -> Hypothesis | None:
+    """Return a hypothesis as it stands about a line mended by its size; None where it has gone."""
+    cause, at = one.causes[0], one.footage_m or 0.0
+    misplaced = cause.slip == "bend misplaced"
+    same = [
+        other
+        for other in list_hypotheses(_equations_of(near))
+        if not other.is_exact
+        and (other.causes[0].slip, other.causes[0].at_bottom) == (cause.slip, cause.at_bottom)
+        # Moved, a bend is known by another footage.
+        and (misplaced or other.id == one.id)
+    ]
+    if misplaced or one.group:
+        at -= size if misplaced else 0.0
+        same = [other for other in same if abs((other.footage_m or 0.0) - at) < _SAME_PLACE_M]
+    return same[0] if same else None
 
 
 def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
@@ -458,18 +431,10 @@ def _log_other_point(mended: _Mended, cause: Cause) -> float:
     """Return the log of how well a tape's length fits another point, the mark placed without it."""
     fitted, reading = mended.fitted, mended.hypothesis.id
     system, unknowns = fitted.system, fitted.unknowns
-    ties, layout, site = system.ties, system.layout, system.site
-    marks = [one.mark for one in site.used_locates() if one.ties]
-    row = marks.index(reading.of if reading else "")
-    place, jacobian = system.chain.position_jacobian(
-        unknowns,
-        layout,
-        ties.footage_m[ties.mark_row[row]],
-        unknowns[ties.reading_column[ties.mark_row[row]]],
-    )
-    offsets = ties.mark_column[row] + np.arange(2)
-    mark, slope = place[0, :2] + unknowns[offsets], jacobian[0, :2].copy()
-    slope[[0, 1], offsets] = 1.0
+    site = system.site
+    row = [one.mark for one in tied_locates(site)].index(reading.of if reading else "")
+    places, slopes = marks_of(system.ties, system.chain, system.layout, unknowns)
+    mark, slope = places[row], slopes[row]
     point = site.plan.point(cause.point)
     away = mark - [point.easting_m, point.northing_m]
     distance = max(float(np.hypot(*away)), 0.01)

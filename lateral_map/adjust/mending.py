@@ -32,23 +32,24 @@ _LEAST_M = 0.01
 def mend(site: Site, slip: Slip) -> Site:
     """Return the site with a slip's size taken out of what was noted.
 
-    Nothing else is touched. Raises ``ValueError`` where the site has no such reading.
+    Nothing else is touched. Raises ``ValueError`` where the site has no such reading, ``KeyError``
+    where its plan has no such line or point.
     """
     if slip.slip in _OF_THE_SITE:
         return _OF_THE_SITE[slip.slip](site, slip)
     reading = slip.id
     if reading is None:
         return _MEND_ALL[slip.slip](site, slip)
+    if without_reading(site, reading) is None:
+        raise ValueError(f"the site has no such reading: {reading}")
     if reading.kind in _OF_THE_PLAN:
         return _OF_THE_PLAN[reading.kind](site, slip, reading)
     if reading.kind == "mark":
         return without_reading(site, reading) or site
-    for index, locate in enumerate(site.locates):
-        if locate.mark == reading.of:
-            mended = _mend_locate(locate, slip, reading)
-            locates = (*site.locates[:index], mended, *site.locates[index + 1 :])
-            return replace(site, locates=locates)
-    raise ValueError(f"no locate is called {reading.of}")
+    locates = [
+        _mend_locate(one, slip, reading) if one.mark == reading.of else one for one in site.locates
+    ]
+    return replace(site, locates=tuple(locates))
 
 
 def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
@@ -56,7 +57,7 @@ def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
     try:
         for slip in slips:
             site = mend(site, slip)
-    except (ValueError, StopIteration):
+    except (ValueError, KeyError):
         return None
     return site
 
@@ -126,24 +127,17 @@ def _mend_all_held(site: Site, slip: Slip) -> Site:
 
 
 def _mend_line(site: Site, slip: Slip, reading: ReadingId) -> Site:
-    lines = [
-        replace(one, vertices_m=_beside(one.vertices_m, -slip.size[0]))
-        if one.name == reading.of
-        else one
-        for one in site.plan.lines
-    ]
-    return replace(site, plan=replace(site.plan, lines=tuple(lines)))
+    line = site.plan.line(reading.of)
+    moved = replace(line, vertices_m=_beside(line.vertices_m, -slip.size[0]))
+    lines = tuple(moved if one is line else one for one in site.plan.lines)
+    return replace(site, plan=replace(site.plan, lines=lines))
 
 
 def _mend_point(site: Site, slip: Slip, reading: ReadingId) -> Site:
-    east, north = slip.size
-    points = [
-        replace(one, easting_m=one.easting_m - east, northing_m=one.northing_m - north)
-        if one.name == reading.of
-        else one
-        for one in site.plan.points
-    ]
-    return replace(site, plan=replace(site.plan, points=tuple(points)))
+    point, (east, north) = site.plan.point(reading.of), slip.size
+    moved = replace(point, easting_m=point.easting_m - east, northing_m=point.northing_m - north)
+    points = tuple(moved if one is point else one for one in site.plan.points)
+    return replace(site, plan=replace(site.plan, points=points))
 
 
 def _mend_start(site: Site, slip: Slip, _: ReadingId) -> Site:

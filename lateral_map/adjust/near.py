@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,13 +9,14 @@ import numpy as np
 from lateral_map.adjust.chain import lay_chain, turns_at_nodes
 from lateral_map.adjust.ground import lay_ground
 from lateral_map.adjust.possible import find_impossible
-from lateral_map.adjust.route import System, as_route, build_system
-from lateral_map.adjust.solve import (
-    Solution,
-    gram_matrix,
-    invert_normal,
-    solve_least_squares,
+from lateral_map.adjust.route import (
+    System,
+    as_route,
+    build_system,
+    first_azimuth,
+    solve_system,
 )
+from lateral_map.adjust.solve import Solution, invert_normal
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Route
@@ -49,14 +49,17 @@ class Fitted:
 def fitted_of(route: Route) -> Fitted:
     """Return a route with its equations."""
     site = route.site
-    first = _toward(site, float(route.unknowns[route.layout.azimuth.start]))
+    first = first_azimuth(site, float(route.unknowns[route.layout.azimuth.start]))
     turns = turns_at_nodes(site, route.chain)
     system = build_system(site, route.chain, turns, route.ground, first)
     return Fitted(system, route.unknowns, route.residuals, route.design, route.covariance)
 
 
 def fit_near(site: Site, near: Fitted) -> Fitted:
-    """Return a site's best line, the solver started from that of a site much like it."""
+    """Return a site's best line, the solver started from that of a site much like it.
+
+    Raises ``AdjustmentError`` where part of the line is undetermined.
+    """
     system, found = _solve_near(site, near)
     design, observed = system.rows.stacked()
     return Fitted(
@@ -77,10 +80,7 @@ def adjust_near(site: Site, near: Fitted) -> Route:
     impossible = find_impossible(site)
     if impossible:
         raise AdjustmentError(impossible)
-    try:
-        return as_route(*_solve_near(site, near))
-    except np.linalg.LinAlgError:
-        raise AdjustmentError(()) from None
+    return as_route(*_solve_near(site, near))
 
 
 def _solve_near(site: Site, near: Fitted) -> tuple[System, Solution]:
@@ -90,19 +90,8 @@ def _solve_near(site: Site, near: Fitted) -> tuple[System, Solution]:
     piece = old.piece_of((chain.nodes_m[:-1] + chain.nodes_m[1:]) / 2.0)
     azimuth, pitch = unknowns[layout.azimuth][piece], unknowns[layout.pitch][piece]
     ground, turns = lay_ground(site, chain, route), turns_at_nodes(site, chain)
-    system = build_system(site, chain, turns, ground, _toward(site, float(azimuth[0])))
+    system = build_system(site, chain, turns, ground, first_azimuth(site, float(azimuth[0])))
     guess = np.zeros(system.layout.size)
     guess[:5] = unknowns[:5]
     guess[system.layout.azimuth], guess[system.layout.pitch] = azimuth, pitch
-    design, observed = system.rows.stacked()
-    normal = gram_matrix(design)
-    found = solve_least_squares(design, observed, normal, system.evaluate, guess, _MOST_STEPS)
-    return system, found
-
-
-def _toward(site: Site, found_rad: float) -> tuple[float, float]:
-    """Return the first azimuth as known beforehand with 1 sd, radians: any where nobody read it."""
-    start = site.start
-    if start.azimuth_deg is None:
-        return found_rad, math.pi
-    return math.radians(start.azimuth_deg), math.radians(start.sd_azimuth_deg)
+    return system, solve_system(system, guess, _MOST_STEPS)

@@ -21,6 +21,7 @@ from lateral_map.adjust.prior import (
 )
 from lateral_map.adjust.rivals import other_places
 from lateral_map.adjust.solve import (
+    MOST_STEPS,
     Solution,
     gram_matrix,
     invert_normal,
@@ -118,11 +119,9 @@ def solve_site(site: Site) -> tuple[System, Solution, tuple[Alternative, ...]]:
     system, solution = solutions[0]
     if has_surface(site) or floor_under_start(site) is not None:
         # Find the wall and read the spot levels again under the solved line, and solve once more.
-        first = float(solution.unknowns[system.layout.azimuth.start]), np.pi
-        if start.azimuth_deg is not None:
-            first = np.radians(start.azimuth_deg), np.radians(start.sd_azimuth_deg)
+        first = first_azimuth(site, float(solution.unknowns[system.layout.azimuth.start]))
         system = build_system(site, chain, turns, lay_ground(site, chain, lines[0]), first)
-        solution = _solve(system, solution.unknowns)
+        solution = solve_system(system, solution.unknowns)
     return system, solution, _weigh([one for _, one in kept], lines)
 
 
@@ -180,13 +179,13 @@ def _solve_all(
         guess = first_guess(site, system.layout, turns, azimuth)
         level = float(ground.elevation(chain.zero_m)[0])
         guess[system.layout.elevation] = level - (site.start.depth_m or 1.0)
-        solution = _solve(system, guess)
+        solution = solve_system(system, guess)
         if measured is None:
             # Centre the all-but-empty prior on what was found, so that where the tries began
             # leaves no trace.
             found = float(solution.unknowns[system.layout.azimuth.start])
             system = build_system(site, chain, turns, ground, (found, sd))
-            solution = _solve(system, solution.unknowns)
+            solution = solve_system(system, solution.unknowns)
         solved.append((system, solution))
         freedom = len(solution.residuals) + system.rows.count - system.layout.size
         if solution.cost > _POOR * freedom:
@@ -194,13 +193,13 @@ def _solve_all(
             # solver can be caught; with loose ties the pipe's own straightness chooses first.
             for slack in _LOOSENED_M:
                 loose = replace(system, ties=loosen_ties(system.ties, slack))
-                guess = _solve(loose, guess).unknowns
-            solved.append((system, _solve(system, guess)))
+                guess = solve_system(loose, guess).unknowns
+            solved.append((system, solve_system(system, guess)))
     # Then about each line that fits, with its marks at the other places their tapes leave.
     for near, fitted in _distinct(solved, chain)[:_MOST_LOOKED_ROUND]:
         mark, jacobian = marks_of(near.ties, chain, near.layout, fitted.unknowns)
         guesses = other_places(near.ties, fitted, mark, jacobian, near.layout.azimuth)
-        solved += [(near, _solve(near, guess)) for guess in guesses]
+        solved += [(near, solve_system(near, guess)) for guess in guesses]
     return sorted(solved, key=lambda pair: pair[1].cost)
 
 
@@ -219,10 +218,26 @@ def _distinct(solved: list[tuple[System, Solution]], chain: Chain) -> list[tuple
     return kept
 
 
-def _solve(system: System, guess: Floats) -> Solution:
+def first_azimuth(site: Site, found_rad: float) -> tuple[float, float]:
+    """Return the first azimuth as known beforehand, with 1 sd, radians.
+
+    Where nobody measured it the prior stands at what was found and is all but empty.
+    """
+    start = site.start
+    if start.azimuth_deg is None:
+        return found_rad, np.pi
+    return float(np.radians(start.azimuth_deg)), float(np.radians(start.sd_azimuth_deg))
+
+
+def solve_system(system: System, guess: Floats, most_steps: int = MOST_STEPS) -> Solution:
+    """Return a system's solution from a guess (n,).
+
+    Raises ``AdjustmentError`` where the readings leave part of the line undetermined.
+    """
     design, observed = system.rows.stacked()
+    normal = gram_matrix(design)
     try:
-        return solve_least_squares(design, observed, gram_matrix(design), system.evaluate, guess)
+        return solve_least_squares(design, observed, normal, system.evaluate, guess, most_steps)
     except np.linalg.LinAlgError:
         raise AdjustmentError(
             Fault(

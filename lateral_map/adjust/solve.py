@@ -16,7 +16,7 @@ from lateral_map.model.arrays import Floats
 
 Evaluate = Callable[[Floats], tuple[Floats, Floats]]
 
-_MOST_STEPS = 60
+MOST_STEPS = 60
 # Gain is the squared length of the step in units of 1 sd: this is a millionth of an sd.
 _CLOSE_ENOUGH = 1e-13
 # A last step of a hundredth of an sd moves nothing that anybody reads.
@@ -61,7 +61,7 @@ def solve_least_squares(
     normal: Floats,
     evaluate: Evaluate,
     start: Floats,
-    most_steps: int = _MOST_STEPS,
+    most_steps: int = MOST_STEPS,
 ) -> Solution:
     """Minimise |observed - design x|² + |evaluate(x)|² from ``start``.
 
@@ -142,7 +142,7 @@ def settle(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution
     covariance = invert_normal(found.normal)
     unknowns, residuals, rest = found.unknowns, found.residuals, found.design
     before = math.inf
-    for _ in range(_MOST_STEPS if found.settled else 0):
+    for _ in range(MOST_STEPS if found.settled else 0):
         gradient = design.T @ (observed - design @ unknowns) + rest.T @ residuals
         step = covariance @ gradient
         gain = float(gradient @ step)

@@ -10,7 +10,7 @@ import pytest
 from adjust.builder import CURB, straight_site
 from truth.slips import plant
 
-from lateral_map.adjust.diagnose import diagnose
+from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.mending import mend, mend_all
 from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError
@@ -62,7 +62,7 @@ def test_a_planted_slip_is_named_first(name):
         if route is None or route.chi_square < 2.0 * route.degrees_of_freedom:
             # Stopped with a message already, or hardly to be seen.
             continue
-        found = diagnose(route)
+        found = explain(route).diagnoses
         told += 1
         named += bool(found) and is_it(found[0].slip, planted.slips[0])
         if told == 4:
@@ -76,13 +76,13 @@ def test_nothing_is_named_in_clean_sites():
     likely = []
     for seed in range(7100, 7124):
         _, route = route_of("clean", seed)
-        likely += [one for one in diagnose(route) if one.probability >= LIKELY]
+        likely += [one for one in explain(route).diagnoses if one.probability >= LIKELY]
     assert likely == []
 
 
 def test_probabilities_share_out_one_whole():
     _, route = route_of("tape 5 ft", 7003)
-    found = diagnose(route) if route else ()
+    found = explain(route).diagnoses if route else ()
     single = [one for one in found if len(one.together) == 1]
     assert sum(one.probability for one in single) <= 1.0 + 1e-9
     ranked = [one.probability for one in found]
@@ -94,7 +94,7 @@ def test_two_slips_that_explain_together_are_both_named():
     depth, tape = ReadingId("depth", "2", "depth"), ReadingId("tape", "6", "tape2")
     site = mend(site, Slip("depth misread", (-2.0,), depth))
     site = mend(site, Slip("tape misread", (-2.5,), tape))
-    found = diagnose(adjust_route(site))
+    found = explain(adjust_route(site)).diagnoses
     assert {one.slip.id for one in found[:2]} == {depth, tape}
     assert all(one.probability > LIKELY for one in found[:2])
     assert found[0].besides == (found[1].slip,)
@@ -115,7 +115,7 @@ def test_two_tapes_on_each_others_points_are_named_both():
         ),
     )
     assert swapped is not None
-    found = diagnose(adjust_route(swapped))
+    found = explain(adjust_route(swapped)).diagnoses
     told = {(one.slip.slip, one.slip.id, one.slip.point) for one in found[:2]}
     assert told == {
         ("tape from another point", first, points[0]),
@@ -126,12 +126,12 @@ def test_two_tapes_on_each_others_points_are_named_both():
 
 def test_a_mended_site_needs_no_more_explaining():
     _, route = route_of("bend 45 not noted", 7001)
-    found = diagnose(route)
+    found = explain(route).diagnoses
     mended = mend_all(route.site, found[0].together)
     assert mended is not None
     again = adjust_route(mended)
     assert again.chi_square < route.chi_square / 2.0
-    assert all(one.probability < LIKELY for one in diagnose(again))
+    assert all(one.probability < LIKELY for one in explain(again).diagnoses)
 
 
 class TestMending:
@@ -190,12 +190,22 @@ class TestMending:
         moved = mend(site, slip).plan.line("curb").vertices_m
         np.testing.assert_allclose(moved, [[1.0, 0.0], [1.0, 4.0], [5.0, 4.0]])
 
-    def test_a_reading_that_is_not_there_is_refused(self):
-        with pytest.raises(ValueError, match="no locate"):
-            mend(self.site, Slip("depth misread", (1.0,), ReadingId("depth", "Z", "depth")))
-        assert (
-            mend_all(self.site, (Slip("depth misread", (1.0,), ReadingId("depth", "Z")),)) is None
-        )
+    @pytest.mark.parametrize(
+        "reading",
+        [
+            ReadingId("depth", "Z", "depth"),
+            ReadingId("tape", "2", "tape9"),
+            ReadingId("turn", "99", "turn"),
+            ReadingId("line", "no such line"),
+            ReadingId("point", "no such point"),
+        ],
+        ids=lambda reading: reading.kind,
+    )
+    def test_a_reading_that_is_not_there_is_refused(self, reading):
+        slip = Slip("depth misread", (1.0, 1.0), reading)
+        with pytest.raises((ValueError, KeyError)):
+            mend(self.site, slip)
+        assert mend_all(self.site, (slip,)) is None
 
 
 def numbers(site):
