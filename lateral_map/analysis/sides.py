@@ -29,6 +29,7 @@ from lateral_map.model.telling import find_telling_readings
 from lateral_map.model.trade import class_of
 
 _SURE: Final = 0.95
+_JUST_BEFORE_M: Final = 1e-3
 # Which boundary's verdict is told of a finding near several.
 _DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
     "too close to call", "past from within", "across", "past", "inside",
@@ -93,7 +94,8 @@ def _places_along(finding: Finding, decided_at: list[float]) -> list[float]:
         return [finding.footage_m]
     inner = [at for at in decided_at if finding.footage_m < at < finding.to_m]
     cuts = [finding.footage_m, *inner]
-    between = [(one + other) / 2.0 for one, other in itertools.pairwise(cuts)]
+    # Just before each crossing: as far as can be from what was crossed before it.
+    between = [max((a + b) / 2.0, b - _JUST_BEFORE_M) for a, b in itertools.pairwise(cuts)]
     return [finding.footage_m, *between, finding.to_m]
 
 
@@ -239,9 +241,14 @@ def _parties(
     found = []
     for pasts in itertools.product(*choices):
         # Beyond the boundary crossed last, or before the one crossed next: of those that stand at
-        # one place the outermost and the innermost.
-        crossed = [(round(gap, 6), -i) for i, gap in enumerate(gaps) if pasts[i]]
-        ahead = [(round(gap, 6), i) for i, gap in enumerate(gaps) if not pasts[i]]
+        # one place the outermost and the innermost. One taken to lie on its other side stands
+        # beyond the place, or before it.
+        signed = [
+            round(gap if past == (side.past_m > 0.0) else -gap, 6)
+            for gap, past, (_, side) in zip(gaps, pasts, deciding, strict=True)
+        ]
+        crossed = [(gap, -i) for i, gap in enumerate(signed) if pasts[i]]
+        ahead = [(gap, i) for i, gap in enumerate(signed) if not pasts[i]]
         found.append(
             deciding[-min(crossed)[1]][0].outside if crossed else deciding[min(ahead)[1]][0].inside
         )

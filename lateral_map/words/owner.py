@@ -104,11 +104,14 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
     else:
         words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 80).capitalize())
     bad = finding.severity if result.finding_class == "defect" else None
-    down = " to ".join(dict.fromkeys(length(place.depth_m, unit) for place, _ in result.ends))
+    deep = [place.depth_m for place, _ in result.ends]
+    down = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
+    if min(deep) < 0.0:
+        down = "where our depths put it above the ground: they have to be read again"
     return {
         "number": result.number,
         "what": f"{words} ({_HOW_BAD[bad]})" if bad else words,
-        "where": f"{footage_words(finding, unit)} along the pipe, about {down} down.",
+        "where": f"{footage_words(finding, unit)} along the pipe, {down}.",
         "whose": _whose(result),
         "kind": result.finding_class,
         "unsure": result.verdict not in ("inside", "past"),

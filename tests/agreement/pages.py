@@ -286,7 +286,10 @@ def _check_card(told: Told, one: Record, where: str, whose: str) -> Iterable[str
     depths = [one["depth_to_invert"]]
     depths += [one["far_end"]["depth_to_invert"]] if one["far_end"] else []
     deep = re.findall(r"\d+(?:\.\d+)?", down)
-    if not deep or not all(any(same_number(each, depth) for depth in depths) for each in deep):
+    if min(depths) < 0.0:
+        if "above the ground" not in down:
+            yield f"{where}: depth {depths}"
+    elif not deep or not all(any(same_number(each, depth) for depth in depths) for each in deep):
         yield f"{where}: depth {depths}"
     yield from _check_whose(told, one, whose)
 

@@ -269,9 +269,9 @@ def test_the_far_part_may_be_past_while_the_beginning_is_in_doubt():
     assert found.may_answer == ("owner", "city")
 
 
-def two_lines(first_m, second_m, *findings):
+def two_lines(first_m, second_m, *findings, first_sd_m=0.5):
     lines = (
-        line("lot line", (first_m, 9.0), (first_m, -9.0), sd_m=0.5, kind="property_line"),
+        line("lot line", (first_m, 9.0), (first_m, -9.0), sd_m=first_sd_m, kind="property_line"),
         line("curb", (second_m, 9.0), (second_m, -9.0), sd_m=0.5),
     )
     decide = (
@@ -287,6 +287,20 @@ def test_a_line_in_doubt_to_the_end_decides_before_one_in_doubt_at_the_beginning
     assert found.deciding.line == "curb"
     assert (found.verdict, found.answers) == ("too close to call", ())
     assert found.may_answer == ("owner", "terrace", "city")
+
+
+def test_a_stretch_that_may_reach_the_second_line_leaves_its_end_open():
+    # Past the lot line for sure, which it is nearer to, and perhaps past the curb.
+    finding = Finding(10.0, "roots", to_m=20.62)
+    (found,) = judge(two_lines(20.0, 21.3, finding, first_sd_m=0.1))
+    assert (found.verdict, found.answers) == ("too close to call", ())
+    assert set(found.may_answer) == {"owner", "terrace", "city"}
+
+
+def test_who_answers_up_to_a_later_line_is_told_though_the_beginning_is_in_doubt():
+    # Begins at the lot line, surely past it where it meets the curb, and ends past the curb.
+    (found,) = judge(two_lines(15.0, 16.4, Finding(14.95, "roots", to_m=24.0)))
+    assert (found.verdict, found.answers) == ("past from within", ("terrace", "city"))
 
 
 @pytest.mark.parametrize("turn_deg", range(0, 360, 30))
