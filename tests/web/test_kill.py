@@ -3,60 +3,37 @@
 from __future__ import annotations
 
 import json
-import os
 import random
 import signal
-import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from web.saving import saving
 
 from lateral_map import build_report, load_site
 from lateral_map.web.geojson_text import parse_plan
 from lateral_map.web.store import SiteStore
 
-# Saves rows, settings and plan features without end, and tells each one the disk has taken.
-SAVING = """
-import sys
-from pathlib import Path
-from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
-site, first = SiteStore(Path(sys.argv[1])), int(sys.argv[2])
-print("ready", flush=True)
-for number in range(first, first + 100000):
-    values = {"mark": f"K{number}", "footage": "45", "depth": "3", "note": "x" * 4000}
-    site.save_rows(f"op-row-{number:06}", "locates.csv", [RowEdit(values)], "row")
-    print("row", number, flush=True)
-    if number % 5 == 0:
-        seen = site.settings().get("start.ground")
-        edit = SettingEdit("start.ground", str(number), seen)
-        site.save_settings(f"op-set-{number:06}", [edit], "")
-        print("setting", number, flush=True)
-    if number % 7 == 0:
-        at = {"type": "Point", "coordinates": [number, 1]}
-        edit = FeatureEdit({"kind": "reference", "name": f"P{number}"}, at)
-        site.save_feature(f"op-plan-{number:06}", edit, "")
-        print("feature", number, flush=True)
-"""
 ROUNDS = 12
-
-
-def acknowledged(output: str) -> list[tuple[str, int]]:
-    lines = [line.split() for line in output.splitlines(keepends=True) if line.endswith("\n")]
-    return [(words[0], int(words[1])) for words in lines if len(words) == 2]
 
 
 def kill_at(folder: Path, first: int, seconds: float) -> list[tuple[str, int]]:
     """Start saving, kill -9 after a while, return what was acknowledged until then."""
-    with subprocess.Popen(
-        [sys.executable, "-c", SAVING, str(folder), str(first)], stdout=subprocess.PIPE, text=True
-    ) as process:
-        assert process.stdout is not None
-        assert process.stdout.readline() == "ready\n"
+    with saving(folder, first) as (process, told):
+        assert told.recv() == ("ready", 0)
         time.sleep(seconds)
-        os.kill(process.pid, signal.SIGKILL)
-        return acknowledged(process.stdout.read())
+        process.kill()
+        acknowledged = []
+        # What was half told when the end came is no word.
+        with suppress(EOFError, ConnectionError):
+            while True:
+                acknowledged.append(told.recv())
+        process.join()
+        assert process.exitcode == -signal.SIGKILL
+        return acknowledged
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no kill -9")
