@@ -10,10 +10,10 @@ import os
 import random
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
-from typing import Any
 
 import pytest
 from chromium import SWITCHES
@@ -24,6 +24,7 @@ from web.yard import Yard, served
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.page import map_page
+from lateral_map.model.results import Report
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 
@@ -54,41 +55,55 @@ class Watchdog:
             self.timer.cancel()
 
 
-@contextmanager
-def watched(browser: Browser) -> Iterator[tuple[Browser, Watchdog]]:
-    """Give a browser of the test's own, for the watchdog may have to end it."""
-    own = browser.browser_type.launch(executable_path="/usr/bin/chromium", args=SWITCHES)
-    dog = Watchdog(own)
-    try:
-        yield own, dog
-    finally:
-        dog.rest()
-        own.close()
+class Own:
+    """A browser of these tests' own, for the watchdog may have to end it; begun anew where it did.
+
+    One serves all of them: to start it takes longer than most of what is done in it.
+    """
+
+    def __init__(self, like: Browser) -> None:
+        self.like, self.browser, self.dog = like, None, None
+
+    @contextmanager
+    def context(self, factor: float) -> Iterator[tuple[BrowserContext, Watchdog]]:
+        if self.browser is None or not self.browser.is_connected():
+            kind = self.like.browser_type
+            self.browser = kind.launch(executable_path="/usr/bin/chromium", args=SWITCHES)
+            self.dog = Watchdog(self.browser)
+        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
+        self.dog.feed()
+        context = self.browser.new_context(
+            viewport=size, device_scale_factor=factor, has_touch=True
+        )
+        try:
+            yield context, self.dog
+        finally:
+            # A page at a stop cannot be closed: the dog stays awake over that.
+            self.dog.feed()
+            context.close()
+            self.dog.rest()
 
 
-def written(text: str) -> Callable[[BrowserContext, Path], Page]:
-    def opened(context: BrowserContext, folder: Path) -> Page:
-        file = folder / "page.html"
-        file.write_text(text, encoding="utf-8")
-        page = context.new_page()
-        page.goto(file.as_uri())
-        page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
-        return page
-
-    return opened
+@pytest.fixture(scope="module")
+def own(browser: Browser) -> Iterator[Own]:
+    own = Own(browser)
+    yield own
+    if own.browser:
+        own.browser.close()
 
 
-def pages() -> dict[str, Callable[[], str]]:
-    """Return a maker of each kind of page that stands in a file, on earth and as a sketch."""
+@cache
+def page_text(kind: str) -> str:
+    """Return a page that stands in a file, on earth or as a sketch."""
 
-    def demo(name: str) -> Any:
+    def demo(name: str) -> Report:
         return build_report(load_site(ROOT / "demo_sites" / name))
 
     return {
         "map": lambda: map_page(demo("plain_lot")),
         "sketch": lambda: map_page(build(unit="us_ft", local=True, alternatives=True)),
         "dig page": lambda: dig_page(build_dig_review(demo("garage_slab"))),
-    }
+    }[kind]()
 
 
 class Hand:
@@ -167,22 +182,24 @@ def handle(page: Page, dog: Watchdog, seed: int) -> None:
 
 @pytest.mark.parametrize("factor", SCALE_FACTORS)
 @pytest.mark.parametrize("kind", ["map", "sketch", "dig page"])
-def test_a_page_in_a_file_never_stops_answering(browser, tmp_path, kind, factor) -> None:
-    with watched(browser) as (own, dog):
-        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
-        context = own.new_context(viewport=size, device_scale_factor=factor, has_touch=True)
-        dog.feed()
-        page = written(pages()[kind]())(context, tmp_path)
+def test_a_page_in_a_file_never_stops_answering(own, tmp_path, kind, factor) -> None:
+    text = page_text(kind)
+    with own.context(factor) as (context, dog):
+        file = tmp_path / "page.html"
+        file.write_text(text, encoding="utf-8")
+        page = context.new_page()
+        page.goto(file.as_uri())
+        page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
         page.locator(".leaflet-container").first.scroll_into_view_if_needed()
         handle(page, dog, seed=int(factor * 1000))
 
 
 @pytest.mark.parametrize("factor", SCALE_FACTORS)
-def test_the_entry_page_never_stops_answering(browser, sketch_copy, tmp_path, factor) -> None:
-    with served(sketch_copy, tmp_path / "keys") as server, watched(browser) as (own, dog):
-        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
-        context = own.new_context(viewport=size, device_scale_factor=factor, has_touch=True)
-        dog.feed()
+def test_the_entry_page_never_stops_answering(own, sketch_copy, tmp_path, factor) -> None:
+    with (
+        served(sketch_copy, tmp_path / "keys") as server,
+        own.context(factor) as (context, dog),
+    ):
         yard = Yard(context, server.address)
         handle(yard.page, dog, seed=int(factor * 1000) + 1)
 
