@@ -4,6 +4,7 @@ LateralMapError
 ├── SiteError         the site folder cannot be used as written; .faults lists every fault found
 ├── FrameError        a coordinate system that cannot carry a site
 ├── AdjustmentError   the readings cannot become a route
+│   └── ImpossibleError   places lie farther apart than the footage between them; .site holds them
 ├── AnalysisError     a question asked of a route that it cannot answer
 └── ExportError       a file that could not be written
 """
@@ -13,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,14 @@ class SiteError(_FaultsError):
 
 class AdjustmentError(_FaultsError):
     """The readings are well formed but cannot become a route."""
+
+
+class ImpossibleError(AdjustmentError):
+    """Places lie farther apart than the footage between them; ``site`` is what says so."""
+
+    def __init__(self, faults: Fault | Iterable[Fault], site: Any) -> None:
+        self.site = site
+        super().__init__(faults)
 
 
 class FrameError(LateralMapError):

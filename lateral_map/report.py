@@ -9,7 +9,7 @@ import numpy as np
 
 from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.marks import place_locates
-from lateral_map.adjust.route import adjust_route
+from lateral_map.adjust.route import adjust_route, fit_route
 from lateral_map.adjust.screening import check_readings, measure_fit
 from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.analysis.crossings import find_crossings
@@ -29,7 +29,9 @@ from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.doubt import weigh_doubts
+from lateral_map.errors import AdjustmentError, ImpossibleError
 from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
     Crossing,
@@ -54,6 +56,16 @@ def build_report(site: Site, progress: Progress | None = None) -> Report:
     say("adjusting the readings")
     with one_blas_thread():
         return report_on(adjust_route(site), progress)
+
+
+def explain_impossible(error: ImpossibleError) -> tuple[Diagnosis, ...]:
+    """Return the slips, likelier than not, that would explain why the readings are impossible."""
+    try:
+        with one_blas_thread():
+            found = explain(fit_route(error.site)).diagnoses
+    except AdjustmentError:
+        return ()
+    return tuple(one for one in found if one.probability >= LIKELY)
 
 
 def report_on(route: Route, progress: Progress | None = None) -> Report:

@@ -17,7 +17,7 @@ from lateral_map.adjust.route import (
     solve_system,
 )
 from lateral_map.adjust.solve import Solution, invert_normal
-from lateral_map.errors import AdjustmentError
+from lateral_map.errors import ImpossibleError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
@@ -79,7 +79,7 @@ def adjust_near(site: Site, near: Fitted) -> Route:
     """
     impossible = find_impossible(site)
     if impossible:
-        raise AdjustmentError(impossible)
+        raise ImpossibleError(impossible, site)
     return as_route(*_solve_near(site, near))
 
 

@@ -31,7 +31,7 @@ from lateral_map.adjust.solve import (
 from lateral_map.adjust.starts import first_azimuths, first_guess
 from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties, marks_of
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
-from lateral_map.errors import AdjustmentError, Fault
+from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
 from lateral_map.model.route import Alternative, Chain, Ground, Layout, Route
@@ -68,12 +68,17 @@ def adjust_route(site: Site) -> Route:
     """Return the route that fits a site's readings best, with its joint covariance.
 
     Weighted non-linear least squares over start, counter, directions, marks, and the shifts of
-    mapped lines and points. Raises ``AdjustmentError`` where two locates lie farther apart than
-    the footage between them allows.
+    mapped lines and points. Raises ``ImpossibleError`` where two locates lie farther apart than
+    the footage between them allows, ``AdjustmentError`` where part of the line is undetermined.
     """
     impossible = find_impossible(site)
     if impossible:
-        raise AdjustmentError(impossible)
+        raise ImpossibleError(impossible, site)
+    return fit_route(site)
+
+
+def fit_route(site: Site) -> Route:
+    """Return the route that fits best, be the readings possible or not; no answer rests on it."""
     return as_route(*solve_site(site))
 
 

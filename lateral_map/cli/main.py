@@ -26,7 +26,7 @@ from lateral_map.cli.new import new
 from lateral_map.cli.refer import refer
 from lateral_map.cli.schema import schema
 from lateral_map.cli.sheet import sheet
-from lateral_map.errors import LateralMapError
+from lateral_map.errors import ImpossibleError, LateralMapError
 
 COMMANDS = (new, check, draw, dig, enter, sheet, refer, schema)
 
@@ -61,6 +61,15 @@ def lateral_map(
     """
 
 
+def _in_words(error: LateralMapError) -> str:
+    """Return what an error says, and what would explain readings that cannot be."""
+    if not isinstance(error, ImpossibleError):
+        return str(error)
+    from lateral_map.words.diagnoses import impossible_words
+
+    return "\n".join(filter(None, [str(error), impossible_words(error)]))
+
+
 def main() -> NoReturn:
     """Run the command line on ``sys.argv`` and exit."""
     # A site's matrices are small: a second thread costs more in waiting than it saves, and on a
@@ -79,7 +88,7 @@ def main() -> NoReturn:
         finally:
             sys.stdout.flush()  # here, where a full disk can still be answered for
     except LateralMapError as error:
-        complain(str(error))
+        complain(_in_words(error))
         sys.exit(2)
     except OSError as error:
         reason = error.strerror or str(error)

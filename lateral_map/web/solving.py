@@ -14,13 +14,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from lateral_map.errors import AdjustmentError, AnalysisError, Fault, FrameError, SiteError
+from lateral_map.errors import (
+    AdjustmentError,
+    AnalysisError,
+    Fault,
+    FrameError,
+    ImpossibleError,
+    SiteError,
+)
 from lateral_map.model.results import Report
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 from lateral_map.web.disk import encoding_of
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES, read_plan, read_table
 from lateral_map.web.settings import LISTS, change_setting
+from lateral_map.words.diagnoses import impossible_words
 
 _ROUNDS: Final = 4
 _COPIED: Final = (SETTINGS, *TABLES, PLAN, "plan.gpkg")
@@ -48,6 +56,8 @@ def solve(folder: Path) -> Solved:
         return Solved(build_report(load_site(folder)), ())
     except (SiteError, AdjustmentError) as error:
         faults = error.faults
+        if isinstance(error, ImpossibleError) and (said := impossible_words(error)):
+            faults = (*faults, Fault(said))
     except (AnalysisError, FrameError) as error:
         return Solved(None, (Fault(str(error)),))
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as name:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Final
 
+from lateral_map.errors import ImpossibleError
 from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip, SlipName
 from lateral_map.model.results import Report
-from lateral_map.model.site import Plan
+from lateral_map.model.site import Plan, Site
+from lateral_map.report import explain_impossible
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import label, length, tidy
 
@@ -15,11 +18,21 @@ from lateral_map.words.numbers import label, length, tidy
 def diagnoses_told(report: Report) -> list[str]:
     """Return the diagnoses worth telling, most probable first, as sentences without a stop."""
     worth = [one for one in report.diagnoses if one.probability >= WORTH_DOUBT]
+    return _told_once(worth, report.site)
+
+
+def impossible_words(error: ImpossibleError) -> str:
+    """Say what would explain why readings are impossible; empty where nothing likely does."""
+    told = _told_once(explain_impossible(error), error.site)
+    return f"Most probably {' and '.join(told)}." if told else ""
+
+
+def _told_once(diagnoses: Iterable[Diagnosis], site: Site) -> list[str]:
     told: list[str] = []
     paired: set[Slip] = set()
-    for one in worth:
+    for one in diagnoses:
         if one.slip not in paired:
-            told.append(diagnosis_words(one, report.site.plan, report.site.unit))
+            told.append(diagnosis_words(one, site.plan, site.unit))
         # Two slips that explain together are one entry.
         paired |= set(one.together)
     return told

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -129,6 +130,17 @@ class TestCheck:
         assert done.returncode == 0, done.stderr
         assert "SUSPECT" in done.stdout
         assert "Look at this one first" in done.stdout
+
+    def test_says_what_would_explain_impossible_places(self, run: Run, tmp_path: Path) -> None:
+        site = tmp_path / "site"
+        shutil.copytree(PLAIN_LOT, site)
+        table = site / "locates.csv"
+        table.write_text(table.read_text().replace("\nC,31.5,", "\nC,13.5,"))
+        done = run("check", site)
+        assert done.returncode == 2
+        first, second = done.stderr.strip().splitlines()
+        assert "locate A and locate C are 21.5 ft apart on the ground" in first
+        assert "Most probably locate C footage was misread: it would read 31." in second
 
     def test_a_wrong_mark_points_at_its_whole_row(self, run: Run, tmp_path: Path) -> None:
         # A mark fixed by nothing but its coordinates takes the blame for a slip in them.
