@@ -219,7 +219,9 @@ class _Drawing:
         # What makes the line less sure than its own accuracy says.
         if self._report.route.alternatives:
             words.append("ANOTHER LINE FITS THE READINGS ABOUT AS WELL: it is not drawn here.")
-        if self._report.suspects:
+        if self._report.likely_diagnoses:
+            words.append("THE READINGS DO NOT AGREE. See the referral's evidence.")
+        elif self._report.suspects:
             count = len(self._report.suspects)
             words.append(f"SUSPECT READINGS: {count}. See the referral's evidence.")
         (x, y, _), *_ = self._declared(np.array([[east, north, 0.0]]))

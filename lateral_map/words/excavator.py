@@ -253,7 +253,7 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
         for check in review.nulls
         if check.verdict == "suspect"
     ]
-    if report.suspects:
+    if report.suspects and not report.likely_diagnoses:
         said.append(
             f"{len(report.suspects)} readings disagree with the rest of the site: settle them "
             "before digging"

@@ -20,7 +20,8 @@ from lateral_map.model.results import (
     Side,
 )
 from lateral_map.model.site import Plan, Site
-from lateral_map.units import format_length, format_small, format_spread, steep_deg
+from lateral_map.units import format_length, format_small, format_spread, steep_deg, to_metres
+from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import (
     LINE_WORDS,
     READING_WORDS,
@@ -44,6 +45,8 @@ from lateral_map.words.numbers import (
 
 Tone = Literal["plain", "alarm"]
 _MOST_CROSSINGS = 3
+# Farther off than this (10 ft) no map is that anybody goes by.
+_MAP_OFF_AT_MOST_M = to_metres(10.0, "ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,9 @@ def summary_facts(report: Report) -> tuple[Fact, ...]:
         ),
         *_finding_facts(report),
     ]
+    if likely := diagnoses_told(report)[: len(report.likely_diagnoses)]:
+        # One mistake is one entry, whatever it draws along.
+        return (*facts, Fact("May have gone wrong", str(len(likely)), tidy(likely[0], 90), "alarm"))
     if not report.suspects:
         return (*facts, Fact("Suspect readings", "none"))
     first = next((one for one in report.suspects if one.set_aside_first), report.suspects[0])
@@ -195,11 +201,13 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
 def turns_at_m(result: FindingResult) -> float | None:
     """Return how far off its unchecked line must be to turn a verdict nothing else speaks against.
 
-    None where readings check the line, the verdict is open, or something that may have gone wrong
-    would turn it first.
+    None where readings check the line, the verdict is open, something that may have gone wrong
+    would turn it first, or no map is that far off.
     """
     in_doubt = result.verdict_without or result.verdict_under
-    return None if in_doubt or result.verdict == "too close to call" else result.turns_m
+    if in_doubt or result.verdict == "too close to call" or result.turns_m is None:
+        return None
+    return result.turns_m if result.turns_m <= _MAP_OFF_AT_MOST_M else None
 
 
 def side_words(side: Side, unit: str, verdict: FindingVerdict | None = None) -> str:

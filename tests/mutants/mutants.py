@@ -21,6 +21,17 @@ class Mutant(NamedTuple):
 
 # fmt: off
 MUTANTS: Final = tuple(Mutant(*row) for row in (
+    # slips
+    ("adjust/slips.py", "columns = moved(mark_of == locate.mark, -direction[piece])", "columns = moved(mark_of == locate.mark, direction[piece])", "a footage read too long pulls the mark the other way"),
+    ("adjust/slips.py", "columns = moved(node, -direction[index + 1])", "columns = moved(node, -direction[0])", "a counter that slipped moves the pipe along its beginning"),
+    ("adjust/slips.py", "columns[linear, 0] = -turning[:, index + 1]", "columns[linear, 0] = -turning[:, 0]", "every bend nobody noted stands at the start"),
+    ("adjust/slips.py", 'sizes=(2.0 * turn,)', 'sizes=(turn,)', "a bend the other way is a bend left out"),
+    ("adjust/mending.py", "replace(bend, turn_deg=bend.turn_deg - size)", "replace(bend, turn_deg=bend.turn_deg + size)", "a bend is mended away from what is true"),
+    ("adjust/mending.py", "replace(locate, footage_m=locate.footage_m - size)", "replace(locate, footage_m=locate.footage_m + size)", "a footage is mended the wrong way"),
+    ("adjust/mending.py", "max(at - size, begin) if at > begin else at", "max(at - size, begin)", "a counter that slipped midway moves what came before"),
+    ("adjust/diagnose.py", "log_odds=first.log_odds + one.log_odds", "log_odds=first.log_odds - one.log_odds", "two slips at once are the less likely the better they explain"),
+    ("adjust/diagnose.py", "terms = -0.5 * float(size @ size) / usual**2", "terms = 50.0 + 0.0 * usual", "freedom costs nothing"),
+    ("adjust/diagnose.py", "total = sum(weights) + math.exp(-top) + math.exp(noisier - top)", "total = sum(weights)", "something is always wrong"),
     # chain
     ("adjust/chain.py", "first = site.counter.zero_m + site.start.riser_m", "first = site.counter.zero_m", "a riser is laid out flat"),
     ("adjust/chain.py", "_LONGEST_PIECE_M = 1.524", "_LONGEST_PIECE_M = 15.24", "wander is lumped into long straights"),
@@ -38,7 +49,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ground.py", "direct.insert(0, (chain.zero_m, site.start.ground_m, 0.0))", "direct.insert(0, (chain.zero_m, site.start.ground_m + 0.3, 0.0))", "the start's ground is a foot too high"),
     ("adjust/ground.py", "(site.transmitter_footage_m(one), one.ground_m, 0.0)", "(one.footage_m + 1.0, one.ground_m, 0.0)", "a level stands at another place than its locate"),
     ("adjust/ground.py", "if gap[node, i] <= _NEAR_SPOT_M", "if gap[node, i] >= _NEAR_SPOT_M", "far spot levels count and near ones do not"),
-    ("adjust/ground.py", "sd_m=np.hypot(sd_measured, _UNSEEN_SLOPE * away)", "sd_m=np.full(len(away), sd_measured)", "the ground's sd no longer grows away from levels"),
+    ("adjust/ground.py", "sd = np.hypot(sd_measured, _UNSEEN_SLOPE * away)", "sd = np.full(len(away), sd_measured)", "the ground's sd no longer grows away from levels"),
     ("adjust/ground.py", "sd_measured = site.accuracy.ground_m if terrain is None else terrain.sd_m", "sd_measured = site.accuracy.ground_m", "a terrain's own accuracy is passed over"),
     ("adjust/ground.py", "closest = gap.argmin(axis=0)", "closest = gap.argmax(axis=0)", "a spot level is carried to the farthest node"),
     ("adjust/ground.py", "node, spot = np.unravel_index(int(gap.argmin()), gap.shape)", "node, spot = np.unravel_index(int(gap.argmax()), gap.shape)", "the farthest spot level stands for the ground"),
@@ -62,7 +73,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/prior.py", "[[np.arctan(site.accuracy.fall)], turns.fall]", "[[-np.arctan(site.accuracy.fall)], turns.fall]", "the expected fall rises"),
     ("adjust/prior.py", "changes.reading(turn, node + 1, bend.footage_m)", "changes.reading(turn, node, bend.footage_m)", "a bend's check looks at the piece before"),
     ("adjust/prior.py", "ground.sd(ground.correction_knots_m)", "100.0 * ground.sd(ground.correction_knots_m)", "the measured ground may float by feet"),
-    ("adjust/prior.py", "UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M = 1.2192, 0.9144", "UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M = 1.2192, 0.09144", "a depth nobody measured is sure to 4 in"),
+    ("adjust/prior.py", "UNKNOWN_DEPTH_SD_M = 0.9144", "UNKNOWN_DEPTH_SD_M = 0.09144", "a depth nobody measured is sure to 4 in"),
     # ties
     ("adjust/ties.py", "invert = locate.depth_m - locate.held_above_m + above", "invert = locate.depth_m + above", "a locator held above the ground reads too deep"),
     ("adjust/ties.py", "nulls_depth_m(locate.nulls_m) - locate.nulls_held_above_m + above", "nulls_depth_m(locate.nulls_m) + above", "nulls found above the ground say too deep"),

@@ -43,6 +43,8 @@ NEAR = {
 UNDER = {
     "null_depths": "test_depths",
     "depth_table": "test_depths",
+    "slips": "test_diagnose",
+    "mending": "test_diagnose",
     "whitelines": "test_structures",
 }
 WIDER = ["tests/model", "tests/report", "tests/demos", "tests/truth"]

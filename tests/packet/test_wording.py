@@ -202,7 +202,8 @@ def test_an_unchecked_line_is_said_once_for_all_that_hangs_on_it(
     hanging = [
         number
         for number, (verdict, off_m) in enumerate(cases, 1)
-        if off_m is not None and verdict != "too close to call"
+        # Ten feet off no map is that anybody goes by.
+        if off_m is not None and off_m <= 3.048 and verdict != "too close to call"
     ]
     said = [numbers_in(each.rpartition("finding")[2]) for each in facts["turning"]]
     assert said == [hanging][: len(hanging)]

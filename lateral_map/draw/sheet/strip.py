@@ -94,7 +94,9 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
     crs = "Sketch, tied to no place on earth" if site.frame.is_local else label(site.frame.crs, 60)
     # What nobody may overlook on a drawing: readings that disagree, lines as likely.
     warnings = []
-    if report.suspects:
+    if report.likely_diagnoses:
+        warnings.append("THE READINGS DO NOT AGREE: what may have gone wrong is said in the notes")
+    elif report.suspects:
         warnings.append(f"SUSPECT READINGS: {len(report.suspects)}, named in the tables")
     if report.route.alternatives:
         warnings.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
