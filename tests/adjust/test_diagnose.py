@@ -162,6 +162,19 @@ class TestMending:
         back = mend(made, slip)
         np.testing.assert_allclose(numbers(back), numbers(self.site), atol=1e-9)
 
+    def test_the_size_comes_off_what_was_noted(self):
+        turn = ReadingId("turn", f"{6.0 / FOOT:.2f}", "turn")
+        assert mend(self.site, Slip("bend angle", (20.0,), turn)).bends[0].turn_deg == 25.0
+        misplaced = mend(self.site, Slip("bend misplaced", (1.5,), turn))
+        assert [one.footage_m for one in misplaced.bends] == [4.5, 10.0]
+        depth = ReadingId("depth", "2", "depth")
+        noted = self.site.locates[1].depth_m
+        assert (
+            mend(self.site, Slip("depth misread", (0.5,), depth)).locates[1].depth_m == noted - 0.5
+        )
+        held = mend(self.site, Slip("held above left out", (0.5,), depth)).locates[1]
+        assert (held.depth_m, held.held_above_m) == (noted, 0.5)
+
     def test_a_slip_of_the_counter_moves_all_that_comes_after(self):
         mended = mend(self.site, Slip("counter slipped", (1.0,), None, 9.0))
         assert [one.footage_m for one in mended.locates] == [4.0, 8.0, 11.0, 15.0]
