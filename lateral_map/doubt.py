@@ -7,9 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from lateral_map.adjust.mending import mend_all, noted_footage
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
-from lateral_map.adjust.set_aside import without_reading
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
 from lateral_map.analysis.stations import lay_stations
@@ -17,6 +15,8 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.chance import chance_above_zero
 from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Explained, Slip
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.mending import mend_all, noted_footage
+from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
     Crossing,
     FindingResult,

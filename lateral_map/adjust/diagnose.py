@@ -9,24 +9,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lateral_map.adjust.mending import mend
 from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.prior import tied_locates
-from lateral_map.adjust.set_aside import without_reading
-from lateral_map.adjust.slips import (
-    SWAPPED,
-    Cause,
-    Equations,
-    Hypothesis,
-    list_hypotheses,
-    reading_value,
-    tape_of,
-)
+from lateral_map.adjust.slips import SWAPPED, Cause, Equations, Hypothesis, list_hypotheses
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Diagnosis, Explained, Slip
+from lateral_map.model.mending import mend
+from lateral_map.model.readings import reading_value, tape_of, without_reading
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 
@@ -196,7 +188,7 @@ def _explain_swapped(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> lis
             continue
         gain = 0.5 * (fitted.chi_square - line.chi_square)
         mended = _Mended(pair[0], np.zeros(1), np.ones((1, 1)), line.chi_square, line)
-        groups = tuple(((one.slip, one.id, one.point, one.at_bottom),) for one in slips)
+        groups = tuple(((one.slip, one.id, one.point, one.at_foot),) for one in slips)
         found.append(
             _Explanation(slips, groups, (site, site), gain + math.log(SWAPPED), gain, mended)
         )
@@ -389,7 +381,7 @@ def _same_in(near: Fitted, one: Hypothesis, size: float) -> Hypothesis | None:
         other
         for other in list_hypotheses(_equations_of(near))
         if not other.is_exact
-        and (other.causes[0].slip, other.causes[0].at_bottom) == (cause.slip, cause.at_bottom)
+        and (other.causes[0].slip, other.causes[0].at_foot) == (cause.slip, cause.at_foot)
         # Moved, a bend is known by another footage.
         and (misplaced or other.id == one.id)
     ]
@@ -413,7 +405,7 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
             if not cause.usual:
                 size = np.array([min(cause.sizes, key=lambda fixed: abs(fixed - size[0]))])
         slip = one.named(cause, size)
-        group = one.group or (slip.slip, slip.id, cause.point, cause.at_bottom)
+        group = one.group or (slip.slip, slip.id, cause.point, cause.at_foot)
         found.append(
             _Explanation(
                 slips=(slip,),

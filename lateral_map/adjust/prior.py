@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,9 +22,9 @@ from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import bend_reading
 from lateral_map.model.route import Chain, Ground, Layout, Observation
-from lateral_map.model.site import Bend, Locate, Site
-from lateral_map.units import from_metres
+from lateral_map.model.site import Locate, Site
 
 # 1 sd of the depth taken for granted where nobody measured the invert at the start.
 UNKNOWN_DEPTH_SD_M = 0.9144
@@ -177,17 +176,6 @@ def _direction_rows(
         if bend.fall_deg:
             fall = bend_reading(site, bend, "fall")
             rows.observations.append(changes.reading(fall, node + 1, bend.footage_m))
-
-
-def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> ReadingId:
-    """Return what a bend's turn or fall is known by among the readings.
-
-    Bends at one footage are told apart by their order.
-    """
-    footage = f"{from_metres(bend.footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
-    same = [one for one in site.bends if one.footage_m == bend.footage_m]
-    order = next(index for index, one in enumerate(same) if one is bend)
-    return ReadingId(plane, f"{footage} #{order + 1}" if order else footage, plane)
 
 
 @dataclass(frozen=True, slots=True)

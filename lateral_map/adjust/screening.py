@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lateral_map.adjust.set_aside import best_without
-from lateral_map.adjust.slips import reading_value
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import reading_value
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Route
 from lateral_map.model.site import AlongTie, OffsetTie

@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
-from typing import TypeVar
 
-from lateral_map.adjust.prior import bend_reading
 from lateral_map.adjust.route import adjust_route
-from lateral_map.adjust.ties import tie_reading
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.chance import chi_square_beyond
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import change_bend, without_reading
 from lateral_map.model.route import Route
-from lateral_map.model.site import Bend, Locate, PlanLine, PlanPoint, Site
 
-# So wide that the reading says nothing more: 100 ft, and a quarter turn.
-_ANYWHERE_M = 30.48
-_ANY_WAY_DEG = 90.0
 # Leaving a good reading out makes chi-square fall too, by more than its degrees of freedom's upper
 # 1 % point only once in a hundred times: a reading that gives up more must explain more.
 _BY_LUCK = 0.01
@@ -66,7 +60,7 @@ def _refit(route: Route, reading: ReadingId) -> Route | None:
     if left is None:
         return None
     # With a loosened bend the other way the solver may find more.
-    back = _change_bend(
+    back = change_bend(
         left, reading, lambda one: replace(one, turn_deg=-one.turn_deg, fall_deg=-one.fall_deg)
     )
     found = []
@@ -76,68 +70,3 @@ def _refit(route: Route, reading: ReadingId) -> Route | None:
         except AdjustmentError:
             continue
     return min(found, key=lambda one: one.chi_square) if found else None
-
-
-def _change_bend(site: Site, reading: ReadingId, change: Callable[[Bend], Bend]) -> Site | None:
-    for index, one in enumerate(site.bends):
-        if reading in (bend_reading(site, one, "turn"), bend_reading(site, one, "fall")):
-            return replace(site, bends=(*site.bends[:index], change(one), *site.bends[index + 1 :]))
-    return None
-
-
-def without_reading(site: Site, reading: ReadingId) -> Site | None:
-    """Return the site as if nobody had taken a reading; None where it is no reading to leave out.
-
-    A mark is left out with all of its ties. A footage is left out with its whole locate.
-    """
-    start, plan = site.start, site.plan
-    match reading.kind:
-        case "start position":
-            return replace(site, start=replace(start, sd_m=_ANYWHERE_M))
-        case "start depth":
-            return replace(site, start=replace(start, depth_m=None))
-        case "start azimuth":
-            return replace(site, start=replace(start, azimuth_deg=None))
-        case "line":
-            lines = tuple(_anywhere(one, reading.of) for one in plan.lines)
-            return replace(site, plan=replace(plan, lines=lines))
-        case "point":
-            points = tuple(_anywhere(one, reading.of) for one in plan.points)
-            return replace(site, plan=replace(plan, points=points))
-        case "turn" | "fall":
-            return _change_bend(site, reading, lambda one: replace(one, sd_deg=_ANY_WAY_DEG))
-        case _:
-            return _without_locate_reading(site, reading)
-
-
-_MappedT = TypeVar("_MappedT", PlanLine, PlanPoint)
-
-
-def _anywhere(mapped: _MappedT, name: str) -> _MappedT:
-    return replace(mapped, sd_m=_ANYWHERE_M) if mapped.name == name else mapped
-
-
-def _without_locate_reading(site: Site, reading: ReadingId) -> Site | None:
-    for index, one in enumerate(site.locates):
-        if one.use and one.mark == reading.mark and (left := _less(one, reading)) is not None:
-            return replace(site, locates=(*site.locates[:index], left, *site.locates[index + 1 :]))
-    return None
-
-
-def _less(locate: Locate, reading: ReadingId) -> Locate | None:
-    match reading.kind:
-        case "footage":
-            return replace(locate, use=False)
-        case "mark":
-            left = replace(locate, ties=())
-        case "depth":
-            left = replace(locate, depth_m=None)
-        case "nulls":
-            left = replace(locate, nulls_m=None)
-        case _:
-            kept = tuple(tie for tie in locate.ties if tie_reading(locate, tie) != reading)
-            if len(kept) == len(locate.ties):
-                return None
-            left = replace(locate, ties=kept)
-    bare = not left.ties and left.depth_m is None and left.nulls_m is None
-    return replace(left, use=False) if bare else left

@@ -15,12 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.adjust.prior import bend_reading
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import bend_of, bend_reading, reading_value, tape_of
 from lateral_map.model.route import Chain, Layout, Observation
-from lateral_map.model.site import AlongTie, Bend, OffsetTie, Site, TapeTie
+from lateral_map.model.site import Site
 from lateral_map.units import from_metres, to_metres
 
 _FOOT = to_metres(1.0, "ft")
@@ -46,7 +46,7 @@ class Cause:
     usual: float = 0.0
     sizes: tuple[float, ...] = ()
     point: str = ""
-    at_bottom: bool = False
+    at_foot: bool = False
     positive: bool = False
     most: float = math.inf
 
@@ -79,7 +79,7 @@ _SCALE = Cause("counter scale", 0.003, 0.04)
 _RISER = Cause("riser left out", 0.01, 4.0 * _FOOT, positive=True, most=_LONGEST_RISER_M)
 # Whose depth was measured at the riser's foot cannot be told from a count begun elsewhere.
 _RISER_AT_FOOT = Cause(
-    "riser left out", 0.001, 4.0 * _FOOT, at_bottom=True, positive=True, most=_LONGEST_RISER_M
+    "riser left out", 0.001, 4.0 * _FOOT, at_foot=True, positive=True, most=_LONGEST_RISER_M
 )
 _MISPLACED = Cause("bend misplaced", 0.01, 5.0 * _FOOT)
 # Two tapes of one mark, each on the other's point.
@@ -105,7 +105,7 @@ class Hypothesis:
     def named(self, cause: Cause, size: Floats) -> Slip:
         """Return the slip with a size in metres, radians or share."""
         found = tuple(float(one) for one in size)
-        slip = Slip(cause.slip, found, self.id, self.footage_m, cause.point, cause.at_bottom)
+        slip = Slip(cause.slip, found, self.id, self.footage_m, cause.point, cause.at_foot)
         if slip.measure != "angle":
             return slip
         turned = tuple((math.degrees(one) + 180.0) % 360.0 - 180.0 for one in found)
@@ -182,8 +182,8 @@ def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:
         yield Hypothesis(moved(everywhere, down - ahead), (_RISER,), is_exact=False)
     else:
         yield Hypothesis(along, (_NOT_AT_ZERO,), is_exact=False)
-        for at_bottom, move in ((False, ahead - down), (True, -down)):
-            twice = Cause("riser counted twice", _TWICE, sizes=(riser,), at_bottom=at_bottom)
+        for at_foot, move in ((False, ahead - down), (True, -down)):
+            twice = Cause("riser counted twice", _TWICE, sizes=(riser,), at_foot=at_foot)
             yield Hypothesis(moved(everywhere, move), (twice,), is_exact=False)
     yield from _at_places(of, tied, direction)
 
@@ -277,52 +277,6 @@ def _of_several(
             for one in together:
                 columns[one.rows] = one.signature
             yield Hypothesis(columns, (cause,))
-
-
-def reading_value(site: Site, reading: ReadingId) -> float | None:
-    """Return what was read, in metres or degrees; None for a place, which is no one number."""
-    match reading.kind:
-        case "start depth":
-            return site.start.depth_m
-        case "start azimuth":
-            return site.start.azimuth_deg
-        case "turn":
-            return bend_of(site, reading).turn_deg
-        case "fall":
-            return bend_of(site, reading).fall_deg
-        case "tape":
-            return tape_of(site, reading).distance_m
-    for locate in site.locates:
-        if locate.mark == reading.mark:
-            ties = locate.ties
-            values = {
-                "footage": locate.footage_m,
-                "depth": locate.depth_m,
-                "nulls": locate.nulls_m,
-                "along": next((t.along_m for t in ties if isinstance(t, AlongTie)), None),
-                "offset": next((t.offset_m for t in ties if isinstance(t, OffsetTie)), None),
-            }
-            return values.get(reading.kind)
-    return None
-
-
-def tape_of(site: Site, reading: ReadingId) -> TapeTie:
-    """Return the tape that a reading is."""
-    return next(
-        tie
-        for one in site.locates
-        for tie in one.ties
-        if one.mark == reading.of and isinstance(tie, TapeTie) and tie.column == reading.column
-    )
-
-
-def bend_of(site: Site, reading: ReadingId) -> Bend:
-    """Return the bend whose turn or fall a reading is."""
-    return next(
-        bend
-        for bend in site.bends
-        if reading in (bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall"))
-    )
 
 
 _LOOKS_LIKE = {"6": "9", "9": "6", "1": "7", "7": "1", "3": "8", "8": "3"}

@@ -20,6 +20,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
+from lateral_map.model.readings import tie_reading
 from lateral_map.model.route import Chain, Ground, Layout
 from lateral_map.model.site import (
     AlongTie,
@@ -29,7 +30,6 @@ from lateral_map.model.site import (
     PositionTie,
     Site,
     TapeTie,
-    Tie,
 )
 
 Indices = NDArray[np.intp]
@@ -199,19 +199,6 @@ def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, ReadingI
             invert = nulls_depth_m(locate.nulls_m) - locate.nulls_held_above_m + above
             found.append((row, read, invert, sd_nulls_m(site, locate, expected[locate.mark])))
     return found
-
-
-def tie_reading(locate: Locate, tie: Tie) -> ReadingId:
-    """Return what a locate's tie is known by among the readings."""
-    match tie:
-        case PositionTie():
-            return ReadingId("position", locate.mark, tie.method)
-        case TapeTie():
-            return ReadingId("tape", locate.mark, tie.column)
-        case AlongTie():
-            return ReadingId("along", locate.mark, "along")
-        case OffsetTie():
-            return ReadingId("offset", locate.mark, "past" if tie.as_past else "offset")
 
 
 def loosen_ties(ties: Ties, slack_m: float) -> Ties:

@@ -29,7 +29,7 @@ class Slip:
     ``id`` names the reading where the slip is one reading's, ``footage_m`` the place along the run
     where it sits (a slip of the counter, a bend). ``size`` has one entry, or two (easting,
     northing) for a place, in metres, degrees or, for the counter's scale, as a share. ``point`` is
-    the plan point a tape was pulled from instead. ``at_bottom`` says of a riser that the start's
+    the plan point a tape was pulled from instead. ``at_foot`` says of a riser that the start's
     depth was measured at its foot.
     """
 
@@ -38,7 +38,7 @@ class Slip:
     id: ReadingId | None = None
     footage_m: float | None = None
     point: str = ""
-    at_bottom: bool = False
+    at_foot: bool = False
 
     @property
     def measure(self) -> SlipMeasure:

@@ -11,11 +11,11 @@ from adjust.builder import CURB, straight_site
 from truth.slips import plant
 
 from lateral_map.adjust.diagnose import explain
-from lateral_map.adjust.mending import mend, mend_all
 from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.diagnosis import LIKELY, Slip
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.mending import mend, mend_all
 from lateral_map.model.site import Bend
 
 FOOT = 0.3048
@@ -193,7 +193,7 @@ class TestMending:
         mended = mend(self.site, Slip("riser left out", (1.5,)))
         assert mended.start.riser_m == 1.5
         assert mended.start.depth_m == self.site.start.depth_m
-        at_foot = mend(self.site, Slip("riser left out", (1.5,), at_bottom=True))
+        at_foot = mend(self.site, Slip("riser left out", (1.5,), at_foot=True))
         assert at_foot.start.depth_m == pytest.approx(self.site.start.depth_m - 1.5)
 
     def test_a_bent_line_moves_aside_by_the_same_on_all_of_its_sides(self):

@@ -10,8 +10,9 @@ from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings
-from lateral_map.adjust.set_aside import best_without, without_reading
+from lateral_map.adjust.set_aside import best_without
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import without_reading
 from lateral_map.model.site import AlongTie, Bend, OffsetTie, TapeTie
 from lateral_map.words.names import reading_name
 

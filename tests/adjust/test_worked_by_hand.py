@@ -14,7 +14,6 @@ from lateral_map.adjust.possible import find_impossible, fix_by_ties
 from lateral_map.adjust.route import adjust_route, solve_site
 from lateral_map.adjust.solve import invert_normal, solve_least_squares
 from lateral_map.adjust.starts import first_azimuths
-from lateral_map.adjust.ties import tie_reading
 from lateral_map.adjust.transmitter import (
     near_vertical_bend_deg,
     nulls_depth_m,
@@ -24,6 +23,7 @@ from lateral_map.adjust.transmitter import (
 )
 from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import tie_reading
 from lateral_map.model.site import (
     AlongTie,
     Bend,

@@ -33,11 +33,13 @@ from mutants.mutants import MUTANTS, Mutant  # noqa: E402
 MIRRORS = {
     "adjust": ["tests/adjust"],
     "analysis": ["tests/analysis", "tests/dig"],
+    "model": ["tests/model", "tests/adjust"],
 }
 # Quick tests of all modules come first: most mutants end there.
 NEAR = {
     "adjust": ["test_worked_by_hand", "test_closed_forms", "test_settling_of_numbers"],
     "analysis": ["test_worked_by_hand", "test_earthwork"],
+    "model": ["test_worked_by_hand"],
 }
 # Modules whose tests stand under another name.
 UNDER = {
@@ -45,6 +47,7 @@ UNDER = {
     "depth_table": "test_depths",
     "slips": "test_diagnose",
     "mending": "test_diagnose",
+    "readings": "test_set_aside",
     "whitelines": "test_structures",
 }
 WIDER = ["tests/model", "tests/report", "tests/demos", "tests/truth"]

@@ -25,9 +25,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from truth.simulate import FOOT, Truth, true_crossing_m, true_past_m
 from truth.slips import CLASSES, Planted, Slip, plant
 
-from lateral_map.adjust.mending import mend_all
 from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError, Fault
+from lateral_map.model.mending import mend_all
 from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Site
 from lateral_map.report import build_report

@@ -16,9 +16,8 @@ import numpy as np
 from truth.jobs import _rounded, draw_job
 from truth.simulate import FOOT, Floats, Truth, simulate, true_past_m
 
-from lateral_map.adjust.prior import bend_reading
-from lateral_map.adjust.ties import tie_reading
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import bend_reading, tie_reading
 from lateral_map.model.site import (
     Bend,
     Locate,

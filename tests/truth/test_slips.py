@@ -10,8 +10,7 @@ from truth.rivals import draw_doubtful, fit_by_force
 from truth.simulate import FOOT, Truth
 from truth.slips import CLASSES, Planted, plant, with_riser
 
-from lateral_map.adjust.prior import bend_reading
-from lateral_map.adjust.ties import tie_reading
+from lateral_map.model.readings import bend_reading, tie_reading
 from lateral_map.model.site import Site
 
 NO_SLIP = {

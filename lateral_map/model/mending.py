@@ -7,12 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lateral_map.adjust.prior import bend_reading
-from lateral_map.adjust.set_aside import without_reading
-from lateral_map.adjust.ties import tie_reading
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import bend_reading, tie_reading, without_reading
 from lateral_map.model.site import (
     AlongTie,
     Bend,
@@ -91,11 +89,11 @@ def _mend_scale(site: Site, slip: Slip) -> Site:
 def _mend_riser(site: Site, slip: Slip) -> Site:
     start, size = site.start, slip.size[0]
     depth, riser = start.depth_m, start.riser_m
-    if depth is not None and slip.at_bottom:
+    if depth is not None and slip.at_foot:
         depth -= size
     if slip.slip == "riser left out":
         riser += size
-    elif not slip.at_bottom:
+    elif not slip.at_foot:
         riser = max(riser - size, 0.0)
     return replace(site, start=replace(start, riser_m=riser, depth_m=depth))
 

@@ -1,0 +1,162 @@
+"""A site's readings by identity: what each is known by, what was read, the site without it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Literal, TypeVar
+
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.site import (
+    AlongTie,
+    Bend,
+    Locate,
+    OffsetTie,
+    PlanLine,
+    PlanPoint,
+    PositionTie,
+    Site,
+    TapeTie,
+    Tie,
+)
+from lateral_map.units import from_metres
+
+# So wide that the reading says nothing more: 100 ft, and a quarter turn.
+_ANYWHERE_M = 30.48
+_ANY_WAY_DEG = 90.0
+
+
+def tie_reading(locate: Locate, tie: Tie) -> ReadingId:
+    """Return what a locate's tie is known by among the readings."""
+    match tie:
+        case PositionTie():
+            return ReadingId("position", locate.mark, tie.method)
+        case TapeTie():
+            return ReadingId("tape", locate.mark, tie.column)
+        case AlongTie():
+            return ReadingId("along", locate.mark, "along")
+        case OffsetTie():
+            return ReadingId("offset", locate.mark, "past" if tie.as_past else "offset")
+
+
+def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> ReadingId:
+    """Return what a bend's turn or fall is known by among the readings.
+
+    Bends at one footage are told apart by their order.
+    """
+    footage = f"{from_metres(bend.footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
+    same = [one for one in site.bends if one.footage_m == bend.footage_m]
+    order = next(index for index, one in enumerate(same) if one is bend)
+    return ReadingId(plane, f"{footage} #{order + 1}" if order else footage, plane)
+
+
+def reading_value(site: Site, reading: ReadingId) -> float | None:
+    """Return what was read, in metres or degrees; None for a place, which is no one number."""
+    match reading.kind:
+        case "start depth":
+            return site.start.depth_m
+        case "start azimuth":
+            return site.start.azimuth_deg
+        case "turn":
+            return bend_of(site, reading).turn_deg
+        case "fall":
+            return bend_of(site, reading).fall_deg
+        case "tape":
+            return tape_of(site, reading).distance_m
+    for locate in site.locates:
+        if locate.mark == reading.mark:
+            ties = locate.ties
+            values = {
+                "footage": locate.footage_m,
+                "depth": locate.depth_m,
+                "nulls": locate.nulls_m,
+                "along": next((t.along_m for t in ties if isinstance(t, AlongTie)), None),
+                "offset": next((t.offset_m for t in ties if isinstance(t, OffsetTie)), None),
+            }
+            return values.get(reading.kind)
+    return None
+
+
+def tape_of(site: Site, reading: ReadingId) -> TapeTie:
+    """Return the tape that a reading is."""
+    return next(
+        tie
+        for one in site.locates
+        for tie in one.ties
+        if one.mark == reading.of and isinstance(tie, TapeTie) and tie.column == reading.column
+    )
+
+
+def bend_of(site: Site, reading: ReadingId) -> Bend:
+    """Return the bend whose turn or fall a reading is."""
+    return next(
+        bend
+        for bend in site.bends
+        if reading in (bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall"))
+    )
+
+
+def change_bend(site: Site, reading: ReadingId, change: Callable[[Bend], Bend]) -> Site | None:
+    """Return the site with the bend that a reading is of changed, None where it has none."""
+    for index, one in enumerate(site.bends):
+        if reading in (bend_reading(site, one, "turn"), bend_reading(site, one, "fall")):
+            return replace(site, bends=(*site.bends[:index], change(one), *site.bends[index + 1 :]))
+    return None
+
+
+def without_reading(site: Site, reading: ReadingId) -> Site | None:
+    """Return the site as if nobody had taken a reading; None where it is no reading to leave out.
+
+    A mark is left out with all of its ties. A footage is left out with its whole locate.
+    """
+    start, plan = site.start, site.plan
+    match reading.kind:
+        case "start position":
+            return replace(site, start=replace(start, sd_m=_ANYWHERE_M))
+        case "start depth":
+            return replace(site, start=replace(start, depth_m=None))
+        case "start azimuth":
+            return replace(site, start=replace(start, azimuth_deg=None))
+        case "line":
+            lines = tuple(_anywhere(one, reading.of) for one in plan.lines)
+            return replace(site, plan=replace(plan, lines=lines))
+        case "point":
+            points = tuple(_anywhere(one, reading.of) for one in plan.points)
+            return replace(site, plan=replace(plan, points=points))
+        case "turn" | "fall":
+            return change_bend(site, reading, lambda one: replace(one, sd_deg=_ANY_WAY_DEG))
+        case _:
+            return _without_locate_reading(site, reading)
+
+
+_MappedT = TypeVar("_MappedT", PlanLine, PlanPoint)
+
+
+def _anywhere(mapped: _MappedT, name: str) -> _MappedT:
+    return replace(mapped, sd_m=_ANYWHERE_M) if mapped.name == name else mapped
+
+
+def _without_locate_reading(site: Site, reading: ReadingId) -> Site | None:
+    for index, one in enumerate(site.locates):
+        if one.use and one.mark == reading.mark and (left := _less(one, reading)) is not None:
+            return replace(site, locates=(*site.locates[:index], left, *site.locates[index + 1 :]))
+    return None
+
+
+def _less(locate: Locate, reading: ReadingId) -> Locate | None:
+    match reading.kind:
+        case "footage":
+            return replace(locate, use=False)
+        case "mark":
+            left = replace(locate, ties=())
+        case "depth":
+            left = replace(locate, depth_m=None)
+        case "nulls":
+            left = replace(locate, nulls_m=None)
+        case _:
+            kept = tuple(tie for tie in locate.ties if tie_reading(locate, tie) != reading)
+            if len(kept) == len(locate.ties):
+                return None
+            left = replace(locate, ties=kept)
+    bare = not left.ties and left.depth_m is None and left.nulls_m is None
+    return replace(left, use=False) if bare else left
