@@ -11,12 +11,27 @@ import io
 import unicodedata
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from lateral_map.draw.packet.document import owner_html, referral_html, sheet_html
+from lateral_map.draw.packet.document import (
+    FINDING_TABLES,
+    letter_css,
+    owner_html,
+    referral_html,
+    sheet_html,
+)
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
+from lateral_map.errors import ExportError
+from lateral_map.export.own_letter import (
+    join_letter,
+    laid_out_apart,
+    letter_fault,
+    require_whole,
+)
 from lateral_map.export.pdf import html_to_pdf
+from lateral_map.words.utility import letter_facts
 
 if TYPE_CHECKING:
     from lateral_map.model.referral import Photograph
@@ -64,21 +79,50 @@ def make_packet(
     wanted, say = options or PacketOptions(), progress or (lambda _name, _done: None)
     say("the sheets", 0.0)
     sheets = draw_sheets(report, paper=wanted.paper, scale=wanted.scale)
+    named = name_referrals(report)
+    facts = [letter_facts(report, letter) for letter in named.values()]
+    apart = (
+        nullcontext(None)
+        if wanted.letter is None
+        else laid_out_apart(wanted.letter, facts, letter_css(report, sheets))
+    )
     referrals = {}
-    for index, (name, letter) in enumerate(name_referrals(report).items()):
-        say(name, 0.15 + 0.55 * index / max(len(report.letters), 1))
-        page = referral_html(
-            report, letter, sheets, photographs=wanted.photographs, template=wanted.letter
-        )
-        referrals[name] = html_to_pdf(page)
-    say("the owner's summary", 0.7)
-    owner = owner_html(report, sheets)
+    with apart as own_letters:
+        for index, (name, letter) in enumerate(named.items()):
+            say(name, 0.15 + 0.55 * index / max(len(report.letters), 1))
+            page = referral_html(
+                report, letter, sheets,
+                photographs=wanted.photographs, apart=wanted.letter is not None,
+            )  # fmt: skip
+            referrals[name] = html_to_pdf(page)
+        say("the owner's summary", 0.7)
+        owner = owner_html(report, sheets)
+        owner_pdf = html_to_pdf(owner)
+        if own_letters is not None:
+            for name, letter_pdf in zip(named, own_letters(), strict=True):
+                # Dangers keep the first page.
+                at = 1 if facts[0]["stop"] else 0
+                referrals[name] = join_letter(referrals[name], letter_pdf, at)
+    for name, told in zip(named, facts, strict=True):
+        try:
+            require_whole(referrals[name], needed_words(told), len(sheets.drawings))
+        except ExportError as error:
+            if wanted.letter is None:
+                raise
+            raise letter_fault(wanted.letter[0], str(error)) from None
     return {
         **referrals,
         "owner.html": owner.encode("utf-8", "replace"),
-        "owner.pdf": html_to_pdf(owner),
+        "owner.pdf": owner_pdf,
         "referral.zip": pack({**referrals, **enclosed}),
     }
+
+
+def needed_words(facts: Mapping[str, Any]) -> list[str]:
+    """Return what a referral must say whatever its letter is: dangers, figures, cautions."""
+    rows = [row for key in FINDING_TABLES for row in facts[key]]
+    figures = [one for row in rows for one in (row["footage"], *row["depth"], *row["position"])]
+    return [*facts["cautions"], *facts["stop"], *figures]
 
 
 def name_referrals(report: Report) -> dict[str, PartyLetter | None]:

@@ -58,6 +58,13 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
         # Viewers must not shrink a drawing that states its scale (ISO 32000-1, table 150).
         preferences = pdf.catalog.setdefault("ViewerPreferences", pydyf.Dictionary())
         preferences["PrintScaling"] = "/None"
+        for one in pdf.objects:
+            if isinstance(one, pydyf.Stream):
+                # PDF/A forbids it (ISO 19005-3, 6.2.8): what a picture does not show is not shown.
+                one.extra.pop("Interpolate", None)
+            elif isinstance(one, pydyf.Dictionary) and one.get("S") == "/TH":
+                # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
+                one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
         for font in document.fonts.values():
             missing.update(font.missing)
 

@@ -2,35 +2,78 @@
 
 from __future__ import annotations
 
+import io
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import pdfplumber
+import pikepdf
 import pytest
 from lxml import html as lxml_html
+from packet.hostile import contents_of, harm_of, hostile_letters, small_packet
+from sheets.builder import line_site
 
-from lateral_map import load_site
+from lateral_map import build_report, load_site
 from lateral_map.draw.packet import sandbox
-from lateral_map.draw.packet.document import referral_html, render_letter
-from lateral_map.draw.packet.sandbox import enclose_letter, fill_template_apart
-from lateral_map.draw.sheet.document import SheetSet
+from lateral_map.draw.packet.document import referral_html
+from lateral_map.draw.packet.sandbox import enclose_letter, fill_template
+from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.errors import ExportError, SiteError
+from lateral_map.export import packet
+from lateral_map.export.own_letter import laid_out_apart, require_whole
+from lateral_map.export.packet import PacketOptions, make_packet
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.results import Report
 from lateral_map.reading.enclosures import load_letter
 from lateral_map.words.utility import letter_facts
 
 
-def test_a_letter_of_ones_own_takes_the_place_of_the_programs(
-    report: Report, sheets: SheetSet
-) -> None:
+def test_a_letter_of_ones_own_takes_the_place_of_the_programs() -> None:
+    site = line_site(findings=3)
+    gas = replace(site.findings[0], finding="gas pipe through sewer")
+    report = build_report(replace(site, findings=(gas, *site.findings[1:])))
     text = (
+        "<style>p { color: blue }</style>"
         "<p>Dear {{ party }}, {{ theirs|length }} of {{ total }} lie {{ part }}:</p>"
         "<ul>{% for each in theirs %}<li>{{ each.number }}: {{ each.words }} at {{ each.footage }},"
         "{{ each.position|join(' ') }}</li>{% endfor %}</ul>{{ question }}"
     )
-    page = referral_html(report, report.letters[0], sheets, template=("mine.html", text))
+    own = make_packet(report, {}, PacketOptions(letter=("mine.html", text)))["referral.pdf"]
     facts = letter_facts(report, report.letters[0])
-    assert f"Dear city, {len(facts['theirs'])} of 9 lie past the curb:" in page
-    assert "A camera was run through this lateral" not in page
+    first, second, *_ = (
+        " ".join(page.extract_text().split()) for page in pdfplumber.open(io.BytesIO(own)).pages
+    )
+    # Dangers keep the first page.
+    assert first.startswith("STOP")
+    assert second.startswith(f"Dear city, {len(facts['theirs'])} of 3 lie past the curb:")
+    assert "A camera was run through this lateral" not in first + second
+    rest = referral_html(report, report.letters[0], draw_sheets(report), apart=True)
+    joined = contents_of(own)
+    assert [*joined[:1], *joined[2:]] == contents_of(html_to_pdf(rest))
+    with pikepdf.open(io.BytesIO(own)) as pdf:
+        assert pdf.check_pdf_syntax() == []
+        (document,) = pdf.Root.StructTreeRoot.K
+        tagged = {int(part.Pg.objgen[0]) for part in document.K}
+        assert tagged == {page.obj.objgen[0] for page in pdf.pages}
+        numbers = pdf.Root.StructTreeRoot.ParentTree.Nums
+        keyed = [int(numbers[k]) for k in range(0, len(numbers), 2)]
+        assert len(set(keyed)) == len(keyed)
+        assert {int(page.StructParents) for page in pdf.pages} <= set(keyed)
+
+
+def test_a_packet_that_lacks_a_figure_is_not_written(
+    report: Report, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    laid_out = small_packet()
+    monkeypatch.setattr(packet, "html_to_pdf", lambda _page: laid_out)
+    with pytest.raises(ExportError, match=r"^the finished packet lacks"):
+        make_packet(report, {})
+    with pytest.raises(SiteError, match=r"mine\.html: .*the finished packet lacks"):
+        make_packet(report, {}, PacketOptions(letter=("mine.html", "<p>Hello</p>")))
+    require_whole(laid_out, ["Cautions: call first.", "38.1 ft"], 1)
+    with pytest.raises(ExportError, match="has 1 of its 2 figures"):
+        require_whole(laid_out, [], 2)
 
 
 @pytest.mark.parametrize(
@@ -69,31 +112,33 @@ def test_documented_fields_are_there(report: Report, field: str) -> None:
         ("{{ 1 / 0 }}", "division"),
         ("{{ cautions[99] }}", "99"),
         ("{% macro f(n) %}{{ f(n + 1) }}{% endmacro %}{{ f(1) }}", "call themselves"),
-        ("{{ 'a'|center(3000000000) }}", "more memory than"),
     ],
 )
 def test_a_letter_that_cannot_be_used_is_one_clear_error(
     report: Report, template: str, said: str
 ) -> None:
     with pytest.raises(SiteError) as refused:
-        render_letter(letter_facts(report, report.letters[0]), ("mine.html", template))
+        fill_template(template, letter_facts(report, report.letters[0]))
     (fault,) = refused.value.faults
-    assert fault.file == "mine.html"
     assert said in str(fault)
-    if template.startswith("line one"):
-        assert fault.row == 2
 
 
-@pytest.mark.parametrize(
-    "template",
-    [
-        "{% for i in range(99000) %}{% for j in range(99000) %}{% endfor %}{% endfor %}",
-        "{% macro f(n) %}{% if n %}{{ f(n - 1) ~ f(n - 1) }}{% endif %}{% endmacro %}{{ f(60) }}",
-    ],
-)
-def test_a_letter_without_end_is_stopped(template: str) -> None:
-    with pytest.raises(SiteError, match="not done after 1 seconds"):
-        fill_template_apart(template, {}, most_seconds=1.0)
+def test_a_letters_fault_is_named_with_its_file_and_row() -> None:
+    for text, row, said in (
+        ("line one\n{{ nobody }}", 2, "'nobody' is undefined"),
+        ("{{ 'a'|center(3000000000) }}", 1, "more memory than"),
+    ):
+        with pytest.raises(SiteError) as refused:
+            lay_out(text, {})
+        (fault,) = refused.value.faults
+        assert (fault.file, fault.row) == ("mine.html", row)
+        assert said in fault.problem
+
+
+def lay_out(text: str, facts: dict[str, Any], most_seconds: float = 60.0) -> bytes:
+    with laid_out_apart(("mine.html", text), [facts], "", most_seconds=most_seconds) as wait:
+        (pdf,) = wait()
+    return pdf
 
 
 def test_no_file_in_the_folder_worked_in_is_run(
@@ -101,36 +146,35 @@ def test_no_file_in_the_folder_worked_in_is_run(
 ) -> None:
     (tmp_path / "jinja2.py").write_text("raise SystemExit('a trap')")
     monkeypatch.chdir(tmp_path)
-    filled = fill_template_apart("Hello {{ site }}", {"site": "<\ud800>"})
-    assert filled == "<div>Hello &lt;\ud800&gt;</div>"
+    pdf = lay_out("Hello {{ site }}", {"site": "<\ud800>"})
+    assert pdfplumber.open(io.BytesIO(pdf)).pages[0].extract_text().startswith("Hello <")
 
 
-def test_what_the_letter_prints_is_escaped(report: Report) -> None:
-    facts = {**letter_facts(report, report.letters[0]), "reference": "<i>&"}
-    assert "&lt;i&gt;&amp;" in render_letter(facts, ("mine.html", "{{ reference }}"))
+def test_what_the_letter_prints_is_escaped() -> None:
+    assert fill_template("{{ reference }}", {"reference": "<i>&"}) == "&lt;i&gt;&amp;"
+
+
+def test_every_kind_of_harm_is_tried() -> None:
+    assert len(hostile_letters()) == 80
 
 
 @pytest.mark.parametrize(
-    "opened",
+    "name",
     [
-        "<!-- never closed", "<style>section { display: none }", "<script>//", "<textarea>",
-        "<title>", "</section></body></html>", "<table><tr><td>",
-        "<svg><style>* { fill: none }</style><g>", "<template>", "<plaintext>",
-        "<link rel=stylesheet href='data:text/css,*{display:none}'>",
+        "opens a comment", "a link", "styles: @page { size: 9000in }",
     ],
 )  # fmt: skip
-def test_what_a_letter_opens_swallows_nothing_after_it(
-    report: Report, sheets: SheetSet, opened: str
-) -> None:
-    page = referral_html(
-        report, report.letters[0], sheets, template=("mine.html", f"<p>Hello</p>{opened}")
-    )
-    tree = lxml_html.fromstring(page)
-    assert len(tree.xpath("//style")) == 1
-    (findings,) = tree.xpath("//body/section/h1[text()='Findings']")
-    assert findings.xpath("..//td[@class='number']")
-    assert tree.xpath("//body/section//div[@class='caution']//li")
-    assert not tree.xpath("//script|//link")
+def test_a_hostile_letter_harms_nothing_else(name: str) -> None:
+    became, harm = harm_of(hostile_letters()[name], small_packet(), most_seconds=60.0)
+    assert became
+    assert harm == ""
+
+
+def test_a_letter_without_end_is_stopped() -> None:
+    without_end = hostile_letters()["template: {% for i in range(99000) %}{% for j in r"]
+    became, harm = harm_of(without_end, b"", most_seconds=1.0)
+    assert "not done after 1 seconds" in became
+    assert harm == ""
 
 
 @pytest.mark.parametrize(
@@ -149,11 +193,9 @@ def test_a_letter_that_nests_without_end_is_refused_unparsed(
         enclose_letter(nested)
 
 
-def test_a_letter_nested_by_many_kinds_is_refused_once_parsed(report: Report) -> None:
-    facts = letter_facts(report, report.letters[0])
-    kinds = "".join(f"<kind{number}>" for number in range(300))
+def test_a_letter_nested_by_many_kinds_is_refused_once_parsed() -> None:
     with pytest.raises(SiteError, match="nests too deeply"):
-        render_letter(facts, ("mine.html", kinds))
+        enclose_letter("".join(f"<kind{number}>" for number in range(300)))
 
 
 def test_the_deepest_letter_taken_can_be_laid_out() -> None:
@@ -162,14 +204,14 @@ def test_the_deepest_letter_taken_can_be_laid_out() -> None:
 
 
 @pytest.mark.parametrize("use", ["use", "USE"])
-def test_a_drawing_that_doubles_itself_is_refused(report: Report, use: str) -> None:
+def test_a_drawing_that_doubles_itself_is_refused(use: str) -> None:
     doubled = "".join(
         f"<g id=g{step}><{use} href=#g{step - 1} /><{use} href=#g{step - 1} /></g>"
         for step in range(1, 40)
     )
     letter = f"<svg width=9 height=9><rect id=g0 width=1 height=1 />{doubled}</svg>"
     with pytest.raises(SiteError, match="<use> is not for letters"):
-        render_letter(letter_facts(report, report.letters[0]), ("mine.html", letter))
+        enclose_letter(letter)
 
 
 def test_a_long_flat_letter_is_kept_whole() -> None:

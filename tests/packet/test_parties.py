@@ -319,15 +319,6 @@ def test_a_danger_heads_every_letter_and_page_and_is_asked_nothing() -> None:
     assert summary_lines(report)[0].startswith("STOP: gas pipe")
 
 
-def test_a_letter_of_ones_own_cannot_leave_the_danger_out() -> None:
-    report = one_line("owner", "city", DANGER)
-    page = referral_html(
-        report, report.letters[0], draw_sheets(report), template=("mine.html", "<p>Hello</p>")
-    )
-    said = words_of(page)
-    assert said.index("STOP: gas pipe") < said.index("Hello")
-
-
 def test_names_are_given_in_full_and_no_finding_is_left_out() -> None:
     many = seen(*((71.5 + 0.4 * i, "roots") for i in range(1, 65) if i % 8))
     report = decided_by(Boundary("curb", "owner", ROADS, decides=True), many)

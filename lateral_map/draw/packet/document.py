@@ -1,9 +1,9 @@
 """The packet's pages as HTML: referral with its cover letter, sheet and owner's summary.
 
-A letter's template is the program's own, or the user's in a sandbox and a process apart. It
-sees plain text, numbers and lists of them, nothing of the program; it reads no file, imports
-nothing, and what it prints of other people's words is escaped. What it lays out stays within the
-letter: its elements are closed, and no style or script reaches the pages after it.
+A letter's template is the program's own, or the user's in a sandbox. It sees plain text, numbers
+and lists of them, nothing of the program; it reads no file, imports nothing, and what it prints of
+other people's words is escaped. A user's letter is a document of its own: no style or markup of it
+reaches the other pages.
 """
 
 from __future__ import annotations
@@ -19,13 +19,12 @@ from typing import Any, Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from lateral_map.draw.packet.sandbox import fill_template, fill_template_apart
+from lateral_map.draw.packet.sandbox import enclose_letter, fill_template
 from lateral_map.draw.plan.figure import plan_figure
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.scales import Paper
 from lateral_map.draw.plan.scene import Mark
 from lateral_map.draw.sheet.document import SheetSet
-from lateral_map.errors import Fault, SiteError
 from lateral_map.model.referral import Photograph
 from lateral_map.model.results import FindingResult, PartyLetter, Report
 from lateral_map.units import to_metres
@@ -38,11 +37,12 @@ from lateral_map.words.technician import report_tables
 from lateral_map.words.utility import coordinates_sentence, evidence_facts, letter_facts
 
 _TEMPLATES: Final = Path(__file__).parent / "templates"
+_OWN: Final = _TEMPLATES / "letter.html"
 # A photograph this near a finding shows it (common practice, no source).
 _NEAR_M: Final = to_metres(0.75, "ft")
 _PERCENTAGE: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %")
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
-_TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
+FINDING_TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
 _OWNER_LAYERS: Final = frozenset({"buildings", "boundaries", "route", "stretches"})
 _PHONE_PT: Final = (260.0, 230.0)
 _PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
@@ -54,23 +54,44 @@ def referral_html(
     sheets: SheetSet,
     *,
     photographs: Sequence[Photograph] = (),
-    template: tuple[str, str] | None = None,
+    apart: bool = False,
 ) -> str:
     """Return the whole referral to one party: letter, findings, sheets, evidence, method, cautions.
 
-    ``letter`` is None where nobody in particular is to be asked. ``template`` is (file name, text)
-    of the user's own letter. Raises ``SiteError`` where it cannot be used.
+    ``letter`` is None where nobody in particular is to be asked. ``apart`` leaves the letter out,
+    to be laid out by itself; dangers then have the first page.
     """
     facts = letter_facts(report, letter)
+    words = "" if apart else render_letter(facts)
     return _render(
         "referral.html",
         facts=facts,
-        letter=Markup(render_letter(facts, template)),  # noqa: S704 - escaped by its own sandbox
+        letter=Markup(words),  # noqa: S704 - escaped by its own sandbox
         pictures=_placed(report, facts, photographs),
         evidence=evidence_facts(report),
         drawings=_drawings(sheets),
         css=_css("print.css", report, sheets.setting.paper),
     )
+
+
+def render_letter(facts: Mapping[str, object]) -> str:
+    """Return the program's own letter as HTML."""
+    return fill_template(_OWN.read_text(encoding="utf-8"), facts)
+
+
+def own_letter_html(template: str, facts: Mapping[str, object], css: str) -> str:
+    """Return a user's letter as a page of its own. Raises ``SiteError`` where it cannot be used."""
+    return _render(
+        "own_letter.html",
+        letter=Markup(enclose_letter(fill_template(template, facts))),  # noqa: S704 - its own page
+        css=Markup(css),  # noqa: S704 - written by letter_css
+        site=facts["site"],
+    )
+
+
+def letter_css(report: Report, sheets: SheetSet) -> str:
+    """Return the style a user's letter begins with: the packet's own."""
+    return _css("print.css", report, sheets.setting.paper, page="Letter, page")
 
 
 def sheet_html(report: Report, sheets: SheetSet) -> str:
@@ -121,7 +142,7 @@ def _titled(svg: str) -> Markup:
     return Markup(titled)  # noqa: S704 - written by our Canvas
 
 
-def _css(name: str, report: Report, paper: Paper) -> Markup:
+def _css(name: str, report: Report, paper: Paper, page: str = "") -> Markup:
     text = (
         _environment()
         .get_template(name)
@@ -129,6 +150,7 @@ def _css(name: str, report: Report, paper: Paper) -> Markup:
             portrait=_PORTRAIT[report.site.unit],
             landscape=f"{paper.width_in:.4f}in {paper.height_in:.4f}in",
             footer=f"{label(report.site.name, 60)}: not a utility locate, not a land survey",
+            page=page,
         )
     )
     return Markup(text)  # noqa: S704 - the one text in it is escaped for CSS and for HTML
@@ -138,8 +160,8 @@ def _placed(
     report: Report, facts: dict[str, Any], photographs: Sequence[Photograph]
 ) -> dict[str, list[dict[str, Any]]]:
     """Return photographs by the table that lists the finding they show; ``loose`` for the rest."""
-    tables = {row["number"]: key for key in _TABLES for row in facts[key]}
-    placed: dict[str, list[dict[str, Any]]] = {key: [] for key in (*_TABLES, "loose")}
+    tables = {row["number"]: key for key in FINDING_TABLES for row in facts[key]}
+    placed: dict[str, list[dict[str, Any]]] = {key: [] for key in (*FINDING_TABLES, "loose")}
     for each in photographs:
 
         def gap(one: FindingResult, at_m: float = each.footage_m) -> float:
@@ -188,23 +210,3 @@ def _environment() -> Environment:
 
     environment.filters |= {"css_text": css_text, "whole": whole}
     return environment
-
-
-_OWN: Final = Path(__file__).parent / "templates" / "letter.html"
-
-
-def render_letter(facts: Mapping[str, object], template: tuple[str, str] | None = None) -> str:
-    """Return the letter's HTML from (file name, text) of a template; the program's own by default.
-
-    Raises ``SiteError`` with the file and line where the template cannot be used.
-    """
-    if template is None:
-        return fill_template(_OWN.read_text(encoding="utf-8"), facts)
-    name, text = template
-    try:
-        return fill_template_apart(text, facts)
-    except SiteError as error:
-        (fault,) = error.faults
-        problem, row = fault.problem[:200], fault.row
-    fields = "docs/how-to/refer-to-the-utility.md lists the fields a letter may use"
-    raise SiteError(Fault(f"the letter cannot be made: {problem}", fields, name, row))

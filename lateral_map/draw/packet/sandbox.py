@@ -1,22 +1,10 @@
-"""The sandbox letters run in, and the process of its own that a user's letter runs in.
-
-Run as a module it reads {"text", "facts"} as JSON from standard input and writes {"html"} or
-{"problem", "row"}. A process of its own can be stopped and can be denied memory: a template that
-loops without end, or asks for a text of a thousand million letters, ends there and nowhere else.
-The letter's HTML is parsed and closed there too: a parser's time may grow with the square of what
-is nested.
-"""
+"""The sandbox letters are filled in, and what their HTML may hold."""
 
 from __future__ import annotations
 
-import json
-import os
 import re
-import subprocess
-import sys
 from collections import Counter
 from collections.abc import Mapping
-from pathlib import Path
 from traceback import walk_tb
 from typing import Any, Final
 from xml.etree import ElementTree as ET
@@ -30,8 +18,6 @@ from lateral_map.errors import Fault, SiteError
 
 _LONGEST: Final = 400_000
 _MOST_COPIES: Final = 10_000
-_MOST_SECONDS: Final = 5.0
-_MOST_MEMORY: Final = 1_000_000_000
 # The layout calls itself once or more an element: 190 of them end the program.
 _MOST_NESTED: Final = 50
 _TAG: Final = re.compile(r"<(/?)([a-zA-Z][^\s/<>]{0,20})[^<>]*?(/?)>")
@@ -41,8 +27,7 @@ _ENDED_UNSAID: Final = frozenset({
     "wbr", "p", "li", "dt", "dd", "tr", "td", "th", "tbody", "thead", "tfoot", "caption",
     "colgroup", "option", "optgroup", "rb", "rt", "rtc", "rp",
 })  # fmt: skip
-_REACHING: Final = ("style", "script", "link", "meta", "base", "title", "plaintext")
-_PACKAGE_FOLDER: Final = str(Path(__file__).parents[3])
+_DROPPED: Final = ("script", "link", "meta", "base", "title", "plaintext")
 _WRONG: Final = (
     TemplateError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError,
     RecursionError, MemoryError,
@@ -87,42 +72,18 @@ def fill_template(text: str, facts: Mapping[str, object]) -> str:
     return "".join(parts)
 
 
-def fill_template_apart(
-    text: str, facts: Mapping[str, object], *, most_seconds: float = _MOST_SECONDS
-) -> str:
-    """Return a letter enclosed in one element, by a process that is stopped after ``most_seconds``.
-
-    Raises ``SiteError``.
-    """
-    given = json.dumps({"text": text, "facts": facts})
-    # -P: a file called jinja2.py in the folder worked in is not taken for the library.
-    command = [sys.executable, "-P", "-m", __name__]
-    paths = [_PACKAGE_FOLDER, *filter(None, [os.environ.get("PYTHONPATH")])]
-    try:
-        # The command is fixed; what a stranger wrote goes in as data.
-        done = subprocess.run(  # noqa: S603
-            command, input=given.encode("ascii"), capture_output=True, check=False,
-            timeout=most_seconds, env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-        )  # fmt: skip
-    except subprocess.TimeoutExpired:
-        raise _problem(f"it was not done after {most_seconds:g} seconds") from None
-    if done.returncode != 0:
-        raise _problem("it took more time or memory than a letter needs")
-    said = json.loads(done.stdout)
-    if "html" not in said:
-        raise _problem(said["problem"], said["row"])
-    return str(said["html"])
-
-
 def enclose_letter(html: str) -> str:
-    """Return a letter's HTML in one closed element, less what would reach outside it.
+    """Return a letter's HTML in one closed element, less what a letter on paper has no use for.
 
     Raises ``SiteError`` where it nests too deeply, which is mostly told before parsing, or
     draws one shape by another.
     """
     if _deepest_of_a_kind(html) > _MOST_NESTED:
         raise _problem("it nests too deeply")
-    body = tinyhtml5.parse(html, namespace_html_elements=False).find("body")
+    document = tinyhtml5.parse(html, namespace_html_elements=False)
+    body = document.find("body")
+    # The parser moves a style that leads the letter into the head.
+    body[:0] = document.findall("head/style")
     waiting = [(body, 0)]
     while waiting:
         element, depth = waiting.pop()
@@ -133,7 +94,7 @@ def enclose_letter(html: str) -> str:
             element.tag = element.tag.rpartition("}")[2]
         if element.tag == "use":  # Each may draw others twice over: thirty of them have no end.
             raise _problem("<use> is not for letters; draw the shape itself")
-        if element.tag in _REACHING:
+        if element.tag in _DROPPED:
             element.tag, element.text = "span", ""
             element.attrib.clear()
     body.tag = "div"
@@ -154,26 +115,3 @@ def _deepest_of_a_kind(html: str) -> int:
 
 def _problem(problem: str, row: int | None = None) -> SiteError:
     return SiteError(Fault(problem, row=row))
-
-
-def main() -> None:
-    """Fill the template on standard input."""
-    try:
-        import resource
-
-        # No more memory than a letter needs, where the system can say so.
-        resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
-    except ImportError:  # Windows: the time limit alone holds there.
-        pass
-    asked = json.loads(sys.stdin.buffer.read())
-    answer: dict[str, object]
-    try:
-        answer = {"html": enclose_letter(fill_template(asked["text"], asked["facts"]))}
-    except SiteError as error:
-        (fault,) = error.faults
-        answer = {"problem": fault.problem, "row": fault.row}
-    sys.stdout.write(json.dumps(answer))
-
-
-if __name__ == "__main__":
-    main()
