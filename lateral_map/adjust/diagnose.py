@@ -402,8 +402,7 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
             price = _log_other_point(mended, cause)
         else:
             price = _log_price(cause, size, mended.information)
-            if not cause.usual:
-                size = np.array([min(cause.sizes, key=lambda fixed: abs(fixed - size[0]))])
+            size = _as_written(cause, size, mended.information)
         slip = one.named(cause, size)
         group = one.group or (slip.slip, slip.id, cause.point, cause.at_foot)
         found.append(
@@ -417,6 +416,20 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
             )
         )
     return found
+
+
+def _as_written(cause: Cause, size: Floats, information: Floats) -> Floats:
+    """Return the size as a slip of the pen has it, where that is likelier than any other size."""
+    if not cause.sizes:
+        return size
+    nearest = np.array([min(cause.sizes, key=lambda fixed: abs(fixed - size[0]))])
+    if not cause.usual:
+        return nearest
+    pen = replace(cause, sizes=(float(nearest[0]),))
+    share = _FITTING_SHARE if cause.slip in _OF_FITTINGS else _PEN_SHARE
+    fixed = _log_price(replace(pen, usual=0.0), size, information) + math.log(share)
+    free = _log_price(replace(cause, sizes=()), size, information) + math.log(1.0 - share)
+    return nearest if fixed - math.log(len(cause.sizes)) > free else size
 
 
 def _log_other_point(mended: _Mended, cause: Cause) -> float:

@@ -11,7 +11,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.readings import reading_value
+from lateral_map.model.readings import noted_sign, reading_value
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Route
 from lateral_map.model.site import AlongTie, OffsetTie
@@ -79,7 +79,7 @@ def check_readings(
             # The best estimate of a mistake in this reading, all others being right.
             values, vectors = _modes(space.cofactor[block, block])
             estimate = vectors @ ((vectors.T @ space.score[block]) / values)
-            mistake = _size(estimate * space.unit[block])
+            mistake = noted_sign(site, one.id) * _size(estimate * space.unit[block])
             # The least error noticed with 80 % power, along the worst checked direction.
             worst = vectors[:, int(np.argmin(values))] * space.unit[block]
             error = worst * (SUSPECT_BEYOND + _POWER_80) / np.sqrt(values.min())

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.readings import bend_of, bend_reading, reading_value, tape_of
+from lateral_map.model.readings import bend_of, bend_reading, noted_sign, reading_value, tape_of
 from lateral_map.model.route import Chain, Layout, Observation
 from lateral_map.model.site import Site
 from lateral_map.units import from_metres, to_metres
@@ -177,8 +177,8 @@ def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:
     yield Hypothesis(scale, (_SCALE,), is_exact=False)
     riser = site.start.riser_m
     if riser == 0.0:
-        at_foot = (_RISER_AT_FOOT,) if site.start.depth_m is not None else ()
-        yield Hypothesis(along, (_NOT_AT_ZERO, *at_foot), is_exact=False)
+        foot = (_RISER_AT_FOOT,) if site.start.depth_m is not None else ()
+        yield Hypothesis(along, (_NOT_AT_ZERO, *foot), is_exact=False)
         yield Hypothesis(moved(everywhere, down - ahead), (_RISER,), is_exact=False)
     else:
         yield Hypothesis(along, (_NOT_AT_ZERO,), is_exact=False)
@@ -235,7 +235,7 @@ def _of_readings(
         if reading.kind == "footage":
             continue
         columns = np.zeros((count, one.signature.shape[1]))
-        columns[one.rows] = one.signature
+        columns[one.rows] = noted_sign(site, reading) * one.signature
         value = reading_value(site, reading)
         causes: tuple[Cause, ...] = (misread,)
         if reading.kind in ("turn", "fall") and value:

@@ -65,9 +65,13 @@ def _in_words(error: LateralMapError) -> str:
     """Return what an error says, and what would explain readings that cannot be."""
     if not isinstance(error, ImpossibleError):
         return str(error)
-    from lateral_map.words.diagnoses import impossible_words
+    from lateral_map.words.sayings import say_impossible
 
-    return "\n".join(filter(None, [str(error), impossible_words(error)]))
+    lines = [str(error)]
+    for saying in say_impossible(error):
+        lines += [saying.words, "To take it so, put this at the end of site.toml:"]
+        lines += [f"[[applied]]\n{entry}".rstrip() for entry in saying.entries]
+    return "\n".join(lines)
 
 
 def main() -> NoReturn:

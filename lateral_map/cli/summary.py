@@ -10,9 +10,16 @@ from rich.text import Text
 
 from lateral_map.cli.console import plain
 from lateral_map.model.chance import POOR_FIT
+from lateral_map.reading.applied import applied_entries
 from lateral_map.units import format_length
-from lateral_map.words.diagnoses import diagnoses_told
-from lateral_map.words.names import READING_WORDS, finding_words, footage_words, reading_name
+from lateral_map.words.diagnoses import diagnoses_told, told_once
+from lateral_map.words.names import (
+    READING_WORDS,
+    finding_words,
+    footage_words,
+    reading_name,
+    taken_words,
+)
 from lateral_map.words.notices import as_sentence, grazing_words, report_notices, uncrossed_words
 from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95, tidy
 from lateral_map.words.technician import next_locate_words, verdict_words
@@ -36,8 +43,10 @@ def check_parts(report: Report) -> list[Part]:
     table.add_column("Off by", justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
     for check in report.readings:
+        name = tidy(reading_name(check.id, report.site.plan), 80)
+        taken = taken_words(report.site, check.id)
         table.add_row(
-            Text(plain(tidy(reading_name(check.id, report.site.plan), 80))),
+            Text(plain(f"{name}: {taken}" if taken else name)),
             _in_own_unit(check.residual, check, report.site.unit),
             Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
         )
@@ -54,6 +63,7 @@ def check_parts(report: Report) -> list[Part]:
         _heading(report),
         Text(_fit_words(report)),
         *_section("What may have gone wrong", _diagnoses(report)),
+        *_entries(report),
         *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
@@ -132,6 +142,19 @@ def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
 def _diagnoses(report: Report) -> list[str]:
     """Return what would explain the misfit, each as a sentence."""
     return [as_sentence(one) for one in diagnoses_told(report)]
+
+
+def _entries(report: Report) -> list[Part]:
+    """Return what to paste into site.toml to take the likeliest diagnosis for true."""
+    found = told_once(report.diagnoses)[:1]
+    entries = [e for one in found for e in applied_entries(report.site, one.together)]
+    if not entries:
+        return []
+    lines = [line for entry in entries for line in ("[[applied]]", *entry.splitlines())]
+    return [
+        Text("To take the first so, put this at the end of site.toml", style="bold"),
+        *(Padding.indent(Text(plain(line)), 2) for line in lines),
+    ]
 
 
 def _suspects(report: Report) -> list[str]:

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 from lateral_map import __version__
 from lateral_map.export.outward import Outward, lay_out, outward, rounded
 from lateral_map.words.diagnoses import diagnosis_words, slip_words
-from lateral_map.words.names import reading_name
+from lateral_map.words.names import reading_name, taken_words
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
 from lateral_map.words.technician import fall_remark, next_locate_words, settling_words
 
 if TYPE_CHECKING:
-    from lateral_map.model.diagnosis import Diagnosis
+    from lateral_map.model.diagnosis import Applied, Diagnosis
     from lateral_map.model.identity import ReadingId
     from lateral_map.model.results import (
         Crossing,
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         Report,
         Side,
     )
+    from lateral_map.model.site import Site
     from lateral_map.model.trench import UtilityConflict
 
 Record = dict[str, Any]
@@ -55,8 +56,9 @@ def result_record(report: Report) -> Record:
         "stations": station_records(report, out),
         "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
         "findings": [finding_record(finding, out) for finding in report.findings],
-        "readings": [_reading(reading, out) for reading in report.readings],
+        "readings": [_reading(reading, site, out) for reading in report.readings],
         "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses],
+        "applied": [_applied(one, out) for one in site.applied],
         "utilities": [utility_record(one, out) for one in report.utilities],
         "program": {"name": "lateral-map", "version": __version__},
         "site": {"name": site.name, "date": site.date.isoformat() if site.date else None},
@@ -145,6 +147,7 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         "sides_to": [_side(side, out) for side in result.sides_to],
         "severity": finding.severity,
         "note": finding.note,
+        "footage_noted": out.length(finding.noted_m),
         "lat": place["lat"],
         "lon": place["lon"],
         "depth_sd": out.length(near.sd_depth_m),
@@ -197,7 +200,7 @@ def _side(side: Side, out: Outward) -> Record:
     }
 
 
-def _reading(check: ReadingCheck, out: Outward) -> Record:
+def _reading(check: ReadingCheck, site: Site, out: Outward) -> Record:
     return {
         "reading": reading_name(check.id, out.plan),
         "residual": _in_own_unit(check.residual, check, out),
@@ -208,6 +211,7 @@ def _reading(check: ReadingCheck, out: Outward) -> Record:
         "residual_unit": "degrees" if check.is_angle else out.unit,
         "locate": check.id.mark,
         "footage": out.length(check.footage_m),
+        "taken_so": taken_words(site, check.id) or None,
         "set_aside_first": check.set_aside_first,
         "likely_error": _in_own_unit(check.likely_error, check, out),
         "would_read": _in_own_unit(check.would_read, check, out),
@@ -220,6 +224,27 @@ def _in_own_unit(value: float | None, check: ReadingCheck, out: Outward) -> floa
     if value is None or not check.is_angle:
         return out.length(value)
     return rounded(value)
+
+
+def _applied(one: Applied, out: Outward) -> Record:
+    """Return a slip taken for true: what was written, what it is taken as."""
+    slip = one.slip
+
+    def sized(value: float | None) -> float | None:
+        if value is None or slip.measure != "length":
+            return None if value is None else rounded(value, 6)
+        return out.length(value)
+
+    return {
+        "slip": slip.slip,
+        "id": slip.id and {"kind": slip.id.kind, "of": slip.id.of, "column": slip.id.column},
+        "footage": out.length(slip.footage_m),
+        "size": [sized(each) for each in slip.size],
+        "written": sized(one.written),
+        "taken": sized(one.taken),
+        "point": slip.point or None,
+        "says": slip_words(slip, out.plan, out.unit, one.taken, one.written),
+    }
 
 
 def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:

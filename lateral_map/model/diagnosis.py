@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from lateral_map.model.identity import ReadingId
+from lateral_map.model.identity import ReadingId, ReadingKind
 
 SlipName = Literal[
     "footage misread", "depth misread", "tape misread", "tape from another point", "offset misread",
@@ -14,6 +14,27 @@ SlipName = Literal[
     "riser left out", "riser counted twice", "held above left out", "line mapped elsewhere",
     "point mapped elsewhere", "start elsewhere", "azimuth", "another unit",
 ]  # fmt: skip
+_LENGTHS: Final = ("footage", "depth", "nulls", "tape", "along", "offset", "start depth")
+# The kinds of reading that a slip may befall; a slip that is not here is of no one reading.
+KINDS_OF: Final[dict[SlipName, tuple[ReadingKind, ...]]] = {
+    "footage misread": ("footage",),
+    "depth misread": ("depth", "nulls", "start depth"),
+    "tape misread": ("tape",),
+    "tape from another point": ("tape",),
+    "offset misread": ("along", "offset"),
+    "position misread": ("position", "mark"),
+    "bend turned the other way": ("turn", "fall"),
+    "bend angle": ("turn", "fall"),
+    "bend misplaced": ("turn", "fall"),
+    "held above left out": ("depth",),
+    "line mapped elsewhere": ("line",),
+    "point mapped elsewhere": ("point",),
+    "start elsewhere": ("start position",),
+    "azimuth": ("start azimuth",),
+    "another unit": _LENGTHS,
+}
+# Slips of no reading that sit at a place along the run.
+AT_A_PLACE: Final[tuple[SlipName, ...]] = ("counter slipped", "bend not noted")
 # A diagnosis at least this probable is acted on: innocent readings are no longer blamed.
 LIKELY: Final = 0.5
 # One at least this probable puts answers in doubt that would change with it.
@@ -47,6 +68,19 @@ class Slip:
             return "share"
         turned = ("bend turned the other way", "bend angle", "bend not noted", "azimuth")
         return "angle" if self.slip in turned else "length"
+
+
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """A slip taken for true on somebody's word: the site's readings are as it mends them.
+
+    ``written`` is what the reading is in the tables and ``taken`` what it counts as, in metres or
+    degrees; both None where the slip is not one reading's, or the reading no one number.
+    """
+
+    slip: Slip
+    written: float | None = None
+    taken: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

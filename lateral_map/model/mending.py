@@ -10,7 +10,7 @@ import numpy as np
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.readings import bend_reading, tie_reading, without_reading
+from lateral_map.model.readings import bend_reading, ended, tie_reading, without_reading
 from lateral_map.model.site import (
     AlongTie,
     Bend,
@@ -47,7 +47,8 @@ def mend(site: Site, slip: Slip) -> Site:
     locates = [
         _mend_locate(one, slip, reading) if one.mark == reading.of else one for one in site.locates
     ]
-    return replace(site, locates=tuple(locates))
+    mended = replace(site, locates=tuple(locates))
+    return ended(mended) if reading.kind == "footage" else mended
 
 
 def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
@@ -197,7 +198,7 @@ def _mend_tie(tie: Tie, slip: Slip) -> Tie:
         case AlongTie():
             return replace(tie, along_m=tie.along_m - size)
         case OffsetTie():
-            return replace(tie, offset_m=tie.offset_m - size)
+            return replace(tie, offset_m=tie.offset_m - tie.noted_sign * size)
 
 
 def _footage(bend: Bend) -> float:

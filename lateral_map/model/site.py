@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 
 from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
+from lateral_map.model.diagnosis import Applied
 from lateral_map.model.referral import Referral
 from lateral_map.units import per_root_metre, to_metres
 
@@ -217,10 +218,14 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """How far the camera went."""
+    """How far the camera went.
+
+    ``end_given`` says that somebody wrote where; else it is the last footage given anywhere.
+    """
 
     end_m: float
     reached_main: bool = True
+    end_given: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,6 +270,11 @@ class OffsetTie:
     sd_m: float
     as_past: bool = False
     past_is_right: bool = True
+
+    @property
+    def noted_sign(self) -> float:
+        """By what ``offset_m`` is multiplied to be as it was written."""
+        return -1.0 if self.as_past and not self.past_is_right else 1.0
 
 
 Tie = PositionTie | TapeTie | AlongTie | OffsetTie
@@ -327,7 +337,10 @@ class Bend:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What the camera saw at a footage; ``to_m`` where it is a stretch."""
+    """What the camera saw at a footage; ``to_m`` where it is a stretch.
+
+    ``noted_m`` is what the counter showed there, where a slip taken for true has moved it.
+    """
 
     footage_m: float
     finding: str
@@ -335,6 +348,7 @@ class Finding:
     severity: Severity | None = None
     note: str = ""
     place: Place = Place("findings.csv")
+    noted_m: float | None = None
     extra: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -428,7 +442,8 @@ class Site:
     """Everything one site folder says, checked and in metres.
 
     ``unit`` is the unit people read and write lengths in. ``notices`` are things assumed while
-    reading that the reader of a drawing should know.
+    reading that the reader of a drawing should know. ``applied`` are slips that the readings here
+    are mended of already; ``as_written`` is then the site as its tables have it.
     """
 
     name: str
@@ -453,6 +468,8 @@ class Site:
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()
     fall_code: FallCodeName = "IPC"
+    applied: tuple[Applied, ...] = ()
+    as_written: Site | None = None
 
     def transmitter_footage_m(self, locate: Locate) -> float:
         """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""

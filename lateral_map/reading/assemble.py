@@ -118,7 +118,11 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         frame=of.placed.frame,
         start=start,
         accuracy=build_accuracy(said.accuracy, said.unit),
-        run=Run(of.end_m, reached_main=said.run.end == "main"),
+        run=Run(
+            of.end_m,
+            reached_main=said.run.end == "main",
+            end_given=said.run.end_footage is not None,
+        ),
         counter=Counter(**made(said.counter)),
         transmitter=Transmitter(**made(said.transmitter)),
         pipes=pipes,

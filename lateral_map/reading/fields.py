@@ -16,7 +16,9 @@ from typing import Annotated, Any, Final, Literal, get_args
 from pydantic import BeforeValidator, GetCoreSchemaHandler, ValidationInfo, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
-from lateral_map.errors import SiteError
+from lateral_map.errors import Fault, SiteError
+from lateral_map.model.diagnosis import SlipName
+from lateral_map.model.identity import ReadingKind
 from lateral_map.model.site import (
     Cover,
     FallCodeName,
@@ -36,6 +38,8 @@ from lateral_map.units import parse_length, show_value, small_unit, to_metres
 FARTHEST: Final = 1e9
 # A camera on a push rod or crawler never pays out this much; a footage beyond it is a slip.
 MOST_FOOTAGE_M: Final = 6096.0
+# No slip of a reading is as large, in metres or degrees.
+_MOST_SLIP_M: Final = 1e5
 
 _COMMA_REMEDY: Final = (
     "write a point (4.5); a decimal comma works in tables separated by semicolons or tabs"
@@ -356,6 +360,60 @@ _TWO: Final = {"type": "array", "items": _ONE, "minItems": 2, "maxItems": 2}
 Span = Annotated[
     tuple[float, float], BeforeValidator(_span), WithJsonSchema({"anyOf": [_ONE, _TWO]})
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """One or two numbers whose meaning another key decides: as typed, and as lengths in metres.
+
+    ``numbers`` is None where they carry a unit of length.
+    """
+
+    numbers: tuple[float, ...] | None
+    lengths_m: tuple[float, ...]
+
+    def read(self, measure: Literal["length", "angle", "share"], count: int) -> tuple[float, ...]:
+        """Return the numbers in metres, degrees or share; raises ``SiteError``."""
+        if len(self.lengths_m) != count:
+            shape = "one number" if count == 1 else "two, [east, north]"
+            raise SiteError(Fault(f"here it is {shape}", f"write {shape}", field="size"))
+        if measure == "length":
+            return self.lengths_m
+        if self.numbers is None:
+            what = "degrees" if measure == "angle" else "a share, such as 0.03 for 3 %"
+            raise SiteError(Fault("here it is no length", f"write {what}", field="size"))
+        return self.numbers
+
+
+def _amount(value: object, info: ValidationInfo) -> Amount:
+    """Read a number or a length, or two in square brackets."""
+    spelling = _spelling(info)
+    each = value if isinstance(value, list) else [value]
+    if len(each) not in (1, 2):
+        raise refuse(f"{show_value(value)} is not one number or two", "write 5.0 or [3.0, -1.5]")
+    lengths = tuple(_length(one, spelling.unit, spelling) for one in each)
+    if any(abs(one) > _MOST_SLIP_M for one in lengths):
+        raise refuse(f"{show_value(value)} is out of range", "no slip is as large; check it")
+    typed = [float(one) for one in each if isinstance(one, int | float)]
+    return Amount(tuple(typed) if len(typed) == len(each) else None, lengths)
+
+
+_SIZED: Final = {"anyOf": [{"type": "number"}, {"type": "string", "examples": ["7 ft 6 in"]}]}
+OneAmount = Annotated[Any, BeforeValidator(_amount), WithJsonSchema(_SIZED)]
+AmountOrPlace = Annotated[
+    Any,
+    BeforeValidator(_amount),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                *_SIZED["anyOf"],
+                {"type": "array", "items": _SIZED, "minItems": 2, "maxItems": 2},
+            ]
+        }
+    ),
+]
+SlipWord = Annotated[SlipName, OneOf()]
+KindWord = Annotated[ReadingKind, OneOf()]
 
 _YES_NO: Final = dict.fromkeys(("yes", "y", "true", "1"), True) | dict.fromkeys(
     ("no", "n", "false", "0"), False

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.site import Plan, Site
+from lateral_map.reading.applied import apply_slips
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
 from lateral_map.reading.boundaries import read_boundaries, resolve_client
 from lateral_map.reading.files import list_files
@@ -122,4 +123,6 @@ def _join(
         locates=locates,
         folder=folder,
     )
-    return assemble_site(gathered, ledger)
+    site = apply_slips(assemble_site(gathered, ledger), said, ledger)
+    ledger.raise_if_any()
+    return site

@@ -13,6 +13,7 @@ from typing import Any, Final, Literal, get_args
 from pydantic import ConfigDict
 
 from lateral_map.errors import Fault
+from lateral_map.model.diagnosis import AT_A_PLACE, KINDS_OF
 from lateral_map.model.referral import Referral
 from lateral_map.model.site import (
     FALL_WANDER_PER_ROOT_FT,
@@ -30,6 +31,7 @@ from lateral_map.model.site import (
 )
 from lateral_map.reading import fields
 from lateral_map.reading.typed import Typed, key, keys_of, shown_length
+from lateral_map.reading.words import listed
 
 FORMAT: Final = 1
 
@@ -441,6 +443,57 @@ class ReferralTable(Typed):
     )
 
 
+class AppliedTable(Typed):
+    """[[applied]]: a slip in the notes taken for true; the tables stay as they are written.
+
+    ``check`` prints the entry under each diagnosis. Entries are taken one after the other, and one
+    is taken back by taking it out.
+    """
+
+    slip: fields.SlipWord = key(
+        "What went wrong, as a diagnosis calls it.", required=True, examples=['"tape misread"']
+    )
+    kind: fields.KindWord | None = key("Of the reading's id: what kind of reading it is.")
+    of: fields.Name | None = key("Of the reading's id: whose it is, such as the locate's mark.")
+    column: fields.Name | None = key("Of the reading's id: the column it stands in.")
+    footage: fields.Footage | None = key(
+        "Where along the run it sits: a counter that slipped, a bend nobody noted."
+    )
+    size: fields.AmountOrPlace | None = key(
+        "How large the slip is: what was noted is what was true plus this, what was left out is "
+        "this. A length, degrees, a share for the counter's scale, or [east, north] for a place."
+    )
+    would_read: fields.OneAmount | None = key("Instead of size: what the reading should have been.")
+    point: fields.PointName | None = key("The point a tape was pulled from instead.")
+    at_foot: fields.YesNo = key(
+        "Of a riser: the start's depth was measured at its foot.", default=False
+    )
+
+    @classmethod
+    def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
+        """Yield a fault where the size is given twice."""
+        if "size" in given and "would_read" in given:
+            yield Fault("size is given too", "write size or would_read", field="would_read")
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where the slip is of no such reading or place."""
+        kinds = KINDS_OF.get(self.slip, ())
+        of_all = self.slip == "held above left out"
+        if self.kind is None and kinds and not of_all:
+            yield Fault("nothing says of which reading", f"write kind = {listed(kinds)}")
+        elif self.kind is not None and self.kind not in kinds:
+            remedy = f"write {listed(kinds)}" if kinds else "leave kind out"
+            yield Fault(f"{self.slip!r} is no slip of this kind", remedy, field="kind")
+        if self.slip in AT_A_PLACE and self.footage is None:
+            yield Fault("nothing says where", "write footage", field="footage")
+        if (self.point is not None) != (self.slip == "tape from another point"):
+            yield Fault(
+                "a point goes with 'tape from another point', and only with that",
+                "write point there, leave it out elsewhere",
+                field="point",
+            )
+
+
 class SiteDocument(Typed):
     """site.toml of a located lateral: what was measured once for the whole run."""
 
@@ -459,6 +512,7 @@ class SiteDocument(Typed):
     reach: tuple[ReachTable, ...] = ()
     rates: RatesTable = RatesTable()
     terrain: TerrainTable = TerrainTable()
+    applied: tuple[AppliedTable, ...] = ()
 
 
 def table_models() -> dict[str, tuple[type[Typed], bool]]:

@@ -66,6 +66,7 @@ class SiteFile:
     reach: tuple[schema.ReachTable, ...]
     rates: schema.RatesTable
     terrain: schema.TerrainTable
+    applied: tuple[schema.AppliedTable, ...]
 
 
 def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:

@@ -95,6 +95,9 @@ class Entering:
             edits = [SettingEdit("format", "1", None), *edits]
         told = [e for e in edits if e.path != "format"][:4]
         what = ", ".join(f"{edit.path} = {edit.value or '–'}" for edit in told)
+        taken = [e for e in edits if e.path.startswith("applied.")]
+        if taken:
+            what = "a diagnosis taken so" if taken[0].value else "a diagnosis taken back"
         self.store.save_settings(op, edits, what[:300])
 
     def save_feature(self, given: FeatureAsked) -> None:

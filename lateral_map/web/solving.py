@@ -10,7 +10,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -28,7 +28,7 @@ from lateral_map.report import build_report
 from lateral_map.web.disk import encoding_of
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES, read_plan, read_table
 from lateral_map.web.settings import LISTS, change_setting
-from lateral_map.words.diagnoses import impossible_words
+from lateral_map.words.sayings import Saying, say_impossible
 
 _ROUNDS: Final = 4
 _COPIED: Final = (SETTINGS, *TABLES, PLAN, "plan.gpkg")
@@ -42,12 +42,14 @@ class Solved:
     """What a folder gives: a report if any, and what is wrong with what it was made without.
 
     ``plan_only`` is True where the start or the whole run is still missing: the report's route then
-    means nothing and only its plan is to be shown.
+    means nothing and only its plan is to be shown. ``says`` is what would explain readings that are
+    impossible.
     """
 
     report: Report | None
     faults: tuple[Fault, ...]
     plan_only: bool = False
+    says: tuple[Saying, ...] = ()
 
 
 def solve(folder: Path) -> Solved:
@@ -56,8 +58,7 @@ def solve(folder: Path) -> Solved:
         return Solved(build_report(load_site(folder)), ())
     except (SiteError, AdjustmentError) as error:
         faults = error.faults
-        if isinstance(error, ImpossibleError) and (said := impossible_words(error)):
-            faults = (*faults, Fault(said))
+        says = say_impossible(error) if isinstance(error, ImpossibleError) else ()
     except (AnalysisError, FrameError) as error:
         return Solved(None, (Fault(str(error)),))
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as name:
@@ -65,7 +66,7 @@ def solve(folder: Path) -> Solved:
         for path in folder.iterdir():
             if path.name.casefold() in _COPIED:
                 shutil.copyfile(path, copy / path.name.casefold())
-        return _solve_rest(copy, faults)
+        return replace(_solve_rest(copy, faults), says=says)
 
 
 def _solve_rest(copy: Path, faults: tuple[Fault, ...]) -> Solved:

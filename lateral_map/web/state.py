@@ -65,6 +65,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         for fault in solved.faults
         if fault.file in TABLES
     ]
+    rest = say_all(report) if report else ()
     picture = None
     drawn = solved.report or solutions.last_whole
     if with_picture and drawn is not None:
@@ -82,7 +83,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         "settings": _settings(store, solved),
         "plan": _plan(store, solved),
         "faults": _said(fault for fault in solved.faults if fault.file not in _HOMES),
-        "says": [asdict(one) for one in (*left_out, *(say_all(report) if report else ()))],
+        "says": [asdict(one) for one in (*left_out, *solved.says, *rest)],
         "picture": picture,
         "history": [
             {

@@ -6,35 +6,36 @@ import math
 from collections.abc import Iterable
 from typing import Final
 
-from lateral_map.errors import ImpossibleError
 from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip, SlipName
 from lateral_map.model.results import Report
 from lateral_map.model.site import Plan, Site
-from lateral_map.report import explain_impossible
-from lateral_map.words.names import reading_name
+from lateral_map.words.names import as_written_words, reading_name
 from lateral_map.words.numbers import label, length, tidy
+
+
+def told_once(diagnoses: Iterable[Diagnosis]) -> list[Diagnosis]:
+    """Return the diagnoses worth telling, most probable first; two that explain together once."""
+    told: list[Diagnosis] = []
+    paired: set[Slip] = set()
+    for one in diagnoses:
+        if one.probability >= WORTH_DOUBT and one.slip not in paired:
+            told.append(one)
+        paired |= set(one.together)
+    return told
 
 
 def diagnoses_told(report: Report) -> list[str]:
     """Return the diagnoses worth telling, most probable first, as sentences without a stop."""
-    worth = [one for one in report.diagnoses if one.probability >= WORTH_DOUBT]
-    return _told_once(worth, report.site)
+    site = report.site
+    return [diagnosis_words(one, site.plan, site.unit) for one in told_once(report.diagnoses)]
 
 
-def impossible_words(error: ImpossibleError) -> str:
-    """Say what would explain why readings are impossible; empty where nothing likely does."""
-    told = _told_once(explain_impossible(error), error.site)
-    return f"Most probably {' and '.join(told)}." if told else ""
-
-
-def _told_once(diagnoses: Iterable[Diagnosis], site: Site) -> list[str]:
-    told: list[str] = []
-    paired: set[Slip] = set()
-    for one in diagnoses:
-        if one.slip not in paired:
-            told.append(diagnosis_words(one, site.plan, site.unit))
-        # Two slips that explain together are one entry.
-        paired |= set(one.together)
+def applied_told(site: Site) -> list[str]:
+    """Return the slips taken for true, in their order, as sentences without a stop."""
+    told = []
+    for one in site.applied:
+        words = slip_words(one.slip, site.plan, site.unit, one.taken, one.written)
+        told.append(f"taken so in site.toml: {words}")
     return told
 
 
@@ -59,31 +60,47 @@ _SAID: Final[dict[SlipName, str]] = {
     "held above left out": "the locator was held {far} above the ground{there} and nobody noted it",
     "positions shifted together": "all GNSS fixes lie {far} off the same way",
     "tape from another point": "{name} was pulled from {point}",
-    "another unit": "{name} was read in another unit: it would read {meant}",
+    "another unit": "{name} was read in another unit: {reads}",
     "line mapped elsewhere": "{name}: it lies about {far} from where the map has it",
     "point mapped elsewhere": "{name}: it lies about {far} from where the map has it",
     "start elsewhere": "the start lies about {far} from where it was put",
     "azimuth": "the azimuth at the start is {turn} off",
     "position misread": "{name} is about {far} off",
 }
-_MISREAD: Final = "{name} was misread: it would read {meant}"
+_MISREAD: Final = "{name} was misread: {reads}"
 
 
-def slip_words(slip: Slip, plan: Plan, unit: str, would_read: float | None = None) -> str:
-    """Return a slip in words, such as ``a bend nobody noted near 46 ft, about 40° left``."""
+def slip_words(
+    slip: Slip,
+    plan: Plan,
+    unit: str,
+    would_read: float | None = None,
+    written: float | None = None,
+) -> str:
+    """Return a slip in words, such as ``a bend nobody noted near 46 ft, about 40° left``.
+
+    ``would_read`` is what the reading would then be; ``written``, what it is in its table, is given
+    of a slip that is taken for true.
+    """
     size = slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size)
     far = length(abs(size), unit)
     meant = f"otherwise by {far}"
+    angle = slip.measure == "angle"
     if would_read is not None:
-        angle = slip.measure == "angle"
         meant = f"{abs(would_read):.0f}°" if angle else length(would_read, unit)
-    return _SAID.get(slip.slip, _MISREAD).format(
+    said = _SAID.get(slip.slip, _MISREAD)
+    reads = f"it would read {meant}"
+    if written is not None and would_read is not None:
+        reads = as_written_words(written, would_read, unit, is_angle=angle)
+        said += "" if "{reads}" in said else " ({reads})"
+    return said.format(
         name=tidy(reading_name(slip.id, plan), 80) if slip.id else "",
         point=label(slip.point),
         at="" if slip.footage_m is None else length(slip.footage_m, unit),
         there=f" at locate {label(slip.id.of)}" if slip.id else " everywhere",
         far=far,
         meant=meant,
+        reads=reads,
         turn=f"{abs(size):.0f}°",
         share=f"{abs(100.0 * size):.1f} %",
         side="right" if size > 0.0 else "left",

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Final
 
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import taken_otherwise
 from lateral_map.model.results import (
     Basis,
     BoundaryKind,
@@ -21,10 +22,12 @@ from lateral_map.model.site import (
     Finding,
     OffsetTie,
     Plan,
+    Site,
     TapeTie,
     UtilityKind,
 )
-from lateral_map.words.numbers import label, length, listed, tidy
+from lateral_map.units import from_metres
+from lateral_map.words.numbers import label, length, listed, tidy, unit_word
 
 BASIS_WORDS: Final[dict[Basis, str]] = {
     "located": "Located",
@@ -105,6 +108,30 @@ def reading_name(reading: ReadingId, plan: Plan) -> str:
     return f"bend {reading.of} {reading.kind}" if reading.of else reading.kind
 
 
+def taken_words(site: Site, reading: ReadingId) -> str:
+    """Say what a reading is taken as where that is not what was written; empty where it is."""
+    other = taken_otherwise(site, reading)
+    if other is None:
+        return ""
+    if isinstance(other.written, str):
+        return f"as written from {label(other.written)}, taken as from {label(str(other.taken))}"
+    if other.written is None or other.taken is None or isinstance(other.taken, str):
+        return f"taken {length(other.moved_m, site.unit)} from where it was written"
+    is_angle = reading.kind in ("turn", "fall", "start azimuth")
+    return as_written_words(other.written, other.taken, site.unit, is_angle=is_angle)
+
+
+def as_written_words(written: float, taken: float, unit: str, *, is_angle: bool = False) -> str:
+    """Return what was written and what it is taken as, to a hundredth."""
+
+    def shown(value: float) -> str:
+        number = value if is_angle else from_metres(value, unit)
+        digits = f"{number:z.2f}".rstrip("0").rstrip(".")
+        return f"{digits}°" if is_angle else f"{digits} {unit_word(unit)}"
+
+    return f"as written {shown(written)}, taken as {shown(taken)}"
+
+
 def readings_listed(readings: tuple[ReadingId, ...], plan: Plan, most: int = 6) -> str:
     """Return readings in words for a sentence."""
     return tidy(listed([reading_name(one, plan) for one in readings], most))
@@ -118,9 +145,15 @@ def finding_words(result: FindingResult) -> str:
 
 
 def footage_words(finding: Finding, unit: str) -> str:
-    """Return a finding's footage, or the stretch's: ``12.0 ft`` or ``12.0 ft to 15.5 ft``."""
+    """Return a finding's footage, or the stretch's: ``12.0 ft`` or ``12.0 ft to 15.5 ft``.
+
+    Where a slip taken for true has moved it, what the counter showed stands beside it.
+    """
     begin = length(finding.footage_m, unit)
-    return begin if finding.to_m is None else f"{begin} to {length(finding.to_m, unit)}"
+    words = begin if finding.to_m is None else f"{begin} to {length(finding.to_m, unit)}"
+    if finding.noted_m is None:
+        return words
+    return f"{words} (the counter showed {length(finding.noted_m, unit)})"
 
 
 def the(name: str) -> str:

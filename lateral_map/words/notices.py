@@ -9,7 +9,7 @@ from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.units import format_length, format_small, format_spread, from_metres
-from lateral_map.words.diagnoses import diagnoses_told
+from lateral_map.words.diagnoses import applied_told, diagnoses_told
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, plus_minus, tidy
 
@@ -25,6 +25,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
     """
     said = [
         *danger_notices(report),
+        *applied_told(report.site),
         *_question_notices(report),
         *_fit_notices(report),
         *_dig_notices(report),
@@ -147,7 +148,7 @@ def _fit_notices(report: Report) -> Iterator[str]:
     # Only a locate's row has a column use.
     rows = any(check.id.mark for check in first)
     row = "Correct the row or set use = no" if rows else "Correct what was written"
-    row = "Look at the notes, correct the row" if likely else row
+    row = "Look at the notes, correct the row or take it so" if likely else row
     remedy = f"{row}; where the map is wrong, {plan}" if any(mapped) else row
     if mapped and all(mapped):
         remedy = plan.capitalize()

@@ -38,6 +38,7 @@ from lateral_map.words.names import (
     finding_words,
     footage_words,
     readings_listed,
+    taken_words,
     tie_words,
 )
 from lateral_map.words.numbers import (
@@ -85,7 +86,12 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
     """Say what was read at a locate, reading by reading, and how well each agrees."""
     unit, locate = report.site.unit, result.locate
 
-    at_lens = _agreement(result, "footage", "footage", unit)
+    def agrees(kind: ReadingKind, column: str) -> str:
+        reading = ReadingId(kind, locate.mark, column)
+        taken = taken_words(report.site, reading)
+        return f"{f'; {taken}' if taken else ''}{_agreement(result, reading, unit)}"
+
+    at_lens = agrees("footage", "footage")
     rows = [
         ("Verdict", _LOCATE_VERDICT[result.state]),
         ("Footage", f"{length(locate.footage_m, unit)} at the lens{at_lens}"),
@@ -97,15 +103,15 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
             if isinstance(tie, PositionTie)
             else tie_words(tie, lambda value_m: _read_words(value_m, unit))
         )
-        rows.append((name, f"{said}{_agreement(result, kind, column, unit)}"))
+        rows.append((name, f"{said}{agrees(kind, column)}"))
     if locate.depth_m is not None:
         held = _held_words(locate.held_above_m, unit)
-        agrees = _agreement(result, "depth", "depth", unit)
-        rows.append(("Depth read", f"{_read_words(locate.depth_m, unit)}{held}{agrees}"))
+        shown = f"{_read_words(locate.depth_m, unit)}{held}{agrees('depth', 'depth')}"
+        rows.append(("Depth read", shown))
     if locate.nulls_m is not None:
         held = _held_words(locate.nulls_held_above_m, unit)
-        agrees = _agreement(result, "nulls", "nulls", unit)
-        rows.append(("Nulls", f"{_read_words(locate.nulls_m, unit)} apart{held}{agrees}"))
+        shown = f"{_read_words(locate.nulls_m, unit)} apart{held}{agrees('nulls', 'nulls')}"
+        rows.append(("Nulls", shown))
     if result.depth_m is not None and result.sd_depth_m is not None:
         rows.append(("Invert by that", plus_minus(result.depth_m, result.sd_depth_m, unit)))
     if locate.peak != "in-line":
@@ -139,9 +145,8 @@ def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
     return "Off the line", "offset", "offset"
 
 
-def _agreement(result: LocateResult, kind: ReadingKind, column: str, unit: str) -> str:
+def _agreement(result: LocateResult, reading: ReadingId, unit: str) -> str:
     """Return how far a reading is off, or that nothing checks it, to go on a sentence."""
-    reading = ReadingId(kind, result.locate.mark, column)
     check = next((one for one in result.checks if one.id == reading), None)
     if check is None:
         return ""

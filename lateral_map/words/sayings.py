@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
+from lateral_map.errors import ImpossibleError
+from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.results import FindingResult, ReadingCheck, Report
-from lateral_map.words.diagnoses import diagnosis_words
+from lateral_map.model.site import Site
+from lateral_map.reading.applied import applied_entries
+from lateral_map.report import explain_impossible
+from lateral_map.words.diagnoses import applied_told, diagnosis_words, told_once
 from lateral_map.words.names import finding_words, reading_name
 from lateral_map.words.notices import as_sentence, drawing_notices, grazing_words
 from lateral_map.words.numbers import (
@@ -27,13 +32,19 @@ Tone = Literal["stop", "watch", "plain", "good"]
 
 @dataclass(frozen=True, slots=True)
 class Saying:
-    """One thing the readings imply. ``footage_m`` ties it to the drawing, ``mark`` to a row."""
+    """One thing the readings imply. ``footage_m`` ties it to the drawing, ``mark`` to a row.
+
+    ``entries`` are what site.toml holds under [[applied]] once it is taken for true; ``applied`` is
+    the place there, from 0, of what is taken so already.
+    """
 
     tone: Tone
     title: str
     words: str
     footage_m: float | None = None
     mark: str = ""
+    entries: tuple[str, ...] = ()
+    applied: int | None = None
 
 
 def say_all(report: Report) -> tuple[Saying, ...]:
@@ -68,19 +79,12 @@ def _what_to_mend(report: Report) -> Iterator[Saying]:
 
 def _which_reading(report: Report) -> Iterator[Saying]:
     """Say what may have gone wrong, or else which reading to look at first."""
-    unit, plan = report.site.unit, report.site.plan
-    likely = {one for each in report.likely_diagnoses for one in each.together}
-    for diagnosis in report.likely_diagnoses:
-        if diagnosis.slip in likely:
-            likely -= set(diagnosis.together)
-            yield Saying(
-                "stop",
-                "What may have gone wrong",
-                f"Most probably {diagnosis_words(diagnosis, plan, unit)}. Nothing is changed until "
-                "you change the row: look at your notes, or measure it again.",
-                diagnosis.slip.footage_m,
-                diagnosis.slip.id.mark if diagnosis.slip.id else "",
-            )
+    site = report.site
+    unit = site.unit
+    for index, (one, words) in enumerate(zip(site.applied, applied_told(site), strict=True)):
+        at, mark = one.slip.footage_m, one.slip.id.mark if one.slip.id else ""
+        yield Saying("watch", "Taken so", words, at, mark, applied=index)
+    yield from _diagnosed(report.diagnoses, site)
     ranked = sorted(report.suspects, key=lambda check: not check.set_aside_first)
     if report.likely_diagnoses:
         # Told already, and the rest are its victims.
@@ -88,7 +92,7 @@ def _which_reading(report: Report) -> Iterator[Saying]:
     for check in ranked[:1]:
         yield Saying(
             "stop",
-            f"Suspect: {tidy(reading_name(check.id, plan), 80)}",
+            f"Suspect: {tidy(reading_name(check.id, site.plan), 80)}",
             f"Off by {_residual(check, unit)} against the rest of the readings, far more than its "
             "accuracy allows. Measure it again, or set its row aside and see whether the rest "
             "agrees.",
@@ -97,7 +101,7 @@ def _which_reading(report: Report) -> Iterator[Saying]:
         )
     if len(ranked) > 1:
         others = [
-            f"{tidy(reading_name(check.id, plan), 60)} ({_residual(check, unit)})"
+            f"{tidy(reading_name(check.id, site.plan), 60)} ({_residual(check, unit)})"
             for check in ranked[1:]
         ]
         yield Saying(
@@ -106,6 +110,27 @@ def _which_reading(report: Report) -> Iterator[Saying]:
             f"{listed(others, 8)}. Settle the first one, then look at these again.",
             ranked[1].footage_m,
         )
+
+
+def _diagnosed(diagnoses: Iterable[Diagnosis], site: Site) -> Iterator[Saying]:
+    """Say each diagnosis worth telling, with what takes it for true."""
+    for diagnosis in told_once(diagnoses):
+        likely = diagnosis.probability >= LIKELY
+        words = diagnosis_words(diagnosis, site.plan, site.unit)
+        yield Saying(
+            "stop" if likely else "watch",
+            "What may have gone wrong",
+            f"{'Most probably' if likely else 'Perhaps'} {words}. Nothing is changed until you "
+            "take it so: look at your notes, or measure it again.",
+            diagnosis.slip.footage_m,
+            diagnosis.slip.id.mark if diagnosis.slip.id else "",
+            applied_entries(site, diagnosis.together),
+        )
+
+
+def say_impossible(error: ImpossibleError) -> tuple[Saying, ...]:
+    """Return what would explain why readings are impossible; nothing where nothing likely does."""
+    return tuple(_diagnosed(explain_impossible(error), error.site))
 
 
 def _residual(check: ReadingCheck, unit: str) -> str:

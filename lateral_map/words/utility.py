@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
+from lateral_map.model.identity import ReadingId
+from lateral_map.model.readings import tie_reading
 from lateral_map.model.results import Crossing, FindingResult, PartyLetter, Report
 from lateral_map.model.site import Boundary, Locate, PositionTie, Tie
 from lateral_map.units import from_metres
@@ -17,6 +19,7 @@ from lateral_map.words.names import (
     footage_words,
     reading_name,
     readings_listed,
+    taken_words,
     the,
     tie_words,
     whose,
@@ -425,12 +428,19 @@ def fit_sentences(report: Report) -> tuple[str, ...]:
 def locate_row(report: Report, locate: Locate) -> tuple[str, ...]:
     """Return one locate as it was read: mark, footage, depth, height held, ties, used or not."""
     unit = report.site.unit
+
+    def noted(words: str, reading: ReadingId) -> str:
+        taken = taken_words(report.site, reading)
+        return f"{words} ({taken})" if taken else words
+
+    depth = "" if locate.depth_m is None else _as_read(locate.depth_m, unit)
+    ties = [noted(_tie_words(report, tie), tie_reading(locate, tie)) for tie in locate.ties]
     return (
         label(locate.mark, 40),
-        _as_read(locate.footage_m, unit),
-        "" if locate.depth_m is None else _as_read(locate.depth_m, unit),
+        noted(_as_read(locate.footage_m, unit), ReadingId("footage", locate.mark, "footage")),
+        noted(depth, ReadingId("depth", locate.mark, "depth")),
         _as_read(locate.held_above_m, unit) if locate.held_above_m else "",
-        "; ".join(_tie_words(report, tie) for tie in locate.ties) or "none",
+        "; ".join(ties) or "none",
         "yes" if locate.use else "no",
         tidy(locate.note, _NOTE),
     )

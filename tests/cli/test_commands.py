@@ -138,9 +138,14 @@ class TestCheck:
         table.write_text(table.read_text().replace("\nC,31.5,", "\nC,13.5,"))
         done = run("check", site)
         assert done.returncode == 2
-        first, second = done.stderr.strip().splitlines()
+        first, second, *entry = done.stderr.strip().splitlines()
         assert "locate A and locate C are 21.5 ft apart on the ground" in first
-        assert "Most probably locate C footage was misread: it would read 31." in second
+        assert "Most probably locate C footage was misread: it would read 31.5" in second
+        with (site / "site.toml").open("a") as file:
+            file.write("\n".join(["", *entry[1:], ""]))
+        mended = run("check", site)
+        assert mended.returncode == 0, mended.stderr
+        assert "as written 13.5 ft, taken as 31.5 ft" in mended.stdout
 
     def test_a_wrong_mark_points_at_its_whole_row(self, run: Run, tmp_path: Path) -> None:
         # A mark fixed by nothing but its coordinates takes the blame for a slip in them.

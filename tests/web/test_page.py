@@ -109,11 +109,26 @@ def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
     expect(yard.panel().locator(".row.left-out")).to_have_count(0)
 
 
-def test_a_suspect_is_named_with_its_residual(yard: Yard) -> None:
+def test_a_suspect_is_named_and_taken_so_and_taken_back(yard: Yard, sketch: Path) -> None:
     yard.enter({"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft 2 in",
                 "line": "curb", "past": "12.5"})  # fmt: skip
     yard.says("What may have gone wrong")
     yard.says("Most probably locate E past was misread")
+    before = (sketch / "site.toml").read_bytes()
+    tables = (sketch / "locates.csv").read_bytes()
+    yard.page.get_by_role("button", name="Take it so: Most probably locate E past").click()
+    yard.says("Taken so in site.toml: locate E past was misread: as written 12.5 ft, taken as")
+    expect(yard.page.locator("#says-list")).not_to_contain_text("gone wrong")
+    assert "[[applied]]" in (sketch / "site.toml").read_text()
+    assert (sketch / "locates.csv").read_bytes() == tables
+    yard.page.get_by_role("button", name="Take it back: Taken so").click()
+    yard.says("Most probably locate E past was misread")
+    assert (sketch / "site.toml").read_bytes() == before
+    yard.page.get_by_role("button", name="Take it so: Most probably locate E past").click()
+    yard.says("Taken so")
+    yard.page.get_by_role("button", name="Undo", exact=False).first.click()
+    yard.says("Most probably locate E past was misread")
+    assert (sketch / "site.toml").read_bytes() == before
     yard.page.get_by_role("button", name="Open the row of E").first.click()
     yard.panel().get_by_role("button", name="Set aside").click()
     expect(yard.page.locator("#says-list")).not_to_contain_text("gone wrong")

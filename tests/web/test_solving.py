@@ -51,8 +51,9 @@ def test_a_locate_that_cannot_be_there_is_left_out(sketch: Path) -> None:
     solved = solve(sketch)
     assert "apart on the ground" in solved.faults[0].problem
     # The tie of the row, not the footage, is what would explain it.
-    assert "Most probably" in solved.faults[-1].problem
-    assert "locate E" in solved.faults[-1].problem
+    (said,) = solved.says
+    assert "Most probably locate E" in said.words
+    assert 'of = "E"' in said.entries[0]
     assert marks(sketch) == ["A", "B", "C", "D"]
 
 

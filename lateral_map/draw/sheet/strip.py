@@ -98,6 +98,8 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
         warnings.append("THE READINGS DO NOT AGREE: what may have gone wrong is said in the notes")
     elif report.suspects:
         warnings.append(f"SUSPECT READINGS: {len(report.suspects)}, named in the tables")
+    if report.site.applied:
+        warnings.append("READINGS TAKEN OTHERWISE THAN WRITTEN: said in the notes")
     if report.route.alternatives:
         warnings.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
     name = shorten(label(site.name, 90), 1.9 * (box.width - 2.0 * _PAD_PT), 11.0, bold=True)

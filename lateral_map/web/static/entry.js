@@ -210,8 +210,21 @@ function renderSays() {
     const show = saying.footage_m === null || saying.footage_m === undefined ? null : button("Show", () => pointAt(saying.footage_m), { class: "plain small", "aria-label": `Show: ${saying.title}` });
     const row = saying.mark && state.tables["locates.csv"].rows.find(({ values }) => values.mark === saying.mark);
     const edit = row ? button("Open its row", () => openRow("locates.csv", row), { class: "plain small", "aria-label": `Open the row of ${saying.mark}` }) : null;
-    return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), make("div", { class: "doing" }, show, edit));
+    return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), make("div", { class: "doing" }, show, edit, takeButton(saying)));
   }));
+}
+
+/** Take a diagnosis for true, or take back what was taken so: entries of site.toml, undone as any other change. */
+function takeButton({ entries, applied, title, words }) {
+  const texts = state.settings.lists?.applied || {};
+  if (applied !== null && applied !== undefined) {
+    const path = `applied.${applied}`;
+    return button("Take it back", () => save("/settings", { edits: [{ path, value: null, seen: texts[path] }] }), { class: "plain small", "aria-label": `Take it back: ${words}` });
+  }
+  if (!entries?.length) return null;
+  const first = Object.keys(texts).length;
+  const edits = entries.map((value, index) => ({ path: `applied.${first + index}`, value, seen: null }));
+  return button("Take it so", () => save("/settings", { edits }), { class: "plain small", "aria-label": `Take it so: ${words || title}` });
 }
 
 /** What is still missing, in words. */
