@@ -83,7 +83,12 @@ class _Row:
         placed: list[PlacedFlag] = []
         for flag in order:
             hung = self._hung(flag, flag.wordings[-1], placed)
-            while hung.lane >= self.lanes and (other := _joinable(hung.flag, placed)):
+            while hung.lane >= self.lanes and hung.flag.joins:
+                # The nearest flag of its kind to the right, if that may join.
+                kin = (one for one in reversed(placed) if one.flag.key == hung.flag.key)
+                other = next(kin, None)
+                if other is None or not other.flag.joins:
+                    break
                 placed.remove(other)
                 names = (*hung.flag.names, *other.flag.names)
                 alike = len(set(names)) == 1
@@ -103,29 +108,23 @@ class _Row:
             equals = [index for index, (flag, _) in enumerate(texts) if flag.weight == weight]
             equals.reverse()  # from left to right
             while equals:
-                equals = [index for index in equals if self._lengthen_one(texts, index, most)]
-
-    def _lengthen_one(self, texts: list[Text], index: int, most: int) -> bool:
-        flag, shown = texts[index]
-        step = flag.wordings.index(shown)
-        if step == 0:
-            return False
-        longer = (flag, flag.wordings[step - 1])
-        changed, *left = self.placed([*texts[:index], longer, *texts[index + 1 :]])[index:]
-        within = all(hung.lane < most for hung in (changed, *left))
-        if not within or changed.flag.at + changed.width > self.right:
-            return False
-        texts[index] = longer
-        return True
+                lengthened = []
+                for index in equals:
+                    flag, shown = texts[index]
+                    step = flag.wordings.index(shown)
+                    if step == 0:
+                        continue
+                    longer = (flag, flag.wordings[step - 1])
+                    tried = self.placed([*texts[:index], longer, *texts[index + 1 :]])
+                    changed, *left = tried[index:]
+                    within = all(hung.lane < most for hung in (changed, *left))
+                    if within and changed.flag.at + changed.width <= self.right:
+                        texts[index] = longer
+                        lengthened.append(index)
+                equals = lengthened
 
     def _hung(self, flag: Flag, text: str, placed: Sequence[PlacedFlag]) -> PlacedFlag:
         width = self.measure(text, flag.bold)
         under = flag.at + width + self.gap
         lane = 1 + max((hung.lane for hung in placed if hung.flag.at < under), default=-1)
         return PlacedFlag(flag, text, lane, width)
-
-
-def _joinable(flag: Flag, placed: Sequence[PlacedFlag]) -> PlacedFlag | None:
-    """Return the nearest flag to the right that may join, if it is of the same kind."""
-    nearest = next((hung for hung in reversed(placed) if hung.flag.key == flag.key), None)
-    return nearest if flag.joins and nearest and nearest.flag.joins else None

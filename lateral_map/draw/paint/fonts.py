@@ -58,13 +58,18 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> l
     lines: list[str] = []
     line = ""
     for word in text.split(" "):
-        for piece in _pieces(word, width_pt, size_pt, bold=bold):
-            longer = f"{line} {piece}" if line else piece
-            if line and text_width(longer, size_pt, bold=bold) > width_pt:
+        longer = f"{line} {word}" if line else word
+        if text_width(longer, size_pt, bold=bold) <= width_pt:
+            line = longer
+            continue
+        if line:
+            lines.append(line)
+        line = ""
+        for letter in word:
+            if line and text_width(line + letter, size_pt, bold=bold) > width_pt:
                 lines.append(line)
-                line = piece
-            else:
-                line = longer
+                line = ""
+            line += letter
     return [*lines, line] if line else lines
 
 
@@ -76,18 +81,6 @@ def shorten(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -
     while kept and text_width(f"{kept}…", size_pt, bold=bold) > width_pt:
         kept = kept[:-1]
     return f"{kept.rstrip()}…"
-
-
-def _pieces(word: str, width_pt: float, size_pt: float, *, bold: bool) -> list[str]:
-    if text_width(word, size_pt, bold=bold) <= width_pt:
-        return [word]
-    pieces, piece = [], ""
-    for letter in word:
-        if piece and text_width(piece + letter, size_pt, bold=bold) > width_pt:
-            pieces.append(piece)
-            piece = ""
-        piece += letter
-    return [*pieces, piece]
 
 
 def font_path(*, bold: bool = False) -> Path:

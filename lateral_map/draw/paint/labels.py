@@ -187,12 +187,23 @@ class Placer:
         others = STRtree(shapely.box(*hard[~_overlaps(mark, hard)[0]].T))
         leaders = STRtree(_segments(self._leaders))
         rings = np.arange(wish.clear_pt, wish.clear_pt + wish.reach_pt + 0.1, _STEP_PT)
+        angle = np.arange(_DIRECTIONS) * 2.0 * np.pi / _DIRECTIONS
+        way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+        # A shade of preference for upper right, as a reader expects a label.
+        bias = 0.8 * (1.0 - np.cos(angle + np.pi / 4.0))
+        half = np.array([wish.width, wish.height]) / 2.0
         least, found = np.inf, None
         for first in range(0, len(rings), _RINGS_AT_ONCE):
             # Nothing farther out can cost less than its own distance.
             if least <= rings[first] - wish.clear_pt:
                 break
-            boxes, distance = _candidates(wish, rings[first : first + _RINGS_AT_ONCE])
+            # Out in every direction until the box's nearer side has passed the mark's clearance.
+            ring = rings[first : first + _RINGS_AT_ONCE]
+            with np.errstate(divide="ignore"):
+                out = np.min((half + ring[:, None, None]) / np.abs(way), axis=-1)
+            centre = np.array([wish.x, wish.y]) + out[..., None] * way
+            boxes = np.concatenate([centre - half, centre + half], axis=-1).reshape(-1, 4)
+            distance = (ring[:, None] + bias).ravel()
             inside = (boxes[:, :2] >= self.frame.row[:2]) & (boxes[:, 2:] <= self.frame.row[2:])
             free = inside.all(axis=1) & ~_overlaps(boxes, taken).any(axis=1)
             boxes, distance = boxes[free], distance[free]
@@ -239,21 +250,6 @@ def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: 
     lowest = low + sizes[0] / 2.0
     highest = high - sizes[-1] / 2.0 - gaps[-1]
     return np.asarray(np.clip(level, lowest, highest) + gaps)
-
-
-def _candidates(wish: Wish, distances: Floats) -> tuple[Floats, Floats]:
-    """Return boxes whose nearest edge is so far from the mark, in every direction, and how far."""
-    angle = np.arange(_DIRECTIONS) * 2.0 * np.pi / _DIRECTIONS
-    # A shade of preference for upper right, as a reader expects a label.
-    bias = 0.8 * (1.0 - np.cos(angle + np.pi / 4.0))
-    way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    half = np.array([wish.width, wish.height]) / 2.0
-    # Out along the direction until the box's nearer side has passed the mark's clearance.
-    with np.errstate(divide="ignore"):
-        out = np.min((half + distances[:, None, None]) / np.abs(way), axis=-1)
-    centre = np.array([wish.x, wish.y]) + out[..., None] * way
-    boxes = np.concatenate([centre - half, centre + half], axis=-1).reshape(-1, 4)
-    return boxes, (distances[:, None] + bias).ravel()
 
 
 def _segments(ends: ArrayLike) -> NDArray[np.object_]:

@@ -61,7 +61,23 @@ class _Brush:
             ring = np.stack([x + radius * np.cos(turn), y + radius * np.sin(turn)], axis=-1)
             self._shape(element, ring, closed=True)
         elif element.tag == "text":
-            self._text(element)
+            size = self.per_pt * float(element.get("font-size", "0"))
+            font = _font(round(size), element.get("font-weight") == "bold")
+            start = {"start": "ls", "middle": "ms", "end": "rs"}
+            anchor = start[element.get("text-anchor", "start")]
+            words, colour = element.text or "", _colour(element, "fill")
+            turned = _TURNED.fullmatch(element.get("transform", ""))
+            if turned is None:
+                x, y = self._sizes(element, "x", "y")
+                self.solid.text((x, y), words, fill=colour, font=font, anchor=anchor)
+                return
+            # Set level on a mask of its own whose middle is the place, and turn the mask about it.
+            x, y = (round(self.per_pt * float(value)) for value in turned.groups()[:2])
+            half = int(font.getlength(words) + 2 * size)
+            mask = Image.new("L", (2 * half + 1, 2 * half + 1))
+            ImageDraw.Draw(mask).text((half, half), words, fill=255, font=font, anchor=anchor)
+            mask = mask.rotate(-float(turned[3]), resample=Image.Resampling.BILINEAR)
+            self.picture.paste(Image.new("RGB", mask.size, colour), (x - half, y - half), mask)
 
     def _sizes(self, element: ET.Element, *names: str) -> list[float]:
         return [self.per_pt * float(element.get(name, "0")) for name in names]
@@ -90,24 +106,6 @@ class _Brush:
 
     def _pen(self, colour: tuple[int, ...]) -> ImageDraw.ImageDraw:
         return self.solid if colour[3] == 255 else self.mixing
-
-    def _text(self, element: ET.Element) -> None:
-        size = self.per_pt * float(element.get("font-size", "0"))
-        font = _font(round(size), element.get("font-weight") == "bold")
-        anchor = {"start": "ls", "middle": "ms", "end": "rs"}[element.get("text-anchor", "start")]
-        words, colour = element.text or "", _colour(element, "fill")
-        turned = _TURNED.fullmatch(element.get("transform", ""))
-        if turned is None:
-            x, y = self._sizes(element, "x", "y")
-            self.solid.text((x, y), words, fill=colour, font=font, anchor=anchor)
-            return
-        # Set level on a mask of its own whose middle is the place, and turn the mask about it.
-        x, y = (round(self.per_pt * float(value)) for value in turned.groups()[:2])
-        half = int(font.getlength(words) + 2 * size)
-        mask = Image.new("L", (2 * half + 1, 2 * half + 1))
-        ImageDraw.Draw(mask).text((half, half), words, fill=255, font=font, anchor=anchor)
-        mask = mask.rotate(-float(turned[3]), resample=Image.Resampling.BILINEAR)
-        self.picture.paste(Image.new("RGB", mask.size, colour), (x - half, y - half), mask)
 
 
 @lru_cache(maxsize=8)

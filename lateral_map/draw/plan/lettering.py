@@ -66,7 +66,25 @@ class Lettering:
             else:
                 middle = LineString(longest_first[0]).interpolate(0.5, normalized=True)
                 asked.append((Text((words,), (middle.x, middle.y)), 2.0, OTHER))
-        asked += self._beside_marks(size_pt)
+        crowded = sum(bool(mark.short) for mark, *_ in self.marks) > _MOST_NAMED
+        seen: list[tuple[str, tuple[float, float]]] = []
+        for mark, at, half in self.marks:
+            words = mark.short if crowded and mark.short else mark.caption
+            # Once where two marks in one place bear the same name.
+            again = (
+                words == other and np.hypot(at[0] - x, at[1] - y) < _SAME_PLACE_PT
+                for other, (x, y) in seen
+            )
+            if words and not any(again):
+                seen.append((words, at))
+                # A long one in two lines, as even as they can be.
+                rows: tuple[str, ...] = (words,)
+                if text_width(words, size_pt) > _LONG_EM * size_pt and " " in words:
+                    pieces = words.split(" ")
+                    cuts = range(1, len(pieces))
+                    pairs = [(" ".join(pieces[:k]), " ".join(pieces[k:])) for k in cuts]
+                    rows = min(pairs, key=lambda pair: max(text_width(w, size_pt) for w in pair))
+                asked.append((Text(rows, at, bold=mark.weight >= ALWAYS), half, mark.weight))
         wishes = [
             Wish(
                 key,
@@ -85,27 +103,6 @@ class Lettering:
         for words, shape in self.areas:
             texts += inside_area(placer, shape, words, size_pt)
         return texts, sum(each.weight >= OTHER for each in left_out)
-
-    def _beside_marks(self, size_pt: float) -> Iterator[tuple[Text, float, int]]:
-        crowded = sum(bool(mark.short) for mark, *_ in self.marks) > _MOST_NAMED
-        seen: list[tuple[str, tuple[float, float]]] = []
-        for mark, at, half in self.marks:
-            words = mark.short if crowded and mark.short else mark.caption
-            # Once where two marks in one place bear the same name.
-            again = (
-                words == other and np.hypot(at[0] - x, at[1] - y) < _SAME_PLACE_PT
-                for other, (x, y) in seen
-            )
-            if words and not any(again):
-                seen.append((words, at))
-                # A long one in two lines, as even as they can be.
-                lines: tuple[str, ...] = (words,)
-                if text_width(words, size_pt) > _LONG_EM * size_pt and " " in words:
-                    pieces = words.split(" ")
-                    cuts = range(1, len(pieces))
-                    pairs = [(" ".join(pieces[:k]), " ".join(pieces[k:])) for k in cuts]
-                    lines = min(pairs, key=lambda pair: max(text_width(w, size_pt) for w in pair))
-                yield Text(lines, at, bold=mark.weight >= ALWAYS), half, mark.weight
 
 
 def _size(text: Text, size_pt: float) -> tuple[float, float]:

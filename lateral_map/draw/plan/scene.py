@@ -152,38 +152,30 @@ class SceneWriter:
 
     def layers(self, layers: Iterable[Layer]) -> list[dict[str, Any]]:
         """Return the layers that hold anything, in drawing order."""
-        return [
-            {
-                "key": layer.key,
-                "title": layer.title,
-                "shown": layer.shown,
-                "legend": [list(row) for row in layer.legend],
-                "items": [self._item(item) for item in layer.items],
-            }
-            for layer in layers
-            if layer.items
-        ]
-
-    def _item(self, item: Line | Area | Mark) -> dict[str, Any]:
-        common = {
-            "style": item.style,
-            "detail": self.detail(item.detail),
-            "caption": item.caption,
-        }
-        if isinstance(item, Line):
-            return {"as": "line", "at": _pairs(item.at_m), **common}
-        if isinstance(item, Area):
-            return {"as": "area", "at": rings(item.polygon), **common}
-        return {
-            "as": "mark",
-            "at": rounded([item.easting_m, item.northing_m]),
-            "turn": round(item.turn_deg, 2),
-            "scale": item.scale,
-            "weight": item.weight,
-            "short": item.short,
-            "footage": None if item.footage_m is None else round(item.footage_m, 4),
-            **common,
-        }
+        written = []
+        for layer in layers:
+            items: list[dict[str, Any]] = []
+            for item in layer.items:
+                if isinstance(item, Line):
+                    own: dict[str, Any] = {"as": "line", "at": _pairs(item.at_m)}
+                elif isinstance(item, Area):
+                    own = {"as": "area", "at": rings(item.polygon)}
+                else:
+                    own = {
+                        "as": "mark",
+                        "at": rounded([item.easting_m, item.northing_m]),
+                        "turn": round(item.turn_deg, 2),
+                        "scale": item.scale,
+                        "weight": item.weight,
+                        "short": item.short,
+                        "footage": None if item.footage_m is None else round(item.footage_m, 4),
+                    }
+                detail = self.detail(item.detail)
+                items.append(own | {"style": item.style, "detail": detail, "caption": item.caption})
+            legend = [list(row) for row in layer.legend]
+            shown = {"key": layer.key, "title": layer.title, "shown": layer.shown}
+            written.append(shown | {"legend": legend, "items": items})
+        return [layer for layer in written if layer["items"]]
 
 
 def bounds_of(points_m: Sequence[Floats], margin_m: float) -> tuple[float, float, float, float]:

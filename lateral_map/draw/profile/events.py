@@ -12,7 +12,7 @@ from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame
 from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT
 from lateral_map.draw.style import INK, QUIET
-from lateral_map.model.results import Crossing, LocateResult, Report
+from lateral_map.model.results import Crossing, Report
 from lateral_map.units import from_metres
 from lateral_map.words.names import finding_words
 from lateral_map.words.numbers import decimals_for, label, plus_minus, unit_word
@@ -48,7 +48,22 @@ def events_above(
                 weight=_DECIDING if crossing.decides else _CROSSING,
             )
         )
-    flags += [_locate(frame, one) for one in report.locates if frame.holds(one.footage_m)]
+    for one in report.locates:
+        if not frame.holds(one.footage_m):
+            continue
+        name, suspect = label(one.locate.mark, 8), one.state == "suspect"
+        remark = {"suspect": " suspect", "set aside": " not used"}.get(one.state, "")
+        flags.append(
+            Flag(
+                frame.x(one.footage_m),
+                (f"{name}{remark}", f"{name}?" if suspect else name) if remark else (name,),
+                (name,),
+                joins=not suspect,
+                key="locate",
+                bold=suspect,
+                weight=_SUSPECT if suspect else _EVENT,
+            )
+        )
     for bend in report.site.bends:
         if not frame.holds(bend.footage_m):
             continue
@@ -120,20 +135,3 @@ def _placed(flags: Sequence[Flag], lanes: int, right_pt: float) -> tuple[PlacedF
 def crossing_words(one: Crossing, unit: str) -> str:
     """Return a crossing in full, such as ``curb 73.7 ± 0.8 ft``."""
     return f"{label(one.line)} {plus_minus(one.footage_m, one.sd_footage_m, unit)}"
-
-
-def _locate(frame: Frame, one: LocateResult) -> Flag:
-    name, suspect = label(one.locate.mark, 8), one.state == "suspect"
-    remark = {"suspect": " suspect", "set aside": " not used"}.get(one.state, "")
-    short = f"{name}?" if suspect else name
-    wordings = (f"{name}{remark}", short) if remark else (name,)
-    weight = _SUSPECT if suspect else _EVENT
-    return Flag(
-        frame.x(one.footage_m),
-        wordings,
-        (name,),
-        joins=not suspect,
-        key="locate",
-        bold=suspect,
-        weight=weight,
-    )

@@ -93,7 +93,19 @@ def paint_graph(canvas: Canvas, report: Report, frame: Frame, *, both_sides: boo
     graph = Graph(canvas, report, frame, Curves.of(report, frame.from_m, frame.to_m))
     _paint_earth(graph)
     paint_axes(canvas, report, frame, both_sides=both_sides)
-    _paint_crossings(graph)
+    # Each crossed line upright with its 95 % range along the pipe.
+    for one in report.crossings:
+        half = TWO_SIDED_95 * one.sd_footage_m
+        group = canvas.group("crossing", at=round(frame.x(one.footage_m), 3))
+        if span := graph.clipped(one.footage_m - half, one.footage_m + half):
+            left, right = (frame.x(each) for each in span)
+            top, foot = frame.box.top, frame.box.bottom
+            group.area(
+                [[(left, top), (right, top), (right, foot), (left, foot)]], QUIET, opacity=0.16
+            )
+        if frame.holds(one.footage_m):
+            x = frame.x(one.footage_m)
+            group.line([(x, frame.box.top), (x, frame.box.bottom)], Stroke.of(LINE_KINDS[one.kind]))
     _paint_bands(graph)
     # Solid only what was measured.
     curves, known = graph.curves, report.stations.ground_known
@@ -222,21 +234,6 @@ def _paint_bands(graph: Graph) -> None:
         low, high = middle - curves.half_m, middle + curves.half_m
         graph.fill(band, low, high, BAND_FILL, opacity)
         band.lines([graph.frame.points(curves.footage_m, each) for each in (low, high)], edge)
-
-
-def _paint_crossings(graph: Graph) -> None:
-    """Draw each crossed line upright with its 95 % range along the pipe."""
-    box = graph.frame.box
-    for one in graph.report.crossings:
-        half = TWO_SIDED_95 * one.sd_footage_m
-        canvas = graph.canvas.group("crossing", at=round(graph.frame.x(one.footage_m), 3))
-        if part := graph.clipped(one.footage_m - half, one.footage_m + half):
-            left, right = (graph.frame.x(each) for each in part)
-            ring = [(left, box.top), (right, box.top), (right, box.bottom), (left, box.bottom)]
-            canvas.area([ring], QUIET, opacity=0.16)
-        if graph.frame.holds(one.footage_m):
-            x = graph.frame.x(one.footage_m)
-            canvas.line([(x, box.top), (x, box.bottom)], Stroke.of(LINE_KINDS[one.kind]))
 
 
 def paint_utilities(

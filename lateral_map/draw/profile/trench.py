@@ -99,7 +99,19 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     paint_axes(canvas, report, frame)
     _paint_reaches(canvas, review, frame)
     _paint_limits(canvas, review, frame, names=not size.narrow)
-    _paint_pipe(canvas, review, frame)
+    # Draw the pipe by its outside wall, dashed where nothing was located, and the ground.
+    pipe = canvas.group("pipe")
+    for stretch in review.report.stations.basis_stretches():
+        part = review.profile.between(stretch.from_m, stretch.to_m)
+        crown_m = part.ground_m - part.crown_depth_m
+        crown = frame.points(part.footage_m, crown_m)
+        foot = frame.points(part.footage_m, crown_m - part.outside_diameter_m)
+        pipe.area([np.concatenate([crown, foot[::-1]])], PIPE_FILL)
+        dash = () if stretch.basis == "located" else (4.0, 2.0)
+        pipe.lines([crown, foot], replace(_PIPE_EDGE, dash_pt=dash))
+    ground = frame.points(review.profile.footage_m, review.profile.ground_m)
+    known = review.report.stations.ground_known
+    canvas.group("ground").line(ground, Stroke(GROUND, 1.8, () if known else (5.0, 2.5)))
     curves = Curves.of(report, first, last)
     paint_utilities(canvas, frame, curves, review.conflicts, [])
     _paint_reach_names(canvas, review, frame)
@@ -170,22 +182,6 @@ def _paint_limits(canvas: Canvas, review: DigReview, frame: Frame, *, names: boo
 
 def _limit_words(depth_m: float, words: str, unit: str) -> str:
     return f"{format_length(depth_m, unit, 2 if unit == 'm' else 0)}: {words}"
-
-
-def _paint_pipe(canvas: Canvas, review: DigReview, frame: Frame) -> None:
-    """Draw the pipe by its outside wall, dashed where nothing was located, and the ground."""
-    pipe = canvas.group("pipe")
-    for stretch in review.report.stations.basis_stretches():
-        part = review.profile.between(stretch.from_m, stretch.to_m)
-        crown_m = part.ground_m - part.crown_depth_m
-        crown = frame.points(part.footage_m, crown_m)
-        foot = frame.points(part.footage_m, crown_m - part.outside_diameter_m)
-        pipe.area([np.concatenate([crown, foot[::-1]])], PIPE_FILL)
-        dash = () if stretch.basis == "located" else (4.0, 2.0)
-        pipe.lines([crown, foot], replace(_PIPE_EDGE, dash_pt=dash))
-    ground = frame.points(review.profile.footage_m, review.profile.ground_m)
-    known = review.report.stations.ground_known
-    canvas.group("ground").line(ground, Stroke(GROUND, 1.8, () if known else (5.0, 2.5)))
 
 
 def _paint_reach_names(canvas: Canvas, review: DigReview, frame: Frame) -> None:
