@@ -15,7 +15,7 @@ from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import measure_surfaces
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import outline_dig
-from lateral_map.model.dig import DigReview, ReachReview, RepairReach, TrenchRules
+from lateral_map.model.dig import DigReview, ReachReview
 from lateral_map.model.results import Report
 
 Progress = Callable[[str], None]
@@ -31,34 +31,33 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     rules = read_trench_rules(site.dig)
     found = propose_reaches(route, report.findings, report.pipes, report.responsibility)
     say("measuring the cuts")
-    reaches = tuple(_review_reach(report, rules, reach) for reach in found)
+    reaches = []
+    for reach in found:
+        begin, end = reach.begin.footage_m, reach.end.footage_m
+        excavation = measure_excavation(report.trench, begin, end, site.dig, rules)
+        middle = report.trench.between(begin, end).place_m
+        shored, sloped = (
+            measure_surfaces(site.plan, middle, cut.footprint, site.dig.pavement_cutback_m)
+            for cut in (excavation.shored, excavation.sloped)
+        )
+        reaches.append(
+            ReachReview(
+                reach=reach,
+                excavation=excavation,
+                surfaces_shored=shored,
+                surfaces_sloped=sloped,
+                structures=find_structures(site, report.trench, excavation, rules),
+                methods=compare_methods(site, reach, excavation, (shored, sloped)),
+                white_lines=outline_dig(report.trench, reach, rules),
+            )
+        )
     say("choosing tapes")
     keys = list_key_points(site, report.crossings, report.pipes, found, report.findings)
     return DigReview(
         report=report,
         rules=rules,
-        reaches=reaches,
+        reaches=tuple(reaches),
         refinds=plan_refinds(route, keys),
         depths=table_depths(route, report.stations, report.trench),
         nulls=check_null_depths(route),
-    )
-
-
-def _review_reach(report: Report, rules: TrenchRules, reach: RepairReach) -> ReachReview:
-    site, profile = report.site, report.trench
-    begin, end = reach.begin.footage_m, reach.end.footage_m
-    excavation = measure_excavation(profile, begin, end, site.dig, rules)
-    middle = profile.between(begin, end).place_m
-    shored, sloped = (
-        measure_surfaces(site.plan, middle, cut.footprint, site.dig.pavement_cutback_m)
-        for cut in (excavation.shored, excavation.sloped)
-    )
-    return ReachReview(
-        reach=reach,
-        excavation=excavation,
-        surfaces_shored=shored,
-        surfaces_sloped=sloped,
-        structures=find_structures(site, profile, excavation, rules),
-        methods=compare_methods(site, reach, excavation, (shored, sloped)),
-        white_lines=outline_dig(profile, reach, rules),
     )

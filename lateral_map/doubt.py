@@ -65,7 +65,12 @@ def weigh_doubts(
             parts.append(_Part(weight, *other, functools.partial(noted_footage, site, together)))
     if not parts and explained.noisier < _WORTH_MIXING:
         return crossings, findings
-    return _mix(site, crossings, findings, parts, explained)
+    # The weights come to one at most.
+    whole = max(sum(part.weight for part in parts) + explained.noisier, 1.0)
+    parts = [replace(part, weight=part.weight / whole) for part in parts]
+    mixture = _Mixture(parts, explained.noisier / whole, explained.noise)
+    mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(findings)]
+    return tuple(mixture.crossing(one) for one in crossings), tuple(mixed)
 
 
 def _put_in_doubt(
@@ -75,27 +80,25 @@ def _put_in_doubt(
     cause: ReadingId | Slip,
 ) -> tuple[FindingResult, ...]:
     """Return findings, in doubt where they were ``judged`` otherwise than ``others``."""
-    return tuple(
-        _doubted(finding, two, cause)
-        if two.verdict and (one.verdict, one.answers) != (two.verdict, two.answers)
-        else finding
-        for finding, one, two in zip(findings, judged, others, strict=True)
-    )
-
-
-def _mix(
-    site: Site,
-    crossings: tuple[Crossing, ...],
-    findings: tuple[FindingResult, ...],
-    parts: list[_Part],
-    explained: Explained,
-) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
-    """Return crossings and findings as mixtures; the weights come to one at most."""
-    whole = max(sum(part.weight for part in parts) + explained.noisier, 1.0)
-    parts = [replace(part, weight=part.weight / whole) for part in parts]
-    mixture = _Mixture(parts, explained.noisier / whole, explained.noise)
-    mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(findings)]
-    return tuple(mixture.crossing(one) for one in crossings), tuple(mixed)
+    found = []
+    for finding, one, two in zip(findings, judged, others, strict=True):
+        if two.verdict is None or (one.verdict, one.answers) == (two.verdict, two.answers):
+            found.append(finding)
+            continue
+        parties = tuple(dict.fromkeys((*finding.may_answer, *two.may_answer)))
+        doubted = replace(
+            finding,
+            verdict="too close to call",
+            answers=parties if len(parties) == 1 else (),
+            may_answer=parties,
+        )
+        if isinstance(cause, ReadingId):
+            without = (*finding.verdict_without, VerdictWithout(cause, two.verdict))
+            found.append(replace(doubted, verdict_without=without))
+        else:
+            under = dict.fromkeys((*finding.verdict_under, VerdictUnder(cause, two.verdict)))
+            found.append(replace(doubted, verdict_under=tuple(under)))
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -234,21 +237,3 @@ def _without(
         without = (*crossing.footage_without, FootageWithout(reading, nearest))
         told.append(replace(crossing, footage_without=without))
     return tuple(told)
-
-
-def _doubted(one: FindingResult, two: FindingResult, cause: ReadingId | Slip) -> FindingResult:
-    """Return a finding that would be judged otherwise for a cause: too close to call."""
-    parties = tuple(dict.fromkeys((*one.may_answer, *two.may_answer)))
-    doubted = replace(
-        one,
-        verdict="too close to call",
-        answers=parties if len(parties) == 1 else (),
-        may_answer=parties,
-    )
-    if two.verdict is None:
-        return doubted
-    if isinstance(cause, ReadingId):
-        without = (*one.verdict_without, VerdictWithout(cause, two.verdict))
-        return replace(doubted, verdict_without=without)
-    under = dict.fromkeys((*one.verdict_under, VerdictUnder(cause, two.verdict)))
-    return replace(doubted, verdict_under=tuple(under))

@@ -30,11 +30,9 @@ from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.doubt import weigh_doubts
 from lateral_map.errors import AdjustmentError, ImpossibleError
-from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
-    Crossing,
     FindingResult,
     ReadingCheck,
     Report,
@@ -78,7 +76,11 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     say("checking the readings")
     explained = explain(route)
     diagnoses = explained.diagnoses
-    readings = check_readings(route, diagnoses, _deciding_gradient(route, crossings))
+    # The distance past the line that decides, at it, is what the readings are weighed by.
+    deciding = [one for one in crossings if one.decides and one.boundary[0] == "line"]
+    pasts = [measure_past(route, one.line, one.footage_m) for one in deciding[:1]]
+    gradient = np.asarray(pasts[0].gradient[0]) if pasts else None
+    readings = check_readings(route, diagnoses, gradient)
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
     crossings, judged = weigh_doubts(route, crossings, judged, readings, explained)
@@ -116,14 +118,6 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
 
 def _say_nothing(_: str) -> None:
     """Take no notice of progress."""
-
-
-def _deciding_gradient(route: Route, crossings: tuple[Crossing, ...]) -> Floats | None:
-    """Return (unknowns,): the derivative of the distance past the line that decides, at it."""
-    for one in crossings:
-        if one.decides and one.boundary[0] == "line":
-            return np.asarray(measure_past(route, one.line, one.footage_m).gradient[0])
-    return None
 
 
 def _say_what_turns(

@@ -51,7 +51,25 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
         if boundary.kind == "main" and not route.site.run.reached_main:
             uncrossed.append(Uncrossed(boundary.line, "main", boundary.decides))
         elif at <= route.site.run.end_m:
-            crossings.append(_along_pipe(route, boundary, at))
+            # The pipe meets the main or a cleanout squarely.
+            place = route.positions(at)[0]
+            depth, sd_depth = route.depths(at)
+            crossings.append(
+                Crossing(
+                    line=boundary.line,
+                    kind="main" if boundary.kind == "main" else "cleanout",
+                    footage_m=at,
+                    sd_footage_m=route.site.boundary_sd_m(boundary),
+                    easting_m=float(place[0]),
+                    northing_m=float(place[1]),
+                    depth_m=float(depth[0]),
+                    sd_depth_m=float(sd_depth[0]),
+                    angle_deg=90.0,
+                    decides=boundary.decides,
+                    extended=False,
+                    rests_on=(),
+                )
+            )
         else:
             gap = at - route.site.run.end_m
             sd = math.hypot(route.site.counter.sd_reading_m, route.site.boundary_sd_m(boundary))
@@ -59,26 +77,6 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
                 Uncrossed(boundary.line, "cleanout", boundary.decides, gap, sd, at, at_end=True)
             )
     return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
-
-
-def _along_pipe(route: Route, boundary: Boundary, at: float) -> Crossing:
-    """Return the crossing of the main or a cleanout, which the pipe meets squarely."""
-    place = route.positions(at)[0]
-    depth, sd_depth = route.depths(at)
-    return Crossing(
-        line=boundary.line,
-        kind="main" if boundary.kind == "main" else "cleanout",
-        footage_m=at,
-        sd_footage_m=route.site.boundary_sd_m(boundary),
-        easting_m=float(place[0]),
-        northing_m=float(place[1]),
-        depth_m=float(depth[0]),
-        sd_depth_m=float(sd_depth[0]),
-        angle_deg=90.0,
-        decides=boundary.decides,
-        extended=False,
-        rests_on=(),
-    )
 
 
 def _run_corners(route: Route) -> tuple[Floats, Floats]:
@@ -98,9 +96,7 @@ def _crossing_footages(route: Route, line: PlanLine) -> Floats:
     footage, corners = _run_corners(route)
     if not len(footage):
         return footage
-    met = np.concatenate(
-        [_meet_segments(route, line, corners), _meet_corner_arcs(route, line, corners)]
-    )
+    met = _meet_line(line.vertices_m, line_shift_m(route, line.name), corners)
     piece, share = met[:, 0].astype(int), met[:, 1]
     place = corners[piece] + share[:, None] * (corners[piece + 1] - corners[piece])
     found = signed_offsets(line.vertices_m, place)
@@ -118,38 +114,27 @@ def _crossing_footages(route: Route, line: PlanLine) -> Floats:
     return np.asarray(at)
 
 
-def _meet_segments(route: Route, line: PlanLine, corners: Floats) -> Floats:
-    """Return (m, 2) pieces and shares along them that meet a shifted segment's straight line."""
+def _meet_line(vertices_m: Floats, shift_m: float, corners: Floats) -> Floats:
+    """Return (m, 2) pieces and shares along them that meet a line shifted to its right.
+
+    Pieces meet its segments' straight lines, and the arcs that it makes round its corners.
+    """
     begin, step = corners[:-1], np.diff(corners, axis=0)
-    segment = np.diff(line.vertices_m, axis=0)
+    segment = np.diff(vertices_m, axis=0)
     right = np.stack([segment[:, 1], -segment[:, 0]], axis=-1)
     right /= np.hypot(right[:, 0], right[:, 1])[:, None]
-    from_line = line_shift_m(route, line.name) - np.einsum(
-        "psk,sk->ps", begin[:, None] - line.vertices_m[:-1], right
-    )
+    from_line = shift_m - np.einsum("psk,sk->ps", begin[:, None] - vertices_m[:-1], right)
     towards = step @ right.T
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = from_line / towards
-    return _within_pieces(share)
-
-
-def _meet_corner_arcs(route: Route, line: PlanLine, corners: Floats) -> Floats:
-    """Return (m, 2) pieces and shares that meet the arc a shifted line makes round a corner."""
-    radius = abs(line_shift_m(route, line.name))
-    if radius == 0.0 or len(line.vertices_m) < 3:
-        return np.zeros((0, 2))
-    begin, step = corners[:-1], np.diff(corners, axis=0)
-    away = begin[:, None] - line.vertices_m
-    square = np.einsum("pk,pk->p", step, step)[:, None]
-    half = np.einsum("pvk,pk->pv", away, step)
-    inside = half**2 - square * (np.einsum("pvk,pvk->pv", away, away) - radius**2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.sqrt(inside)
-        both = [_within_pieces((-half + sign * root) / square) for sign in (-1.0, 1.0)]
-    return np.concatenate(both)
-
-
-def _within_pieces(share: Floats) -> Floats:
+        shares = [from_line / towards]
+        if shift_m and len(vertices_m) > 2:
+            away = begin[:, None] - vertices_m
+            square = np.einsum("pk,pk->p", step, step)[:, None]
+            half = np.einsum("pvk,pk->pv", away, step)
+            inside = half**2 - square * (np.einsum("pvk,pvk->pv", away, away) - shift_m**2)
+            root = np.sqrt(inside)
+            shares += [(-half + sign * root) / square for sign in (-1.0, 1.0)]
+    share = np.concatenate(shares, axis=1)
     piece, other = np.nonzero((share >= -1e-9) & (share <= 1.0 + 1e-9))
     return np.stack([piece, np.clip(share[piece, other], 0.0, 1.0)], axis=-1)
 
@@ -166,7 +151,17 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
     rate = np.where(np.abs(past.rate) > 1e-9, past.rate, 1e-9)
     sd_footage, others, may_miss = _spread_along(route, line, footages)
     position = route.positions(footages)
-    depth, sd_depth = _depth_at(route, footages, past.gradient / rate[:, None])
+    # The place itself moves along the pipe: by minus the derivative of the crossing's footage.
+    step, moved = 0.01, past.gradient / rate[:, None]
+    depth, jacobian = route.depth_jacobian(footages)
+    _, sd_here = route.depths(footages)
+    behind, ahead = (route.depth_jacobian(footages + by)[0] for by in (-step, step))
+    total = jacobian - ((ahead - behind) / (2.0 * step))[:, None] * moved
+    here, there = (
+        np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
+    )
+    # What the depth's sd holds beyond the unknowns is the ground between its measured levels.
+    sd_depth = np.sqrt(there + np.maximum(sd_here**2 - here, 0.0))
     level = route.directions(footages)[:, :2]
     length = np.maximum(np.hypot(level[:, 0], level[:, 1]), 1e-12)
     sine = np.einsum("kx,kx->k", past.normal, level) / length
@@ -204,7 +199,17 @@ def _spread_along(
     Every solution that fits counts by its weight, its crossing nearest to the best one's.
     """
     if route.draws is not None:
-        return _drawn_spread(route, line, footages)
+        # Counted over drawn lines: the first place where each goes past.
+        along = route.chain.nodes_m
+        drawn = drawn_pasts(route, line.name, along)
+        turned = (drawn[:, :-1] < 0.0) & (drawn[:, 1:] >= 0.0)
+        meets = turned.any(axis=1)
+        row, piece = np.flatnonzero(meets), turned.argmax(axis=1)[meets]
+        before, after = drawn[row, piece], drawn[row, piece + 1]
+        at = along[piece] + before / (before - after) * (along[piece + 1] - along[piece])
+        at = at if len(at) else footages
+        square = np.square(at[:, None] - footages).mean(axis=0)
+        return np.sqrt(square), [()] * len(footages), bool(np.mean(meets) < _NEARLY_ALL)
     square, total = np.zeros(len(footages)), 0.0
     others: list[tuple[float, ...]] = [()] * len(footages)
     may_miss = False
@@ -223,39 +228,6 @@ def _spread_along(
             for own, there, here in zip(others, at, footages, strict=True)
         ]
     return np.sqrt(square / max(total, 1e-9)), others, may_miss
-
-
-def _drawn_spread(
-    route: Route, line: PlanLine, footages: Floats
-) -> tuple[Floats, list[tuple[float, ...]], bool]:
-    """Return the same counted over drawn lines: the first place where each goes past."""
-    along = route.chain.nodes_m
-    past = drawn_pasts(route, line.name, along)
-    turned = (past[:, :-1] < 0.0) & (past[:, 1:] >= 0.0)
-    met = turned.any(axis=1)
-    row, piece = np.flatnonzero(met), turned.argmax(axis=1)[met]
-    before, after = past[row, piece], past[row, piece + 1]
-    at = along[piece] + before / (before - after) * (along[piece + 1] - along[piece])
-    at = at if len(at) else footages
-    square = np.square(at[:, None] - footages).mean(axis=0)
-    return np.sqrt(square), [()] * len(footages), bool(np.mean(met) < _NEARLY_ALL)
-
-
-def _depth_at(route: Route, footages: Floats, moved: Floats) -> tuple[Floats, Floats]:
-    """Return depths and their 1 sd at places that themselves move along the pipe.
-
-    ``moved`` (k, unknowns) is minus the derivative of the crossing's footage.
-    """
-    step = 0.01
-    depth, jacobian = route.depth_jacobian(footages)
-    _, sd_here = route.depths(footages)
-    behind, ahead = (route.depth_jacobian(footages + by)[0] for by in (-step, step))
-    total = jacobian - ((ahead - behind) / (2.0 * step))[:, None] * moved
-    here, there = (
-        np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
-    )
-    # What the depth's sd holds beyond the unknowns is the ground between its measured levels.
-    return depth, np.sqrt(there + np.maximum(sd_here**2 - here, 0.0))
 
 
 def _distance_short(route: Route, line: PlanLine) -> Uncrossed:

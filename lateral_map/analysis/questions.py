@@ -33,23 +33,13 @@ def ask_questions(site: Site) -> tuple[Question, ...]:
 
     What nothing checks is asked about too: no misfit is needed.
     """
-    return (*_depths(site), *_tapes(site), *_footages(site))
-
-
-def _depths(site: Site) -> Iterator[Question]:
-    expected = expect_depths(site)
+    depths, tapes = [], []
+    start, expected = site.start, expect_depths(site)
     for one in site.used_locates():
         read, should = one.depth_m, expected[one.mark] + one.held_above_m
-        if read is None or not (read > max(_DEEP_M, _TIMES * should) or 0 < read < should / 8.0):
-            continue
-        yield _asked(
-            site, ReadingId("depth", one.mark, "depth"), read, should / _NEAR, should * _NEAR
-        )
-
-
-def _tapes(site: Site) -> Iterator[Question]:
-    start = site.start
-    for one in site.used_locates():
+        if read is not None and (read > max(_DEEP_M, _TIMES * should) or 0 < read < should / 8.0):
+            reading = ReadingId("depth", one.mark, "depth")
+            depths.append(_asked(site, reading, read, should / _NEAR, should * _NEAR))
         run = site.transmitter_footage_m(one) - site.counter.zero_m
         for tie in one.ties:
             if not isinstance(tie, TapeTie):
@@ -58,7 +48,8 @@ def _tapes(site: Site) -> Iterator[Question]:
             far = math.hypot(point.easting_m - start.easting_m, point.northing_m - start.northing_m)
             if tie.distance_m > 1.5 * (far + run):
                 reading = ReadingId("tape", one.mark, tie.column)
-                yield _asked(site, reading, tie.distance_m, max(far - run, 0.0), far + run)
+                tapes.append(_asked(site, reading, tie.distance_m, max(far - run, 0.0), far + run))
+    return (*depths, *tapes, *_footages(site))
 
 
 def _footages(site: Site) -> Iterator[Question]:

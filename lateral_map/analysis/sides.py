@@ -118,12 +118,23 @@ def _between(
 def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:
     """Return, for each place, its side of every boundary in the site's order."""
     at = np.array(footages, float)
-    columns = [
-        _sides_of_line(route, boundary, at)
-        if boundary.kind == "line"
-        else _sides_along_pipe(route, boundary, at)
-        for boundary in route.site.boundaries
-    ]
+    site, columns = route.site, []
+    for boundary in site.boundaries:
+        if boundary.kind == "line":
+            columns.append(_sides_of_line(route, boundary, at))
+            continue
+        # The main and a cleanout: two readings of one counter, each with noise.
+        place = site.boundary_footage_m(boundary)
+        sd = math.hypot(site.counter.sd_reading_m, site.boundary_sd_m(boundary))
+        sides = []
+        for footage in at:
+            past = float(footage) - place
+            chance = chance_above_zero(past, sd)
+            if boundary.kind == "main":
+                # Whatever the camera saw it saw before the main, or before where it stopped short.
+                chance = 0.0
+            sides.append(Side(boundary.line, past, sd, chance, side_verdict(chance)))
+        columns.append(sides)
     return list(zip(*columns, strict=True)) if columns else [()] * len(at)
 
 
@@ -160,22 +171,6 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
         )
         for i in range(len(at))
     ]
-
-
-def _sides_along_pipe(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
-    """Judge places against the main or a cleanout: two readings of one counter, each with noise."""
-    site = route.site
-    place = site.boundary_footage_m(boundary)
-    sd = math.hypot(site.counter.sd_reading_m, site.boundary_sd_m(boundary))
-    sides = []
-    for footage in at:
-        past = float(footage) - place
-        chance = chance_above_zero(past, sd)
-        if boundary.kind == "main":
-            # Whatever the camera saw it saw before the main, or before where it stopped short.
-            chance = 0.0
-        sides.append(Side(boundary.line, past, sd, chance, side_verdict(chance)))
-    return sides
 
 
 def side_verdict(probability_past: float) -> SideVerdict:

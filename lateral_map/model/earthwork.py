@@ -83,7 +83,18 @@ def sweep_strip(place_m: Floats, half_m: Floats, before_m: float, beyond_m: floa
     parts.append(_strip(first, begin[0], ahead[0], half_begin[0], half_begin[0]))
     parts.append(_strip(end[-1], last, ahead[-1], half_end[-1], half_end[-1]))
     for index in range(1, len(begin)):
-        parts += _outside_bend(begin[index], ahead[index - 1], ahead[index], half_begin[index])
+        # The sector that two strips leave open outside a bend.
+        before, after = ahead[index - 1], ahead[index]
+        turn = float(np.arctan2(before[0] * after[1] - before[1] * after[0], before @ after))
+        if abs(turn) < _SAME_M:
+            continue
+        side = 1.0 if turn > 0.0 else -1.0  # a turn to the left opens the right
+        across = side * _right(before)
+        steps = max(int(np.ceil(abs(turn) / _ARC_STEP_RAD)), 1)
+        angles = np.arctan2(across[1], across[0]) + np.linspace(0.0, turn, steps + 1)
+        ring = half_begin[index] * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
+        arc = begin[index] + ring
+        parts.append(Polygon(on_grid(np.concatenate([begin[index][None], arc]))))
     union = shapely.union_all([part for part in parts if part.area > 0.0])
     # Where strips meet at a hair's turn, rounding leaves slits thinner than anything measured; a
     # millimetre out and in again closes them, and corners stay corners.
@@ -107,16 +118,3 @@ def _strip(
         end - half_end * right,
     ]
     return Polygon(on_grid(np.array(corners)))
-
-
-def _outside_bend(at: Floats, before: Floats, after: Floats, half: float) -> list[Polygon]:
-    """Return the sector two strips leave open outside a bend, nothing where there is none."""
-    turn = float(np.arctan2(before[0] * after[1] - before[1] * after[0], before @ after))
-    if abs(turn) < _SAME_M:
-        return []
-    side = 1.0 if turn > 0.0 else -1.0  # a turn to the left opens the right
-    across = side * _right(before)
-    steps = max(int(np.ceil(abs(turn) / _ARC_STEP_RAD)), 1)
-    angles = np.arctan2(across[1], across[0]) + np.linspace(0.0, turn, steps + 1)
-    arc = at + half * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
-    return [Polygon(on_grid(np.concatenate([at[None], arc])))]

@@ -13,7 +13,7 @@ from lateral_map.adjust.route import adjust_route
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import measure_past
 from lateral_map.model.site import OffsetTie
-from lateral_map.model.telling import _gather, _growth, find_telling_readings
+from lateral_map.model.telling import _growth, find_telling_readings
 
 
 @pytest.mark.parametrize("seed", [2, 5, 11])
@@ -21,19 +21,17 @@ def test_growth_is_what_striking_the_equations_out_does(seed):
     site, _ = simulate(seed)
     route = adjust_route(site)
     past = measure_past(route, "curb", [0.5 * site.run.end_m, 0.8 * site.run.end_m])
-    readings = _gather(route)
-    spread = readings.shadow @ route.covariance
-    growth = _growth(readings, spread, spread @ past.gradient.T)
+    readings, growth = _growth(route, past.gradient)
     before = np.einsum("kn,nm,km->k", past.gradient, route.covariance, past.gradient)
     checked = 0
     for observation in route.observations:
-        if observation.id not in readings.ids or not observation.id.mark:
+        if observation.id not in readings or not observation.id.mark:
             continue
         kept = np.ones(len(route.residuals), bool)
         kept[observation.rows] = False
         without = np.linalg.inv(route.design[kept].T @ route.design[kept])
         after = np.einsum("kn,nm,km->k", past.gradient, without, past.gradient)
-        found = growth[readings.ids.index(observation.id)]
+        found = growth[readings.index(observation.id)]
         assert found == pytest.approx(after - before, rel=1e-4, abs=1e-8)
         checked += 1
     assert checked

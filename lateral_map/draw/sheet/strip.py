@@ -103,17 +103,13 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
     if report.route.alternatives:
         warnings.append("ANOTHER LINE FITS ABOUT AS WELL: drawn dotted")
     name = shorten(label(site.name, 90), 1.9 * (box.width - 2.0 * _PAD_PT), 11.0, bold=True)
-    _set_column(
-        canvas,
-        box,
-        (
-            _Paragraph(name, 1.25, bold=True),
-            _Paragraph(f"Plan and profile of a located sewer lateral{date}"),
-            _Paragraph(f"Coordinates: {crs}"),
-            _Paragraph(unit_sentence(site.unit)),
-            *(_Paragraph(words, bold=True) for words in warnings),
-        ),
+    said = (
+        f"Plan and profile of a located sewer lateral{date}",
+        f"Coordinates: {crs}",
+        unit_sentence(site.unit),
     )
+    loud = (_Paragraph(words, bold=True) for words in warnings)
+    _set_column(canvas, box, [_Paragraph(name, 1.25, bold=True), *map(_Paragraph, said), *loud])
     box = Box(first, strip.top, second, foot)
     in_plan, *others = scale_sentences(setting)
     paragraphs = [_Paragraph(in_plan, bold=True), *map(_Paragraph, others)]
