@@ -26,6 +26,7 @@ from lateral_map.analysis.responsibility import (
 from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
+from lateral_map.analysis.tap_station import station_tap
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.doubt import weigh_doubts
@@ -113,6 +114,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         utilities=find_conflicts(route, trench, dig.tolerance_m),
         diagnoses=diagnoses,
         questions=ask_questions(site),
+        tap=station_tap(route),
     )
 
 

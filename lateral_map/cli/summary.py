@@ -12,6 +12,7 @@ from lateral_map.cli.console import plain
 from lateral_map.model.chance import POOR_FIT
 from lateral_map.reading.applied import applied_entries
 from lateral_map.units import format_length
+from lateral_map.words.desk import desk_questions
 from lateral_map.words.diagnoses import diagnoses_told, told_once
 from lateral_map.words.names import (
     READING_WORDS,
@@ -67,6 +68,7 @@ def check_parts(report: Report) -> list[Part]:
         *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
+        *_section("What the desk asks", [as_sentence(one) for one in desk_questions(report)]),
         Text("Readings", style="bold"),
         table,
     ]

@@ -7,6 +7,7 @@ clockwise from declared grid north.
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from lateral_map import __version__
@@ -71,6 +72,8 @@ def result_record(report: Report) -> Record:
         "uncrossed": [uncrossed_words(short, out.unit) for short in report.uncrossed],
         **_stretches(report, out),
         "client": report.client,
+        "job": job_record(report),
+        "main": main_record(report, out),
         "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
         "next_locate": _next_locate(report, out),
         "alternatives": [out.places(*one.line_m.T) for one in report.route.alternatives],
@@ -148,6 +151,9 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         "severity": finding.severity,
         "note": finding.note,
         "footage_noted": out.length(finding.noted_m),
+        "clock": finding.clock,
+        "video": finding.video,
+        "video_time": finding.video_time,
         "lat": place["lat"],
         "lon": place["lon"],
         "depth_sd": out.length(near.sd_depth_m),
@@ -182,6 +188,32 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         "settle": settling_words(result.settling, out.unit),
         "rests_on": _names(result.rests_on, out),
         "extra": dict(finding.extra),
+    }
+
+
+def job_record(report: Report) -> Record:
+    """Return what a desk's form asks for, empty where nobody said."""
+    return {key: value or "" for key, value in asdict(report.site.job).items()}
+
+
+def main_record(report: Report, out: Outward) -> Record:
+    """Return the main the lateral joins, and how far along it, by the plan and as read."""
+    main, tap = report.site.main, report.tap
+    return {
+        "asset": main.asset,
+        "upstream": main.upstream,
+        "downstream": main.downstream,
+        "tap": tap
+        and {
+            "from": tap.manhole,
+            "by_plan": out.length(tap.station_m),
+            "by_plan_sd": out.length(tap.sd_station_m),
+            "as_read": out.length(tap.typed_m),
+            "as_read_sd": out.length(tap.sd_typed_m),
+            "disagree": tap.disagrees,
+            "off_main": out.length(tap.gap_m),
+            "off_main_sd": out.length(tap.sd_gap_m),
+        },
     }
 
 

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
+from typing import Final, Literal
+
+from lateral_map.units import to_metres
+
+CameraDirection = Literal["downstream", "upstream"]
+Urgency = Literal["routine", "soon", "urgent", "emergency"]
+# A footage read in the main is good to so much, 1 sd (common practice, no source).
+SD_STATION_M: Final = to_metres(1.0, "ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,12 +25,51 @@ class Referral:
     client: str = ""
     to: str = ""
     sender: str = ""
+    date: dt.date | None = None
     reference: str = ""
     question: str = ""
     signature: str = ""
     letter: str = ""
     photographs: str = "photographs"
     keep_metadata: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """The [job] table: what a public-works desk's own form asks for. Every field may be empty."""
+
+    address: str = ""
+    parcel: str = ""
+    permit: str = ""
+    work_order: str = ""
+    owner: str = ""
+    contact: str = ""
+    inspector: str = ""
+    certificate: str = ""
+    access_point: str = ""
+    camera_direction: CameraDirection | None = None
+    video: str = ""
+    video_time: str = ""
+    vertical_datum: str = ""
+    urgency: Urgency | None = None
+    urgency_ground: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SewerMain:
+    """The [main] table: the main the lateral joins, and where.
+
+    ``line`` is its name in the plan, ``upstream`` and ``downstream`` its manholes. The tap is
+    ``distance_m`` along it from the manhole ``measured_from``, as somebody read it there.
+    """
+
+    asset: str = ""
+    line: str = ""
+    upstream: str = ""
+    downstream: str = ""
+    measured_from: str = ""
+    distance_m: float | None = None
+    sd_distance_m: float = SD_STATION_M
 
 
 @dataclass(frozen=True, slots=True)

@@ -469,6 +469,31 @@ class PartyLetter:
 
 
 @dataclass(frozen=True, slots=True)
+class TapStation:
+    """How far along the main from ``manhole`` the lateral joins it, with 1 sd.
+
+    ``station_m`` is by the plan, None where it does not hold both the main and that manhole;
+    ``gap_m`` is how far the run's end then lies from the main as mapped. ``typed_m`` is as somebody
+    read it in the main; ``fits`` are the manholes from which the two agree at 95 %.
+    """
+
+    manhole: str
+    station_m: float | None
+    sd_station_m: float | None
+    gap_m: float | None
+    sd_gap_m: float | None
+    typed_m: float | None
+    sd_typed_m: float | None
+    fits: tuple[str, ...] = ()
+
+    @property
+    def disagrees(self) -> bool:
+        """Whether plan and reading put the tap at two places."""
+        both = self.typed_m is not None and self.station_m is not None
+        return both and self.manhole not in self.fits
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """Everything drawn, written or said about one site.
 
@@ -496,6 +521,7 @@ class Report:
     utilities: tuple[UtilityConflict, ...]
     diagnoses: tuple[Diagnosis, ...] = ()
     questions: tuple[Question, ...] = ()
+    tap: TapStation | None = None
 
     @property
     def enough(self) -> bool:

@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied
-from lateral_map.model.referral import Referral
+from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.units import per_root_metre, to_metres
 
 Unit = Literal["ft", "us_ft", "m"]
@@ -287,7 +287,7 @@ class Locate:
     ``footage_m`` is the counter's reading at the lens. ``depth_m`` is the locator's read-out,
     ``held_above_m`` the height at which it was held. ``ground_m`` is the elevation of the ground
     there. ``nulls_m`` is the ground distance between the two in-line nulls, where measured.
-    ``extra`` carries columns this program does not know.
+    ``extra`` carries columns this program does not know, ``written`` its cells as typed.
     """
 
     mark: str
@@ -303,6 +303,7 @@ class Locate:
     nulls_held_above_m: float = 0.0
     place: Place = Place("locates.csv")
     extra: Mapping[str, str] = field(default_factory=dict)
+    written: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def transmitter_depth_m(self) -> float | None:
@@ -340,6 +341,7 @@ class Finding:
     """What the camera saw at a footage; ``to_m`` where it is a stretch.
 
     ``noted_m`` is what the counter showed there, where a slip taken for true has moved it.
+    ``clock`` is where round the pipe; ``video`` and ``video_time`` say where it is seen.
     """
 
     footage_m: float
@@ -347,6 +349,9 @@ class Finding:
     to_m: float | None = None
     severity: Severity | None = None
     note: str = ""
+    clock: str = ""
+    video: str = ""
+    video_time: str = ""
     place: Place = Place("findings.csv")
     noted_m: float | None = None
     extra: Mapping[str, str] = field(default_factory=dict)
@@ -465,6 +470,8 @@ class Site:
     notices: tuple[str, ...] = ()
     folder: Path | None = None
     referral: Referral = field(default_factory=Referral)
+    job: Job = field(default_factory=Job)
+    main: SewerMain = field(default_factory=SewerMain)
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()
     fall_code: FallCodeName = "IPC"

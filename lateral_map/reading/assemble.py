@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, get_args
 
-from lateral_map.model.referral import Referral
+from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.site import (
     SD_LONLAT_M,
     SD_START_M,
@@ -85,6 +85,7 @@ class Gathered:
     rows: Rows
     boundaries: tuple[Boundary, ...]
     client: str
+    main: SewerMain
     locates: tuple[Locate, ...]
     folder: Path
 
@@ -141,6 +142,8 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         notices=tuple(ledger.notices),
         folder=of.folder,
         referral=Referral(**made(said.referral), client=of.client),
+        job=Job(**made(said.job)),
+        main=of.main,
         reaches=tuple(Reach(**made(one)) for one in said.reach),
         rates=_rates(said.rates, said.unit),
     )

@@ -13,14 +13,16 @@ from numpy.typing import NDArray
 
 from lateral_map.errors import Fault
 from lateral_map.model.lines import signed_offsets
+from lateral_map.model.referral import SewerMain
 from lateral_map.model.site import Boundary, Plan
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.placing import PlacedStart
-from lateral_map.reading.plan import LINE_KINDS, PlanNames
+from lateral_map.reading.plan import LINE_KINDS, POINTS, PlanNames
 from lateral_map.reading.rows import FindingRow
 from lateral_map.reading.schema import BoundaryTable
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.reading.tables import ReadRow
+from lateral_map.reading.typed import made
 from lateral_map.reading.words import plain, suggest
 from lateral_map.units import format_length
 
@@ -128,6 +130,27 @@ def resolve_client(said: SiteFile, ledger: Ledger) -> str:
             field="referral.client",
         )
     return alike or client
+
+
+def name_main(said: SiteFile, names: PlanNames, ledger: Ledger) -> SewerMain:
+    """Return [main] by the plan's own names; a fault where it names a line the plan has not."""
+    given, field = said.main, "main.line"
+    trouble = None if given.line is None else names.trouble(given.line, ("utility",), "utility")
+    if trouble is not None:
+        row = said.lines.get(field, said.lines.get("main"))
+        ledger.fault(*trouble, file="site.toml", row=row, field=field)
+
+    def manhole(name: str | None) -> str:
+        return (names.resolve(name, POINTS) or name) if name else ""
+
+    line = names.resolve(given.line, ("utility",)) if given.line else ""
+    return SewerMain(
+        **made(given),
+        line=line or "",
+        upstream=manhole(given.upstream),
+        downstream=manhole(given.downstream),
+        measured_from=manhole(given.from_),
+    )
 
 
 def note_boundaries(

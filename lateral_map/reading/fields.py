@@ -19,6 +19,7 @@ from pydantic_core import CoreSchema, core_schema
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.diagnosis import SlipName
 from lateral_map.model.identity import ReadingKind
+from lateral_map.model.referral import CameraDirection, Urgency
 from lateral_map.model.site import (
     Cover,
     FallCodeName,
@@ -339,6 +340,25 @@ UtilityWord = Annotated[UtilityKind, OneOf()]
 SeverityWord = Annotated[Severity, OneOf()]
 PeakWord = Annotated[Peak, OneOf()]
 FallCodeWord = Annotated[FallCodeName, OneOf()]
+
+
+CameraDirectionWord = Annotated[CameraDirection, OneOf()]
+UrgencyWord = Annotated[Urgency, OneOf()]
+
+_CLOCK: Final = re.compile(r"(?P<from>\d{1,2})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,2}))?", re.IGNORECASE)
+
+
+def _clock(value: object) -> str:
+    text = _text(value).strip()
+    match = _CLOCK.fullmatch(text)
+    hours = [int(one) for one in match.groups() if one] if match else []
+    if not hours or not all(1 <= one <= 12 for one in hours):
+        remedy = "write the hour as the camera sees it, 12 on top, such as 3, or 9 to 12"
+        raise refuse(f"{show_value(value)} is no position on a clock", remedy)
+    return " to ".join(str(one) for one in hours)
+
+
+Clock = Annotated[str, BeforeValidator(_clock)]
 
 
 def _span(value: object, info: ValidationInfo) -> tuple[float, float]:

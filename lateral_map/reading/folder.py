@@ -10,7 +10,7 @@ from lateral_map.errors import Fault, SiteError
 from lateral_map.model.site import Plan, Site
 from lateral_map.reading.applied import apply_slips
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
-from lateral_map.reading.boundaries import read_boundaries, resolve_client
+from lateral_map.reading.boundaries import name_main, read_boundaries, resolve_client
 from lateral_map.reading.files import list_files
 from lateral_map.reading.footages import Rows, check_bends, check_footages, find_end
 from lateral_map.reading.ledger import Ledger
@@ -82,6 +82,7 @@ def _join(
     check_marks(rows.locates, ledger)
     boundaries = read_boundaries(said, rows.findings, names, ledger)
     client = resolve_client(said, ledger)
+    main = name_main(said, names, ledger)
     check_names(rows.locates, boundaries, names, ledger)
     end_m = find_end(said, rows, ledger)
     if end_m is not None:
@@ -120,6 +121,7 @@ def _join(
         rows=rows,
         boundaries=boundaries,
         client=client,
+        main=main,
         locates=locates,
         folder=folder,
     )

@@ -64,6 +64,7 @@ def build_locates(
             note=ledger.shorten(typed.note, f"{row.file} row {row.number}"),
             place=Place(row.file, row.number),
             extra=row.extra,
+            written=dict(row.cells),
         )
         for row in rows
         if (typed := row.typed) is not None

@@ -180,6 +180,11 @@ class FindingRow(Typed):
     severity: fields.SeverityWord | None = _finding("severity", "How bad it is.", "Severity")
     use: fields.YesNo = _use()
     note: fields.Text = _note()
+    clock: fields.Clock = _finding(
+        "clock", "Where round the pipe, 12 on top, such as 3 or 9 to 12.", "Clock position"
+    )
+    video: fields.Text = _finding("video", "File of the video that shows it.", "Video")
+    video_time: fields.Text = _finding("video_time", "Where in that video.", "Time in the video")
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault for a stretch that ends before it begins."""

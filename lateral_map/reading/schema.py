@@ -14,7 +14,7 @@ from pydantic import ConfigDict
 
 from lateral_map.errors import Fault
 from lateral_map.model.diagnosis import AT_A_PLACE, KINDS_OF
-from lateral_map.model.referral import Referral
+from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.site import (
     FALL_WANDER_PER_ROOT_FT,
     SD_LONLAT_M,
@@ -31,7 +31,7 @@ from lateral_map.model.site import (
 )
 from lateral_map.reading import fields
 from lateral_map.reading.typed import Typed, key, keys_of, shown_length
-from lateral_map.reading.words import listed
+from lateral_map.reading.words import listed, plain
 
 FORMAT: Final = 1
 
@@ -423,9 +423,16 @@ class ReferralTable(Typed):
     """[referral]: what the referral to the utility says; every key is optional."""
 
     to: fields.Text = _referral("to", "Who it goes to; lines may follow one another.")
-    from_: fields.Text = _referral("sender", "Who sends it.", alias="from")
+    from_: fields.Text = _referral(
+        "sender",
+        "Who sends it: the company block, as it heads a letter; lines may follow one another.",
+        alias="from",
+    )
     client: fields.Name | None = key(
         "Whose side the sender is on: a party as a [[boundary]] names it.", examples=['"owner"']
+    )
+    date: fields.Date | None = _referral(
+        "date", "Day the letter is dated; left out, a line is left for it."
     )
     reference: fields.Text = _referral("reference", "Your own or the utility's reference.")
     question: fields.Text = _referral(
@@ -494,6 +501,94 @@ class AppliedTable(Typed):
             )
 
 
+_job, _main = keys_of(Job), keys_of(SewerMain)
+
+
+class JobTable(Typed):
+    """[job]: what a public-works desk's own form asks for; every key is optional."""
+
+    address: fields.Text = _job("address", "Service address.", "Service address")
+    parcel: fields.Text = _job("parcel", "Parcel number.", "Parcel")
+    permit: fields.Text = _job("permit", "Permit number.", "Permit")
+    work_order: fields.Text = _job("work_order", "Work order.", "Work order")
+    owner: fields.Text = _job("owner", "The property's owner.", "Owner")
+    contact: fields.Text = _job("contact", "How the owner is reached.", "Contact")
+    inspector: fields.Text = _job("inspector", "Who ran the camera.", "Inspector")
+    certificate: fields.Text = _job(
+        "certificate", "That person's certificate number.", "Certificate"
+    )
+    access_point: fields.Text = _job(
+        "access_point", "Where the camera went in.", "Access point", examples=['"front cleanout"']
+    )
+    camera_direction: fields.CameraDirectionWord | None = _job(
+        "camera_direction",
+        "Which way the camera went: downstream, with the flow, or upstream.",
+        "Camera went",
+    )
+    video: fields.Text = _job("video", "File of the video.", "Video")
+    video_time: fields.Text = _job("video_time", "When it was taken.", "Video taken")
+    vertical_datum: fields.Text = _job(
+        "vertical_datum", "What elevations count from.", "Vertical datum"
+    )
+    urgency: fields.UrgencyWord | None = _job(
+        "urgency", "How soon it has to be seen to.", "Urgency"
+    )
+    urgency_ground: fields.Text = _job(
+        "urgency_ground",
+        "What makes it so: backing up, void under pavement.",
+        "Because of",
+        examples=['"backing up"'],
+    )
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where a ground is given for no urgency."""
+        if self.urgency_ground and self.urgency is None:
+            remedy = "write urgency = routine, soon, urgent or emergency"
+            yield Fault("urgency_ground is given without it", remedy, field="urgency")
+
+
+class MainTable(Typed):
+    """[main]: the main that the lateral joins, and where; every key is optional."""
+
+    asset: fields.Text = _main("asset", "Its number in the utility's records.", "Main")
+    line: fields.Name | None = key(
+        "Its name among the plan's utilities; default the plan's only sewer.", "Line of the plan"
+    )
+    upstream: fields.Name | None = key(
+        "The manhole above the tap; a reference point of the plan where it is on it.",
+        "Upstream manhole",
+        examples=['"MH 7"'],
+    )
+    downstream: fields.Name | None = key(
+        "The manhole below the tap, likewise.", "Downstream manhole", examples=['"MH 8"']
+    )
+    from_: fields.Name | None = key(
+        "The manhole that distance counts from, one of the two.",
+        "Distance from",
+        alias="from",
+        examples=['"MH 8"'],
+    )
+    distance: fields.NonNegativeLength | None = _main(
+        "distance_m", "Along the main from that manhole to the tap, as read.", "Distance to the tap"
+    )
+    accuracy: fields.Spread = _main("sd_distance_m", "1 sd of that distance.", "Its accuracy")
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where the distance counts from no manhole that is named."""
+        named = [one for one in (self.upstream, self.downstream) if one]
+        plain_named = [plain(one) for one in named]
+        if self.from_ is not None and plain(self.from_) not in plain_named:
+            remedy = (
+                f"write {' or '.join(repr(one) for one in named)}"
+                if named
+                else ("write upstream and downstream too")
+            )
+            yield Fault(f"{self.from_!r} is neither of the two manholes", remedy, field="from")
+        if self.distance is not None and self.from_ is None:
+            remedy = "write from = the manhole it counts from"
+            yield Fault("it says not what it counts from", remedy, field="distance")
+
+
 class SiteDocument(Typed):
     """site.toml of a located lateral: what was measured once for the whole run."""
 
@@ -508,6 +603,8 @@ class SiteDocument(Typed):
     accuracy: AccuracyTable = AccuracyTable()
     run: RunTable = RunTable()
     referral: ReferralTable = ReferralTable()
+    job: JobTable = JobTable()
+    main: MainTable = MainTable()
     dig_rule: tuple[DigRuleTable, ...] = ()
     reach: tuple[ReachTable, ...] = ()
     rates: RatesTable = RatesTable()

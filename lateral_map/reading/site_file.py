@@ -62,6 +62,8 @@ class SiteFile:
     accuracy: schema.AccuracyTable
     run: schema.RunTable
     referral: schema.ReferralTable
+    job: schema.JobTable
+    main: schema.MainTable
     dig_rule: tuple[schema.DigRuleTable, ...]
     reach: tuple[schema.ReachTable, ...]
     rates: schema.RatesTable

@@ -49,7 +49,10 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         Group("More", "ground peak nulls? nulls_held_above note", optional=True, key="more"),
     ),
     "bends.csv": (Group("", "footage? turn? fall? how?+ note"),),
-    "findings.csv": (Group("", "footage? to? finding severity note"),),
+    "findings.csv": (
+        Group("", "footage? to? finding severity note"),
+        Group("More", "clock? video video_time", optional=True, key="more"),
+    ),
     "site": (
         Group("Site", "name date unit crs? fall_code?", path="site"),
         Group(

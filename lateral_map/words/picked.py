@@ -175,6 +175,10 @@ def finding_picked(report: Report, result: FindingResult) -> Detail:
         ("Depth to invert", plus_minus(result.near.depth_m, result.near.sd_depth_m, unit)),
         ("Line here is", result.near.basis),
     ]
+    if finding.clock:
+        rows.append(("Clock position", f"{finding.clock} o'clock"))
+    if video := " at ".join(filter(None, (finding.video, finding.video_time))):
+        rows.append(("Video", tidy(video)))
     if result.verdict:
         rows.append(("Side", verdict_words(result, unit)))
     decided = {side.line for side in (result.deciding, result.deciding_to) if side}

@@ -9,9 +9,10 @@ from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import tie_reading
 from lateral_map.model.results import Crossing, FindingResult, PartyLetter, Report
-from lateral_map.model.site import Boundary, Locate, PositionTie, Tie
+from lateral_map.model.site import Boundary, Locate, OffsetTie, PositionTie, TapeTie, Tie
 from lateral_map.units import from_metres
 from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.desk import desk_rows
 from lateral_map.words.names import (
     LINE_WORDS,
     finding_words,
@@ -76,7 +77,9 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "date": site.date.isoformat() if site.date else "",
         "to_lines": _text_lines(own.to if own else ""),
         "from_lines": _text_lines(site.referral.sender),
+        "letter_date": site.referral.date.isoformat() if site.referral.date else "",
         "reference": tidy(site.referral.reference, 200),
+        "fields": desk_rows(report),
         "signature_lines": _text_lines(site.referral.signature),
         "party": label(letter.party, 120) if letter else "",
         "the_party": the(letter.party) if letter else "",
@@ -346,6 +349,10 @@ def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
     settle = [f"{listed(doubted, len(doubted))} measured again"] if doubted else []
     if words := tidy(settling_words(result.settling, unit), _NOTE):
         settle.append(words)
+    finding = result.finding
+    clock = f"at {finding.clock} o'clock" if finding.clock else ""
+    shown = finding.video or ("video" if finding.video_time else "")
+    video = " at ".join(filter(None, (shown, finding.video_time)))
     return {
         "number": result.number,
         "footage": footage_words(result.finding, unit),
@@ -362,6 +369,8 @@ def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
         "rests_on": readings_listed(result.rests_on, site.plan),
         "basis": listed(list(dict.fromkeys(place.basis for place in places))),
         "settle": "; then ".join(settle) or "the record, or uncovering the pipe",
+        "seen_at": tidy("; ".join(filter(None, (clock, video))), _NOTE),
+        "ends": [length(place.footage_m, unit) for place in places] if len(places) > 1 else [],
     }
 
 
@@ -433,26 +442,32 @@ def locate_row(report: Report, locate: Locate) -> tuple[str, ...]:
         taken = taken_words(report.site, reading)
         return f"{words} ({taken})" if taken else words
 
-    depth = "" if locate.depth_m is None else _as_read(locate.depth_m, unit)
-    ties = [noted(_tie_words(report, tie), tie_reading(locate, tie)) for tie in locate.ties]
+    depth = "" if locate.depth_m is None else _as_read(locate, "depth", locate.depth_m, unit)
+    ties = [noted(_tie_words(report, locate, tie), tie_reading(locate, tie)) for tie in locate.ties]
     return (
         label(locate.mark, 40),
-        noted(_as_read(locate.footage_m, unit), ReadingId("footage", locate.mark, "footage")),
+        noted(
+            _as_read(locate, "footage", locate.footage_m, unit),
+            ReadingId("footage", locate.mark, "footage"),
+        ),
         noted(depth, ReadingId("depth", locate.mark, "depth")),
-        _as_read(locate.held_above_m, unit) if locate.held_above_m else "",
+        _as_read(locate, "held_above", locate.held_above_m, unit) if locate.held_above_m else "",
         "; ".join(ties) or "none",
         "yes" if locate.use else "no",
         tidy(locate.note, _NOTE),
     )
 
 
-def _as_read(value_m: float, unit: str) -> str:
-    """Return a reading to a thousandth: what was read in inches is not rounded to tenths."""
-    digits = f"{from_metres(value_m, unit):z.3f}".rstrip("0").rstrip(".")
-    return f"{digits} {unit_word(unit)}"
+def _as_read(locate: Locate, column: str, value_m: float, unit: str) -> str:
+    """Return a reading as it was written, with its unit; to a thousandth where nobody wrote it."""
+    written = tidy(locate.written.get(column, ""), 40).lstrip("+-−")
+    if not written:
+        written = f"{from_metres(value_m, unit):z.3f}".rstrip("0").rstrip(".")
+    bare = not any(letter.isalpha() or letter in "'\"’”′″" for letter in written)
+    return f"{written} {unit_word(unit)}" if bare else written
 
 
-def _tie_words(report: Report, tie: Tie) -> str:
+def _tie_words(report: Report, locate: Locate, tie: Tie) -> str:
     """Return a tie as it was read, with 1 sd turned to its 95 % range."""
     unit = report.site.unit
     known = range_95(tie.sd_m, unit)
@@ -460,7 +475,13 @@ def _tie_words(report: Report, tie: Tie) -> str:
         place = position_words(report, tie.easting_m, tie.northing_m)
         fixed = f"GNSS {place[0]}" if tie.method == "gnss" else f"surveyed {place[-1]}"
         return f"{fixed} ({known} each axis)"
-    return f"{tie_words(tie, lambda value_m: _as_read(value_m, unit))} ({known})"
+    column = "along"
+    if isinstance(tie, TapeTie):
+        column = tie.column
+    elif isinstance(tie, OffsetTie):
+        column = "past" if tie.as_past else "offset"
+    words = tie_words(tie, lambda value_m: _as_read(locate, column, value_m, unit))
+    return f"{words} ({known})"
 
 
 def reference_rows(report: Report) -> list[tuple[str, ...]]:

@@ -1,0 +1,102 @@
+"""What a public-works desk's own form asks for: what the site says of it, and what it does not."""
+
+from __future__ import annotations
+
+from lateral_map.model.referral import CameraDirection
+from lateral_map.model.results import Report, TapStation
+from lateral_map.words.numbers import label, length, listed, plus_minus, tidy
+
+_WENT: dict[CameraDirection, str] = {
+    "downstream": "downstream, with the flow",
+    "upstream": "upstream, against the flow",
+}
+
+
+def desk_rows(report: Report) -> list[tuple[str, str]]:
+    """Return (what a form asks for, what the site says); what is missing is left out."""
+    job, main, referral = report.site.job, report.site.main, report.site.referral
+    manholes = [
+        f"{label(name, 120)} {where}"
+        for name, where in ((main.upstream, "upstream"), (main.downstream, "downstream"))
+        if name
+    ]
+    went = [_WENT[job.camera_direction]] if job.camera_direction else []
+    urgency = [job.urgency or "", job.urgency_ground]
+    rows = [
+        ("Urgency", ": ".join(filter(None, urgency)).capitalize()),
+        ("Service address", job.address),
+        ("Parcel", job.parcel),
+        ("Permit", job.permit),
+        ("Work order", job.work_order),
+        ("Owner", ", ".join(filter(None, (job.owner, job.contact)))),
+        ("Sent for", label(referral.client, 120)),
+        ("Inspector", job.inspector),
+        ("Certificate", job.certificate),
+        ("Camera in at", ", ".join(filter(None, (job.access_point, *went)))),
+        ("Video", ", ".join(filter(None, (job.video, job.video_time)))),
+        ("Main", ", ".join(filter(None, (main.asset, *manholes)))),
+        ("Tap on the main", tap_words(report.tap, report.site.unit) if report.tap else ""),
+        ("Vertical datum", job.vertical_datum),
+    ]
+    return [(name, tidy(said, 400)) for name, said in rows if said]
+
+
+def tap_words(tap: TapStation, unit: str) -> str:
+    """Say how far along the main the tap is, by the plan and as read, and whether they agree."""
+    manhole, said = label(tap.manhole, 120), []
+    if tap.station_m is not None and tap.sd_station_m is not None:
+        said.append(
+            f"{plus_minus(tap.station_m, tap.sd_station_m, unit)} from {manhole} by the plan"
+        )
+    if tap.typed_m is not None and tap.sd_typed_m is not None:
+        read = plus_minus(tap.typed_m, tap.sd_typed_m, unit)
+        said.append(f"{read} {'' if said else f'from {manhole} '}as read in the main")
+    words = "; ".join(said)
+    if tap.disagrees:
+        words += "; the two do not agree"
+        if tap.fits:
+            words += f", but from {label(tap.fits[0], 120)} they would"
+    if tap.gap_m is not None and tap.sd_gap_m is not None and tap.gap_m > 3.0 * tap.sd_gap_m:
+        words += (
+            f"; the run ends {plus_minus(tap.gap_m, tap.sd_gap_m, unit)} from the main as mapped"
+        )
+    return words
+
+
+def desk_questions(report: Report) -> list[str]:
+    """Return what a desk would ask back: each thing missing, and what does not agree."""
+    job, main, referral = report.site.job, report.site.main, report.site.referral
+    if not report.letters:
+        return []
+    given = {
+        "service address": job.address,
+        "parcel": job.parcel,
+        "permit or work order": job.permit or job.work_order,
+        "owner and contact": job.owner and job.contact,
+        "company block ([referral] from)": referral.sender,
+        "whom the letter goes to ([referral] to)": referral.to,
+        "whose side the sender is on ([referral] client)": referral.client,
+        "inspector and certificate": job.inspector and job.certificate,
+        "access point": job.access_point,
+        "camera direction": job.camera_direction,
+        "video": job.video,
+        "main and its manholes": main.asset and main.upstream and main.downstream,
+        "where on the main the tap is": report.tap is not None,
+        "vertical datum": job.vertical_datum or not report.stations.ground_known,
+        "urgency": job.urgency,
+    }
+    missing = [name for name, value in given.items() if not value]
+    questions = []
+    if missing:
+        questions.append(
+            f"Not said, and would be asked back: {listed(missing, len(missing))}. Where they are "
+            "known, write them in [job], [main] and [referral] of site.toml"
+        )
+    tap = report.tap
+    if tap and tap.typed_m is not None and tap.station_m is not None and tap.disagrees:
+        unit = report.site.unit
+        questions.append(
+            f"The tap is {length(tap.typed_m, unit)} from {label(tap.manhole, 120)} as read, "
+            f"{length(tap.station_m, unit)} by the plan: is it counted from another manhole?"
+        )
+    return questions
