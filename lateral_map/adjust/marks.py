@@ -9,6 +9,7 @@ import numpy as np
 
 from lateral_map.adjust.possible import fix_by_ties
 from lateral_map.adjust.transmitter import sd_depth_m
+from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.expected import expect_depths
 from lateral_map.model.results import LocateResult, LocateState, ReadingCheck
 from lateral_map.model.route import Route
@@ -16,8 +17,12 @@ from lateral_map.model.route import Route
 _WORST_FIRST: tuple[LocateState, ...] = ("suspect", "good")
 
 
-def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[LocateResult, ...]:
+def place_locates(
+    route: Route, readings: Iterable[ReadingCheck], diagnoses: tuple[Diagnosis, ...] = ()
+) -> tuple[LocateResult, ...]:
     """Return every locate, those set aside too, in the site's order.
+
+    Where a diagnosis is likely, only the locate that it names is suspect; others are put off.
 
     A locate in use stands on the adjusted line over its transmitter; one set aside where its own
     ties put its mark.
@@ -27,6 +32,8 @@ def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[Locat
     for check in readings:
         if check.id.mark:
             checks[check.id.mark].append(check)
+    likely = [one for one in diagnoses if one.probability >= LIKELY]
+    named = {slip.id.mark for one in likely for slip in one.together if slip.id}
     expected = expect_depths(site)
     results = []
     for locate in site.locates:
@@ -41,6 +48,10 @@ def place_locates(route: Route, readings: Iterable[ReadingCheck]) -> tuple[Locat
         state: LocateState = "set aside"
         if locate.use:
             state = next((one for one in _WORST_FIRST if one in verdicts), "unchecked")
+            if likely and locate.mark in named:
+                state = "suspect"
+            elif likely and state == "suspect":
+                state = "put off"
         read = site.read_invert_depth_m(locate)
         results.append(
             LocateResult(

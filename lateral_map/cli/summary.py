@@ -175,7 +175,8 @@ def _suspects(report: Report) -> list[str]:
     ]
     if after and report.likely_diagnoses:
         # One mistake is one entry; the table below marks what it puts off.
-        words.append(f"{len(after)} more are off only while that stands; the table marks them")
+        more = "more" if first else "readings"
+        words.append(f"{len(after)} {more} are off only while that stands; the table marks them")
     elif after:
         it = "it" if len(first) == 1 else "them"
         words.append(f"Likely off only because of {it}: {', '.join(after)}")

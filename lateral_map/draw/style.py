@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from lateral_map.model.results import Basis, BoundaryKind, FindingVerdict, ReadingVerdict
+from lateral_map.model.results import Basis, BoundaryKind, FindingVerdict, LocateState
 from lateral_map.model.site import Cover, Severity, UtilityKind
 
 OKABE_ITO: Final[dict[str, str]] = {
@@ -37,7 +37,7 @@ GROUND: Final = "#6b4f2a"
 
 Shape = Literal[
     "disc", "square", "diamond", "disc to square", "diamond to square", "octagon", "end",
-    "triangle", "target", "target crossed", "target open",
+    "triangle", "target", "target crossed", "target open", "target struck",
     "target dashed", "gate", "terminal", "plus ring", "cross", "level", "cursor", "tick",
 ]  # fmt: skip
 Hatch = Literal["", "rising", "falling", "crossed", "dots", "tufts", "pebbles", "level"]
@@ -105,15 +105,17 @@ DANGER_MARK: Final = MarkStyle("octagon", OKABE_ITO["vermillion"], size_px=26)
 STRETCH_END_MARK: Final = MarkStyle("end", INK, size_px=20)
 NO_SIDE_MARK: Final = MarkStyle("disc", PAPER, size_px=17)
 
-LOCATE_MARKS: Final[dict[ReadingVerdict | Literal["set aside"], MarkStyle]] = {
+LOCATE_MARKS: Final[dict[LocateState, MarkStyle]] = {
     "good": MarkStyle("target", PAPER, size_px=18),
     "unchecked": MarkStyle("target open", PAPER, size_px=18),
     "suspect": MarkStyle("target crossed", OKABE_ITO["orange"], size_px=22),
+    "put off": MarkStyle("target struck", OKABE_ITO["orange"], size_px=18),
     "set aside": MarkStyle("target dashed", PAPER, QUIET, size_px=18),
 }
 
 TICK_MARK: Final = MarkStyle("tick", INK, size_px=16)
 BEND_MARK: Final = MarkStyle("triangle", PAPER, size_px=17)
+SLIP_MARK: Final = MarkStyle("triangle", OKABE_ITO["orange"], size_px=22)
 GATE_MARK: Final = MarkStyle("gate", INK, size_px=32)
 START_MARK: Final = MarkStyle("terminal", INK, size_px=18)
 POINT_MARK: Final = MarkStyle("cross", INK, size_px=11)
@@ -217,6 +219,7 @@ MARKS: Final[dict[str, MarkStyle]] = {
     "stretch end": STRETCH_END_MARK,
     "tick": TICK_MARK,
     "bend": BEND_MARK,
+    "slip": SLIP_MARK,
     "gate": GATE_MARK,
     "terminal": START_MARK,
     "point": POINT_MARK,

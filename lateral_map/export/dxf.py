@@ -19,6 +19,7 @@ import shapely
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.words.names import LOCATE_DOUBTS
 from lateral_map.words.numbers import length, plus_minus, tidy
 
 if TYPE_CHECKING:
@@ -170,7 +171,7 @@ class _Drawing:
             if located.easting_m is None or located.northing_m is None:
                 continue
             mark = located.locate.mark
-            doubt = {"suspect": " SUSPECT", "set aside": " (set aside)"}.get(located.state, "")
+            doubt = LOCATE_DOUBTS.get(located.state, "")
             height = float(report.route.positions(located.footage_m)[0, 2])
             facts = {
                 "mark": mark, "state": located.state, "footage": length(located.footage_m, unit),

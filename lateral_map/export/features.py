@@ -15,6 +15,7 @@ from shapely.geometry.polygon import orient
 
 from lateral_map.export.outward import Outward, outward, rounded
 from lateral_map.export.result import crossing_record, finding_record, station_records
+from lateral_map.words.names import LOCATE_DOUBTS
 from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def mark_name(layer: LayerName, record: Record) -> str:
     """Return what a locate, crossing or finding is called in files that name their marks."""
     match layer:
         case "locates":
-            doubt = {"suspect": " SUSPECT", "set aside": " (set aside)"}.get(record["state"], "")
+            doubt = LOCATE_DOUBTS.get(record["state"], "")
             return f"Locate {label(record['mark'])}{doubt}"
         case "crossings":
             return f"Crosses {label(record['line'])}"

@@ -29,7 +29,8 @@ BoundaryKind = LineKind | Literal["main", "cleanout"]
 SettlingWay = Literal[
     "which route", "look again", "locate over", "tape from line", "locate taped from line",
 ]  # fmt: skip
-LocateState = Literal["good", "suspect", "unchecked", "set aside"]
+# "put off" is one whose readings are off only while a likely diagnosis elsewhere stands.
+LocateState = Literal["good", "suspect", "put off", "unchecked", "set aside"]
 ReadingVerdict = Literal["good", "suspect", "unchecked"]
 FallUnread = Literal["level ground", "too few depths", "no depth here"]
 FallVerdict = Literal["enough fall", "too flat", "falls back", "readings cannot tell"]

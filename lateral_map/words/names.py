@@ -46,7 +46,15 @@ LOCATE_WORDS: Final[dict[LocateState, str]] = {
     "good": "Locate, checked by other readings",
     "unchecked": "Locate, nothing checks it",
     "suspect": "Locate with a suspect reading",
+    "put off": "Locate put off by a slip elsewhere",
     "set aside": "Locate set aside, not used",
+}
+
+# What stands behind a locate's mark in a file.
+LOCATE_DOUBTS: Final[dict[LocateState, str]] = {
+    "suspect": " SUSPECT",
+    "put off": " (put off)",
+    "set aside": " (set aside)",
 }
 
 READING_WORDS: Final[dict[ReadingVerdict, str]] = {

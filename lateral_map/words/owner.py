@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.results import FindingResult, FindingVerdict, Report, SettlingWay
 from lateral_map.model.site import Severity
 from lateral_map.model.trade import is_at_main, is_tap
+from lateral_map.words.diagnoses import told_once
 from lateral_map.words.names import findings_named, footage_words, the, whose
 from lateral_map.words.notices import as_sentence, danger_notices
 from lateral_map.words.numbers import label, length, listed, tidy
@@ -152,9 +154,52 @@ def _too_close(result: FindingResult, line: str, party: str) -> str:
     return f"{said} What would tell: {wanted}."
 
 
+# What may have gone wrong in the notes, in everyday words; of one reading where nothing else fits.
+_ONE_NUMBER: Final = "one number in the notes was written down wrong"
+_GONE_WRONG: Final[dict[SlipName, str]] = {
+    "bend turned the other way": "a bend was noted the wrong way round",
+    "bend angle": "a bend was noted with the wrong angle",
+    "bend misplaced": "a bend was noted at the wrong place",
+    "bend not noted": "the pipe bends where no bend was noted",
+    "counter not at zero": "the camera's counter did not begin at nothing",
+    "counter slipped": "the camera's counter slipped on the way",
+    "counter scale": "the camera's counter runs long or short",
+    "riser left out": "a drop at the start of the pipe was left out of the notes",
+    "riser counted twice": "the drop at the start of the pipe was counted twice",
+    "held above left out": "the locating device was held up and nobody noted it",
+    "positions shifted together": "all satellite positions are off the same way",
+    "line mapped elsewhere": "a line on the map lies elsewhere than it is drawn",
+    "point mapped elsewhere": "a point on the map lies elsewhere than it is drawn",
+    "start elsewhere": "the pipe starts elsewhere than it is drawn",
+    "azimuth": "the direction the pipe leaves in was noted wrong",
+}
+
+
+def _gone_wrong(slip: Slip, unit: str) -> str:
+    """Return what went wrong in everyday words, with where along the pipe."""
+    words = _GONE_WRONG.get(slip.slip, _ONE_NUMBER)
+    if slip.footage_m is None or (slip.id is not None and slip.id.is_mapped):
+        return words
+    return f"{words}, about {length(slip.footage_m, unit)} along the pipe"
+
+
 def _doubts(report: Report) -> list[str]:
     sentences, wrong = [], mistakes_named(report)
-    if wrong:
+    unit = report.site.unit
+    if report.site.applied:
+        put_right = [_gone_wrong(one.slip, unit) for one in report.site.applied]
+        sentences.append(
+            f"The notes were put right on our word: {listed(put_right, len(put_right))}. Places "
+            "and depths here are worked out with that put right."
+        )
+    likely = told_once(report.likely_diagnoses)
+    for diagnosis in likely:
+        told = " and ".join(_gone_wrong(slip, unit) for slip in diagnosis.together)
+        sentences.append(
+            f"Something we measured does not fit the rest. Most probably {told}. Until that has "
+            "been looked at again, places and depths here are less sure than they look."
+        )
+    if wrong and not likely:
         one = len(wrong) == 1
         sentences.append(
             f"{'One measurement does' if one else f'{len(wrong)} measurements do'} not fit the "

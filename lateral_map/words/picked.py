@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from lateral_map.model.diagnosis import Diagnosis, Slip
 from lateral_map.model.identity import ReadingId, ReadingKind
+from lateral_map.model.readings import bend_reading
 from lateral_map.model.results import (
     BasisStretch,
     Crossing,
@@ -24,12 +26,14 @@ from lateral_map.model.site import (
     PlanLine,
     PlanPoint,
     PositionTie,
+    Site,
     SpotLevel,
     TapeTie,
     Tie,
     UtilityLine,
 )
 from lateral_map.units import format_tape
+from lateral_map.words.diagnoses import diagnosis_words, told_once
 from lateral_map.words.names import (
     BASIS_WORDS,
     COVER_WORDS,
@@ -78,6 +82,7 @@ _LOCATE_VERDICT: Final[dict[LocateState, str]] = {
     "good": "agrees with the other readings",
     "unchecked": "used, but no other reading checks it",
     "suspect": "SUSPECT: the other readings disagree with it",
+    "put off": "put off by what may have gone wrong elsewhere",
     "set aside": "set aside in locates.csv, not used",
 }
 
@@ -89,7 +94,8 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
     def agrees(kind: ReadingKind, column: str) -> str:
         reading = ReadingId(kind, locate.mark, column)
         taken = taken_words(report.site, reading)
-        return f"{f'; {taken}' if taken else ''}{_agreement(result, reading, unit)}"
+        off = _agreement(result, reading, unit, told=bool(report.likely_diagnoses))
+        return f"{f'; {taken}' if taken else ''}{off}"
 
     at_lens = agrees("footage", "footage")
     rows = [
@@ -114,9 +120,37 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
         rows.append(("Nulls", shown))
     if result.depth_m is not None and result.sd_depth_m is not None:
         rows.append(("Invert by that", plus_minus(result.depth_m, result.sd_depth_m, unit)))
+    rows += _wrong_here(report, lambda slip: slip.id is not None and slip.id.mark == locate.mark)
     if locate.peak != "in-line":
         rows.append(("Located on", f"the {locate.peak} peak"))
     return Detail(f"Locate {tidy(locate.mark)}", tuple(rows), tidy(locate.note))
+
+
+def _wrong_here(report: Report, is_here: Callable[[Slip], bool]) -> list[tuple[str, str]]:
+    """Return what may have gone wrong with one thing, a row a diagnosis."""
+    site = report.site
+    return [
+        ("May have gone wrong", tidy(diagnosis_words(one, site.plan, site.unit), 240))
+        for one in told_once(report.diagnoses)
+        if any(is_here(slip) for slip in one.together)
+    ]
+
+
+def blames_bend(report: Report, bend: Bend) -> bool:
+    """Say whether a likely diagnosis blames a bend."""
+    slips = (slip for one in report.likely_diagnoses for slip in one.together)
+    return any(_is_of_bend(report.site, bend, slip) for slip in slips)
+
+
+def _is_of_bend(site: Site, bend: Bend, slip: Slip) -> bool:
+    return slip.id in (bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall"))
+
+
+def slip_picked(report: Report, diagnosis: Diagnosis) -> Detail:
+    """Say what may have gone wrong at a place along the run."""
+    words = diagnosis_words(diagnosis, report.site.plan, report.site.unit)
+    note = "Offered, not applied: look at the notes and the video, or measure it again."
+    return Detail("May have gone wrong", (("Perhaps", tidy(words, 240)),), note)
 
 
 def _held_words(height_m: float, unit: str) -> str:
@@ -145,8 +179,11 @@ def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
     return "Off the line", "offset", "offset"
 
 
-def _agreement(result: LocateResult, reading: ReadingId, unit: str) -> str:
-    """Return how far a reading is off, or that nothing checks it, to go on a sentence."""
+def _agreement(result: LocateResult, reading: ReadingId, unit: str, *, told: bool) -> str:
+    """Return how far a reading is off, or that nothing checks it, to go on a sentence.
+
+    ``told`` says that a likely diagnosis takes the blame off the readings it does not name.
+    """
     check = next((one for one in result.checks if one.id == reading), None)
     if check is None:
         return ""
@@ -157,6 +194,8 @@ def _agreement(result: LocateResult, reading: ReadingId, unit: str) -> str:
     off = "agrees" if shown == least else f"off by {shown}"
     if check.verdict != "suspect":
         return f"; {off}"
+    if told and not check.set_aside_first:
+        return f"; {off} while what may have gone wrong stands"
     advice = ": set this one aside first" if check.set_aside_first else ""
     return f"; SUSPECT, {off}{advice}"
 
@@ -222,6 +261,7 @@ def bend_picked(report: Report, bend: Bend) -> Detail:
     rows = (
         ("Footage", length(bend.footage_m, report.site.unit)),
         ("Known by", "its fitting" if bend.how == "fitting" else "eye"),
+        *_wrong_here(report, lambda slip: _is_of_bend(report.site, bend, slip)),
     )
     return Detail(f"Bend {bend_words(bend)}", rows, tidy(bend.note))
 
@@ -288,6 +328,7 @@ def line_picked(report: Report, line: PlanLine) -> Detail:
             rows.append(("Beyond it", tidy(boundary.outside)))
             if boundary.decides:
                 rows.append(("Responsibility", "changes at this line"))
+    rows += _wrong_here(report, lambda slip: slip.id == ReadingId("line", line.name))
     return Detail(tidy(line.name), tuple(rows))
 
 

@@ -82,12 +82,8 @@ def _crossings(told: Told, records: Iterable[Mapping[str, Any]]) -> Iterable[str
 def _set_aside(told: Told, states: Mapping[str, str]) -> Iterable[str]:
     """States of locates: those whose readings are suspect, and those the site sets aside."""
     for mark, state in states.items():
-        verdicts = {
-            one["verdict"] for one in told.result["readings"] if one["locate"] == mark
-        }  # a locate set aside has no readings in the fit
-        expected = "set aside" if not verdicts else "suspect" if "suspect" in verdicts else None
-        if (expected or state) != state or (expected is None and state in ("suspect", "set aside")):
-            yield f"locate {mark}: {state}, its readings {sorted(verdicts)}"
+        if state not in (may := told.locate_states(mark)):
+            yield f"locate {mark}: {state}, not {sorted(may)}"
 
 
 def check_geojson(told: Told, content: bytes) -> Iterable[str]:

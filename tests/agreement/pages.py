@@ -171,11 +171,9 @@ def check_drawn(told: Told, data: Record) -> Iterable[str]:
 
 def check_locate_style(told: Told, item: Record) -> Iterable[str]:
     mark = item["caption"].removeprefix("locate ").partition(" ")[0]
-    verdicts = {one["verdict"] for one in told.result["readings"] if one["locate"] == mark}
-    expected = "set aside" if not verdicts else "suspect" if "suspect" in verdicts else ""
     shown = item["style"].removeprefix("locate ")
-    if expected not in ("", shown) or (not expected and shown in ("set aside", "suspect")):
-        yield f"locate {mark} is drawn as {shown}, its readings {sorted(verdicts)}"
+    if shown not in (may := told.locate_states(mark)):
+        yield f"locate {mark} is drawn as {shown}, not {sorted(may)}"
 
 
 def check_picked(told: Told, one: Record, detail: Record) -> Iterable[str]:

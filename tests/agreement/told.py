@@ -53,6 +53,22 @@ class Told:
         """The side of the boundary that decides a finding, None where none does."""
         return next((one for one in finding[end] if one["line"] == finding["verdict_line"]), None)
 
+    def locate_states(self, mark: str) -> set[str]:
+        """Return what a locate may be: as its readings are, and as the likely diagnoses have it."""
+        verdicts = {one["verdict"] for one in self.result["readings"] if one["locate"] == mark}
+        if not verdicts:  # one set aside has no readings in the fit
+            return {"set aside"}
+        likely = [one for one in self.result["diagnoses"] if one["probability"] >= 0.5]
+        places = ("line", "point", "turn", "fall")
+        named = {one["id"]["of"] for one in likely if one["id"] and one["id"]["kind"] not in places}
+        if mark in named:
+            return {"suspect"}
+        # The other of two slips that explain together is told in words alone.
+        also = {"suspect"} if any(one["together_with"] for one in likely) else set()
+        if "suspect" in verdicts:
+            return {"put off", *also} if likely else {"suspect"}
+        return {"good", "unchecked", *also}
+
     def letters(self) -> dict[str, dict[str, list[int]]]:
         """Return, for each party written to, the numbers it is asked about, group by group."""
         client = self.result["client"]

@@ -106,6 +106,7 @@ def _round(radius: float, from_deg: float, to_deg: float, count: int) -> list[Pl
 _SALTIRE: Final = _lines(
     [(-0.85, -0.85), (0.85, 0.85)], [(-0.85, 0.85), (0.85, -0.85)], width=1.0, turns=False
 )
+_STROKE: Final = _lines([(-0.5, 0.5), (0.5, -0.5)], width=0.9, turns=False)
 _SHAPES: Final[dict[Shape, Draw]] = {
     "disc": _ring(0.9),
     "square": _polygon([(-0.8, -0.8), (0.8, -0.8), (0.8, 0.8), (-0.8, 0.8)], turns=False),
@@ -118,6 +119,9 @@ _SHAPES: Final[dict[Shape, Draw]] = {
     "target": _each(_ring(0.85, 0.9), _dot(0.3)),
     "target open": _ring(0.85, 0.9),
     "target crossed": _each(_ring(0.85, 0.9), _SALTIRE),
+    "target struck": _each(
+        _ring(0.85, 0.9), _lines([(-0.5, 0.5), (0.5, -0.5)], width=0.9, turns=False)
+    ),
     "target dashed": _ring(0.85, 0.9, (1.5, 1.2)),
     "gate": _lines(
         [(-1.0, -0.28), (1.0, -0.28)], [(-1.0, 0.28), (1.0, 0.28)], width=1.2, turns=True

@@ -12,6 +12,7 @@ from lateral_map.draw.plan.scene import (
     BOUNDARY,
     DECIDING_CROSSING,
     OTHER,
+    SUSPECT,
     TERMINAL,
     Area,
     Layer,
@@ -21,6 +22,7 @@ from lateral_map.draw.plan.scene import (
 )
 from lateral_map.draw.style import PARTY_LINES
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.diagnosis import AT_A_PLACE
 from lateral_map.model.results import Crossing, Report
 from lateral_map.units import from_metres, to_metres
 from lateral_map.words.names import BASIS_WORDS
@@ -34,11 +36,13 @@ from lateral_map.words.picked import (
     basis_picked,
     bend_picked,
     bend_words,
+    blames_bend,
     corridor_picked,
     crossing_picked,
     dig_picked,
     end_picked,
     party_picked,
+    slip_picked,
 )
 from lateral_map.words.technician import crossing_words
 
@@ -135,23 +139,43 @@ def round_step_m(least_m: float, unit: str) -> float:
 
 
 def bends_layer(report: Report) -> Layer:
-    """Return every bend, its triangle pointing the way the pipe runs into it."""
+    """Return every bend, its triangle pointing the way the pipe runs into it.
+
+    A bend that may have gone wrong stands out; so does a place along the run where something may.
+    """
     marks = []
+    for diagnosis in report.likely_diagnoses:
+        slip = diagnosis.slip
+        if slip.slip not in AT_A_PLACE or slip.footage_m is None:
+            continue
+        east, north, _ = report.route.positions([slip.footage_m])[0].tolist()
+        caption = "a bend here ?" if slip.slip == "bend not noted" else "counter slipped ?"
+        heading = float(report.route.headings_deg([slip.footage_m])[0][0])
+        detail, at = slip_picked(report, diagnosis), slip.footage_m
+        marks.append(
+            Mark(
+                east, north, "slip", caption, detail,
+                turn_deg=heading, footage_m=at, weight=SUSPECT,
+            )
+        )  # fmt: skip
     for bend in report.site.bends:
         east, north, _ = report.route.positions([bend.footage_m])[0].tolist()
         marks.append(
             Mark(
                 east,
                 north,
-                "bend",
-                bend_words(bend),
+                "slip" if blames_bend(report, bend) else "bend",
+                bend_words(bend) + (" ?" if blames_bend(report, bend) else ""),
                 bend_picked(report, bend),
                 turn_deg=float(report.route.headings_deg([bend.footage_m])[0][0]),
                 footage_m=bend.footage_m,
                 weight=BEND,
             )
         )
-    return Layer("bends", "Bends", tuple(marks), (("bend", "Bend"),))
+    legend = [("bend", "Bend")]
+    if any(mark.style == "slip" for mark in marks):
+        legend.append(("slip", "Where something may have gone wrong"))
+    return Layer("bends", "Bends", tuple(marks), tuple(legend))
 
 
 def crossings_layer(report: Report) -> Layer:

@@ -7,7 +7,7 @@ import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./pic
 
 const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
 const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding" };
-const SIGNS = { good: "✓", suspect: "!", unchecked: "○", "set aside": "–", "left out": "!" };
+const SIGNS = { good: "✓", suspect: "!", "put off": "~", unchecked: "○", "set aside": "–", "left out": "!" };
 const LOOK_EVERY_MS = 3000;
 
 let state = firstState;
