@@ -24,8 +24,15 @@ def enter(
         bool, typer.Option("--share", help="Let a phone or tablet on this network join, over TLS.")
     ] = False,
     port: Annotated[
-        int, typer.Option(min=0, max=65535, help="Where to listen; 0 takes a free port.")
-    ] = 8410,
+        int | None,
+        typer.Option(
+            min=0,
+            max=65535,
+            help="Where to listen: if left out, where this site was last served, at first 8410, "
+            "or any port that is free. 0 takes a free one.",
+            show_default=False,
+        ),
+    ] = None,
     browser: Annotated[bool, typer.Option(help="Open the page in this machine's browser.")] = True,
 ) -> None:
     """Enter a site on a page of its own: each reading saved at once, the line redrawn.
@@ -67,7 +74,10 @@ def _tell_how_to_join(served: Served) -> None:
     if served.new_link is None or served.certificate is None:
         return
     link = served.new_link()
-    typer.echo("Scan this with the phone's camera, on the same network. It lets one device in:")
+    typer.echo(
+        "Scan this with the phone's camera, on the same network. It lets one device in, within a "
+        "quarter of an hour:"
+    )
     segno.make(link, error="l").terminal(compact=True)
     typer.echo(link)
     typer.echo(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Final
@@ -28,7 +28,7 @@ from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
 from lateral_map.web.entering import Entering
 from lateral_map.web.forms import form_values
-from lateral_map.web.guard import COOKIE, JOIN, Gate, Guard
+from lateral_map.web.guard import COOKIE, JOIN, LINK_MINUTES, Gate, Guard
 from lateral_map.web.parts import Conflict
 from lateral_map.web.store import UnreadableError
 from lateral_map.words.cautions import CAUTIONS
@@ -38,7 +38,8 @@ Handler = Callable[[Request, bytes], Response]
 _ASSET_HEADERS: Final = {"Cache-Control": "no-cache"}
 # The page's scripts, styles and pictures: a fixed list in memory, so no path is ever asked for.
 _OWN: Final = (
-    "entry.js", "parts.js", "forms.js", "plan.js", "picture.js", "entry.css", "icon.svg",
+    "entry.js", "parts.js", "forms.js", "plan.js", "picture.js", "outbox.js", "offline.js",
+    "entry.css", "icon.svg",
 )  # fmt: skip
 _TYPES: Final = {"js": "text/javascript", "css": "text/css", "svg": "image/svg+xml"}
 
@@ -92,6 +93,8 @@ class EntryApp:
             "/static/{name}": self.static,
             JOIN: self.join_page,
             "/favicon.ico": self.icon,
+            "/offline.js": self.offline,
+            "/devices": self.devices,
         }
         writing: dict[str, Handler] = {
             "/rows": self.rows,
@@ -101,6 +104,7 @@ class EntryApp:
             "/outside": self.outside,
             "/points": self.points,
             "/link": self.new_link,
+            "/turn-out": self.turn_out,
             JOIN: self.join,
         }
 
@@ -129,6 +133,7 @@ class EntryApp:
             "offers": [{"name": o.name, "summary": o.summary} for o in PRODUCTS.values()],
             "key": self.gate.key,
             "shared": self.link is not None,
+            "addresses": self.entering.store.known.addresses,
         }
         return HTMLResponse(
             self._page.render(
@@ -147,7 +152,8 @@ class EntryApp:
         """Spend the one-time token and let the device in."""
         del body
         token = request.query_params.get("token", "")
-        secret = self.gate.join(token)
+        address = request.client.host if request.client else ""
+        secret = self.gate.join(token, address, request.headers.get("user-agent", ""))
         if secret is None:
             return HTMLResponse(self._join.render(token="", failed=True), 403)
         answer = Response(status_code=303, headers={"Location": "/"})
@@ -162,6 +168,14 @@ class EntryApp:
         found = all_assets().get(request.path_params["name"])
         if found is None:
             return PlainTextResponse("There is no such file.", 404)
+        return Response(found.content, media_type=found.media_type, headers=_ASSET_HEADERS)
+
+    def offline(self, *_: object) -> Response:
+        """Send the script that lets the page be loaded again while the server is out of reach.
+
+        It is at the top, for a browser lets such a script serve only what lies beside and below it.
+        """
+        found = all_assets()["offline.js"]
         return Response(found.content, media_type=found.media_type, headers=_ASSET_HEADERS)
 
     def icon(self, *_: object) -> Response:
@@ -222,7 +236,7 @@ class EntryApp:
     def rows(self, _: Request, body: bytes) -> Response:
         """Add or change rows of a table."""
         given = asked.read_asked(asked.RowsAsked, body)
-        self.entering.save_rows(given.op, given.file, given.row_edits())
+        self.entering.save_rows(given.op, given.file, given.row_edits(), given.instead)
         return self.state()
 
     def settings(self, _: Request, body: bytes) -> Response:
@@ -260,6 +274,17 @@ class EntryApp:
         address = self.link()
         code = segno.make(address, error="m")
         return JSONResponse({"address": address, "code": code.png_data_uri(scale=6, border=3)})
+
+    def devices(self, request: Request, _: bytes) -> Response:
+        """List the devices that joined, the one that asks marked."""
+        own = self.gate.device(request.cookies.get(COOKIE, ""))
+        told = [asdict(one) | {"own": one is own} for one in self.gate.devices]
+        return JSONResponse({"devices": told, "minutes": LINK_MINUTES})
+
+    def turn_out(self, request: Request, body: bytes) -> Response:
+        """Let a device in no more."""
+        self.gate.turn_out(asked.read_asked(asked.DeviceAsked, body).device)
+        return self.devices(request, b"")
 
 
 def _answered(handler: Handler, request: Request, body: bytes) -> Response:

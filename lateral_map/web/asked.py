@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Final, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from lateral_map.reading.plan import PLAN_KINDS
+from lateral_map.reading.plan import PLAN_KINDS, FeatureProperties
 from lateral_map.reading.rows import TABLES
+from lateral_map.reading.vocabulary import VOCABULARY, describe
 from lateral_map.web.forms import FORMS
 from lateral_map.web.settings import LISTS
 from lateral_map.web.store import RowEdit, SettingEdit
@@ -17,6 +18,8 @@ _LONGEST: Final = 20_000
 _MOST_EDITS: Final = 500
 # Tables the page has forms for; nothing else of site.toml is changed from here.
 _TABLES: Final = frozenset(("format", *LISTS, *(group.path for group in FORMS["site"])))
+
+_PROPERTIES: Final = frozenset(describe(FeatureProperties))
 
 
 class AskedWrong(Exception):  # noqa: N818 - it is an answer, no failure of ours
@@ -29,7 +32,14 @@ def clean_typed(text: str) -> str:
 
 
 def _own_setting(path: str) -> str:
-    if path.split(".", maxsplit=1)[0] not in _TABLES:
+    table, *rest = path.split(".")
+    key = rest[-1] if rest else ""
+    entry = table in LISTS and rest[:1] and rest[0].isdigit() and len(rest[0]) <= 4
+    known = key in VOCABULARY.get(table, {}) and len(rest) == (2 if table in LISTS else 1)
+    whole = entry and len(rest) == 1
+    if table not in _TABLES or not (
+        path == "format" or whole or (known and (entry or table not in LISTS))
+    ):
         raise ValueError(f"{path} is not changed from this page")
     return path
 
@@ -66,6 +76,14 @@ class RowsAsked(_Asked):
     op: Op
     file: Annotated[str, Field(pattern=f"^({'|'.join(map(re.escape, TABLES))})$")]
     edits: Annotated[tuple[_Row, ...], Field(min_length=1, max_length=_MOST_EDITS)]
+    instead: Op | None = None
+
+    @model_validator(mode="after")
+    def _own_columns(self) -> RowsAsked:
+        for edit in self.edits:
+            if unknown := edit.values.keys() - VOCABULARY[self.file]:
+                raise ValueError(f"{self.file} has no column {min(unknown)!r}")
+        return self
 
     def row_edits(self) -> list[RowEdit]:
         """Return the edits as the store takes them."""
@@ -97,6 +115,13 @@ class FeatureAsked(_Asked):
     places: Annotated[list[dict[str, Any]], Field(max_length=_MOST_EDITS)] | None = None
     base: _Text | None = None
     at: int = 0
+    instead: Op | None = None
+
+    @model_validator(mode="after")
+    def _own_properties(self) -> FeatureAsked:
+        if unknown := self.properties.keys() - _PROPERTIES:
+            raise ValueError(f"a part of the plan has no {min(unknown)!r}")
+        return self
 
     def typed_properties(self) -> dict[str, Any]:
         """Return the properties as typed: numbers as numbers, empty ones as None."""
@@ -135,3 +160,9 @@ def read_asked(model: type[Asked], body: bytes) -> Asked:
         first = error.errors(include_url=False)[0]
         place = ".".join(str(part) for part in first["loc"]) or "the body"
         raise AskedWrong(f"{place}: {first['msg']}") from None
+
+
+class DeviceAsked(_Asked):
+    """A device that is to be let in no more."""
+
+    device: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]

@@ -42,14 +42,20 @@ def read_if_there(path: Path) -> bytes | None:
         return None
 
 
-def replace_if_unchanged(path: Path, content: bytes, expected: str) -> None:
-    """Put ``content`` in place of a file whose version is ``expected``.
+def replace_if_unchanged(path: Path, content: bytes | None, expected: str) -> None:
+    """Put ``content`` in place of a file whose version is ``expected``; None takes it away.
 
     Written beside, flushed to the disk, then renamed: whoever reads sees the old file or the new
     one. Raises ``ChangedMeanwhileError`` where another program wrote in the meantime; its file then
     stays. What is left between the last look and the rename are some microseconds; a program that
     writes into the old file even then is noticed, for the old file is still at hand.
     """
+    if content is None:
+        if version_of(read_if_there(path)) != expected:
+            raise ChangedMeanwhileError(path.name)
+        path.unlink()
+        sync_directory(path.parent)
+        return
     beside = path.with_name(f".{path.name}.saving")
     with beside.open("wb") as file:
         file.write(content)

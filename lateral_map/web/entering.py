@@ -62,17 +62,19 @@ class Entering:
         """Return everything the page shows but the picture."""
         return page_state(self.solutions, with_picture=False)
 
-    def versions(self) -> dict[str, str]:
-        """Return the files' versions."""
-        return self.store.look()
+    def versions(self) -> dict[str, Any]:
+        """Return the files' versions, and whose they are."""
+        return {"id": self.store.known.id, "versions": self.store.look()}
 
     # ── changing ─────────────────────────────────────────────────────────────────────────────
 
-    def save_rows(self, op: str, name: str, edits: Sequence[RowEdit]) -> None:
+    def save_rows(
+        self, op: str, name: str, edits: Sequence[RowEdit], instead: str | None = None
+    ) -> None:
         """Add or change rows, and say in the history what was done."""
         words = [self._row_words(name, edit) for edit in edits[:3]]
         more = f" and {len(edits) - 3} more" if len(edits) > 3 else ""
-        self.store.save_rows(op, name, edits, "; ".join(words) + more)
+        self.store.save_rows(op, name, edits, "; ".join(words) + more, instead or "")
 
     def _row_words(self, name: str, edit: RowEdit) -> str:
         table = self.store.table(name)
@@ -126,7 +128,7 @@ class Entering:
         words = f"{kind.title.lower()} {properties.get('name') or ''}".strip()
         done = "added" if given.base is None else "changed"
         edit = FeatureEdit(properties, shape, given.base, given.at)
-        self.store.save_feature(given.op, edit, f"{words} {done}")
+        self.store.save_feature(given.op, edit, f"{words} {done}", given.instead or "")
 
     # ── reading ──────────────────────────────────────────────────────────────────────────────
 

@@ -3,12 +3,16 @@
 The page changes files, so no other web page a browser has open may reach it: the Host must be one
 of ours (a name that was made to point here is turned away), a request from another origin is
 refused, and every change carries a secret that only our own page knows. On a network a device must
-also have joined by a one-time link. Bodies are limited while they arrive.
+also have joined by a one-time link that holds for some minutes. Bodies are limited in size and time
+while they arrive.
 """
 
 from __future__ import annotations
 
+import asyncio
+import datetime as dt
 import secrets
+import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
@@ -19,16 +23,20 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 CSRF_HEADER: Final = "x-entry-key"
+SITE_HEADER: Final = "x-entry-site"
 COOKIE: Final = "lateral_map_entry"
 JOIN: Final = "/join"
 LARGEST_BODY: Final = 256 * 1024
 LARGEST_UPLOAD: Final = 8 * 1024 * 1024
 UPLOADS: Final = frozenset({"/points"})
+LINK_MINUTES: Final = 15
+BODY_SECONDS: Final = 20.0  # the longest wait for the next piece of a body
 _SAFE_METHODS: Final = frozenset({"GET", "HEAD"})
 _HEADERS: Final[Mapping[str, str]] = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
-        "connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+        "connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; "
+        "frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -41,39 +49,73 @@ _HEADERS: Final[Mapping[str, str]] = {
 
 
 @dataclass
+class Device:
+    """A device that joined: an id to name it by, its address and kind, when it joined and asked."""
+
+    id: str
+    address: str
+    kind: str
+    joined: str
+    seen: str
+
+
+@dataclass
 class Gate:
     """What lets a request in: our own addresses, the page's secret, and the devices that joined.
 
-    ``hosts`` are the names and addresses, with their port, that the page is served at;
-    ``needs_joining`` is True on a network.
+    ``hosts`` are the names and addresses, with their port, that the page is served at; ``site`` is
+    the id of the one that is entered; ``needs_joining`` is True on a network.
     """
 
     hosts: frozenset[str]
+    site: str
     scheme: str = "http"
     needs_joining: bool = False
     key: str = field(default_factory=lambda: secrets.token_urlsafe(32))
-    _links: set[str] = field(default_factory=set)
-    _devices: set[str] = field(default_factory=set)
+    _links: dict[str, float] = field(default_factory=dict)
+    _devices: dict[str, Device] = field(default_factory=dict)
 
     def new_link(self) -> str:
-        """Return a token that lets one device join, once."""
+        """Return a token that lets one device join, once, within a quarter of an hour."""
         token = secrets.token_urlsafe(24)
-        self._links.add(token)
+        self._links[token] = time.monotonic() + LINK_MINUTES * 60
         return token
 
-    def join(self, token: str) -> str | None:
-        """Spend a one-time token; return the device's secret, None for a token spent or unknown."""
+    def join(self, token: str, address: str = "", agent: str = "") -> str | None:
+        """Spend a one-time token; return the device's secret, None for one spent, old or unknown.
+
+        ``agent`` is what the browser calls itself.
+        """
         match = _same(token, self._links)
-        if match is None:
+        if match is None or self._links.pop(match) < time.monotonic():
             return None
-        self._links.discard(match)
-        secret = secrets.token_urlsafe(32)
-        self._devices.add(secret)
+        secret, now = secrets.token_urlsafe(32), _now()
+        kinds = ("iPhone", "iPad", "Android", "Windows", "Macintosh", "Linux")
+        kind = next((one for one in kinds if one in agent), "device")
+        self._devices[secret] = Device(secrets.token_hex(8), address, kind, now, now)
         return secret
 
-    def has_joined(self, secret: str) -> bool:
-        """Say whether a secret is that of a device that joined."""
-        return not self.needs_joining or _same(secret, self._devices) is not None
+    def device(self, secret: str) -> Device | None:
+        """Return the device whose secret it is, seen now; None where it has not joined."""
+        match = _same(secret, self._devices)
+        if match is None:
+            return None
+        found = self._devices[match]
+        found.seen = _now()
+        return found
+
+    @property
+    def devices(self) -> list[Device]:
+        """The devices that joined, the first one first."""
+        return list(self._devices.values())
+
+    def turn_out(self, device: str) -> None:
+        """Let a device in no more; raises ``KeyError``."""
+        del self._devices[{one.id: secret for secret, one in self._devices.items()}[device]]
+
+
+def _now() -> str:
+    return dt.datetime.now().astimezone().isoformat(timespec="seconds")
 
 
 def _same(given: str, known: Iterable[str]) -> str | None:
@@ -125,14 +167,18 @@ class Guard:
         if scope["path"] == JOIN or scope["path"].startswith("/static/"):
             return None
         cookies = cookie_parser(headers.get("cookie", ""))
-        if not self.gate.has_joined(cookies.get(COOKIE, "")):
+        if self.gate.needs_joining and self.gate.device(cookies.get(COOKIE, "")) is None:
             return 401, (
                 "This device has not joined. Open a one-time link: the one in the terminal, or a "
                 "new one from a device that has joined (More, Another device)."
             )
         given = headers.get(CSRF_HEADER, "")
-        if scope["method"] not in _SAFE_METHODS and _same(given, [self.gate.key]) is None:
+        if scope["method"] in _SAFE_METHODS:
+            return None
+        if _same(given, [self.gate.key]) is None:
             return 403, "The page is out of date; load it again. Nothing typed is lost."
+        if headers.get(SITE_HEADER, "") != self.gate.site:
+            return 403, "The page is another site's; load it again. Nothing typed is lost."
         return None
 
     def _same_origin(self, headers: Headers, method: str) -> bool:
@@ -151,30 +197,27 @@ class Guard:
 async def _pass_on_limited(
     app: ASGIApp, scope: Scope, receive: Receive, send: Send, limit: int
 ) -> None:
-    """Pass a request on, its body read in advance and refused as soon as it is too large."""
+    """Pass a request on, its body read in advance, refused as soon as it is too large or late."""
     declared = Headers(scope=scope).get("content-length", "0")
-    too_large = PlainTextResponse(f"At most {limit // 1024} kB are taken at once.", 413)
-    if not declared.isdigit() or int(declared) > limit:
-        await too_large(scope, receive, send)
-        return
-    body = bytearray()
-    while True:
-        message = await receive()
+    body, given = bytearray(), not declared.isdigit() or int(declared) > limit
+    while not given:
+        try:
+            message = await asyncio.wait_for(receive(), BODY_SECONDS)
+        except TimeoutError:
+            words = "The rest of the request did not come in time; send it again."
+            await PlainTextResponse(words, 408)(scope, receive, send)
+            return
         if message["type"] != "http.request":
             return  # gone before all of it came
         body += message.get("body", b"")
-        if len(body) > limit:
-            await too_large(scope, receive, send)
-            return
-        if not message.get("more_body"):
-            break
-    given = False
+        given = len(body) > limit or not message.get("more_body")
+    if len(body) > limit or not declared.isdigit() or int(declared) > limit:
+        words = f"At most {limit // 1024} kB are taken at once."
+        await PlainTextResponse(words, 413)(scope, receive, send)
+        return
+    rest = iter([{"type": "http.request", "body": bytes(body), "more_body": False}])
 
     async def receiving() -> Message:
-        nonlocal given
-        if given:
-            return await receive()
-        given = True
-        return {"type": "http.request", "body": bytes(body), "more_body": False}
+        return next(rest, None) or await receive()
 
     await app(scope, receiving, send)

@@ -11,7 +11,7 @@ import datetime as dt
 import json
 import os
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Final, Literal
 from uuid import uuid4
@@ -45,7 +45,9 @@ class Part:
 class Entry:
     """One change: ``op`` names it, ``before`` and ``after`` are the file's versions.
 
-    ``of`` is the op an undo is about, or the key of the entry a strike or a settlement is about.
+    ``of`` is the op an undo is about, the op a change was typed in place of, or the key of the
+    entry a strike or a settlement is about. ``patch`` is where the texts begin to differ and what
+    stands there before and after: an undo of the last change gives back the file to the byte.
     ``words`` say it to people. An op tried again after a strike has an entry for each try, told
     apart by ``key``.
     """
@@ -58,10 +60,52 @@ class Entry:
     words: str
     parts: tuple[Part, ...] = ()
     of: str = ""
+    patch: tuple[int, str, str] = (0, "", "")
     key: str = field(default_factory=lambda: uuid4().hex)
     time: str = field(
         default_factory=lambda: dt.datetime.now().astimezone().isoformat(timespec="seconds")
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Which site a folder is, whatever it is called: its ``id``, and where it was served before.
+
+    ``addresses`` are whole ones, the last one last: what a browser kept belongs to its address.
+    """
+
+    id: str
+    path: str
+    addresses: tuple[str, ...] = ()
+
+
+def know_site(folder: Path, address: str = "") -> Known:
+    """Return which site a folder is, an ``address`` it is served at now taken down.
+
+    A folder moved is the same site. A copy, whose original is still where it was, is another one.
+    """
+    place, here = folder / FOLDER / "site.json", str(folder.resolve())
+    known = _read_known(place) or Known(uuid4().hex, here)
+    if known.path != here:
+        original = _read_known(Path(known.path) / FOLDER / "site.json")
+        is_copy = original is not None and original.id == known.id
+        known = Known(uuid4().hex, here) if is_copy else replace(known, path=here)
+    if address:
+        others = [one for one in known.addresses if one != address]
+        known = replace(known, addresses=(*others[-5:], address))
+    if known != _read_known(place):
+        beside = place.with_suffix(".saving")
+        beside.write_text(json.dumps(asdict(known)), encoding="utf-8")
+        beside.replace(place)
+    return known
+
+
+def _read_known(place: Path) -> Known | None:
+    try:
+        values = json.loads(place.read_text("utf-8"))
+        return Known(str(values["id"]), str(values["path"]), tuple(map(str, values["addresses"])))
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
 
 
 _KEYS: Final = frozenset(one.name for one in fields(Entry))
@@ -92,6 +136,7 @@ class History:
                     values: dict[str, Any] = json.loads(line)
                     parts = tuple(Part(**part) for part in values.pop("parts", ()))
                     ours = {key: value for key, value in values.items() if key in _KEYS}
+                    ours["patch"] = tuple(ours.get("patch", (0, "", "")))
                     self.entries.append(Entry(parts=parts, **ours))
 
     def append(self, entry: Entry) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from os.path import commonprefix
 from typing import Any, Final
 
 from lateral_map.reading import rows
@@ -90,6 +91,22 @@ def change_feature(plan: PlanText, part: Part) -> PlanText:
     if part.after is None:
         return plan.without_feature(index)
     return plan.with_feature_text(index, part.after)
+
+
+def feature_now(plan: PlanText, seen: str) -> tuple[dict[str, str] | None, str, int]:
+    """Return what a feature that was ``seen`` says now, known by its name; its text and place."""
+    at = _twin_feature(plan, seen)
+    if at is None:
+        return None, "", 0
+    values = (plan.feature(at).get("properties") or {}).items()
+    return {key: str(value) for key, value in values}, plan.features[at], at
+
+
+def difference(old: str, new: str) -> tuple[int, str, str]:
+    """Return where two texts begin to differ, and what stands there in the old and in the new."""
+    start = len(commonprefix([old, new]))  # noqa: RUF071 - letters are meant
+    end = len(commonprefix([old[start:][::-1], new[start:][::-1]]))  # noqa: RUF071
+    return start, old[start : len(old) - end], new[start : len(new) - end]
 
 
 # ── what another program's save changed or left out ──────────────────────────────────────────────

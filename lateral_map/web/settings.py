@@ -64,7 +64,10 @@ def change_setting(text: str, path: str, value: str | None) -> str:
         _change_entry(document, parents[0], int(last), value)
     elif value is None:
         with contextlib.suppress(KeyError, IndexError, TypeError):
-            del _walk(document, parents)[last]
+            table = _walk(document, parents)
+            del table[last]
+            if not table and parents[0] in LISTS:  # an empty [[pipe]] says nothing and is refused
+                _change_entry(document, parents[0], int(parents[1]), None)
     else:
         words = VOCABULARY.get(parents[0] if parents else "", {})
         kind = words[last].kind if last in words else "number"
@@ -100,6 +103,8 @@ def _parent(document: Any, parents: list[str]) -> Any:
     for step, name in enumerate(parents):
         if isinstance(place, list):
             index = int(name)
+            if index > len(place):
+                raise ValueError(f"{parents[0]} has {len(place)} entries and none after the next")
             if index == len(place):
                 place.append(tomlkit.table())
             place = place[index]

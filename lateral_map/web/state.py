@@ -130,6 +130,7 @@ def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
     xy = frame.unit_name if frame else unit
     words = {"us_ft": "ft", "us_in": "in"}
     return {
+        "id": store.known.id,
         "name": values.get("site.name", ""),
         "folder": store.folder.name,
         "is_new": not store.text_or_empty(SETTINGS).strip(),

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import RLock
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 from uuid import uuid4
 
 from lateral_map.reading.csv_text import CsvText
@@ -25,7 +25,7 @@ from lateral_map.web.disk import (
     version_of,
 )
 from lateral_map.web.geojson_text import PlanText, feature_text
-from lateral_map.web.history import CHANGES, FOLDER, Entry, History, Kind, Part
+from lateral_map.web.history import CHANGES, FOLDER, Entry, History, Kind, Part, know_site
 from lateral_map.web.parts import (
     PLAN,
     SETTINGS,
@@ -35,6 +35,8 @@ from lateral_map.web.parts import (
     apply_part,
     change_feature,
     describe_lost,
+    difference,
+    feature_now,
     find_lost,
     put_back,
     read_plan,
@@ -46,6 +48,7 @@ from lateral_map.web.settings import change_setting, read_settings, value_at
 PACKAGE: Final = "plan.gpkg"
 FILES: Final = (SETTINGS, *TABLES, PLAN)
 _TRIES: Final = 5
+_TYPED: Final = ("add", "change")
 
 
 class UnreadableError(Exception):
@@ -83,6 +86,9 @@ class FeatureEdit:
     at: int = 0
 
 
+_Edit = TypeVar("_Edit", RowEdit, FeatureEdit)
+
+
 @dataclass(frozen=True, slots=True)
 class OutsideSave:
     """Another program's save that changed or left out what was entered here."""
@@ -93,8 +99,8 @@ class OutsideSave:
     lost: tuple[Lost, ...]
 
 
-# New text of a file made from the old one, and the parts that changed.
-Maker = Callable[[str], tuple[str, tuple[Part, ...]]]
+# New text of a file made from the old one (None: no file), and the parts that changed.
+Maker = Callable[[str], tuple[str | None, tuple[Part, ...]]]
 
 
 class SiteStore:
@@ -103,6 +109,7 @@ class SiteStore:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.history = History(folder)
+        self.known = know_site(folder)
         self._lock = RLock()
         self._content: dict[str, bytes | None] = {}
         with self._locked():
@@ -177,15 +184,18 @@ class SiteStore:
 
     # ── changing ─────────────────────────────────────────────────────────────────────────────
 
-    def save_rows(self, op: str, name: str, edits: Sequence[RowEdit], words: str) -> Entry:
+    def save_rows(
+        self, op: str, name: str, edits: Sequence[RowEdit], words: str, instead: str = ""
+    ) -> Entry:
         """Add or change rows of one table, all or none.
 
+        ``instead`` is the op these edits were typed in place of: nobody knows whether it was made.
         Raises ``Conflict``, ``UnreadableError``, ``OSError``; so do the other changes.
         """
 
         def make(text: str) -> tuple[str, tuple[Part, ...]]:
             table, parts = read_table(name, text), []
-            for edit in edits:
+            for edit in self._after(instead, edits):
                 if edit.base is None:
                     table, before = table.with_row(edit.values), None
                     number = len(table.rows)
@@ -197,7 +207,7 @@ class SiteStore:
             return table.text(), tuple(parts)
 
         kind: Kind = "add" if all(edit.base is None for edit in edits) else "change"
-        return self._commit(op, kind, name, make, words)
+        return self._commit(op, kind, name, make, words, of=instead)
 
     def save_settings(self, op: str, edits: Sequence[SettingEdit], words: str) -> Entry:
         """Change settings, all or none."""
@@ -205,46 +215,56 @@ class SiteStore:
         def make(text: str) -> tuple[str, tuple[Part, ...]]:
             self.settings()
             parts = []
+            there = {edit.path: value_at(text, edit.path) for edit in edits}
+            if both := {
+                e.path: there[e.path] for e in edits if there[e.path] not in (e.seen, e.value)
+            }:
+                words = f"{' and '.join(both)} changed since this page read it"
+                raise Conflict(words, {path: value or "" for path, value in both.items()})
             for edit in edits:
                 before = value_at(text, edit.path)
-                if before not in (edit.seen, edit.value):
-                    raise Conflict(
-                        f"{edit.path} was changed since this page read it", {edit.path: before}
-                    )
                 text = change_setting(text, edit.path, edit.value)
                 parts.append(Part(0, before, value_at(text, edit.path), edit.path))
             return text, tuple(parts)
 
         return self._commit(op, "change", SETTINGS, make, words)
 
-    def save_feature(self, op: str, edit: FeatureEdit, words: str) -> Entry:
-        """Add, change or take out one plan feature."""
+    def save_feature(self, op: str, edit: FeatureEdit, words: str, instead: str = "") -> Entry:
+        """Add, change or take out one plan feature; ``instead`` as for rows."""
         if self.plan_is_package:
             raise UnreadableError(f"this site's plan is {PACKAGE}; change it in a GIS")
 
         def make(_: str) -> tuple[str, tuple[Part, ...]]:
-            plan = self.plan()
-            at = len(plan.features) if edit.base is None else plan.find(edit.base, edit.at)
+            plan, (meant,) = self.plan(), self._after(instead, [edit])
+            at = len(plan.features) if meant.base is None else plan.find(meant.base, meant.at)
             if at is None:
-                raise Conflict("this part of the plan was changed or taken out since it was read")
-            old = plan.feature(at) if edit.base is not None else {}
-            geometry = edit.geometry or old.get("geometry") or {}
-            new = None if edit.properties is None else feature_text(edit.properties, geometry, old)
-            part = Part(at, edit.base, new)
+                words = "this part of the plan was changed or taken out since it was read"
+                raise Conflict(words, *feature_now(plan, meant.base or ""))
+            old = plan.feature(at) if meant.base is not None else {}
+            geometry = meant.geometry or old.get("geometry") or {}
+            new = (
+                None if meant.properties is None else feature_text(meant.properties, geometry, old)
+            )
+            part = Part(at, meant.base, new)
             return change_feature(plan, part).text(), (part,)
 
         kind: Kind = "add" if edit.base is None else "change"
-        return self._commit(op, kind, PLAN, make, words)
+        return self._commit(op, kind, PLAN, make, words, of=instead)
 
     def undo(self, op: str, target: str) -> Entry:
         """Take a change back, or do it again where it stands undone; ``KeyError`` if unknown."""
         entry = self.history.find(target)
-        if entry.kind not in ("add", "change"):
+        if entry.kind not in _TYPED:
             raise KeyError(target)
         again = target in self.history.undone
         parts = entry.parts if again else tuple(part.turned() for part in reversed(entry.parts))
 
-        def make(text: str) -> tuple[str, tuple[Part, ...]]:
+        def make(text: str) -> tuple[str | None, tuple[Part, ...]]:
+            at, old, new = entry.patch if again else (entry.patch[0], *entry.patch[:0:-1])
+            was, will = (entry.before, entry.after)[:: 1 if again else -1]
+            if (old or new) and version_of(self._content[entry.file]) == was:
+                whole = text[:at] + new + text[at + len(old) :]
+                return (whole if will else None), parts
             for part in parts:
                 text = apply_part(entry.file, text, part)
             return text, parts
@@ -301,16 +321,22 @@ class SiteStore:
         with self._locked():
             for _ in range(_TRIES):
                 self._take_in(name)
-                done = [entry for entry in self.history.standing if entry.op == op]
-                if done:
-                    return done[0]
+                # Made already, or typed again since in another change's name.
+                known = [e for e in self.history.standing if e.op == op]
+                known += [e for e in self.history.standing if e.of == op and e.kind in _TYPED]
+                if known:
+                    return known[0]
+                old = self.text(name)
                 try:
-                    text, parts = make(self.text(name))
+                    text, parts = make(old)
                 except ValueError as error:
                     raise UnreadableError(f"{name}: {error}; mend it in an editor") from None
-                content, before = self._encoded(name, text), version_of(self._content[name])
-                entry = Entry(op, kind, name, before, version_of(content), words, parts, of)
-                if entry.after == before:
+                content = None if text is None else self._encoded(name, text)
+                entry = Entry(
+                    op, kind, name, version_of(self._content[name]), version_of(content), words,
+                    parts, of, difference(old, text or ""),
+                )  # fmt: skip
+                if entry.after == entry.before:
                     return entry
                 if self._write(entry, content):
                     return entry
@@ -327,7 +353,17 @@ class SiteStore:
                 "save it again as UTF-8"
             ) from None
 
-    def _write(self, entry: Entry, content: bytes) -> bool:
+    def _after(self, op: str, edits: Sequence[_Edit]) -> Sequence[_Edit]:
+        """Return edits typed in place of a change: of what it left, where it was made."""
+        made = [
+            e for e in self.history.standing if op and e.op == op and op not in self.history.undone
+        ]
+        if not made or len(made[0].parts) != len(edits):
+            return edits
+        left = zip(edits, made[0].parts, strict=True)
+        return [replace(edit, base=part.after, at=part.at) for edit, part in left]
+
+    def _write(self, entry: Entry, content: bytes | None) -> bool:
         """Write the journal, then the file; False where another program was faster."""
         self.history.append(entry)
         try:

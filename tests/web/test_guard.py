@@ -7,7 +7,9 @@ import json
 import re
 import shutil
 import ssl
+import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -15,8 +17,9 @@ from uuid import uuid4
 import pytest
 from web.yard import served
 
-from lateral_map.web import serve
+from lateral_map.web import guard, serve
 from lateral_map.web.guard import COOKIE, LARGEST_BODY, LARGEST_UPLOAD
+from lateral_map.web.history import know_site
 from lateral_map.web.serve import Served
 
 SITES = Path(__file__).parents[1] / "sites"
@@ -30,8 +33,14 @@ class Client:
         self.scheme, _, self.host = server.address.partition("://")
         self.cookie = ""
         page = self.get("/")
-        match = re.search(r'"key":"([\w-]{43})"', page[2])
+        self.read_page(page[2])
+
+    def read_page(self, page: str) -> None:
+        """Know what the page's own script knows."""
+        match = re.search(r'"key":"([\w-]{43})"', page)
         self.key = match[1] if match else ""
+        match = re.search(r'"id":"([0-9a-f]{32})"', page)
+        self.site = match[1] if match else ""
 
     def ask(
         self, method: str, path: str, body: bytes = b"", **headers: str
@@ -41,7 +50,7 @@ class Client:
         if method == "POST":
             usual |= {
                 "origin": f"{self.scheme}://{self.host}", "x-entry-key": self.key,
-                "content-length": str(len(body)),
+                "x-entry-site": self.site, "content-length": str(len(body)),
             }  # fmt: skip
         given = usual | {name.replace("_", "-"): value for name, value in headers.items()}
         connection = self.connect()
@@ -168,7 +177,9 @@ def test_every_change_needs_the_pages_own_key(client: Client, folder: Path, key:
 def test_other_methods_do_nothing(client: Client, folder: Path, method: str) -> None:
     before = (folder / "locates.csv").read_bytes()
     origin = f"http://{client.host}"
-    status, told, _ = client.ask(method, "/rows", b"{}", origin=origin, x_entry_key=client.key)
+    status, told, _ = client.ask(
+        method, "/rows", b"{}", origin=origin, x_entry_key=client.key, x_entry_site=client.site
+    )
     assert status == 405
     assert "access-control-allow-origin" not in told
     assert (folder / "locates.csv").read_bytes() == before
@@ -205,8 +216,10 @@ def test_only_the_sites_own_tables_are_written(client: Client, folder: Path, nam
 
 
 @pytest.mark.parametrize(
-    "path", ["referral.letter", "../x", "site.name.x.y", "accuracy]", "terrain.file", "", 7]
-)
+    "path", ["referral.letter", "../x", "site.name.x.y", "accuracy]", "terrain.file", "", 7,
+             "site.nonsense", "nonsense", "pipe.0.nonsense", "pipe.name", "start.0.depth",
+             "pipe.99999.from", "site", "accuracy"],
+)  # fmt: skip
 def test_only_settings_with_a_field_are_written(client: Client, path: Any) -> None:
     body = {"op": uuid4().hex, "edits": [{"path": path, "value": "/etc/passwd", "seen": None}]}
     assert client.ask("POST", "/settings", json.dumps(body).encode())[0] == 400
@@ -246,6 +259,109 @@ def test_a_value_is_one_line_of_a_bounded_length(client: Client, folder: Path) -
     assert (folder / "locates.csv").read_text().splitlines()[-1].endswith("a  =cmd  b")
     body["edits"] = [{"values": {"note": "x" * 20_001}}]
     assert client.ask("POST", "/rows", json.dumps(body).encode())[0] == 400
+
+
+@pytest.mark.parametrize("path", ["pipe.999.from", "boundary.7.line", "pipe.999"])
+def test_an_entry_past_the_end_of_a_list_is_no_fault_of_the_program(
+    client: Client, folder: Path, path: str
+) -> None:
+    before = (folder / "site.toml").read_bytes()
+    body = {"op": uuid4().hex, "edits": [{"path": path, "value": None, "seen": None}]}
+    if path.count(".") == 2:
+        body["edits"] = [{"path": path, "value": "20", "seen": None}]
+        status, _, text = client.ask("POST", "/settings", json.dumps(body).encode())
+        assert (status, "entries" in text) == (422, True)
+    else:
+        assert client.ask("POST", "/settings", json.dumps(body).encode())[0] == 200
+    assert (folder / "site.toml").read_bytes() == before
+
+
+def test_columns_and_properties_the_format_has_not_are_refused(
+    client: Client, folder: Path
+) -> None:
+    before = (folder / "locates.csv").read_bytes()
+    edits = [{"values": {"footage": "3", "nonsense": "1"}}]
+    rows = {"op": uuid4().hex, "file": "locates.csv", "edits": edits}
+    assert client.ask("POST", "/rows", json.dumps(rows).encode())[0] == 400
+    plan = {"op": uuid4().hex, "kind": "curb", "properties": {"nonsense": "1"}, "places": []}
+    assert client.ask("POST", "/plan", json.dumps(plan).encode())[0] == 400
+    assert (folder / "locates.csv").read_bytes() == before
+
+
+# ── whose page it is, and who waits ──────────────────────────────────────────────────────────────
+
+
+def test_another_sites_page_saves_nothing_here(client: Client, folder: Path) -> None:
+    assert client.save(x_entry_site="0" * 32) == 403
+    assert client.save(x_entry_site="") == 403
+    assert not saved(folder)
+
+
+def test_a_moved_folder_is_the_same_site_and_a_copied_one_another(tmp_path: Path) -> None:
+    one = tmp_path / "a" / "site"
+    two = tmp_path / "b" / "site"
+    for each in (one, two):
+        (each / ".history").mkdir(parents=True)
+    first, other = know_site(one), know_site(two)
+    assert first.id != other.id
+    assert know_site(one).id == first.id
+    shutil.copytree(one, tmp_path / "c" / "site")
+    assert know_site(tmp_path / "c" / "site").id not in (first.id, other.id)
+    one.rename(tmp_path / "moved")
+    assert know_site(tmp_path / "moved").id == first.id
+
+
+def test_a_site_is_served_where_it_was_before_and_there_too(
+    sketch: Path, keys: Path, client: Client
+) -> None:
+    with served(sketch, keys, port=None) as first:
+        pass
+    with served(sketch, keys, port=None) as again:
+        assert again.address == first.address
+    with served(sketch, keys, port=0) as other:
+        assert other.address != first.address
+        both = Client(other)
+        page = both.get("/")[2]
+        assert first.address in page
+        both.host = first.address.removeprefix("http://")
+        assert both.get("/state")[0] == 200
+    assert client.get("/state")[0] == 200
+
+
+@pytest.mark.parametrize("which", ["server", "shared"], ids=["plain", "TLS"])
+@pytest.mark.parametrize("begun", [b"", b"GET / HTTP/1.1\r\nhost: x\r\n"], ids=["silent", "half"])
+def test_half_open_connections_keep_nobody_out(
+    which: str, begun: bytes, request: pytest.FixtureRequest
+) -> None:
+    running: Served = request.getfixturevalue(which)
+    client = Client(running)
+    held = [client.connect() for _ in range(100)]
+    for one in held:
+        one.connect()
+        if begun:
+            one.sock.sendall(begun)
+    assert client.get("/join")[0] == 200
+    for one in held:
+        one.close()
+
+
+def test_a_body_that_does_not_come_is_waited_for_so_long_alone(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guard, "BODY_SECONDS", 0.1)
+    assert client.ask("POST", "/rows", b"{", content_length="100")[0] == 408
+
+
+def test_a_header_that_does_not_come_ends_the_connection(
+    server: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(serve, "_HEADER_SECONDS", 0.1)
+    connection = Client(server).connect()
+    connection.connect()
+    connection.sock.sendall(b"GET / HT")
+    with suppress(ConnectionResetError):
+        assert connection.sock.recv(100) == b""
+    connection.close()
 
 
 # ── headers ──────────────────────────────────────────────────────────────────────────────────────
@@ -326,12 +442,39 @@ def test_a_device_that_joined_makes_a_link_for_the_next(shared: Served) -> None:
     assert shared.new_link is not None
     first = Client(shared)
     first.cookie = join(first, shared.new_link())[1]["set-cookie"].split(";")[0]
-    first.key = re.search(r'"key":"([\w-]{43})"', first.get("/")[2])[1]  # type: ignore[index]
+    first.read_page(first.get("/")[2])
     status, _, text = first.ask("POST", "/link", b"{}")
     assert status == 200
     answer = json.loads(text)
     assert answer["code"].startswith("data:image/png;base64,")
     assert join(Client(shared), answer["address"])[0] == 303
+
+
+def test_a_link_expires(shared: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert shared.new_link is not None
+    link, now = shared.new_link(), time.monotonic()
+    monkeypatch.setattr(guard.time, "monotonic", lambda: now + guard.LINK_MINUTES * 60 + 1)
+    status, _, text = join(Client(shared), link)
+    assert (status, "used up or too old" in text) == (403, True)
+
+
+def test_devices_that_joined_are_listed_and_can_be_turned_out(shared: Served) -> None:
+    assert shared.new_link is not None
+    both = [Client(shared), Client(shared)]
+    for one, agent in zip(both, ("Mozilla/5.0 (Linux; Android 14)", "x"), strict=True):
+        told = join(one, shared.new_link(), user_agent=agent)[1]
+        one.cookie = told["set-cookie"].split(";")[0]
+        one.read_page(one.get("/")[2])
+    first, other = both
+    listed = json.loads(first.get("/devices")[2])["devices"][-2:]
+    assert [(one["kind"], one["own"]) for one in listed] == [("Android", True), ("device", False)]
+    assert other.cookie.split("=")[1] not in json.dumps(listed)  # nobody learns another's secret
+    body = json.dumps({"device": listed[1]["id"]}).encode()
+    assert first.ask("POST", "/turn-out", body)[0] == 200
+    assert other.get("/state")[0] == 401
+    assert other.save() == 401
+    assert first.get("/state")[0] == 200
+    assert first.ask("POST", "/turn-out", body)[0] == 404
 
 
 def test_without_sharing_there_are_no_links(server: Served, client: Client) -> None:

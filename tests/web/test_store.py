@@ -84,6 +84,93 @@ def test_every_change_can_be_undone_and_done_again(site: SiteStore, sketch: Path
     assert site.settings()["pipe.1.from"] == "20"
 
 
+def snapshot(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+
+
+CHANGES: dict[str, Any] = {
+    "a row added": lambda s: add(s, "E"),
+    "a row with a new column": lambda s: add(s, "E", peak="9", lat="1"),
+    "a row changed": lambda s: change(s, "B", row(s, "B")[1], depth="3'2\""),
+    "a table begun": lambda s: s.save_rows(
+        op(), "bends.csv", [RowEdit({"footage": "3", "turn": "45"})], ""
+    ),
+    "a setting changed": lambda s: s.save_settings(
+        op(), [SettingEdit("start.depth", "3.2", "3 ft")], ""
+    ),
+    "a setting added": lambda s: s.save_settings(
+        op(), [SettingEdit("dig.soil", "B", None), SettingEdit("dig.bedding", "6", None)], ""
+    ),
+    "a pipe run added": lambda s: s.save_settings(
+        op(), [SettingEdit("pipe.1.from", "20", None), SettingEdit("pipe.1.size", "6", None)], ""
+    ),
+    "a pipe run taken out": lambda s: s.save_settings(
+        op(), [SettingEdit("pipe.0", None, store.value_at(s.text("site.toml"), "pipe.0"))], ""
+    ),
+    "a boundary added": lambda s: s.save_settings(
+        op(), [SettingEdit("boundary.1.line", "curb", None)], ""
+    ),
+    "a plan feature added": lambda s: s.save_feature(
+        op(), FeatureEdit({"kind": "reference", "name": "post"}, point(1, 2)), ""
+    ),
+    "a plan feature taken out": lambda s: s.save_feature(
+        op(), FeatureEdit(None, None, s.plan().features[0], 0), ""
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_an_undo_gives_the_very_bytes_back(what: str, sketch: Path) -> None:
+    with (sketch / "locates.csv").open("ab") as file:
+        file.write(b"  \r\n")  # as no writer of ours would leave it
+    site = SiteStore(sketch)
+    before = snapshot(sketch)
+    entry = CHANGES[what](site)
+    after = snapshot(sketch)
+    assert after != before
+    site.undo(op(), entry.op)
+    assert snapshot(sketch) == before
+    site.undo(op(), entry.op)
+    assert snapshot(sketch) == after
+
+
+def test_all_changes_undone_one_by_one_leave_the_folder_as_it_was(sketch: Path) -> None:
+    site, before = SiteStore(sketch), snapshot(sketch)
+    entries = [make(site) for what, make in CHANGES.items() if what != "a row with a new column"]
+    for entry in reversed(entries):
+        site.undo(op(), entry.op)
+    assert snapshot(sketch) == before
+
+
+def test_a_pipe_run_undone_out_of_order_leaves_no_empty_table(sketch: Path) -> None:
+    site = SiteStore(sketch)
+    entry = CHANGES["a pipe run added"](site)
+    CHANGES["a setting changed"](site)
+    site.undo(op(), entry.op)
+    assert (sketch / "site.toml").read_text().count("[[pipe]]") == 1
+    assert site.settings()["start.depth"] == "3.2"
+
+
+def test_a_change_typed_again_stands_in_place_of_the_first(site: SiteStore, sketch: Path) -> None:
+    first = op()
+    site.save_rows(first, "locates.csv", [RowEdit({"mark": "E", "footage": "45"})], "")
+    edit = RowEdit({"mark": "E", "footage": "46", "depth": "3"})
+    site.save_rows(op(), "locates.csv", [edit], "", instead=first)
+    assert marks(site).count("E") == 1
+    assert site.table("locates.csv").row_values(row(site, "E")[0])["footage"] == "46"
+
+
+def test_a_change_that_comes_after_the_one_typed_in_its_place_is_passed_over(
+    site: SiteStore,
+) -> None:
+    late = op()
+    edit = RowEdit({"mark": "E", "footage": "46"})
+    site.save_rows(op(), "locates.csv", [edit], "", instead=late)
+    site.save_rows(late, "locates.csv", [RowEdit({"mark": "E", "footage": "45"})], "")
+    assert marks(site).count("E") == 1
+    assert site.table("locates.csv").row_values(row(site, "E")[0])["footage"] == "46"
+
+
 def values(content: bytes) -> list[dict[str, str]]:
     from lateral_map.reading.csv_text import parse_csv
     from lateral_map.web.parts import said
@@ -171,8 +258,27 @@ def test_two_tabs_that_change_one_field_are_asked(sketch: Path) -> None:
 def test_a_setting_both_changed_is_asked_about(sketch: Path) -> None:
     one, other = SiteStore(sketch), SiteStore(sketch)
     one.save_settings(op(), [SettingEdit("start.depth", "3.2", "3 ft")], "")
-    with pytest.raises(Conflict, match=r"start\.depth"):
-        other.save_settings(op(), [SettingEdit("start.depth", "3.4", "3 ft")], "")
+    with pytest.raises(Conflict, match=r"start\.depth") as conflict:
+        other.save_settings(op(), [SettingEdit("start.depth", "3.4", "3 ft"),
+                                   SettingEdit("start.riser", "1", None)], "")  # fmt: skip
+    assert conflict.value.theirs == {"start.depth": "3.2"}
+    other.save_settings(op(), [SettingEdit("start.depth", "3.4", "3.2")], "")
+    assert one.look()
+    assert one.settings()["start.depth"] == "3.4"
+
+
+def test_a_part_of_the_plan_both_changed_is_asked_about(sketch: Path) -> None:
+    one, other = SiteStore(sketch), SiteStore(sketch)
+    seen = one.plan().features[0]
+    kept = json.loads(seen)["properties"]
+    one.save_feature(op(), FeatureEdit({**kept, "note": "ours"}, None, seen, 0), "")
+    with pytest.raises(Conflict) as conflict:
+        other.save_feature(op(), FeatureEdit({**kept, "note": "theirs"}, None, seen, 0), "")
+    assert conflict.value.theirs is not None
+    assert conflict.value.theirs["note"] == "ours"
+    again = FeatureEdit({**kept, "note": "theirs"}, None, conflict.value.row, conflict.value.at)
+    other.save_feature(op(), again, "")
+    assert "theirs" in other.plan().features[0]
 
 
 # ── other programs ───────────────────────────────────────────────────────────────────────────────
