@@ -85,5 +85,5 @@ def _tell_how_to_join(served: Served) -> None:
         "machine does. Its certificate was made here, so that the page may use the phone's\n"
         "position. Go on only if the certificate's SHA-256 fingerprint there is\n"
         f"  {served.certificate.fingerprint}\n"
-        "For another device open 'More' on the page, then 'Another device'."
+        "For another device open 'More' on the page, then 'Other devices'."
     )

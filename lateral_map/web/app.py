@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import os
 from collections.abc import Awaitable, Callable
@@ -175,8 +176,9 @@ class EntryApp:
 
         It is at the top, for a browser lets such a script serve only what lies beside and below it.
         """
-        found = all_assets()["offline.js"]
-        return Response(found.content, media_type=found.media_type, headers=_ASSET_HEADERS)
+        names = [f"/static/{name}" for name in all_assets() if name != "offline.js"]
+        script = f"const FILES = {json.dumps(names)};\n{all_assets()['offline.js'].content}"
+        return Response(script, media_type=_TYPES["js"], headers=_ASSET_HEADERS)
 
     def icon(self, *_: object) -> Response:
         """Send the page's icon."""

@@ -170,7 +170,7 @@ class Guard:
         if self.gate.needs_joining and self.gate.device(cookies.get(COOKIE, "")) is None:
             return 401, (
                 "This device has not joined. Open a one-time link: the one in the terminal, or a "
-                "new one from a device that has joined (More, Another device)."
+                "new one from a device that has joined (More, Other devices)."
             )
         given = headers.get(CSRF_HEADER, "")
         if scope["method"] in _SAFE_METHODS:

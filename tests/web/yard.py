@@ -47,7 +47,7 @@ class Yard:
         self.open()
 
     def _heard(self, message: Any) -> None:
-        if message.type in ("error", "warning"):
+        if message.type in ("error", "warning") and "blocked by Playwright" not in message.text:
             self.complaints.append(message.text)
 
     def open(self) -> None:
@@ -132,7 +132,7 @@ class Yard:
 @contextmanager
 def browser_context(browser: Browser, **how: Any) -> Iterator[BrowserContext]:
     """Give a fresh context and close it."""
-    context = browser.new_context(**how)
+    context = browser.new_context(**{"service_workers": "block", **how})
     try:
         yield context
     finally:

@@ -1,6 +1,7 @@
 /* The page: what is entered goes to the site folder at once, and the line is drawn anew. */
 
-import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, firstState, forms, isNarrow, isShared, keep, kept, make, newOp, offers, send } from "./parts.js";
+import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, earlierAddresses, firstState, forms, isNarrow, isShared, isStale, keep, keepsNothing, kept, keptNames, make, newOp, offers, othersWaiting, profilePath, reach, send, shelve, siteId, waitingAtOtherPorts } from "./parts.js";
+import { isUnderWay, outbox, outboxText, put, sendAgain, sendAll, takeIn, takeOut, watchOutbox } from "./outbox.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
 import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./picture.js";
@@ -12,85 +13,79 @@ const LOOK_EVERY_MS = 3000;
 
 let state = firstState;
 let tab = kept("tab") || "locates.csv";
-let editing = null; // the text of the row being edited, null for a new one
+let editing = null; // the row being changed, as it was seen: { text, at, values }; null for a new one
+let result = ""; // what became of the last row saved
 let busy = 0;
 let taken = 0;
 
 // ── saving ───────────────────────────────────────────────────────────────────────────────────────
 
-/** Save a change. True once it is in the site, or kept to be sent when the server is reached.
- * One at a time: the second tap of a double tap is no second change. */
-async function save(path, body, { draft = null, faults = null, after = null } = {}) {
-  if (byId("desk").inert) return false;
+/* The second tap of a double tap is no second change, nor a tap on what came up under the finger. */
+const TWICE_MS = 400;
+const TWICE_PX = 40;
+const lastTap = { x: 0, y: 0 };
+let lastSave = { time: -TWICE_MS, x: 0, y: 0 };
+document.addEventListener("click", (event) => {
+  if (!event.detail) return; // by keyboard
+  const isNear = Math.hypot(event.clientX - lastSave.x, event.clientY - lastSave.y) < TWICE_PX;
+  if (isNear && performance.now() - lastSave.time < TWICE_MS) {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+  } else Object.assign(lastTap, { x: event.clientX, y: event.clientY });
+}, true);
+
+/** Hand a change over: from here on it is in the outbox, and sent as soon as the server is reached.
+ * `from` is what brings it back into its form. */
+function save(path, body, from = null) {
+  lastSave = { ...lastTap, time: performance.now() };
   const op = newOp();
-  const change = { path, body: { ...body, op } };
   performance.mark(`save ${op}`);
   tell("Saving …", "busy");
-  try {
-    await whileClosed(() => deliver(change, op));
-  } catch (error) {
-    if (error instanceof Unreached) {
-      keepForLater(change);
-    } else if (isStale(error)) {
-      keepForLater(change);
-      freshen();
-    } else if (error instanceof Refused && error.answer.conflict) {
-      tell("Needs an answer", "wrong");
-      askAbout(error.answer, change, { draft });
-      return false;
-    } else if (error instanceof Refused) {
-      tell("Not saved", "wrong");
-      if (error.answer.faults && faults) faults(error.answer.faults);
-      else alertOnce(error.message);
-      return false;
-    } else throw error;
-  }
-  if (draft) keep(`draft ${draft}`, null);
-  if (after) after();
-  else renderPanel();
-  return true;
+  put({ path, body: { ...body, op }, from });
 }
 
-/** Do something while the forms take nothing: the panel is made anew after it, and what was typed meanwhile would be lost. */
-async function whileClosed(act) {
-  const held = document.activeElement;
-  byId("desk").inert = true;
-  try {
-    await act();
-  } finally {
-    byId("desk").inert = false;
-    if (byId("desk").contains(held)) held.focus({ preventScroll: true });
-  }
-}
-
-async function deliver(change, op) {
-  busy += 1;
-  try {
-    const answer = await send(change.path, change.body);
-    await take(answer);
-    tell(`Saved ${clock(new Date())}`, "good");
-    afterDrawing(() => performance.measure("save to redraw", { start: `save ${op}`, end: performance.now() }));
-  } finally {
-    busy -= 1;
-  }
-}
+watchOutbox({
+  changed: () => {
+    tellWaiting();
+    renderHead();
+    renderPanel();
+  },
+  done: async (item, answer) => {
+    busy += 1;
+    try {
+      const picture = take(answer); // the state at once, its picture in a moment
+      if (!outbox().length) tell(`Saved ${clock(new Date())}`, "good");
+      settle(item);
+      await picture;
+      afterDrawing(() => performance.measure("save to redraw", { start: `save ${item.body.op}`, end: performance.now() }));
+    } finally {
+      busy -= 1;
+    }
+  },
+  stopped: (item, error) => {
+    tell("Not saved", "wrong");
+    if (error.answer.conflict && item.path !== "/undo") askAbout(item);
+    else if (!item.from || !giveBack(item, error.answer.faults || [{ field: "", words: error.message }])) alertOnce(`Kept on this device and not taken: ${describeChange(item)}. ${error.message}`);
+  },
+  unreached: () => {
+    tellWaiting();
+    renderPanel();
+  },
+  stale: () => freshen(),
+});
 
 /* Two frames on, what was drawn is on the screen. */
 const afterDrawing = (act) => requestAnimationFrame(() => requestAnimationFrame(act));
 
-function keepForLater(change) {
-  const waiting = kept("waiting") || [];
-  keep("waiting", [...waiting, change]);
-  tellWaiting();
-}
-
 function tellWaiting() {
-  const count = (kept("waiting") || []).length;
-  if (count) tell(`Not reached: ${count} kept on this device`, "wrong");
+  const list = outbox();
+  const stopped = list.filter((item) => item.stopped).length;
+  const open = byId("outbox-open");
+  open.hidden = !list.length;
+  open.textContent = `${list.length} not sent`;
+  if (stopped) tell(`${stopped} not taken: see Not sent`, "wrong");
+  else if (list.some(({ body, tried }) => tried && !isUnderWay(body.op))) tell(`Not reached: ${list.length} kept on this device`, "wrong");
 }
-
-/* The server was begun anew since this page was loaded: the page's key is not its any more. */
-const isStale = (error) => error instanceof Refused && [401, 403].includes(error.status);
 
 /** Load the page again, at most every half minute; what is kept on this device is sent then. */
 function freshen() {
@@ -100,29 +95,43 @@ function freshen() {
   return location.reload();
 }
 
-/** Send what was kept while the server was out of reach, oldest first. */
-async function sendWaiting() {
-  while ((kept("waiting") || []).length) {
-    const [change, ...rest] = kept("waiting");
-    try {
-      performance.mark(`save ${change.body.op}`);
-      await deliver(change, change.body.op);
-    } catch (error) {
-      if (error instanceof Unreached) return tellWaiting();
-      if (isStale(error)) return freshen();
-      if (error instanceof Refused && error.status >= 500) return tell(error.message, "wrong");
-      if (!(error instanceof Refused)) throw error;
-      if (error.answer.conflict) askAbout(error.answer, change, {});
-      else alertOnce(`Kept on this device and not taken: ${describeChange(change)}. ${error.message}`);
-    }
-    keep("waiting", rest);
+/** After a change is in the site: say what became of its row, and open it again where it is wrong. */
+function settle({ path, body }) {
+  const row = path === "/rows" && body.edits.length === 1 ? savedRow(body) : null;
+  if (row) result = `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}`;
+  if (row?.faults.length && tab === body.file && !isTouched("form")) {
+    openRow(body.file, row);
+    tell("Saved, but left out of the line until it is right", "wrong");
+  } else {
+    if (row?.faults.length) result = `${nameOf(row)} is saved, but left out of the line until it is right`;
     renderPanel();
   }
 }
 
-function describeChange({ body }) {
-  const values = body.edits?.[0]?.values || body.properties || {};
-  return Object.entries(values).filter(([, value]) => value).map(([name, value]) => `${name} ${value}`).join(", ") || "a change";
+function savedRow({ file, edits: [{ values }] }) {
+  return state.tables[file].rows.findLast((row) => Object.entries(values).every(([name, value]) => (row.values[name] ?? "") === value)) || null;
+}
+
+/** Bring a change back into its form; false where another form is being filled in. */
+function giveBack({ body, from }, faults = []) {
+  if (tab === from.tab && isTouched(from.section || "form")) return false;
+  takeOut(body.op);
+  const instead = body.instead || body.op;
+  keep(from.draft, { ...from.kept, instead, faults });
+  editing = from.kept.row || null;
+  tab = from.tab;
+  keep("tab", tab);
+  release(from.section || "form");
+  renderPanel();
+  return true;
+}
+
+function describeChange({ path, body }) {
+  const edit = body.edits?.[0];
+  const values = edit?.values || body.properties || (body.edits && Object.fromEntries(body.edits.map((each) => [each.path, each.value || "–"]))) || {};
+  const words = Object.entries(values).filter(([, value]) => value).map(([name, value]) => `${name} ${value}`).join(", ");
+  const what = { "/rows": ONE[body.file], "/plan": body.take_out ? `taking ${body.name} out of the plan` : forms.plan[body.kind]?.title.toLowerCase(), "/settings": "site", "/undo": "undo", "/outside": "an answer" }[path];
+  return [what, words].filter(Boolean).join(": ");
 }
 
 function tell(words, tone) {
@@ -132,32 +141,48 @@ function tell(words, tone) {
 
 // ── what both sides changed, and what other programs did ─────────────────────────────────────────
 
-function askAbout(answer, change, { draft }) {
-  const edit = change.body.edits?.[0];
-  const yours = edit?.values || {};
-  const theirs = answer.theirs;
-  const names = theirs ? Object.keys(yours).filter((name) => (theirs[name] ?? "") !== (yours[name] ?? "")) : [];
+/** Show what two sides made of one thing, and let it be chosen which stands. */
+function askAbout(item) {
   const dialog = byId("ask");
-  const close = () => dialog.close();
-  const again = (more) => () => {
-    close();
-    save(change.path, { ...change.body, edits: [{ ...edit, ...more }] }, { draft, after: () => leaveEditing() });
+  if (dialog.open) return; // asked after that, from what is not sent
+  const { path, body } = item;
+  const { answer } = item.stopped;
+  const edit = body.edits?.[0];
+  const yours = path === "/settings" ? Object.fromEntries(body.edits.map((each) => [each.path, each.value || ""])) : body.properties || edit?.values || {};
+  const theirs = answer.theirs;
+  const names = theirs ? Object.keys(yours).filter((name) => (path !== "/settings" || name in theirs) && (theirs[name] ?? "") !== (yours[name] ?? "")) : [];
+  const again = (change) => () => {
+    dialog.close();
+    takeOut(body.op);
+    const { op, ...rest } = body;
+    if (change.edits?.length !== 0) save(path, { ...rest, ...change }, item.from);
   };
-  const cells = (name) => [make("th", { scope: "row", text: name }), make("td", { dir: "auto", text: theirs[name] || "–" }), make("td", { dir: "auto", text: yours[name] || "–" })];
+  const mine = path === "/plan" ? { base: answer.row, at: answer.at } : path === "/rows" ? { edits: [{ ...edit, base: answer.row, at: answer.at }] } : { edits: body.edits.map((each) => (each.path in theirs ? { ...each, seen: theirs[each.path] || null } : each)) };
+  const left = path === "/settings" ? { edits: body.edits.filter((each) => !(each.path in theirs)) } : { edits: [] };
+  const anew = path === "/plan" ? !body.take_out && body.places && { base: null } : path === "/rows" && edit.values.footage !== undefined && { edits: [{ ...edit, base: null }] };
+  const label = (name) => fieldLabel(path, body, name);
+  const cells = (name) => [make("th", { scope: "row", text: label(name) }), make("td", { dir: "auto", text: theirs[name] || "–" }), make("td", { dir: "auto", text: yours[name] || "–" })];
   dialog.replaceChildren(
     make("h2", { id: "ask-title", text: "Changed in two places" }),
     make("p", { text: `${answer.words[0].toUpperCase()}${answer.words.slice(1)}. Nothing is lost: choose what stands.` }),
-    names.length ? make("table", {}, make("thead", {}, make("tr", {}, make("td"), make("th", { scope: "col", text: "There now" }), make("th", { scope: "col", text: "Yours" }))), make("tbody", {}, names.map((name) => make("tr", {}, cells(name))))) : null,
+    names.length ? make("table", {}, make("thead", {}, make("tr", {}, make("td"), make("th", { scope: "col", text: "There now" }), make("th", { scope: "col", text: "Yours" }))), make("tbody", {}, names.map((name) => make("tr", {}, cells(name))))) : "",
     make("div", { class: "doing" },
-      answer.row ? button("Save mine over it", again({ base: answer.row, at: answer.at }), { class: "primary" }) : null,
-      edit?.values?.footage !== undefined ? button("Save mine as a new row", again({ base: null }), { class: "plain" }) : null,
-      button("Keep what is there", () => { close(); if (draft) keep(`draft ${draft}`, null); leaveEditing(); reload(); }, { class: "plain" }),
-      button("Back to the form", close, { class: "plain" })));
+      answer.row || path === "/settings" ? button("Save mine over it", again(mine), { class: "primary" }) : null,
+      anew ? button(path === "/plan" ? "Save mine as a new part" : "Save mine as a new row", again(anew), { class: "plain" }) : null,
+      button("Keep what is there", () => { again(left)(); result = ""; reload(); }, { class: "plain" }),
+      item.from ? button("Back to the form", () => { dialog.close(); if (!giveBack(item)) tellWaiting(); }, { class: "plain" }) : null));
   dialog.showModal();
 }
 
-function alertOnce(words) {
-  const box = make("div", { class: "alert", role: "alert" }, make("p", { dir: "auto", text: words }), button("Close", () => box.remove(), { class: "plain" }));
+/** What a field is called, by its name in the file. */
+function fieldLabel(path, body, name) {
+  const groups = path === "/settings" ? forms[name.split(".")[0]] || forms.site : path === "/plan" ? [{ fields: forms.plan[body.kind]?.fields || [] }] : forms[body.file];
+  const last = name.split(".").pop();
+  return groups.flatMap((group) => group.fields).find((field) => field.name === last)?.label || name;
+}
+
+function alertOnce(words, ...more) {
+  const box = make("div", { class: "alert", role: "alert" }, make("p", { dir: "auto", text: words }), ...more, button("Close", () => box.remove(), { class: "plain" }));
   byId("alerts").append(box);
 }
 
@@ -175,16 +200,21 @@ function renderOutside() {
 // ── the state ────────────────────────────────────────────────────────────────────────────────────
 
 async function take(next) {
+  if (next.site.id !== siteId) return freshen(); // another site is served here now
   state = next;
   taken += 1;
+  keep("name", state.site.name || state.site.folder);
   const profile = state.picture && !state.picture.plan_only ? askProfile() : Promise.resolve({});
   profile.catch(() => {}); // looked at below
   await showPicture(state.picture);
   renderHead();
   renderSays();
   renderOutside();
+  shelve("/state", state);
   try {
-    showProfile(await profile);
+    const drawn = await profile;
+    showProfile(drawn);
+    shelve(profilePath(), drawn);
   } catch (error) {
     if (!(error instanceof Unreached)) throw error;
   }
@@ -193,13 +223,14 @@ async function take(next) {
 function renderHead() {
   byId("site-name").textContent = state.site.name || state.site.folder;
   document.title = `${state.site.name || state.site.folder} – entering`;
-  const last = state.history.find((entry) => !entry.undone);
+  const under = new Set(outbox().filter(({ path }) => path === "/undo").map(({ body }) => body.target));
+  const last = state.history.find((entry) => !entry.undone && !under.has(entry.op));
   const undo = byId("undo-last");
   undo.disabled = !last;
   undo.textContent = "Undo";
   undo.title = last ? `Undo: ${last.words}` : "";
   undo.setAttribute("aria-label", last ? `Undo: ${last.words}` : "Undo");
-  undo.onclick = () => last && save("/undo", { target: last.op }, { after: () => leaveEditing() });
+  undo.onclick = () => last && save("/undo", { target: last.op });
 }
 
 function renderSays() {
@@ -252,23 +283,23 @@ async function reload() {
 /** Notice what another tab, a spreadsheet or an editor wrote. */
 async function look() {
   if (document.hidden || busy) return;
-  if ((kept("waiting") || []).length) return void (await sendWaiting());
+  if (outbox().some(({ stopped }) => !stopped)) return void sendAll();
   try {
     const before = taken;
-    const versions = await ask("/versions");
+    const { id, versions } = await ask("/versions");
+    if (id !== siteId) return freshen();
+    if (/reached/.test(byId("saving").textContent)) tell("Reached again", "good");
     // An answer from before a save of our own tells nothing new.
     if (busy || taken !== before || JSON.stringify(versions) === JSON.stringify(state.versions)) return;
     await take(await askState());
     tell("Changed elsewhere and taken in", "good");
-    if (!formHasFocus()) renderPanel();
+    renderPanel();
   } catch (error) {
     if (error instanceof Unreached) tell("The page's server is not reached; what you type is kept", "wrong");
     else if (isStale(error)) freshen();
     else throw error;
   }
 }
-
-const formHasFocus = () => byId("panel").contains(document.activeElement) && document.activeElement.closest("form") !== null;
 
 // ── panels ───────────────────────────────────────────────────────────────────────────────────────
 
@@ -279,13 +310,7 @@ const context = () => ({
   hidden: state.site.local ? ["lat", "lon"] : [],
 });
 
-const page = {
-  save: (path, body, options) => save(path, body, options),
-  context,
-  refresh: () => renderPanel(),
-  draft: (name) => kept(`draft ${name}`),
-  keepDraft: (name, value) => keep(`draft ${name}`, value),
-};
+const page = { save, context, hold, release, refresh: () => renderPanel(), kept, keep };
 
 function renderTabs() {
   byId("tabs").replaceChildren(...TABS.map(([key, title]) => {
@@ -303,12 +328,41 @@ function openTab(key) {
   byId("panel").querySelector("h2").focus();
 }
 
+/* A panel's parts. One that is being filled in stays as it is, whatever comes in meanwhile. */
+const place = (key) => byId("panel").querySelector(`:scope > [data-section="${key}"]`);
+const isTouched = (key) => Boolean(place(key)?.dataset.touched);
+
+/** Leave a part of the panel as it is until it is released. */
+function hold(key) {
+  if (place(key)) place(key).dataset.touched = "yes";
+}
+
+/** Let a part of the panel be made anew. */
+function release(key) {
+  if (!place(key)) return;
+  delete place(key).dataset.touched;
+  place(key).signature = null;
+}
+
 function renderPanel() {
   renderTabs();
-  if (tab !== "plan") showPlaces("Point", []);
-  const title = TABS.find(([key]) => key === tab)[1];
-  const head = make("h2", { id: "panel-title", tabindex: "-1", text: title });
-  byId("panel").replaceChildren(head, ...panels[tab]().filter(Boolean));
+  const panel = byId("panel");
+  if (panel.dataset.tab !== tab) {
+    panel.dataset.tab = tab;
+    const title = TABS.find(([key]) => key === tab)[1];
+    panel.replaceChildren(make("h2", { id: "panel-title", tabindex: "-1", text: title }));
+    if (tab !== "plan") showPlaces("Point", []);
+  }
+  for (const [key, from, parts] of panels[tab]()) {
+    if (!place(key)) panel.append(make("div", { "data-section": key, oninput: () => hold(key) }));
+    const section = place(key);
+    const signature = JSON.stringify(from);
+    if (section.dataset.touched || section.signature === signature) continue;
+    const focused = section.contains(document.activeElement) ? document.activeElement.closest("[data-field]")?.dataset.field : null;
+    section.signature = signature;
+    section.replaceChildren(...parts().filter(Boolean));
+    if (focused) section.querySelector(`[data-field="${focused}"] :is(input, select, button)`)?.focus({ preventScroll: true });
+  }
 }
 
 const panels = {
@@ -324,26 +378,50 @@ const panels = {
 
 function tablePanel(file) {
   const table = state.tables[file];
-  if (table.unreadable) return [make("p", { class: "card fault", text: table.unreadable })];
-  const row = editing === null ? null : table.rows.find(({ text }) => text === editing);
-  const rows = [...table.rows].reverse().map((each) => rowButton(file, each));
+  if (table.unreadable) return [["form", table.unreadable, () => [make("p", { class: "card fault", text: table.unreadable })]]];
+  const waiting = outbox().filter(({ path, body }) => path === "/rows" && body.file === file);
+  const begun = keptNames().filter((name) => name.startsWith(`edit ${file} `) && kept(name).row.text !== editing?.text);
+  const inForm = [editing, defaults(file), context(), editing && table.rows.find(({ text }) => text === editing.text)?.faults];
   return [
-    rowForm(file, row || null),
-    ...table.faults.map((words) => make("p", { class: "fault", text: words })),
-    make("h3", { text: rows.length ? "Entered, the last one first" : "Nothing entered yet" }),
-    make("ul", { class: "rows" }, rows),
+    ["result", result, () => [result ? make("p", { class: "result", role: "status", dir: "auto", text: result }) : null]],
+    ["form", inForm, () => [rowForm(file, editing)]],
+    ["begun", begun, () => begun.map((name) => begunRow(file, name))],
+    ["rows", [table, waiting, editing, state.site.units], () => [
+      ...table.faults.map((words) => make("p", { class: "fault", text: words })),
+      make("h3", { text: table.rows.length + waiting.length ? "Entered, the last one first" : "Nothing entered yet" }),
+      make("ul", { class: "rows" }, [...waiting].reverse().map(waitingRow), [...table.rows].reverse().map((each) => rowButton(file, each)))]],
   ];
+}
+
+/* A change of a row that was begun and not saved, kept from an earlier time. */
+function begunRow(file, name) {
+  const { row, values } = kept(name);
+  const changed = Object.entries(values).filter(([key, value]) => value !== (row.values[key] ?? "")).map(([key, value]) => `${key} ${value || "–"}`).join(", ");
+  return make("div", { class: "alert" }, make("p", { dir: "auto", text: `Begun and not saved: ${nameOf(row)}, ${changed || "nothing changed"}` }),
+    make("div", { class: "doing" }, button("Open", () => openRow(file, row), { class: "plain" }), button("Forget it", () => { keep(name, null); renderPanel(); }, { class: "plain" })));
+}
+
+/* A row that is not in the site yet: it can be called back until it is on its way. */
+function waitingRow(item) {
+  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: () => isUnderWay(item.body.op) || giveBack(item) || alertOnce("Save or cancel what is in the form first.") },
+    make("strong", { dir: "auto", text: item.body.edits[0].values.mark || item.body.edits[0].values.finding || "Row" }),
+    make("span", { class: "bits", dir: "auto", text: describeChange(item) }),
+    make("span", { class: "verdict", text: item.stopped ? "not taken" : "not sent yet" })));
+}
+
+function nameOf({ values }) {
+  const turn = values.turn ? `${Math.abs(Number(values.turn)) || values.turn}° ${values.turn.startsWith("-") ? "left" : "right"}` : "";
+  return values.mark || values.finding || turn || "Row";
 }
 
 function rowButton(file, row) {
   const { values, verdict } = row;
   const unit = state.site.units.length;
   const shown = (text) => (/^-?[\d.]+$/.test(text) ? `${text} ${unit}` : text);
-  const name = values.mark || values.finding || (values.turn ? `${Math.abs(Number(values.turn)) || values.turn}° ${values.turn.startsWith("-") ? "left" : "right"}` : "Row");
   const bits = [values.footage && `at ${shown(values.footage)}`, values.to && `to ${shown(values.to)}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
   const faults = row.faults.map(({ field, words }) => make("span", { class: "fault", text: `${field ? `${field}: ` : ""}${words}` }));
-  return make("li", {}, make("button", { type: "button", class: `row ${verdict.replace(" ", "-")}`, "aria-current": row.text === editing ? "true" : null, onclick: () => openRow(file, row) },
-    make("strong", { dir: "auto", text: name }),
+  return make("li", {}, make("button", { type: "button", class: `row ${verdict.replace(" ", "-")}`, "aria-current": row.text === editing?.text ? "true" : null, onclick: () => openRow(file, row) },
+    make("strong", { dir: "auto", text: nameOf(row) }),
     make("span", { class: "bits", dir: "auto", text: bits.filter(Boolean).join(", ") }),
     verdict ? make("span", { class: "verdict" }, make("span", { "aria-hidden": "true", class: "sign", text: SIGNS[verdict] }), verdict) : null,
     ...faults));
@@ -357,64 +435,86 @@ function ties(values) {
 
 function openRow(file, row) {
   tab = file;
-  editing = row.text;
+  editing = { text: row.text, at: row.at, values: row.values };
   keep("tab", file);
+  release("form");
   renderPanel();
   reveal(byId("panel"));
-  byId("panel").querySelector("form input")?.focus({ preventScroll: isNarrow() });
+  byId("panel").querySelector("form :is([aria-invalid], input)")?.focus({ preventScroll: isNarrow() });
   const mark = state.says.find((saying) => saying.mark && saying.mark === row.values.mark);
   if (mark?.footage_m !== undefined && mark?.footage_m !== null) pointAt(mark.footage_m);
 }
 
 function leaveEditing() {
   editing = null;
+  release("form");
   renderPanel();
 }
 
 function rowForm(file, row) {
   const extras = file === "locates.csv" ? { position: positionTools } : {};
   const form = makeForm(forms[file], { ...context(), extras });
-  const draftName = row ? `${file} ${row.text}` : file;
-  const draft = kept(`draft ${draftName}`);
+  const draftName = row ? `edit ${file} ${row.text}` : `draft ${file}`;
+  const draft = kept(draftName);
   const told = make("p", { class: "fault", role: "alert", hidden: true });
   const starting = row ? row.values : defaults(file);
-  form.fill({ ...starting, ...draft });
+  form.fill({ ...starting, ...draft?.values });
   if (!row) openLikeLast(file, form);
-  const keepDraft = () => keep(`draft ${draftName}`, form.values());
+  if (draft) queueMicrotask(() => hold("form"));
+  const keepDraft = () => keep(draftName, { row, values: form.values(), instead: draft?.instead });
   form.element.addEventListener("input", keepDraft);
 
-  const submit = async (event) => {
+  const hand = (values) => {
+    const edits = [{ values, base: row ? row.text : null, at: row ? row.at : 0 }];
+    const from = { tab: file, draft: draftName, kept: { row, values: { ...form.values(), ...values } } };
+    keep(draftName, null);
+    editing = null;
+    release("form");
+    save("/rows", { file, edits, instead: draft?.instead }, from);
+    focusNext(file);
+  };
+  const submit = (event) => {
     event.preventDefault();
     const values = row ? form.values() : withoutIdle(form.values(), starting);
     if (!worthSaving(file, values)) {
-      form.showFaults([{ field: "footage", words: "a footage is needed" }]);
+      // A key held down a little long is no second row.
+      if (performance.now() - lastSave.time > TWICE_MS) form.showFaults([{ field: "footage", words: "a footage is needed" }]);
       return;
     }
-    const count = state.tables[file].rows.length;
-    const base = row ? row.text : null;
     const changed = row ? Object.fromEntries(Object.entries(values).filter(([name, value]) => value !== (row.values[name] ?? ""))) : values;
-    if (row && !Object.keys(changed).length) return leaveEditing();
-    await save("/rows", { file, edits: [{ values: changed, base, at: row ? row.at : 0 }] }, { draft: draftName, after: () => afterRow(file, row, count) });
+    if (row && !Object.keys(changed).length) leave();
+    else hand(changed);
   };
-  const setAside = (use) => save("/rows", { file, edits: [{ values: { use }, base: row.text, at: row.at }] }, { draft: draftName, after: () => leaveEditing() });
-  const isAside = row?.verdict === "set aside";
+  const leave = () => {
+    keep(draftName, null);
+    leaveEditing();
+  };
+  const isAside = /^no?$/i.test(row?.values.use || "");
   const element = make("form", { class: "entry", onsubmit: submit, "aria-label": `${row ? "Change a" : "New"} ${ONE[file]}` },
     make("h3", { text: row ? `Change ${ONE[file]} ${row.values.mark || ""}`.trim() : `New ${ONE[file]}` }),
     form.element,
     told,
     make("div", { class: "doing" },
       make("button", { type: "submit", class: "primary", text: row ? "Save the change" : `Save ${ONE[file]}` }),
-      row ? button(isAside ? "Use it again" : "Set aside", () => setAside(isAside ? "yes" : "no"), { class: "plain" }) : null,
-      row ? button("Cancel", () => { keep(`draft ${draftName}`, null); leaveEditing(); }, { class: "plain" }) : null));
-  if (row?.faults.length) {
+      row ? button(isAside ? "Use it again" : "Set aside", () => hand({ use: isAside ? "yes" : "no" }), { class: "plain" }) : null,
+      row ? button("Cancel", leave, { class: "plain" }) : null));
+  const faults = draft?.faults || (row && state.tables[file].rows.find(({ text }) => text === row.text)?.faults) || [];
+  if (faults.length) {
     queueMicrotask(() => {
-      const rest = form.showFaults(row.faults);
+      const rest = form.showFaults(faults);
       told.textContent = rest.join(" ");
       told.hidden = !rest.length;
     });
   }
   activeForm = form;
   return element;
+}
+
+/* On to the next row, what became of the last one above it. */
+function focusNext(file) {
+  const first = byId("panel").querySelector(file === "locates.csv" ? '[data-field="footage"] input' : "form :is(input, button)");
+  if (isNarrow()) byId("panel").scrollIntoView({ block: "start" });
+  first?.focus({ preventScroll: isNarrow() });
 }
 
 let activeForm = null;
@@ -430,27 +530,23 @@ function withoutIdle(values, starting) {
   return { ...values, ...Object.fromEntries(idle.map((name) => [name, ""])) };
 }
 
-/** After a save: on to the next row, or back to this one where something in it is wrong. */
-function afterRow(file, row, count) {
-  const rows = state.tables[file].rows;
-  const saved = row ? rows.find(({ at }) => at === row.at) : rows.length > count ? rows[rows.length - 1] : null;
-  editing = saved?.faults.length ? saved.text : null;
-  renderPanel();
-  if (!editing) byId("panel").querySelector(file === "locates.csv" ? '[data-field="footage"] input' : "form input")?.focus({ preventScroll: true });
-  if (saved?.faults.length) tell("Saved, but left out of the line until it is right", "wrong");
-}
-
 /** What a new row starts with: the last row's points, line and habits, and the next mark. */
 function defaults(file) {
-  const rows = state.tables[file].rows;
-  const last = rows.length ? rows[rows.length - 1].values : {};
+  const rows = rowsSoFar(file);
+  const last = rows.length ? rows[rows.length - 1] : {};
   const values = {};
   for (const field of forms[file].flatMap((group) => group.fields)) {
     if (field.keep && last[field.name]) values[field.name] = last[field.name];
     else if (field.default) values[field.name] = field.default;
   }
-  if (file === "locates.csv") values.mark = nextMark(rows.map((row) => row.values.mark || ""));
+  if (file === "locates.csv") values.mark = nextMark(rows.map((row) => row.mark || ""));
   return values;
+}
+
+/* The values of the rows there are, those included that are still on their way. */
+function rowsSoFar(file) {
+  const added = outbox().filter(({ path, body }) => path === "/rows" && body.file === file).flatMap(({ body }) => body.edits);
+  return [...state.tables[file].rows.map(({ values }) => values), ...added.filter(({ base }) => base === null).map(({ values }) => values)];
 }
 
 function nextMark(marks) {
@@ -465,8 +561,7 @@ function nextMark(marks) {
 /** Open the groups that the last row used: the next locate is usually tied the same way. */
 function openLikeLast(file, form) {
   if (file !== "locates.csv") return;
-  const rows = state.tables[file].rows;
-  const last = rows.length ? rows[rows.length - 1].values : null;
+  const last = rowsSoFar(file).pop() || null;
   for (const [key, { holder, fields }] of form.holders) {
     if (!holder.turn || key === "more") continue;
     const used = last ? fields.some((name) => last[name]) : key === "tapes" && state.plan.names.points.length > 0;
@@ -510,7 +605,13 @@ function positionTools() {
   };
   const takeFix = async () => {
     const { latitude, longitude, accuracy } = fix;
-    const values = await ask(`/fix?lat=${latitude}&lon=${longitude}&radius=${accuracy}`);
+    let values;
+    try {
+      values = await ask(`/fix?lat=${latitude}&lon=${longitude}&radius=${accuracy}`);
+    } catch (error) {
+      told.textContent = error instanceof Unreached ? "The page's server is not reached, so the position is not taken; try again when it is." : error.message;
+      return;
+    }
     for (const name of ["lat", "lon", "accuracy"]) activeForm.inputs.get(name)?.set(values[name]);
     activeForm.element.dispatchEvent(new Event("input", { bubbles: true }));
     told.textContent = `Taken: accuracy ${values.accuracy} (1 sd, each axis). The device's ${accuracy.toFixed(1)} m is read as the circle that holds 68 % of its fixes, divided by 1.51.`;
@@ -522,34 +623,56 @@ function positionTools() {
 // ── settings ─────────────────────────────────────────────────────────────────────────────────────
 
 function sitePanel() {
-  const values = state.settings.values;
-  if (state.settings.unreadable) return [make("p", { class: "card fault", text: state.settings.unreadable })];
+  const { settings, site } = state;
+  if (settings.unreadable) return [["form", settings.unreadable, () => [make("p", { class: "card fault", text: settings.unreadable })]]];
+  const values = settingsSoFar();
+  const sections = [["form", [values, settings.faults, site, context()], () => [siteForm(values)]]];
+  if (site.is_new) return sections;
+  for (const [name, title, key] of [["pipe", "Pipe", "from"], ["boundary", "Boundaries", "line"]]) {
+    sections.push([name, [values, settings.lists[name], settings.faults, context()], () => [listPanel(name, title, key, values)]]);
+  }
+  return sections;
+}
+
+/* The settings there are, with those that are still on their way. */
+function settingsSoFar() {
+  const values = { ...state.settings.values };
+  for (const { body } of outbox().filter(({ path, stopped }) => path === "/settings" && !stopped)) {
+    for (const { path, value } of body.edits) if (value === null) delete values[path]; else values[path] = value;
+  }
+  return values;
+}
+
+function siteForm(values) {
   const isNew = state.site.is_new;
   const form = makeForm(forms.site, { ...context(), hidden: state.site.local ? ["lat", "lon"] : [] });
-  const draft = kept("draft site");
+  const draft = kept("draft site"); // the fields changed alone, each with what was seen there
   const usual = isNew ? { "site.name": state.site.folder, "site.date": today(), "site.unit": "ft", "site.crs": "local", "start.x": "0", "start.y": "0" } : {};
-  form.fill({ ...values, ...usual, ...draft }, { openFilled: false });
-  form.element.addEventListener("input", () => keep("draft site", form.values()));
-  const told = make("p", { class: "fault", role: "alert", hidden: true });
-  const submit = async (event) => {
+  form.fill({ ...usual, ...values, ...draft?.values }, { openFilled: false });
+  const edits = () => Object.entries(form.values())
+    .filter(([path, value]) => value !== (values[path] ?? ""))
+    .map(([path, value]) => ({ path, value: value || null, seen: draft?.seen?.[path] ?? values[path] ?? null }));
+  const unsaved = () => ({ values: Object.fromEntries(edits().map(({ path, value }) => [path, value || ""])), seen: Object.fromEntries(edits().map(({ path, seen }) => [path, seen])) });
+  form.element.addEventListener("input", () => keep("draft site", unsaved()));
+  if (draft) queueMicrotask(() => hold("form"));
+  const told = make("p", { class: "fault", role: "alert" });
+  const submit = (event) => {
     event.preventDefault();
-    const edits = Object.entries(form.values())
-      .filter(([path, value]) => value !== (values[path] ?? ""))
-      .map(([path, value]) => ({ path, value: value || null, seen: values[path] ?? null }));
-    if (edits.length) await save("/settings", { edits }, { draft: "site" });
+    const changes = edits();
+    if (!changes.length) return;
+    const from = { tab: "site", draft: "draft site", kept: unsaved() };
+    keep("draft site", null);
+    release("form");
+    save("/settings", { edits: changes }, from);
   };
-  const lists = isNew ? [] : [listPanel("pipe", "Pipe", "from"), listPanel("boundary", "Boundaries", "line")];
   queueMicrotask(() => {
-    const rest = form.showFaults(state.settings.faults.filter(({ field }) => form.inputs.has(field)));
+    const rest = form.showFaults(draft?.faults || state.settings.faults.filter(({ field }) => form.inputs.has(field)));
     told.textContent = rest.join(" ");
   });
-  return [
-    make("form", { class: "entry", onsubmit: submit, "aria-label": "Site settings" },
-      isNew ? make("p", { class: "quiet", text: "A new site. A sketch starts at its own zero; everything can be changed later." }) : null,
-      form.element, told,
-      make("div", { class: "doing sticky" }, make("button", { type: "submit", class: "primary", text: isNew ? "Begin this site" : "Save settings" }))),
-    ...lists,
-  ];
+  return make("form", { class: "entry", onsubmit: submit, "aria-label": "Site settings" },
+    isNew ? make("p", { class: "quiet", text: "A new site. A sketch starts at its own zero; everything can be changed later." }) : null,
+    form.element, told,
+    make("div", { class: "doing sticky" }, make("button", { type: "submit", class: "primary", text: isNew ? "Begin this site" : "Save settings" })));
 }
 
 function today() {
@@ -558,36 +681,53 @@ function today() {
 }
 
 /* Pipe runs and boundaries: lists of small tables in site.toml. */
-function listPanel(name, title, key) {
-  const values = state.settings.values;
+function listPanel(name, title, key, values) {
   const texts = state.settings.lists[name] || {};
   const entries = Object.keys(texts);
   const fields = forms[name].flatMap((group) => group.fields);
   const of = (path) => Object.fromEntries(fields.map((field) => [field.name, values[`${path}.${field.name}`] ?? ""]));
   const holder = make("div", {});
-  const open = (path) => holder.replaceChildren(entryForm(path));
-  const entryForm = (path) => {
+  const draftName = `draft ${name}`;
+  const close = () => {
+    keep(draftName, null);
+    release(name);
+  };
+  const open = (path, draft = null) => {
+    holder.replaceChildren(entryForm(path, draft));
+    hold(name);
+    holder.querySelector("input, select, button").focus();
+  };
+  const entryForm = (path, draft) => {
     const isNew = !entries.includes(path);
-    const seen = isNew ? {} : of(path);
+    const seen = draft?.seen || (isNew ? {} : of(path));
     const form = makeForm(forms[name], context());
-    form.fill(isNew && name === "pipe" && !entries.length ? { from: "0" } : seen);
+    form.fill(draft?.values || (isNew && name === "pipe" && !entries.length ? { from: "0" } : seen));
+    const now = () => ({ path, seen, values: form.values() });
+    form.element.addEventListener("input", () => keep(draftName, now()));
+    const hand = (edits) => {
+      const from = { tab: "site", section: name, draft: draftName, kept: now() };
+      close();
+      save("/settings", { edits }, from);
+      byId("panel").querySelector(`[data-section="${name}"] .chip`)?.focus({ preventScroll: true });
+    };
     const submit = (event) => {
       event.preventDefault();
       const given = form.values();
       const edits = fields.map((field) => field.name).filter((field) => given[field] !== (seen[field] || "")).map((field) => ({ path: `${path}.${field}`, value: given[field] || null, seen: seen[field] || null }));
-      return edits.length && save("/settings", { edits });
+      if (edits.length) hand(edits);
     };
-    const takeOut = () => save("/settings", { edits: [{ path, value: null, seen: texts[path] }] });
-    const faults = state.settings.faults.filter(({ field }) => field.startsWith(`${path}.`)).map(({ field, words }) => ({ field: field.slice(path.length + 1), words }));
+    const faults = draft?.faults || state.settings.faults.filter(({ field }) => field.startsWith(`${path}.`)).map(({ field, words }) => ({ field: field.slice(path.length + 1), words }));
     queueMicrotask(() => form.showFaults(faults));
     return make("form", { class: "entry", onsubmit: submit, "aria-label": title }, form.element,
-      make("div", { class: "doing" }, make("button", { type: "submit", class: "primary", text: isNew ? "Add" : "Save" }), button("Cancel", () => holder.replaceChildren(), { class: "plain" }), isNew ? null : button("Take out", takeOut, { class: "plain" })));
+      make("div", { class: "doing" }, make("button", { type: "submit", class: "primary", text: isNew ? "Add" : "Save" }), button("Cancel", () => { close(); renderPanel(); }, { class: "plain" }), isNew ? null : button("Take out", () => hand([{ path, value: null, seen: texts[path] }]), { class: "plain" })));
   };
   const row = (path) => {
     const words = fields.map((field) => field.kind === "flag" ? (values[`${path}.${field.name}`] === "yes" ? "decides" : "") : values[`${path}.${field.name}`]).filter(Boolean).join(", ");
     const faults = state.settings.faults.filter(({ field }) => field === path || field.startsWith(`${path}.`));
     return make("li", {}, make("button", { type: "button", class: `row${faults.length ? " left-out" : ""}`, onclick: () => open(path) }, make("strong", { dir: "auto", text: values[`${path}.${key}`] || values[`${path}.at`] || "–" }), make("span", { class: "bits", dir: "auto", text: words }), ...faults.map((fault) => make("span", { class: "fault", text: fault.words }))));
   };
+  const draft = kept(draftName);
+  if (draft) queueMicrotask(() => open(draft.path, draft));
   return make("section", { class: "list", "data-list": name },
     make("h3", { text: title }),
     make("ul", { class: "rows" }, entries.map(row)),
@@ -598,18 +738,70 @@ function listPanel(name, title, key) {
 // ── more ─────────────────────────────────────────────────────────────────────────────────────────
 
 function morePanel() {
+  const list = outbox();
   return [
-    make("h3", { text: "Take away" }),
-    make("p", { class: "quiet", text: "Made from what is entered now, and given to this browser to keep." }),
-    make("ul", { class: "rows" }, offers.map(offerRow)),
-    make("h3", { text: "GNSS file" }),
-    gnssPanel(),
-    isShared ? make("h3", { text: "Another device" }) : null,
-    isShared ? devicePanel() : null,
-    make("h3", { text: "History" }),
-    make("ol", { class: "history" }, state.history.map(historyRow)),
-    state.history.length ? null : make("p", { class: "quiet", text: "Nothing changed from this page yet." }),
+    ["outbox", [list, list.map(({ body }) => isUnderWay(body.op)), offline], () => [outboxPanel(list)]],
+    ["offers", "", () => [
+      make("h3", { text: "Take away" }),
+      make("p", { class: "quiet", text: "Made from what is entered now, and given to this browser to keep." }),
+      make("ul", { class: "rows" }, offers.map(offerRow))]],
+    ["form", state.site.local, () => [make("h3", { text: "GNSS file" }), gnssPanel()]],
+    ["devices", "", () => (isShared ? [make("h3", { text: "Other devices" }), devicePanel()] : [])],
+    ["history", state.history, () => [
+      make("h3", { text: "History" }),
+      make("ol", { class: "history" }, state.history.map(historyRow)),
+      state.history.length ? null : make("p", { class: "quiet", text: "Nothing changed from this page yet." })]],
   ];
+}
+
+let offline = ""; // whether the page can be loaded without its server
+
+/* What is typed and not in the site's folder yet: seen, edited, forgotten, given out, taken in. */
+function outboxPanel(list) {
+  const file = make("input", { type: "file", id: "outbox-file", accept: ".json", hidden: true });
+  file.addEventListener("change", async () => {
+    release("outbox");
+    try {
+      tell(`${takeIn(await file.files[0].text())} taken in`, "good");
+    } catch (error) {
+      alertOnce(error.message);
+    }
+  });
+  const others = othersWaiting();
+  const notes = [
+    keepsNothing() ? "This browser keeps nothing on the device: leave this page open until everything is sent." : null,
+    offline,
+    earlierAddresses.length ? `This site was also entered at ${earlierAddresses.join(", ")}. What a browser kept there and could not send shows on the page there; it can be exported there and taken in here.` : null,
+  ];
+  return make("section", { id: "outbox", "aria-labelledby": "outbox-title" },
+    make("h3", { id: "outbox-title", text: "Not sent" }),
+    list.length ? make("ul", { class: "rows" }, list.map(outboxRow)) : make("p", { class: "quiet", text: "Everything typed and saved here is in the site's folder." }),
+    make("div", { class: "doing" },
+      list.length ? button("Send now", () => sendAll(), { class: "chip strong" }) : null,
+      list.length ? button("Export", () => handOver("not-sent.json", new Blob([outboxText()], { type: "application/json" })), { class: "chip" }) : null,
+      button("Take in a file", () => file.click(), { class: "chip" }), file),
+    others.map(({ name, site, changes }) => make("div", { class: "alert" }, make("p", { dir: "auto", text: `${changes.length} of another site, ${name}, wait in this browser. They are sent when that site's folder is opened at this address.` }),
+      button("Export", () => handOver("not-sent.json", new Blob([JSON.stringify({ format: 1, site, changes }, null, 1)], { type: "application/json" })), { class: "plain" }))),
+    notes.filter(Boolean).map((text) => make("p", { class: "quiet", text })));
+}
+
+function outboxRow(item) {
+  const { body, from, stopped, since } = item;
+  const words = describeChange(item);
+  const call = (what) => ({ class: "plain small", "aria-label": `${what}: ${words}` });
+  return make("li", { class: "outbox-row" },
+    make("span", { dir: "auto", text: words }),
+    make("span", { class: stopped ? "fault" : "quiet", dir: "auto", text: stopped ? stopped.words : `${isUnderWay(body.op) ? "on its way" : "waiting"} since ${clock(since)}` }),
+    isUnderWay(body.op) ? null : make("div", { class: "doing" },
+      stopped?.answer?.conflict && item.path !== "/undo" ? button("Answer", () => askAbout(item), call("Answer")) : stopped ? button("Send again", () => sendAgain(body.op), call("Send again")) : null,
+      from ? button("Edit", () => giveBack(item) || alertOnce("Save or cancel what is in the form first."), call("Edit")) : null,
+      button("Forget", () => takeOut(body.op), call("Forget"))));
+}
+
+function handOver(file, content) {
+  const link = make("a", { href: URL.createObjectURL(content), download: file });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60000);
 }
 
 function offerRow({ name, summary }) {
@@ -623,9 +815,7 @@ async function takeAway(name, title) {
   tell(`Making ${title} …`, "busy");
   try {
     const { file, content } = await askFile(`/export/${name}`);
-    const link = make("a", { href: URL.createObjectURL(content), download: file });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+    handOver(file, content);
     tell(`${file} is made`, "good");
   } catch (error) {
     tell("Not made", "wrong");
@@ -643,11 +833,25 @@ function historyRow({ op, words, time, undone }) {
 
 function devicePanel() {
   const holder = make("div", {});
-  const open = async () => {
-    const { address, code } = await send("/link", {});
-    holder.replaceChildren(make("img", { src: code, alt: "A code to scan: it holds the link below", class: "code" }), make("p", { class: "address", text: address }), make("p", { class: "quiet", text: "It lets one device in, once. The browser there warns that it does not know this page's certificate." }));
+  const list = make("ul", { class: "rows" });
+  const told = make("p", { class: "fault", role: "alert" });
+  const tried = (act) => async () => {
+    told.textContent = "";
+    try {
+      await act();
+    } catch (error) {
+      told.textContent = error instanceof Unreached ? "The page's server is not reached; try again when it is." : error.message;
+    }
   };
-  return make("div", {}, button("Make a link", open, { class: "chip" }), holder);
+  const open = tried(async () => {
+    const { address, code } = await send("/link", {});
+    holder.replaceChildren(make("img", { src: code, alt: "A code to scan: it holds the link below", class: "code" }), make("p", { class: "address", text: address }), make("p", { class: "quiet", text: "It lets one device in, once, within a quarter of an hour. The browser there warns that it does not know this page's certificate." }));
+  });
+  const show = ({ devices }) => list.replaceChildren(...devices.map(({ id, kind, address, joined, seen, own }) => make("li", { class: "outbox-row" },
+    make("span", { text: `${kind} at ${address}${own ? ", this one" : ""}` }), make("span", { class: "quiet", text: `joined ${clock(joined)}, last asked ${clock(seen)}` }),
+    button("Turn it out", tried(async () => show(await send("/turn-out", { device: id }))), { class: "plain small", "aria-label": `Turn out ${kind} at ${address}` }))));
+  tried(async () => show(await ask("/devices")))();
+  return make("div", {}, list, told, button("Make a link", open, { class: "chip" }), holder);
 }
 
 const MEANINGS = [["sd", "1 sd, each axis"], ["68", "circle that holds 68 %"], ["95", "circle that holds 95 %"], ["50", "circle that holds 50 %"]];
@@ -666,8 +870,9 @@ function gnssPanel() {
       const { points } = await send(`/points?${query}`, file.files[0]);
       holder.replaceChildren(matchForm(points));
     } catch (error) {
-      if (!(error instanceof Refused)) throw error;
-      holder.replaceChildren(make("p", { class: "fault", role: "alert", text: error.message }));
+      const words = error instanceof Unreached ? "The page's server is not reached, so the file is not read. Choose it again when it is." : error.message;
+      holder.replaceChildren(make("p", { class: "fault", role: "alert", text: words }));
+      file.value = ""; // so that the same one can be chosen again
     }
   };
   file.addEventListener("change", read);
@@ -693,7 +898,9 @@ function matchForm(points) {
       const row = rows.find(({ at }) => at === Number(select.value));
       return { values: point.values, base: row.text, at: row.at };
     });
-    if (edits.length) save("/rows", { file: "locates.csv", edits });
+    if (!edits.length) return;
+    release("form");
+    save("/rows", { file: "locates.csv", edits });
   };
   return make("form", { class: "entry", onsubmit: submit, "aria-label": "Match points to marks" },
     make("ul", { class: "rows" }, picks.map(({ point, select }) => make("li", { class: "match" }, make("label", { for: select.id, dir: "auto", text: point.name || "no name" }), select, make("span", { class: "quiet", text: point.values.accuracy ? `accuracy ${point.values.accuracy}` : "no accuracy stated: the usual 4 ft" })))),
@@ -706,14 +913,32 @@ async function begin() {
   watchViews();
   if (isNarrow()) byId("says").open = false;
   if (state.site.is_new) tab = "site";
-  renderTabs();
-  renderPanel();
+  byId("outbox-open").addEventListener("click", () => openTab("more"));
   renderHead();
-  await take(await askState());
+  renderPanel();
+  try {
+    await take(await askState());
+    if (reach.old) tell("The page's server is not reached; shown is what was drawn last", "wrong");
+  } catch (error) {
+    if (!(error instanceof Unreached)) throw error;
+    tell("The page's server is not reached; what you type is kept", "wrong");
+  }
+  renderPanel();
+  for (const { address, count } of waitingAtOtherPorts()) {
+    alertOnce(`${count} ${count === 1 ? "change" : "changes"} of this site could not be sent from ${address} and wait there in this browser.`, make("a", { href: address, text: "Open that page: it sends them" }));
+  }
   document.body.dataset.ready = "yes";
-  sendWaiting();
+  sendAll();
   setInterval(look, LOOK_EVERY_MS);
   document.addEventListener("visibilitychange", look);
+  window.addEventListener("online", look);
+  try {
+    await navigator.serviceWorker.register("/offline.js");
+    offline = "This page can be loaded again here while its server is out of reach.";
+  } catch {
+    offline = "While its server is out of reach this page cannot be loaded again on this device: leave it open. (The browser allows that only on the machine itself.)";
+  }
+  renderPanel();
 }
 
 begin();

@@ -1,0 +1,89 @@
+/* Changes on their way to the site: kept on this device until the server has them, one after another. */
+
+import { Refused, Unreached, isStale, keep, kept, send, siteId, tellOtherPorts } from "./parts.js";
+
+let sending = null; // the op of the one under way
+let running = null;
+let hooks = {};
+
+/** Say what to do when the outbox changes, and when one of its changes is done, refused or asked about. */
+export const watchOutbox = (given) => (hooks = given);
+
+/** Every change that the site is not known to have, the oldest first. */
+export const outbox = () => kept("outbox") || [];
+
+/** True while a change is on its way: it cannot be called back then. */
+export const isUnderWay = (op) => sending === op;
+
+function write(list) {
+  keep("outbox", list.length ? list : null);
+  tellOtherPorts(list.length);
+  hooks.changed();
+}
+
+/** Put a change in and send what there is. `from` is what its form needs to take it back. */
+export function put(change) {
+  write([...outbox(), { ...change, since: new Date().toISOString() }]);
+  sendAll();
+}
+
+/** Take a change out, to be edited or forgotten. */
+export function takeOut(op) {
+  const item = outbox().find(({ body }) => body.op === op);
+  write(outbox().filter(({ body }) => body.op !== op));
+  return item;
+}
+
+const update = (op, more) => write(outbox().map((item) => (item.body.op === op ? { ...item, ...more } : item)));
+
+/** Send one that was refused once more. */
+export function sendAgain(op) {
+  update(op, { stopped: null });
+  return sendAll();
+}
+
+/** Send everything that no answer is needed for, one at a time. */
+export const sendAll = () => (running ??= run().finally(() => (running = null)));
+
+async function run() {
+  for (;;) {
+    const item = outbox().find(({ stopped }) => !stopped);
+    if (!item) return;
+    const { op } = item.body;
+    sending = op;
+    update(op, { tried: true });
+    try {
+      const state = await send(item.path, item.body);
+      sending = null;
+      takeOut(op);
+      await hooks.done(item, state);
+    } catch (error) {
+      sending = null;
+      if (error instanceof Unreached || [408, 503].includes(error.status)) return hooks.unreached();
+      if (isStale(error)) return hooks.stale();
+      if (!(error instanceof Refused)) throw error;
+      update(op, { stopped: { words: error.message, answer: error.answer } });
+      hooks.stopped(outbox().find(({ body }) => body.op === op), error);
+    }
+  }
+}
+
+/** The outbox as a file's text, and the other way round. */
+export const outboxText = () => JSON.stringify({ format: 1, site: siteId, changes: outbox() }, null, 1);
+
+/** Take in what another page exported; return how many changes. Throws an Error in words. */
+export function takeIn(text) {
+  let given;
+  try {
+    given = JSON.parse(text);
+  } catch {
+    throw new Error("This is no file of kept changes.");
+  }
+  if (!Array.isArray(given?.changes)) throw new Error("This is no file of kept changes.");
+  if (given.site !== siteId) throw new Error("These changes belong to another site's folder; open that one and take them in there.");
+  const there = new Set(outbox().map(({ body }) => body.op));
+  const sound = given.changes.filter(({ path, body }) => ["/rows", "/settings", "/plan", "/undo", "/outside"].includes(path) && body?.op && !there.has(body.op));
+  write([...outbox(), ...sound]);
+  sendAll();
+  return sound.length;
+}

@@ -24,6 +24,8 @@ export const forms = start.forms;
 export const offers = start.offers;
 export const isShared = start.shared;
 export const firstState = start.state;
+export const siteId = start.state.site.id;
+export const earlierAddresses = start.addresses.filter((address) => address !== location.origin);
 
 /** The page is a telephone's. */
 export const isNarrow = () => window.innerWidth <= 760;
@@ -38,9 +40,16 @@ export function newOp() {
 }
 
 const PATIENCE_MS = 15000;
+const FILE_PATIENCE_MS = 60000;
 
 /** The server could not be reached at all: nobody knows whether it got the message. */
 export class Unreached extends Error {}
+
+/** What the answers were made from is out of reach: they are those of an earlier time. */
+export const reach = { old: false };
+
+/** The server was begun anew, or serves another site, since this page was loaded: its key is not its any more. */
+export const isStale = (error) => error instanceof Refused && [401, 403].includes(error.status);
 
 /** The server's answer was no; `answer` says why. */
 export class Refused extends Error {
@@ -55,6 +64,7 @@ async function request(path, options) {
   let response, answer;
   try {
     response = await fetch(path, { credentials: "same-origin", ...options });
+    reach.old = response.headers.has("x-kept");
     const isJson = (response.headers.get("content-type") || "").includes("json");
     answer = isJson ? await response.json() : { words: await response.text() };
   } catch {
@@ -84,7 +94,7 @@ export const ask = (path) => request(path, {});
 export const askState = () => ask("/state");
 
 /** Ask for the profile in this page's width. */
-export const askProfile = () => ask(`/profile${wantsNarrowProfile() ? "?narrow=1" : ""}`);
+export const askProfile = () => ask(profilePath());
 
 /** Send a change, or a file to be read. */
 export function send(path, body) {
@@ -92,33 +102,94 @@ export function send(path, body) {
   return request(path, {
     method: "POST",
     body: isFile ? body : JSON.stringify(body),
-    // The forms are closed meanwhile; a change is kept and sent again, and one sent twice is made once.
-    signal: isFile ? null : AbortSignal.timeout(PATIENCE_MS),
-    headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": start.key },
+    // A change is kept and sent again, and one sent twice is made once.
+    signal: AbortSignal.timeout(isFile ? FILE_PATIENCE_MS : PATIENCE_MS),
+    headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": start.key, "x-entry-site": siteId },
   });
 }
 
-/* What is typed outlives the page: a reload, a dead battery, a server out of reach. */
-const shelf = `lateral-map ${location.host} ${firstState.site.folder} `;
+/* What is typed outlives the page: a reload, a dead battery, a server out of reach. It is the site's
+ * by its id, whatever the folder is called and wherever it is served. */
+const SHELF = "lateral-map site ";
+const shelf = `${SHELF}${siteId} `;
+const memory = new Map(); // for a browser that keeps nothing
+
+/** True where what is kept is gone with the page. */
+export const keepsNothing = () => memory.size > 0;
 
 /** Keep a value on this device under a name; null forgets it. */
 export function keep(name, value) {
+  memory.delete(name);
   try {
     if (value === null) localStorage.removeItem(shelf + name);
     else localStorage.setItem(shelf + name, JSON.stringify(value));
   } catch {
-    /* A browser that keeps nothing still saves to the site. */
+    memory.set(name, value);
   }
 }
 
 /** Return what was kept under a name, or null. */
 export function kept(name) {
+  if (memory.has(name)) return memory.get(name);
   try {
     return JSON.parse(localStorage.getItem(shelf + name));
   } catch {
     return null;
   }
 }
+
+/** Return the names under which something is kept. */
+export function keptNames() {
+  try {
+    return Object.keys(localStorage).filter((key) => key.startsWith(shelf)).map((key) => key.slice(shelf.length));
+  } catch {
+    return [...memory.keys()];
+  }
+}
+
+/** Return what other sites have waiting in this browser: their names and their changes. */
+export function othersWaiting() {
+  try {
+    const keys = Object.keys(localStorage).filter((key) => key.startsWith(SHELF) && key.endsWith(" outbox") && !key.startsWith(shelf));
+    return keys.map((key) => ({
+      site: key.slice(SHELF.length, -" outbox".length),
+      name: JSON.parse(localStorage.getItem(key.replace(/ outbox$/, " name"))) || "a site without a name",
+      changes: JSON.parse(localStorage.getItem(key)),
+    }));
+  } catch {
+    return [];
+  }
+}
+
+/* A browser keeps things by address, port included; a cookie is seen from every port of the machine. */
+const NOTE = `lateral_map_kept_${siteId}_`;
+
+/** Leave word, for this site's page at another port, of how many changes wait here. */
+export function tellOtherPorts(count) {
+  const age = count ? 60 * 60 * 24 * 60 : 0;
+  document.cookie = `${NOTE}${location.port}=${count}; path=/; SameSite=Strict; max-age=${age}`;
+}
+
+/** Return the addresses of this machine where changes of this site wait, with their numbers. */
+export function waitingAtOtherPorts() {
+  return document.cookie.split("; ").filter((one) => one.startsWith(NOTE)).map((one) => one.slice(NOTE.length).split("="))
+    .filter(([port]) => port !== location.port)
+    .map(([port, count]) => ({ address: `${location.protocol}//${location.hostname}:${port}`, count: Number(count) }));
+}
+
+/** Put what was last drawn where a page loaded without its server finds it. */
+export async function shelve(path, value) {
+  if (reach.old || !navigator.serviceWorker?.controller) return;
+  try {
+    const kept = await caches.open("entry page");
+    await kept.put(path, new Response(JSON.stringify(value), { headers: { "content-type": "application/json" } }));
+  } catch {
+    /* no room on this device */
+  }
+}
+
+/** Where the profile in this page's width is asked for. */
+export const profilePath = () => `/profile${wantsNarrowProfile() ? "?narrow=1" : ""}`;
 
 /** Say in a few words when something was. */
 export function clock(time) {

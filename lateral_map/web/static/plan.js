@@ -6,34 +6,41 @@ import { canPlace, showPlaces, tapPlaces } from "./picture.js";
 
 const WORDS = { Point: "Tap where it is.", LineString: "Tap along the line, end to end.", Polygon: "Tap round it, corner by corner." };
 
-/** Build the panel for a state; `page` saves. */
+const DRAFT = "draft plan";
+
+/** Return the panel's parts for a state; `page` saves. */
 export function planPanel(state, page) {
   const { plan } = state;
-  if (!plan.editable) return [make("p", { class: "card", text: plan.words })];
+  if (!plan.editable) return [["form", plan.words, () => [make("p", { class: "card", text: plan.words })]]];
+  return [
+    ["form", [page.context(), plan.features], () => formPart(state, page)],
+    ["rows", plan, () => [
+      make("h3", { text: "On the plan" }),
+      plan.features.length ? make("ul", { class: "rows" }, plan.features.map((feature) => featureRow(feature, () => feature.kind && openForm(feature.kind, feature, state, page)))) : make("p", { class: "quiet", text: "Nothing yet." }),
+      ...plan.faults.map((words) => make("p", { class: "fault", text: words }))]],
+  ];
+}
+
+function formPart(state, page) {
   const kinds = make("div", { class: "chips", role: "group", "aria-label": "Add to the plan" });
-  const holder = make("div", { id: "plan-form" });
   for (const [kind, { title }] of Object.entries(forms.plan)) {
-    kinds.append(button(title, () => open(kind, null), { class: "chip", "data-kind": kind }));
+    kinds.append(button(title, () => openForm(kind, null, state, page), { class: "chip", "data-kind": kind }));
   }
-  const open = (kind, feature) => {
-    holder.replaceChildren(featureForm(kind, feature, state, page));
-    reveal(holder);
-    holder.querySelector("input, button")?.focus();
-  };
-  const rows = plan.features.map((feature) => featureRow(feature, () => feature.kind && open(feature.kind, feature)));
-  const draft = page.draft("plan");
-  if (draft) {
-    const feature = draft.base === null ? null : plan.features.find((each) => each.text === draft.base);
-    if (draft.base === null || feature) holder.replaceChildren(featureForm(draft.kind, feature || null, state, page, draft));
-  }
+  const draft = page.kept(DRAFT);
+  if (draft) queueMicrotask(() => page.hold("form"));
   return [
     make("p", { class: "quiet", text: "Add what you tape from and what the line has to be told apart from." }),
     kinds,
-    holder,
-    make("h3", { text: "On the plan" }),
-    rows.length ? make("ul", { class: "rows" }, rows) : make("p", { class: "quiet", text: "Nothing yet." }),
-    ...plan.faults.map((words) => make("p", { class: "fault", text: words })),
+    make("div", { id: "plan-form" }, draft ? featureForm(draft.kind, draft.feature, state, page, draft) : null),
   ];
+}
+
+function openForm(kind, feature, state, page) {
+  const holder = byId("plan-form");
+  holder.replaceChildren(featureForm(kind, feature, state, page));
+  page.hold("form");
+  reveal(holder);
+  holder.querySelector("input, button")?.focus();
 }
 
 function featureRow(feature, onclick) {
@@ -64,27 +71,37 @@ function featureForm(kind, feature, state, page, draft = null) {
     show();
     keepDraft();
   };
-  const values = () => form.values();
-  const keepDraft = () => page.keepDraft("plan", { kind, base: feature ? feature.text : null, values: values(), places });
+  const now = () => ({ kind, feature, values: form.values(), places, instead: draft?.instead });
+  const keepDraft = () => page.keep(DRAFT, now());
   form.element.addEventListener("input", keepDraft);
 
-  const save = async (event) => {
-    event.preventDefault();
-    const body = { kind, properties: values(), base: feature ? feature.text : null, at: feature ? feature.at : 0 };
-    if (places.length || !feature) body.places = places;
-    const done = await page.save("/plan", body, { draft: "plan", faults: (list) => tell(form.showFaults(list)) });
-    if (done) showPlaces(spec.shape, []);
-  };
   const tell = (rest) => {
     told.textContent = rest.join(" ");
     told.hidden = !rest.length;
   };
-  const takeOut = () => page.save("/plan", { take_out: true, name: feature.name || spec.title, base: feature.text, at: feature.at }, { draft: "plan" });
-  const leave = () => {
-    page.keepDraft("plan", null);
+  const close = () => {
+    page.keep(DRAFT, null);
+    page.release("form");
     showPlaces(spec.shape, []);
+  };
+  const hand = (body) => {
+    const from = { tab: "plan", draft: DRAFT, kept: now() };
+    close();
+    page.save("/plan", { ...body, base: feature ? feature.text : null, at: feature ? feature.at : 0, instead: draft?.instead }, from);
+    byId("panel").querySelector(".chips button")?.focus({ preventScroll: true });
+  };
+  const save = (event) => {
+    event.preventDefault();
+    const body = { kind, properties: form.values() };
+    if (places.length || !feature) body.places = places;
+    hand(body);
+  };
+  const takeOut = () => hand({ take_out: true, name: feature.name || spec.title });
+  const leave = () => {
+    close();
     page.refresh();
   };
+  if (draft?.faults?.length) queueMicrotask(() => tell(form.showFaults(draft.faults)));
   show();
   return make("form", { class: "entry", onsubmit: save, "aria-label": spec.title },
     make("h3", { text: feature ? `${spec.title}: ${feature.name || "no name"}` : `New: ${spec.title.toLowerCase()}` }),

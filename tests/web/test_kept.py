@@ -1,0 +1,287 @@
+"""What is typed in a yard is never lost, and never ends in another site's file."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, expect
+from web.yard import DESKTOP, Yard, browser_context, served, wait_until
+
+from lateral_map.web.store import RowEdit, SettingEdit, SiteStore
+
+pytestmark = pytest.mark.browser
+SITES = Path(__file__).parents[1] / "sites"
+DEMO = Path(__file__).parents[2] / "demo_sites" / "plain_lot"
+# Every change is answered two seconds late.
+SLOW = """
+const ask = window.fetch;
+window.fetch = async (...asked) => {
+  const answer = await ask(...asked);
+  if (asked[1]?.method === "POST") await new Promise((done) => setTimeout(done, 2000));
+  return answer;
+};
+"""
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    with browser_context(browser, **DESKTOP) as fresh:
+        yield fresh
+
+
+def marks(folder: Path) -> list[str]:
+    return [row.split(",")[0] for row in (folder / "locates.csv").read_text().splitlines()[1:]]
+
+
+def press_save(yard: Yard) -> None:
+    yard.panel().locator('form button[type="submit"]').first.click()
+
+
+def not_sent(yard: Yard) -> Any:
+    yard.tab("More")
+    return yard.page.locator("#outbox")
+
+
+def test_two_folders_of_one_name_on_one_port_share_nothing(
+    tmp_path: Path, keys: Path, context: BrowserContext
+) -> None:
+    ours, theirs = tmp_path / "a" / "site", tmp_path / "b" / "site"
+    for folder in (ours, theirs):
+        shutil.copytree(SITES / "local_sketch", folder)
+    with served(ours, keys) as first:
+        yard, port = Yard(context, first.address), int(first.address.rpartition(":")[2])
+    yard.fill({"footage": "45", "depth": "3"})
+    press_save(yard)
+    expect(yard.page.locator("#saving")).to_contain_text("1 kept on this device")
+    yard.fill({"footage": "45.7", "note": "begun"})
+    with served(theirs, keys, port=port) as other:
+        page = Yard(context, other.address)
+        form = page.panel().locator("form").first
+        expect(form.locator('[data-field="footage"] input')).to_have_value("")
+        expect(not_sent(page)).to_contain_text("1 of another site")
+        # The page that was open all the time knows that another site answers now.
+        press_save(yard)
+        expect(yard.page.locator("#tabs [aria-current]")).to_contain_text("More")  # as there
+    assert marks(theirs) == ["A", "B", "C", "D"]
+    with served(ours, keys, port=port) as again:
+        page = Yard(context, again.address)
+        wait_until(lambda: len(marks(ours)) == 6)
+    assert marks(ours) == ["A", "B", "C", "D", "E", "F"]
+    assert marks(theirs) == ["A", "B", "C", "D"]
+
+
+def test_what_was_kept_at_another_port_is_told_and_sent(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    with served(sketch, keys) as first:
+        yard = Yard(context, first.address)
+    yard.fill({"footage": "45", "depth": "3"})
+    press_save(yard)
+    expect(yard.page.locator("#saving")).to_contain_text("1 kept on this device")
+    yard.page.close()
+    with served(sketch, keys) as other:
+        assert other.address != first.address
+        page = Yard(context, other.address).page
+        expect(page.locator("#alerts")).to_contain_text(f"could not be sent from {first.address}")
+        page.get_by_role("link", name="Open that page").click()
+        wait_until(lambda: marks(sketch)[-1] == "E")
+
+
+def test_a_row_another_device_saves_stays_as_it_is_typed(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    def saved_there(**values: str) -> None:
+        site = SiteStore(sketch)
+        table = site.table("locates.csv")
+        edit = RowEdit(values, table.row_text(3), 3)
+        site.save_rows(uuid4().hex, "locates.csv", [edit], "there")
+
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        yard.panel().locator("button.row").filter(has_text="22.0 ft").click()
+        yard.fill({"depth": "3.7"})
+        saved_there(note="wet")
+        expect(yard.page.locator("#saving")).to_contain_text("Changed elsewhere")
+        expect(yard.panel().locator('[data-field="depth"] input')).to_have_value("3.7")
+        yard.save()
+        row = (sketch / "locates.csv").read_text().splitlines()[2]
+        assert row.startswith("B,22.0,3.7,")
+        assert row.endswith("wet")
+        # Both change one field: asked, gone back to the form, and nothing typed is gone.
+        yard.panel().locator("button.row").filter(has_text="22.0 ft").click()
+        yard.fill({"depth": "3.8"})
+        saved_there(depth="2.9")
+        press_save(yard)
+        dialog = yard.page.locator("#ask")
+        expect(dialog.locator("tbody")).to_contain_text("2.9")
+        expect(dialog.locator("tbody")).to_contain_text("3.8")
+        dialog.get_by_role("button", name="Back to the form").click()
+        expect(yard.panel().locator('[data-field="depth"] input')).to_have_value("3.8")
+        # What was begun outlives the page though its row is another one by now.
+        yard.fill({"depth": "3.85"})
+        yard.open()
+        expect(yard.panel()).to_contain_text("Begun and not saved: B, depth 3.85")
+        yard.panel().get_by_role("button", name="Open").click()
+        expect(yard.panel().locator('[data-field="depth"] input')).to_have_value("3.85")
+        assert [words for words in yard.complaints if "409 (Conflict)" not in words] == []
+
+
+def test_typing_goes_on_while_a_save_is_under_way(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    context.add_init_script(SLOW)
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        keyboard = yard.page.keyboard
+        yard.panel().locator('form [data-field="footage"] input').first.focus()
+        before = yard.saves()
+        for footage in ("45", "45.4"):  # two rows before the first answer
+            keyboard.type(footage)
+            keyboard.press("Tab")
+            keyboard.type("3")
+            keyboard.press("Enter")
+        keyboard.type("45.8")
+        expect(yard.panel().locator(".row.waiting")).to_have_count(2)
+        yard.wait_saved(before + 1)
+        form = yard.panel().locator("form").first
+        expect(form.locator('[data-field="footage"] input')).to_have_value("45.8")
+        expect(form.locator('[data-field="footage"] input')).to_be_focused()
+        expect(form.locator('[data-field="mark"] input')).to_have_value("G")
+        assert marks(sketch) == ["A", "B", "C", "D", "E", "F"]
+        assert yard.complaints == []
+
+
+@pytest.mark.parametrize("gap_ms", [60, 140, 300])
+def test_a_double_tap_saves_once(
+    gap_ms: int, sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    def tap_twice(button: Any) -> None:
+        button.scroll_into_view_if_needed()
+        box = button.bounding_box()
+        at = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        before = yard.saves()
+        yard.page.mouse.click(*at)
+        yard.page.wait_for_timeout(gap_ms)
+        yard.page.mouse.click(*at)
+        yard.wait_saved(before)
+        expect(yard.page.locator("#outbox-open")).to_be_hidden()
+
+    def features() -> int:
+        return len(json.loads((sketch / "plan.geojson").read_text())["features"])
+
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        yard.fill({"footage": "45", "depth": "3"})
+        tap_twice(yard.panel().locator('form button[type="submit"]').first)
+        assert marks(sketch) == ["A", "B", "C", "D", "E"]
+        tap_twice(yard.page.locator("#undo-last"))
+        assert marks(sketch) == ["A", "B", "C", "D"]
+        yard.tab("Plan")
+        count = features()
+        yard.panel().locator('[data-kind="reference"]').click()
+        form = yard.panel().locator("form.entry")
+        yard.fill({"name": "meter"}, form)
+        form.get_by_role("button", name="x and y").click()
+        yard.fill({"x": "1", "y": "2"}, form.locator(".way-form"))
+        form.get_by_role("button", name="Take this place").click()
+        tap_twice(form.locator('button[type="submit"]'))
+        assert features() == count + 1
+        assert yard.panel().locator("form").count() == 0  # nothing opened under the second tap
+        yard.tab("Site")
+        part = yard.panel().locator('[data-list="pipe"]')
+        part.get_by_role("button", name="Add a").click()
+        yard.fill({"from": "30", "material": "pvc", "size": "4"}, part.locator("form"))
+        tap_twice(part.locator('form button[type="submit"]'))
+        assert (sketch / "site.toml").read_text().count("[[pipe]]") == 2
+        assert yard.complaints == []
+
+
+def test_a_setting_both_changed_shows_both_values_and_both_choices(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        for choice, stands in (("Save mine over it", "3.4"), ("Keep what is there", "3.6")):
+            yard.tab("Site")
+            yard.fill({"depth": "3.4" if stands == "3.4" else "3.5", "ground": "100"})
+            seen = SiteStore(sketch).settings()["start.depth"]
+            edit = SettingEdit("start.depth", "3.2" if stands == "3.4" else "3.6", seen)
+            SiteStore(sketch).save_settings(uuid4().hex, [edit], "there")
+            press_save(yard)
+            dialog = yard.page.locator("#ask")
+            expect(dialog.locator("tbody")).to_contain_text(edit.value or "")
+            expect(dialog.locator("tbody")).to_contain_text("3.4" if stands == "3.4" else "3.5")
+            expect(dialog).not_to_contain_text("null")
+            count = yard.saves()
+            dialog.get_by_role("button", name=choice).click()
+            if stands == "3.4":
+                yard.wait_saved(count)
+            expect(yard.page.locator("#outbox-open")).to_be_hidden()
+            settings = SiteStore(sketch).settings()
+            assert (settings["start.depth"], settings["start.ground"]) == (stands, "100")
+            yard.tab("Locates")
+
+
+def test_a_file_whose_server_is_gone_says_so(
+    tmp_path: Path, keys: Path, context: BrowserContext
+) -> None:
+    folder = tmp_path / "lot"
+    shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("out"))
+    with served(folder, keys) as server:
+        yard = Yard(context, server.address)
+    yard.tab("More")
+    points = {"name": "day.csv", "mimeType": "text/csv", "buffer": b"name,lat,lon\nB,43.86,-83.6\n"}
+    yard.page.locator("#gnss-file").set_input_files(points)
+    expect(yard.panel()).to_contain_text("the file is not read")
+
+
+def test_the_page_loads_without_its_server_and_keeps_what_is_typed(
+    browser: Browser, sketch: Path, keys: Path
+) -> None:
+    with browser_context(browser, **DESKTOP, service_workers="allow") as context:
+        with served(sketch, keys) as server:
+            yard = Yard(context, server.address)
+            port = int(server.address.rpartition(":")[2])
+            expect(not_sent(yard)).to_contain_text("can be loaded again here")
+            yard.page.wait_for_function("() => navigator.serviceWorker.controller !== null")
+            yard.tab("Locates")
+            yard.enter({"footage": "45", "depth": "3"})
+        yard.fill({"footage": "45.4", "depth": "3.1"})
+        press_save(yard)
+        expect(yard.page.locator("#outbox-open")).to_have_text("1 not sent")
+        yard.open()
+        # The row saved last is there, the next one takes the next mark, and the line is drawn.
+        yard.tab("Locates")
+        expect(yard.panel().locator("button.row:not(.waiting)")).to_have_count(5)
+        form = yard.panel().locator("form").first
+        expect(form.locator('[data-field="mark"] input')).to_have_value("G")
+        assert yard.page.locator("#map_site path").count() > 5
+        # Seen, called back, typed anew, given out, forgotten, taken in.
+        box = not_sent(yard)
+        expect(box).to_contain_text("footage 45.4")
+        box.get_by_role("button", name="Edit").click()
+        yard.fill({"footage": "45.6"})
+        press_save(yard)
+        box = not_sent(yard)
+        with yard.page.expect_download() as download:
+            box.get_by_role("button", name="Export").click()
+        text = download.value.path().read_bytes()
+        box.get_by_role("button", name="Forget").click()
+        expect(box).to_contain_text("Everything typed and saved here is in the site's folder")
+        taken = {"name": "not-sent.json", "mimeType": "application/json", "buffer": text}
+        yard.page.locator("#outbox-file").set_input_files(taken)
+        expect(box).to_contain_text("footage 45.6")
+        foreign = {**taken, "buffer": text.replace(b'"site": "', b'"site": "0')}
+        yard.page.locator("#outbox-file").set_input_files(foreign)
+        expect(yard.page.locator("#alerts")).to_contain_text("belong to another site")
+        with served(sketch, keys, port=port):
+            box.get_by_role("button", name="Send now").click()
+            wait_until(lambda: marks(sketch)[-1] == "F")
+        last = (sketch / "locates.csv").read_text().splitlines()[-1]
+        assert last.startswith("F,45.6,3.1")
