@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from typing import Annotated, Any, Final, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -68,6 +69,15 @@ class _Setting(_Asked):
     path: Setting
     value: _Text | None = None
     seen: _Text | None = None
+
+    @model_validator(mode="after")
+    def _own_entry(self) -> _Setting:
+        table, _, rest = self.path.partition(".")
+        is_entry = self.value and table in LISTS and rest.isdigit()  # a whole one, as TOML
+        given = tomllib.loads(self.value or "").keys() if is_entry else set()
+        if given and (unknown := given - VOCABULARY[table]):
+            raise ValueError(f"{table} has no {min(unknown)!r}")
+        return self
 
 
 class RowsAsked(_Asked):

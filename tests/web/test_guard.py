@@ -276,6 +276,12 @@ def test_an_entry_past_the_end_of_a_list_is_no_fault_of_the_program(
     assert (folder / "site.toml").read_bytes() == before
 
 
+@pytest.mark.parametrize("value", ["nonsense = 1\n", "from = 1\n[x]\n", "from"])
+def test_a_whole_entry_has_only_keys_of_the_format(client: Client, value: str) -> None:
+    body = {"op": uuid4().hex, "edits": [{"path": "pipe.1", "value": value, "seen": None}]}
+    assert client.ask("POST", "/settings", json.dumps(body).encode())[0] == 400
+
+
 def test_columns_and_properties_the_format_has_not_are_refused(
     client: Client, folder: Path
 ) -> None:
