@@ -171,7 +171,22 @@ def dig_facts(review: DigReview) -> tuple[Fact, ...]:
         facts.append(_named("Depth unknown", unknown))
     crossing = [one for one in review.conflicts if one.crossings]
     facts.append(_named("Utilities across the pipe", crossing, "plain"))
-    facts += _reach_facts(review)
+    reaches = [one.reach for one in review.reaches]
+    if reaches:
+        whole = length(sum(reach.length_m for reach in reaches), unit)
+        how = "proposed from the findings" if any(r.proposed for r in reaches) else "from site.toml"
+        deep = max(one.excavation.deepest_m for one in review.reaches)
+        high = max(one.excavation.deepest_high_m for one in review.reaches)
+        needs = review.rules.reached("protective system depth", high)
+        note = f"{length(high, unit)} at the 95 % bound"
+        note += ": protective system" if needs else ""
+        note += ", engineer's design" if review.rules.reached("engineer depth", high) else ""
+        facts += [
+            Fact("Reaches to repair", str(len(reaches)), f"{whole} in all, {how}"),
+            Fact("Deepest trench", length(deep, unit), note, "alarm" if needs else "plain"),
+        ]
+    else:
+        facts.append(Fact("Reaches to repair", "none", "nothing proposed"))
     total, sloped = (
         sum(end - begin for begin, end in review.hand_dig_m(sloped=slope))
         for slope in (False, True)
@@ -195,25 +210,6 @@ def _named(name: str, utilities: list[UtilityConflict], tone: Tone = "alarm") ->
         return Fact(name, "none mapped")
     names = [label(one.name, 24) for one in utilities]
     return Fact(name, str(len(names)), listed(names, len(names)), tone)
-
-
-def _reach_facts(review: DigReview) -> list[Fact]:
-    unit, rules = review.report.site.unit, review.rules
-    reaches = [one.reach for one in review.reaches]
-    if not reaches:
-        return [Fact("Reaches to repair", "none", "nothing proposed")]
-    total = length(sum(reach.length_m for reach in reaches), unit)
-    how = "proposed from the findings" if any(r.proposed for r in reaches) else "from site.toml"
-    deep = max(one.excavation.deepest_m for one in review.reaches)
-    high = max(one.excavation.deepest_high_m for one in review.reaches)
-    needs = rules.reached("protective system depth", high)
-    note = f"{length(high, unit)} at the 95 % bound"
-    note += ": protective system" if needs else ""
-    note += ", engineer's design" if rules.reached("engineer depth", high) else ""
-    return [
-        Fact("Reaches to repair", str(len(reaches)), f"{total} in all, {how}"),
-        Fact("Deepest trench", length(deep, unit), note, "alarm" if needs else "plain"),
-    ]
 
 
 def dig_notices(review: DigReview) -> tuple[str, ...]:

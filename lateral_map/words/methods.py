@@ -31,7 +31,31 @@ def method_cautions(
             "before, and dug ground is never Type A (Appendix A, from memory); a competent person "
             "classifies it"
         )
-    return (*said, *_near_cautions(one, sloped=sloped))
+    # What stands in or beside the cut, and paving that it may undermine.
+    near = [
+        found
+        for found in one.structures
+        if found.kind == "building"
+        or found.verdict == "within the trench"
+        or (sloped and found.verdict == "within the sloped cut")
+    ]
+    for found in near:
+        verb = "lie" if found.kind == "utility" else "stand"
+        said.append(
+            f"{found.name} {f'may {verb}' if found.only_by_bound else f'{verb}s'} {found.verdict}"
+        )
+    if any(found.kind == "building" for found in near):
+        said.append(
+            "a building is supported, or judged safe by a registered professional engineer, before "
+            "anybody digs below its footing (29 CFR 1926.651(i), from memory)"
+        )
+    surfaces = one.surfaces_sloped if sloped else one.surfaces_shored
+    if any(broken.cover in PAVED for broken in surfaces):
+        said.append(
+            "paving left beside the cut is not undermined without a support for it "
+            "(29 CFR 1926.651(i)(3), from memory)"
+        )
+    return tuple(said)
 
 
 def _depth_cautions(excavation: Excavation, rules: TrenchRules, unit: str) -> list[str]:
@@ -63,35 +87,6 @@ def _depth_cautions(excavation: Excavation, rules: TrenchRules, unit: str) -> li
         ),
     }
     said += [f"{words} {by(key)}" for key, words in asked.items() if rules.reached(key, deep)]
-    return said
-
-
-def _near_cautions(one: ReachReview, *, sloped: bool) -> list[str]:
-    """Return what stands in or beside the cut, and paving that it may undermine."""
-    near = [
-        found
-        for found in one.structures
-        if found.kind == "building"
-        or found.verdict == "within the trench"
-        or (sloped and found.verdict == "within the sloped cut")
-    ]
-    said = []
-    for found in near:
-        verb = "lie" if found.kind == "utility" else "stand"
-        said.append(
-            f"{found.name} {f'may {verb}' if found.only_by_bound else f'{verb}s'} {found.verdict}"
-        )
-    if any(found.kind == "building" for found in near):
-        said.append(
-            "a building is supported, or judged safe by a registered professional engineer, before "
-            "anybody digs below its footing (29 CFR 1926.651(i), from memory)"
-        )
-    surfaces = one.surfaces_sloped if sloped else one.surfaces_shored
-    if any(broken.cover in PAVED for broken in surfaces):
-        said.append(
-            "paving left beside the cut is not undermined without a support for it "
-            "(29 CFR 1926.651(i)(3), from memory)"
-        )
     return said
 
 

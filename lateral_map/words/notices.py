@@ -23,17 +23,38 @@ def report_notices(report: Report) -> tuple[str, ...]:
 
     What could hurt someone comes first.
     """
-    said = [
-        *danger_notices(report),
-        *applied_told(report.site),
-        *_question_notices(report),
+    said = [*danger_notices(report), *applied_told(report.site)]
+    unit = report.site.unit
+    for one in report.questions:
+        name = reading_name(one.reading, report.site.plan) if one.reading.of else "a footage"
+        read = format_length(one.read_m, unit)
+        if one.would_be_m is None:
+            said.append(
+                f"{name}, {read}: is that right? It is far from what the other readings say"
+            )
+            continue
+        number = f"{from_metres(one.read_m, unit):g}"
+        would = format_length(one.would_be_m, unit)
+        if one.unit == "point":
+            said.append(f"{name}, {read}: is the decimal point missing? {would} would make sense")
+        else:
+            said.append(f"{name}, {read}: {UNIT_NAMES[one.unit]}? {number} {one.unit} is {would}")
+    said += [
         *_fit_notices(report),
         *_dig_notices(report),
         *report.site.notices,
         *route_notices(report.route),
         *_line_notices(report),
-        *_pipe_notices(report),
     ]
+    for pipe in report.pipes:
+        if pipe.size_m is None:
+            said.append(f"pipe from {format_length(pipe.from_m, unit)}: {pipe.source}")
+        elif pipe.is_guess:
+            size = format_small(pipe.size_m, unit)
+            said.append(f"outside diameter of {size} {pipe.material} pipe: {pipe.source}")
+    if not report.site.run.reached_main:
+        end = format_length(report.site.run.end_m, unit)
+        said.append(f"the run was not followed to the main: the pipe goes on past {end}, undrawn")
     return tuple(dict.fromkeys(said))
 
 
@@ -119,23 +140,6 @@ def danger_notices(report: Report) -> tuple[str, ...]:
     return tuple(
         danger_words(one, unit) for one in report.findings if one.finding_class == "danger"
     )
-
-
-def _question_notices(report: Report) -> Iterator[str]:
-    """Ask about readings that make no sense as written."""
-    unit = report.site.unit
-    for one in report.questions:
-        name = reading_name(one.reading, report.site.plan) if one.reading.of else "a footage"
-        read = format_length(one.read_m, unit)
-        if one.would_be_m is None:
-            yield f"{name}, {read}: is that right? It is far from what the other readings say"
-            continue
-        number = f"{from_metres(one.read_m, unit):g}"
-        would = format_length(one.would_be_m, unit)
-        if one.unit == "point":
-            yield f"{name}, {read}: is the decimal point missing? {would} would make sense"
-        else:
-            yield f"{name}, {read}: {UNIT_NAMES[one.unit]}? {number} {one.unit} is {would}"
 
 
 def _fit_notices(report: Report) -> Iterator[str]:
@@ -245,19 +249,6 @@ def _line_notices(report: Report) -> Iterator[str]:
         for short in report.uncrossed
         if short.decides
     )
-
-
-def _pipe_notices(report: Report) -> Iterator[str]:
-    unit = report.site.unit
-    for pipe in report.pipes:
-        if pipe.size_m is None:
-            yield f"pipe from {format_length(pipe.from_m, unit)}: {pipe.source}"
-        elif pipe.is_guess:
-            size = format_small(pipe.size_m, unit)
-            yield f"outside diameter of {size} {pipe.material} pipe: {pipe.source}"
-    if not report.site.run.reached_main:
-        end = format_length(report.site.run.end_m, unit)
-        yield f"the run was not followed to the main: the pipe goes on past {end}, undrawn"
 
 
 def _dig_notices(report: Report) -> Iterator[str]:

@@ -56,6 +56,11 @@ def owner_facts(report: Report) -> dict[str, Any]:
     in_run = report.stations.footage_m >= report.route.chain.nodes_m[0]
     depth = report.stations.depth_m[in_run]
     findings = sorted(report.findings, key=lambda one: (_rank(report, one), one.number))
+    # What the shapes of the marks on the picture mean, of those that are there.
+    dangers = [one for one in findings if one.finding_class == "danger"]
+    drawn = {one.verdict for one in findings if one.finding_class != "danger"}
+    shapes = [words for verdict, words in _SHAPES.items() if verdict in drawn]
+    shapes += ["with eight sides, a danger"] if dangers else []
     return {
         "site": tidy(site.name, 120),
         "date": site.date.isoformat() if site.date else "",
@@ -66,21 +71,9 @@ def owner_facts(report: Report) -> dict[str, Any]:
         "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
         "doubts": _doubts(report),
         "cards": [_card(report, one) for one in findings],
-        "shapes": _shapes(report),
+        "shapes": f"A mark is {'; '.join(shapes)}." if shapes else "",
         "next": _next_steps(report),
     }
-
-
-def _shapes(report: Report) -> str:
-    """Say what the shapes of the marks on the picture mean, of those that are there."""
-    said = [
-        _SHAPES[verdict]
-        for verdict in _SHAPES
-        if any(one.verdict == verdict and one.finding_class != "danger" for one in report.findings)
-    ]
-    if any(one.finding_class == "danger" for one in report.findings):
-        said.append("with eight sides, a danger")
-    return f"A mark is {'; '.join(said)}." if said else ""
 
 
 def _rank(report: Report, result: FindingResult) -> int:
@@ -136,22 +129,18 @@ def _whose(result: FindingResult) -> str:
             "close to call."
         )
     if result.verdict == "too close to call":
-        return _too_close(result, line, first if len(parties) == 1 else "")
+        if len(parties) == 1:
+            return f"Too close to {line} to say on which side, but {first} either way."
+        said = f"Too close to {line} to say on which side it is."
+        settling = result.settling
+        if result.verdict_without:
+            return f"{said} First the measurement that does not fit has to be made again."
+        if settling is None:
+            return f"{said} Only a record, or uncovering the pipe, can tell."
+        wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
+        return f"{said} What would tell: {wanted}."
     where = {"past": f"Past {line}", "inside": f"Before {line}"}.get(result.verdict, "All of it")
     return f"{where}: {first} side, as we understand it."
-
-
-def _too_close(result: FindingResult, line: str, party: str) -> str:
-    if party:
-        return f"Too close to {line} to say on which side, but {party} either way."
-    said = f"Too close to {line} to say on which side it is."
-    if result.verdict_without:
-        return f"{said} First the measurement that does not fit has to be made again."
-    settling = result.settling
-    if settling is None:
-        return f"{said} Only a record, or uncovering the pipe, can tell."
-    wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
-    return f"{said} What would tell: {wanted}."
 
 
 # What may have gone wrong in the notes, in everyday words; of one reading where nothing else fits.

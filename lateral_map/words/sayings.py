@@ -49,32 +49,42 @@ class Saying:
 
 def say_all(report: Report) -> tuple[Saying, ...]:
     """Return what a report's readings imply: what needs doing first."""
-    sayings = [*_what_to_mend(report), *_what_is_known(report), *_what_it_rests_on(report)]
-    return tuple(replace(saying, words=as_sentence(saying.words)) for saying in sayings)
-
-
-def _what_to_mend(report: Report) -> Iterator[Saying]:
-    """Say what is dangerous, which reading to look at first, and what no reading decides."""
     unit = report.site.unit
-    for result in report.findings:
-        if result.finding_class == "danger":
-            yield Saying(
-                "stop",
-                f"STOP: {_finding(result, unit)}",
-                "A foreign pipe or cable in the sewer: cut and dig nothing there, keep ignition "
-                "away, leave, and call its owner and the emergency number.",
-                result.finding.footage_m,
-            )
-    yield from _which_reading(report)
-    for result in report.findings:
-        if result.verdict == "too close to call":
-            yield Saying(
-                "watch",
-                f"Too close to call: {_finding(result, unit)}",
-                f"{as_sentence(verdict_words(result, unit))} "
-                f"{as_sentence(settling_words(result.settling, unit))}".strip(),
-                result.finding.footage_m,
-            )
+    sayings = [
+        Saying(
+            "stop",
+            f"STOP: {_finding(result, unit)}",
+            "A foreign pipe or cable in the sewer: cut and dig nothing there, keep ignition "
+            "away, leave, and call its owner and the emergency number.",
+            result.finding.footage_m,
+        )
+        for result in report.findings
+        if result.finding_class == "danger"
+    ]
+    sayings += _which_reading(report)
+    sayings += [
+        Saying(
+            "watch",
+            f"Too close to call: {_finding(result, unit)}",
+            f"{as_sentence(verdict_words(result, unit))} "
+            f"{as_sentence(settling_words(result.settling, unit))}".strip(),
+            result.finding.footage_m,
+        )
+        for result in report.findings
+        if result.verdict == "too close to call"
+    ]
+    sayings += _what_is_known(report)
+    unchecked = [check for check in report.readings if check.verdict == "unchecked"]
+    names = [tidy(reading_name(check.id, report.site.plan), 40) for check in unchecked]
+    if unchecked and not report.suspects:
+        words = f"{listed(names)}: nothing else would show a slip there."
+        sayings.append(Saying("plain", "Not checked by anything", words))
+    elif report.readings and not report.suspects:
+        words = f"{len(report.readings)} readings, each checked by others; none is suspect."
+        sayings.append(Saying("good", "The readings agree", words))
+    if notices := drawing_notices(report):
+        sayings.append(Saying("plain", "Taken as given", " ".join(notices)))
+    return tuple(replace(saying, words=as_sentence(saying.words)) for saying in sayings)
 
 
 def _which_reading(report: Report) -> Iterator[Saying]:
@@ -181,17 +191,3 @@ def _what_is_known(report: Report) -> Iterator[Saying]:
         yield Saying("plain", "Locate here next", words, report.next_locate.footage_m)
     elif report.enough:
         yield Saying("plain", "Enough", "Every finding's side is firm: no more locates are wanted.")
-
-
-def _what_it_rests_on(report: Report) -> Iterator[Saying]:
-    """Say what checks the readings, and what was taken as given."""
-    unchecked = [check for check in report.readings if check.verdict == "unchecked"]
-    names = [tidy(reading_name(check.id, report.site.plan), 40) for check in unchecked]
-    if unchecked and not report.suspects:
-        words = f"{listed(names)}: nothing else would show a slip there."
-        yield Saying("plain", "Not checked by anything", words)
-    elif report.readings and not report.suspects:
-        words = f"{len(report.readings)} readings, each checked by others; none is suspect."
-        yield Saying("good", "The readings agree", words)
-    if notices := drawing_notices(report):
-        yield Saying("plain", "Taken as given", " ".join(notices))

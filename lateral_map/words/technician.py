@@ -298,14 +298,42 @@ def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
 
 def report_tables(report: Report) -> tuple[Table, ...]:
     """Return the tables that stand beside a drawing, those that say anything."""
-    makers = (
-        _findings_table,
-        _crossings_table,
-        _responsibility_table,
-        _falls_table,
-        _readings_table,
+    unit = report.site.unit
+    parties = tuple(
+        Row(
+            (
+                tidy(stretch.party),
+                plus_minus_or_exact(stretch.from_m, stretch.sd_from_m, unit),
+                plus_minus_or_exact(stretch.to_m, stretch.sd_to_m, unit),
+                label(stretch.line_to) if stretch.line_to else "end of the run",
+            ),
+            stretch.from_m,
+        )
+        for stretch in report.responsibility
     )
-    return tuple(table for maker in makers if (table := maker(report)).rows or table.notes)
+    falls = tuple(
+        Row(
+            (
+                f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
+                fall_words(fall),
+                "" if fall.minimum is None else percent(fall.minimum, 2),
+                fall_remark(fall),
+            ),
+            fall.from_m,
+            fall.verdict in ("too flat", "falls back"),
+        )
+        for fall in report.falls
+    )
+    tables = (
+        _findings_table(report),
+        _crossings_table(report),
+        Table("responsibility", "Who answers", ("Party", "From", "To", "Ends at"), parties),
+        Table(
+            "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), falls
+        ),
+        _readings_table(report),
+    )
+    return tuple(table for table in tables if table.rows or table.notes)
 
 
 def _findings_table(report: Report) -> Table:
@@ -361,43 +389,6 @@ def crossing_remarks(crossing: Crossing, unit: str) -> list[tuple[str, str]]:
         ("Note", grazing_words(crossing, unit)): crossing.grazing,
     }
     return [remark for remark, holds in remarks.items() if holds]
-
-
-def _responsibility_table(report: Report) -> Table:
-    unit = report.site.unit
-    rows = tuple(
-        Row(
-            (
-                tidy(stretch.party),
-                plus_minus_or_exact(stretch.from_m, stretch.sd_from_m, unit),
-                plus_minus_or_exact(stretch.to_m, stretch.sd_to_m, unit),
-                label(stretch.line_to) if stretch.line_to else "end of the run",
-            ),
-            stretch.from_m,
-        )
-        for stretch in report.responsibility
-    )
-    return Table("responsibility", "Who answers", ("Party", "From", "To", "Ends at"), rows)
-
-
-def _falls_table(report: Report) -> Table:
-    unit = report.site.unit
-    rows = tuple(
-        Row(
-            (
-                f"{length(fall.from_m, unit)} to {length(fall.to_m, unit)}",
-                fall_words(fall),
-                "" if fall.minimum is None else percent(fall.minimum, 2),
-                fall_remark(fall),
-            ),
-            fall.from_m,
-            fall.verdict in ("too flat", "falls back"),
-        )
-        for fall in report.falls
-    )
-    return Table(
-        "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), rows
-    )
 
 
 def fall_wordings(fall: FallStretch) -> tuple[str, str, str]:
