@@ -49,6 +49,17 @@ _SHAPES: Final[dict[FindingVerdict, str]] = {
 }
 
 
+# What the owner reads of a finding, by how soon it is told.
+_GROUPS: Final = (
+    "Dangerous",
+    "In another's part, as we understand it",
+    "Reaching into another's part",
+    "Too close to call",
+    "The rest of what is wrong",
+    "How the pipe is built",
+)
+
+
 def owner_facts(report: Report) -> dict[str, Any]:
     """Return what the owner's page shows, as plain text and lists; every finding, worst first."""
     site, unit = report.site, report.site.unit
@@ -109,6 +120,7 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
         "where": f"{footage_words(finding, unit)} along the pipe, {down}.",
         "whose": _whose(result),
         "kind": result.finding_class,
+        "group": _GROUPS[_rank(report, result)],
         "unsure": result.verdict not in ("inside", "past"),
     }
 

@@ -264,8 +264,8 @@ def check_clearance(one: Record, words: str) -> Iterable[str]:
 
 def check_owner(told: Told, page: str) -> Iterable[str]:
     numbers = []
-    for card in lxml_html.fromstring(page).xpath('//div[contains(@class, "card")]/h3/..'):
-        head = plain(card.xpath("string(h3)"))
+    for card in lxml_html.fromstring(page).xpath('//div[contains(@class, "card")]/h4/..'):
+        head = plain(card.xpath("string(h4)"))
         number = int(head.partition(".")[0])
         numbers.append(number)
         one = told.findings[number]

@@ -10,7 +10,9 @@ import zipfile
 from pathlib import Path
 
 import pdfplumber
+import pikepdf
 import pytest
+from packet.pdf_rules import broken_rules, elements_of
 from playwright.sync_api import Browser
 from sheets.test_sheets import overprinted
 
@@ -43,6 +45,24 @@ def test_the_archive_holds_all_of_it_and_its_sums_are_right(packet: dict[str, by
         sum_, name = line.split("  ")
         assert hashlib.sha256(archive.read(name)).hexdigest() == sum_
     assert archive.read("referral.pdf") == packet["referral.pdf"]
+
+
+@pytest.mark.parametrize("name", ["referral.pdf", "owner.pdf"])
+def test_no_rule_of_structure_is_broken(packet: dict[str, bytes], name: str) -> None:
+    assert broken_rules(packet[name]) == []
+
+
+def test_a_broken_rule_is_found(packet: dict[str, bytes]) -> None:
+    with pikepdf.open(io.BytesIO(packet["owner.pdf"])) as pdf:
+        del pdf.Root.Lang
+        del pdf.Root.OutputIntents
+        for element, _ in elements_of(pdf):
+            if "/Alt" in element:
+                del element["/Alt"]
+        saved = io.BytesIO()
+        pdf.save(saved)
+    found = {rule.split(":")[0] for rule in broken_rules(saved.getvalue())}
+    assert found == {"A 6.2.3", "UA 7.2", "UA 7.3"}
 
 
 @pytest.mark.parametrize("name", ["referral", "nothing"])

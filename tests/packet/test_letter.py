@@ -12,6 +12,7 @@ import pikepdf
 import pytest
 from lxml import html as lxml_html
 from packet.hostile import contents_of, harm_of, hostile_letters, small_packet
+from packet.pdf_rules import broken_rules
 from sheets.builder import line_site
 
 from lateral_map import build_report, load_site
@@ -51,6 +52,7 @@ def test_a_letter_of_ones_own_takes_the_place_of_the_programs() -> None:
     rest = referral_html(report, report.letters[0], draw_sheets(report), apart=True)
     joined = contents_of(own)
     assert [*joined[:1], *joined[2:]] == contents_of(html_to_pdf(rest))
+    assert broken_rules(own) == []
     with pikepdf.open(io.BytesIO(own)) as pdf:
         assert pdf.check_pdf_syntax() == []
         (document,) = pdf.Root.StructTreeRoot.K

@@ -102,7 +102,7 @@ def sheet_html(report: Report, sheets: SheetSet) -> str:
         stop=[as_sentence(tidy(words, 300)) for words in danger_notices(report)],
         lengths=f"{unit_sentence(report.site.unit)} {coordinates_sentence(report)}",
         cautions=CAUTIONS,
-        statement=sheets.statement.capitalize(),
+        statement=as_sentence(sheets.statement),
         tables=report_tables(report),
         notices=drawing_notices(report),
         drawings=_drawings(sheets),

@@ -163,17 +163,22 @@ def paint_footages(canvas: Canvas, report: Report, frame: Frame, top_pt: float) 
 
 
 def paint_depths(canvas: Canvas, report: Report, frame: Frame, top_pt: float) -> None:
-    """Write the invert's depth with its 95 % under each round footage, in a row."""
+    """Write the invert's depth with its 95 % under each round footage that has the room."""
     unit, stations = report.site.unit, report.stations
     group = canvas.group("depths")
     _name(group, frame, top_pt, "Depth")
+    free_pt = frame.box.left
     for footage, _ in footage_marks(report, frame):
         depth, sd = (
             float(np.interp(footage, stations.footage_m, values))
             for values in (stations.depth_m, stations.depth_sd_m)
         )
         figure = plus_minus_bare(depth, sd, unit)
-        x = _inside(frame, frame.x(footage), text_width(figure, TEXT_PT))
+        width = text_width(figure, TEXT_PT)
+        x = _inside(frame, frame.x(footage), width)
+        if x - width / 2.0 < free_pt - 1e-9:
+            continue
+        free_pt = x + width / 2.0 + 3.0
         group.text(x, _baseline(top_pt), figure, TEXT_PT, anchor="middle")
 
 

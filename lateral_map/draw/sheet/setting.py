@@ -78,6 +78,8 @@ _COMFORTABLE: Final = 3.06
 _MOST_SHEETS: Final = 60
 # A profile lower than this shows nothing.
 _LEAST_GRAPH_PT: Final = 36.0
+# A profile drawn flatter than it lies hides its fall.
+_LEAST_EXAGGERATION: Final = 1.0 - 1e-9
 # Air over and under a profile's heights, as a share of them.
 _AIR: Final = 1.05
 
@@ -121,8 +123,9 @@ def choose_setting(
     """Choose paper and scale, or take those asked for, and cut the line into sheets.
 
     The finest scale at which the whole line reads on one sheet, small paper first, comes first;
-    a line too long or too crowded for one takes several. Raises ``AnalysisError`` where what was
-    asked for does not exist or would take more than 60 sheets.
+    a line too long or too crowded for one takes several. No profile is drawn flatter than it lies
+    where another scale or paper holds its heights. Raises ``AnalysisError`` where what was asked
+    for does not exist or would take more than 60 sheets.
     """
     unit = report.site.unit
     papers, scales = papers_for(unit, paper), scales_for(unit, scale)
@@ -130,15 +133,24 @@ def choose_setting(
     coarse = [one for one in scales if one.metres_per_inch > _COMFORTABLE]
     on_one = [(sheet, one) for sheet in papers for one in fine]
     on_one += [(sheet, one) for one in coarse for sheet in reversed(papers)]
+    flat: Setting | None = None
     for sheet, one in on_one:
         panels = panels_on(sheet)
         if _needed(report, panels, one) == 1 and (scale or _reads(report, one, 1)):
-            return _cut(report, sheet, one, panels, 1)
+            setting = _cut(report, sheet, one, panels, 1)
+            if setting.exaggeration >= _LEAST_EXAGGERATION:
+                return setting
+            flat = flat or setting
     panels = panels_on(papers[-1])
-    for one in reversed(scales):
+    for one in reversed(scales) if flat is None else ():
         needed = _needed(report, panels, one)
         if needed and (_reads(report, one, needed) or one is scales[0]):
-            return _cut(report, papers[-1], one, panels, needed)
+            setting = _cut(report, papers[-1], one, panels, needed)
+            if setting.exaggeration >= _LEAST_EXAGGERATION:
+                return setting
+            flat = flat or setting
+    if flat is not None:
+        return flat
     raise AnalysisError(
         f"the line would take more than {_MOST_SHEETS} sheets at {scales[-1].words}; "
         "ask for a coarser scale or a larger paper"
