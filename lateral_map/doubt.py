@@ -21,6 +21,7 @@ from lateral_map.model.results import (
     Crossing,
     FindingResult,
     FootageWithout,
+    Question,
     ReadingCheck,
     Side,
     VerdictUnder,
@@ -71,6 +72,25 @@ def weigh_doubts(
     mixture = _Mixture(parts, explained.noisier / whole, explained.noise)
     mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(findings)]
     return tuple(mixture.crossing(one) for one in crossings), tuple(mixed)
+
+
+def doubt_footages(
+    findings: tuple[FindingResult, ...], site: Site, questions: tuple[Question, ...]
+) -> tuple[FindingResult, ...]:
+    """Return findings; those whose own footage alone says that the run goes so far are in doubt."""
+    asked = {one.finding for one in questions if one.ends_run and one.finding is not None}
+    deciding = {one.line: one for one in site.boundaries if one.decides}
+
+    def doubted(one: FindingResult, line: str) -> FindingResult:
+        parties = dict.fromkeys((*one.may_answer, deciding[line].inside, deciding[line].outside))
+        return replace(
+            one, verdict="too close to call", answers=(), may_answer=tuple(parties), asked=True
+        )
+
+    return tuple(
+        doubted(one, one.deciding.line) if index in asked and one.deciding else one
+        for index, one in enumerate(findings)
+    )
 
 
 def _put_in_doubt(

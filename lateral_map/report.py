@@ -29,7 +29,7 @@ from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.tap_station import station_tap
 from lateral_map.analysis.trench import lay_trench
 from lateral_map.analysis.trench_rules import read_trench_rules
-from lateral_map.doubt import weigh_doubts
+from lateral_map.doubt import doubt_footages, weigh_doubts
 from lateral_map.errors import AdjustmentError, ImpossibleError
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.past import measure_past
@@ -85,6 +85,8 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
     crossings, judged = weigh_doubts(route, crossings, judged, readings, explained)
+    questions = ask_questions(site)
+    judged = doubt_footages(judged, site, questions)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))
     pipes = list_pipes(site)
     say("drawing the dig buffer")
@@ -113,7 +115,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         trench=trench,
         utilities=find_conflicts(route, trench, dig.tolerance_m),
         diagnoses=diagnoses,
-        questions=ask_questions(site),
+        questions=questions,
         tap=station_tap(route),
     )
 

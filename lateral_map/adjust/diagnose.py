@@ -11,12 +11,14 @@ import numpy as np
 
 from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.prior import tied_locates
+from lateral_map.adjust.route import fit_route
 from lateral_map.adjust.slips import SWAPPED, Cause, Equations, Hypothesis, list_hypotheses
 from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Diagnosis, Explained, Slip
+from lateral_map.model.far import far_footages
 from lateral_map.model.mending import mend
 from lateral_map.model.readings import reading_value, tape_of, without_reading
 from lateral_map.model.route import Route
@@ -42,6 +44,8 @@ _NOISIER = 0.02
 # A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
 _POOR = 3.0
 _MOST_FIRSTS = 3
+# A footage that stands alone is tried at places up to this many times the rest's.
+_AMONG_THE_REST = 1.3
 
 
 @dataclass(frozen=True)
@@ -88,7 +92,7 @@ def explain(route: Route) -> Explained:
     if not likely:
         return _ranked(route, [])
     fitted = fitted_of(route)
-    singles = _explain(fitted, likely)
+    singles = [*_explain(fitted, likely), *_explain_far(fitted)]
     found = list(singles)
     if all(_is_poor(fitted, one) for one in singles):
         for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
@@ -169,6 +173,34 @@ def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanati
                 again += _weigh_causes(fitted, mended)
         again += _explain_swapped(fitted, near, own) if near else []
     return again
+
+
+def _explain_far(fitted: Fitted) -> list[_Explanation]:
+    """Return the footages that stand alone as misread, sought from the line without their locates.
+
+    The line solved with such a footage doubles back, and no step from it leads home.
+    """
+    site, found = fitted.system.site, []
+    far = {one.reading: one for one in far_footages(site)}
+    # The chain a far footage makes is as long: all that is wanted of it is which reading it is.
+    for one in list_hypotheses(_equations_of(fitted)) if far else []:
+        reading, cause = one.id, one.causes[0]
+        if reading is None or reading not in far or one.is_exact or reading.kind != "footage":
+            continue
+        left = without_reading(site, reading)
+        if left is None:
+            continue
+        try:
+            base = fitted_of(fit_route(left))
+        except AdjustmentError:
+            continue
+        read, limit = far[reading].footage_m, far[reading].rest_m * _AMONG_THE_REST
+        meant = [size for size in cause.sizes if site.counter.zero_m < read - size < limit]
+        tried = [_step_moved(fitted, one, base, np.array([size]), np.eye(1)) for size in meant]
+        best = min(filter(None, tried), key=lambda one: one.chi_square, default=None)
+        if best is not None:
+            found += _weigh_causes(fitted, best)
+    return found
 
 
 def _explain_swapped(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> list[_Explanation]:
@@ -268,7 +300,7 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
     if cause.point:
         return 0.0
     first = float(size[0])
-    if cause.positive and not 0.0 < first <= cause.most:
+    if abs(first) > cause.most or (cause.positive and first <= 0.0):
         return -50.0
     fixed = -math.inf
     if cause.sizes:

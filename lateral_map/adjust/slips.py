@@ -26,6 +26,8 @@ from lateral_map.units import from_metres, to_metres
 _FOOT = to_metres(1.0, "ft")
 _FITTINGS_DEG = (11.25, 22.5, 45.0, 60.0, 72.0, 90.0)
 _TIE_KINDS = ("position", "tape", "along", "offset", "depth", "nulls")
+# No fitting of a lateral turns farther: a bend nobody noted is no hairpin.
+_SHARPEST_RAD = math.radians(110.0)
 # Nobody holds a locator higher, and no cleanout's riser is longer.
 _HIGHEST_HELD_M, _LONGEST_RISER_M = to_metres(6.0, "ft"), to_metres(15.0, "ft")
 
@@ -169,8 +171,8 @@ def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:
         misread = _with_sizes(_MISREAD["footage"], locate.footage_m, site)
         columns = moved(mark_of == locate.mark, -direction[piece])
         reading = ReadingId("footage", locate.mark, "footage")
-        causes = (misread, *_in_another_unit(locate.footage_m, site))
-        yield Hypothesis(columns, causes, reading, locate.footage_m, is_exact=False)
+        # The counter keeps to one unit.
+        yield Hypothesis(columns, (misread,), reading, locate.footage_m, is_exact=False)
     along = moved(everywhere, -ahead)
     scale = np.zeros((len(design), 1))
     scale[tied.rows, 0] = -design[tied.rows, layout.scale]
@@ -213,7 +215,7 @@ def _at_places(of: Equations, tied: _Tied, direction: Floats) -> Iterator[Hypoth
         if all(abs(bend.footage_m - node) > _FOOT for bend in site.bends):
             columns = np.zeros((len(design), 1))
             columns[linear, 0] = -turning[:, index + 1]
-            unnoted = Cause("bend not noted", _NOT_NOTED * share, 0.6, fittings)
+            unnoted = Cause("bend not noted", _NOT_NOTED * share, 0.6, fittings, most=_SHARPEST_RAD)
             yield Hypothesis(columns, (unnoted,), None, node, group="bend not noted")
     for bend in site.bends:
         near = np.flatnonzero(np.abs(nodes - bend.footage_m) < 1e-6)

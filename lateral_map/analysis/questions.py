@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator
 from typing import Final
 
 from lateral_map.model.expected import expect_depths
+from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Question
 from lateral_map.model.site import Site, TapeTie, Unit
@@ -18,8 +18,6 @@ _DEEP_M: Final = to_metres(15.0, "ft")
 _TIMES: Final = 3.0
 # A reading read anew makes sense within this factor of what is expected.
 _NEAR: Final = 1.6
-# A footage this many times the next lower one, and so far beyond it, stands alone.
-_JUMP_TIMES, _JUMP_M = 3.0, to_metres(100.0, "ft")
 # What a number may have been read in instead, the likeliest first.
 _INSTEAD: Final[dict[Unit, tuple[str, ...]]] = {
     "ft": ("in", "m", "cm"),
@@ -53,19 +51,11 @@ def ask_questions(site: Site) -> tuple[Question, ...]:
 
 
 def _footages(site: Site) -> Iterator[Question]:
-    """Ask about footages that leave all others far behind."""
-    located = {one.footage_m: one.mark for one in site.used_locates()}
-    at = sorted({*located, *(one.footage_m for one in site.findings)})
-    for lower, upper in itertools.pairwise(at):
-        if upper - lower < _JUMP_M or upper < _JUMP_TIMES * lower:
-            continue
-        for footage in (one for one in at if one >= upper):
-            reading = ReadingId("footage", located.get(footage, ""), "footage")
-            # The counter keeps to one unit: only its decimal point is lost.
-            moved = footage / 10.0
-            missing = moved <= lower * _NEAR
-            yield Question(reading, footage, "point" if missing else "", moved if missing else None)
-        return
+    """Ask about footages that stand alone: the counter keeps to one unit, but loses its point."""
+    for one in far_footages(site):
+        unit = "point" if one.meant_m is not None else ""
+        ends_run = one.footage_m >= site.run.end_m and not site.run.end_given
+        yield Question(one.reading, one.footage_m, unit, one.meant_m, one.finding, ends_run)
 
 
 def _asked(site: Site, reading: ReadingId, read_m: float, low_m: float, high_m: float) -> Question:

@@ -47,6 +47,8 @@ def settle_findings(route: Route, findings: tuple[FindingResult, ...]) -> tuple[
 
 
 def _settle(route: Route, result: FindingResult) -> Settling | None:
+    if result.asked:
+        return Settling("look again", at_m=result.finding.footage_m)
     if result.verdict_without:
         return Settling("look again", reading=result.verdict_without[0].reading)
     if result.verdict_under:

@@ -14,7 +14,7 @@ SlipName = Literal[
     "riser left out", "riser counted twice", "held above left out", "line mapped elsewhere",
     "point mapped elsewhere", "start elsewhere", "azimuth", "another unit",
 ]  # fmt: skip
-_LENGTHS: Final = ("footage", "depth", "nulls", "tape", "along", "offset", "start depth")
+_LENGTHS: Final = ("depth", "nulls", "tape", "along", "offset", "start depth")
 # The kinds of reading that a slip may befall; a slip that is not here is of no one reading.
 KINDS_OF: Final[dict[SlipName, tuple[ReadingKind, ...]]] = {
     "footage misread": ("footage",),

@@ -227,6 +227,7 @@ class FindingResult:
     no boundary decides; ``may_answer`` are all that the readings leave possible. ``settling`` is
     None where nothing is in doubt. ``turns_m`` is how far the line that decides may lie from where
     the map has it before the finding is on its other side, None where readings check the line.
+    ``asked`` says that its own footage stands alone and is asked about.
     """
 
     number: int
@@ -246,6 +247,7 @@ class FindingResult:
     verdict_without: tuple[VerdictWithout, ...] = ()
     verdict_under: tuple[VerdictUnder, ...] = ()
     turns_m: float | None = None
+    asked: bool = False
 
     @property
     def telling(self) -> Side | None:
@@ -399,13 +401,16 @@ class Question:
 
     ``read_m`` is as it was read. ``unit`` is the unit in which the same number would make sense,
     ``point`` where a decimal point would put it right, empty where nothing does; ``would_be_m`` is
-    what it would then be.
+    what it would then be. ``finding`` counts the site's findings from 0 where it is one's footage;
+    ``ends_run`` says that nothing else tells where the run ends.
     """
 
     reading: ReadingId
     read_m: float
     unit: str
     would_be_m: float | None
+    finding: int | None = None
+    ends_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.model.far import main_is_claimed
 from lateral_map.model.site import Plan, Site
 from lateral_map.reading.applied import apply_slips
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
@@ -23,6 +25,10 @@ from lateral_map.reading.site_file import SiteFile, read_site_file
 from lateral_map.reading.tables import ReadRow, read_rows
 from lateral_map.reading.terrain import Levelled, add_terrain
 
+_NO_MAIN: Final = (
+    "[run] end says main, but the run ends at a footage that stands alone: it is not taken to "
+    "reach the main. Write [run] end_footage."
+)
 Usable = TypeVar("Usable", BendRow, FindingRow)
 
 
@@ -127,4 +133,7 @@ def _join(
     )
     site = apply_slips(assemble_site(gathered, ledger), said, ledger)
     ledger.raise_if_any()
+    if site.run.reached_main and not main_is_claimed(site):
+        run = replace(site.run, reached_main=False)
+        site = replace(site, run=run, notices=(*site.notices, _NO_MAIN))
     return site

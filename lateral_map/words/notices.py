@@ -23,23 +23,11 @@ def report_notices(report: Report) -> tuple[str, ...]:
 
     What could hurt someone comes first.
     """
-    said = [*danger_notices(report), *applied_told(report.site)]
     unit = report.site.unit
-    for one in report.questions:
-        name = reading_name(one.reading, report.site.plan) if one.reading.of else "a footage"
-        read = format_length(one.read_m, unit)
-        if one.would_be_m is None:
-            said.append(
-                f"{name}, {read}: is that right? It is far from what the other readings say"
-            )
-            continue
-        number = f"{from_metres(one.read_m, unit):g}"
-        would = format_length(one.would_be_m, unit)
-        if one.unit == "point":
-            said.append(f"{name}, {read}: is the decimal point missing? {would} would make sense")
-        else:
-            said.append(f"{name}, {read}: {UNIT_NAMES[one.unit]}? {number} {one.unit} is {would}")
-    said += [
+    said = [
+        *danger_notices(report),
+        *applied_told(report.site),
+        *_question_notices(report),
         *_fit_notices(report),
         *_dig_notices(report),
         *report.site.notices,
@@ -140,6 +128,26 @@ def danger_notices(report: Report) -> tuple[str, ...]:
     return tuple(
         danger_words(one, unit) for one in report.findings if one.finding_class == "danger"
     )
+
+
+def _question_notices(report: Report) -> Iterator[str]:
+    """Ask about readings that make no sense as written."""
+    unit = report.site.unit
+    for one in report.questions:
+        name = reading_name(one.reading, report.site.plan) if one.reading.of else "a footage"
+        if one.finding is not None:
+            name = f"the footage of {report.site.findings[one.finding].finding}"
+        read = format_length(one.read_m, unit)
+        ends = ". The run is taken to end there, which nothing else says" if one.ends_run else ""
+        if one.would_be_m is None:
+            yield f"{name}, {read}: is that right? It is far from what the others say{ends}"
+            continue
+        number = f"{from_metres(one.read_m, unit):g}"
+        would = format_length(one.would_be_m, unit)
+        if one.unit == "point":
+            yield f"{name}, {read}: is the decimal point missing? {would} would make sense{ends}"
+        else:
+            yield f"{name}, {read}: {UNIT_NAMES[one.unit]}? {number} {one.unit} is {would}"
 
 
 def _fit_notices(report: Report) -> Iterator[str]:

@@ -190,7 +190,9 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
         said = f"{VERDICT_WORDS[result.verdict]} ({ends})"
     told = dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_without)
     told |= dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_under)
-    if told:
+    if result.asked:
+        said += "; its own footage is in question"
+    elif told:
         said += f"; {' or '.join(told)} if what may have gone wrong did"
     elif turns and (off_m := turns_at_m(result)) is not None:
         off = f"{length(off_m, unit)} from where the map has it"

@@ -9,8 +9,11 @@ from adjust.builder import FOOT, straight_site, surveyed, three_tapes
 
 from lateral_map.adjust.screening import measure_fit
 from lateral_map.analysis.questions import ask_questions
+from lateral_map.model.far import far_footages, main_is_claimed
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.site import Finding, TapeTie
+from lateral_map.model.mending import mend
+from lateral_map.model.readings import ended
+from lateral_map.model.site import Finding, Place, TapeTie
 from lateral_map.report import build_report
 from lateral_map.words.notices import report_notices
 
@@ -47,6 +50,44 @@ def test_inches_typed_as_feet(footages, index):
 def test_centimetres_typed_as_metres():
     (asked,) = ask_questions(changed(good("m"), 1, depth_m=140.0))
     assert (asked.unit, asked.would_be_m) == ("cm", pytest.approx(1.4))
+
+
+class TestAFarFootage:
+    """Typed without its decimal point, with nothing else to say where the run ends."""
+
+    def open_ended(self, site):
+        return ended(replace(site, run=replace(site.run, end_given=False)))
+
+    def test_of_a_locate_is_named_and_no_verdict_rests_on_it(self):
+        site = good(footages=(4.0, 8.0, 12.0, 16.0), tie=three_tapes)
+        far = self.open_ended(changed(site, 1, footage_m=80.0))
+        report = build_report(far)
+        first = report.diagnoses[0]
+        assert (first.slip.slip, first.slip.id.of) == ("footage misread", "2")
+        assert first.would_read == pytest.approx(8.0, abs=0.2)
+        assert report.questions[0].ends_run
+        assert mend(far, first.slip).run.end_m == 16.0
+
+    def test_of_a_finding_is_asked_and_its_side_left_open(self):
+        site = replace(good(), findings=(Finding(5.0, "crack"), Finding(92.0, "roots")))
+        report = build_report(self.open_ended(site))
+        (asked,) = report.questions
+        assert (asked.finding, asked.would_be_m) == (1, pytest.approx(9.2))
+        near, far = report.findings
+        assert (near.asked, near.verdict) == (False, "inside")
+        assert (far.asked, far.verdict, far.answers) == (True, "too close to call", ())
+        assert any("nothing else says" in one for one in report_notices(report))
+        assert not main_is_claimed(report.site)
+        assert main_is_claimed(replace(site, run=replace(site.run, end_given=True)))
+
+    def test_out_of_its_tables_order(self):
+        rows = [Place("locates.csv", row) for row in (2, 3, 4, 5)]
+        site = good(footages=(2.0, 4.0, 12.0, 20.0))
+        locates = tuple(replace(o, place=p) for o, p in zip(site.locates, rows, strict=True))
+        site = replace(site, locates=locates)
+        assert not far_footages(self.open_ended(site))
+        (far,) = far_footages(self.open_ended(changed(site, 1, footage_m=40.0)))
+        assert (far.reading.of, far.meant_m) == ("2", pytest.approx(4.0))
 
 
 def test_a_tape_in_inches():

@@ -26,11 +26,11 @@ from truth.simulate import FOOT, Truth, true_crossing_m, true_past_m
 from truth.slips import CLASSES, Planted, Slip, plant
 
 from lateral_map.adjust.route import adjust_route
-from lateral_map.errors import AdjustmentError, Fault
+from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
 from lateral_map.model.mending import mend_all
 from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Site
-from lateral_map.report import build_report
+from lateral_map.report import build_report, explain_impossible
 
 # Slips that the notes cannot tell apart, each with what may be told in its place where the reading
 # is the same: a locator held up and a depth read too deep are one number; a riser whose depth was
@@ -57,7 +57,9 @@ def measure_site(name: str, seed: int) -> Record:
     try:
         report = build_report(planted.site)
     except AdjustmentError as error:
-        return record | {"refused": True, "guilty": _names_guilty(error.faults, planted)}
+        told = explain_impossible(error) if isinstance(error, ImpossibleError) else ()
+        guilty = _names_guilty(error.faults, planted)
+        return record | {"refused": True, "guilty": guilty, "both": _all_named(told, planted)}
     told = report.diagnoses
     first = told[0] if told else None
     record |= {
@@ -67,6 +69,7 @@ def measure_site(name: str, seed: int) -> Record:
         "told": [[*_told(getattr(one, "slip", one)), one.probability] for one in told[:4]],
         "right": first is not None and any(_is_right(first, s, planted) for s in planted.slips),
         "place": first is not None and any(_is_there(first, s, planted) for s in planted.slips),
+        "both": _all_named(told, planted),
         "before": _outcome(report, planted, [planted.truth]),
     }
     followed = _follow(report, max(len(planted.slips), 1))
@@ -74,6 +77,13 @@ def measure_site(name: str, seed: int) -> Record:
         moved = None if followed is None else _outcome(followed, planted, _both(planted))
         return record | {"after": moved, "followed": True}
     return record | {"after": record["before"], "followed": False}
+
+
+def _all_named(told: tuple[Any, ...], planted: Planted) -> bool:
+    """Say whether each of several slips is among as many told first."""
+    slips = planted.slips
+    first = told[: len(slips)]
+    return len(slips) > 1 and all(any(_is_right(d, one, planted) for d in first) for one in slips)
 
 
 def _misfit(report: Report, planted: Planted) -> float:
@@ -208,7 +218,7 @@ HEAD = (
     "class", "sites", "refused (guilty named)", "right first", "right place", "shows",
     "right of these", "told > 50 %", "of these wrong", "firm wrong", "firm right", "too close",
     "followed", "then firm wrong", "then firm right", "then too close", "past 95 %",
-    "crossing 95 %", "then past", "then crossing", "lost", "then lost",
+    "crossing 95 %", "then past", "then crossing", "lost", "then lost", "both named",
 )  # fmt: skip
 
 
@@ -245,6 +255,7 @@ def _row(own: list[Record], earlier: dict[tuple[str, int], Record]) -> list[str]
         ),
         _lost(kept, earlier, "before"),
         _lost(kept, earlier, "after"),
+        str(sum(one["both"] for one in own)),
     ]
 
 

@@ -17,7 +17,7 @@ from truth.jobs import _rounded, draw_job
 from truth.simulate import FOOT, Floats, Truth, simulate, true_past_m
 
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.readings import bend_reading, tie_reading
+from lateral_map.model.readings import bend_reading, ended, tie_reading
 from lateral_map.model.site import (
     Bend,
     Locate,
@@ -206,6 +206,21 @@ def _footage(feet: float) -> Planter:
         return Planted(other, truth, site, truth, (slip,))
 
     return planter
+
+
+def _point_lost(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
+    """Type a footage without its decimal point, and leave out where the run ends."""
+    index = _one_of(rng, [i for i in _tied(site) if site.locates[i].footage_m > 20.0 * FOOT])
+    if index is None or len(_tied(site)) < 4:
+        return None
+    locate = site.locates[index]
+    noted = 10.0 * locate.footage_m
+    if noted < 3.0 * site.run.end_m:
+        return None
+    slip = Slip("footage misread", ReadingId("footage", locate.mark, "footage"), noted, 0.9 * noted)
+    clean = replace(site, run=replace(site.run, end_given=False))
+    other = _with_locate(clean, index, replace(locate, footage_m=noted))
+    return Planted(ended(other), truth, clean, truth, (slip,))
 
 
 def _depth(rng: np.random.Generator, site: Site, truth: Truth) -> Planted | None:
@@ -539,6 +554,7 @@ CLASSES: dict[str, SlipClass] = {
     "clean jobs": _class(_clean, wander=1.0),
     "footage 10 ft": _class(_footage(10.0)),
     "footage 3 ft": _class(_footage(3.0)),
+    "point lost, no end": _class(_point_lost),
     "depth 3 ft": _class(_depth),
     "depth inches as feet": _class(_depth_in_inches),
     "tape 5 ft": _class(_tape("tape misread")),
