@@ -41,7 +41,8 @@ def refer(
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.packet import PacketOptions
-    from lateral_map.reading.enclosures import load_letter, load_photographs
+    from lateral_map.reading.enclosures import load_letter, load_photographs, photographs_left_out
+    from lateral_map.words.numbers import listed
     from lateral_map.words.utility import summary_lines
 
     with show_progress("Reading the site") as step:
@@ -65,6 +66,9 @@ def refer(
     said = summary_lines(report)
     if options.photographs:
         said.append(f"Photographs: {len(options.photographs)}")
+    if left := photographs_left_out(loaded):
+        names = listed([repr(name[:60]) for name in left])
+        said.append(f"Beside the photographs, not JPEG, PNG, WebP, TIFF or HEIC, left out: {names}")
     # What an earlier run wrote under another name must not be sent by mistake.
     older = sorted(path.name for path in folder.glob("referral*.pdf") if path.name not in files)
     if older:

@@ -114,7 +114,7 @@ def make_packet(
         **referrals,
         "owner.html": owner.encode("utf-8", "replace"),
         "owner.pdf": owner_pdf,
-        "referral.zip": pack({**referrals, **enclosed}),
+        "referral.zip": pack({**referrals, **enclosed, **name_photographs(wanted.photographs)}),
     }
 
 
@@ -136,6 +136,18 @@ def name_referrals(report: Report) -> dict[str, PartyLetter | None]:
         stem = "-".join(["referral", *words])[:_LONGEST_STEM].rstrip("-")
         again = sum(name.startswith((f"{stem}.", f"{stem}_")) for name in named)
         named[f"{stem}_{again + 1}.pdf" if again or not words else f"{stem}.pdf"] = letter
+    return named
+
+
+def name_photographs(photographs: Sequence[Photograph]) -> dict[str, bytes]:
+    """Return photographs as files for the archive, stripped, each under a plain name of its own."""
+    named: dict[str, bytes] = {}
+    for each in photographs:
+        stem = each.name.rpartition(".")[0]
+        plain = "".join(c if c.isascii() and (c.isalnum() or c in " .-") else "_" for c in stem)
+        plain = plain[:_LONGEST_STEM].rstrip(" .")
+        again = sum(name.startswith(f"photographs/{plain}") for name in named)
+        named[f"photographs/{plain}{f'_{again + 1}' if again else ''}.jpg"] = each.jpeg
     return named
 
 

@@ -19,7 +19,8 @@ class Referral:
     """The [referral] table. Every field may be empty; the packet then says it in its own words.
 
     ``letter`` and ``photographs`` are paths within the site folder. ``client`` is the party, as
-    the boundaries name it, on whose side the sender is.
+    the boundaries name it, on whose side the sender is. An empty ``photographs`` is the folder of
+    that name, where there is one.
     """
 
     client: str = ""
@@ -30,7 +31,7 @@ class Referral:
     question: str = ""
     signature: str = ""
     letter: str = ""
-    photographs: str = "photographs"
+    photographs: str = ""
     keep_metadata: bool = False
 
 

@@ -1,15 +1,16 @@
 """What a referral takes in from the site folder: photographs, and one's own letter template.
 
-A photograph's name begins with the footage it shows in the site's unit: ``44.2.jpg``, ``44.2
-crown.png``, ``44.2-2.jpeg``. Each is turned upright, made smaller where it is large, and saved
-afresh, so that nothing a camera wrote into it (place, time, owner) goes out unless the site says
-so.
+A photograph is JPEG, PNG, WebP, TIFF or HEIC. Its name begins with the footage it shows in the
+site's unit: ``44.2.jpg``, ``44.2 crown.png``, ``44.2-2.jpeg``. Each is turned upright, made smaller
+where it is large, and saved afresh, so that nothing a camera wrote into it (place, time, owner) goes
+out unless the site says so.
 """
 
 from __future__ import annotations
 
 import io
 import re
+import stat
 import warnings
 from pathlib import Path
 from typing import Final
@@ -21,14 +22,20 @@ from lateral_map.reading.ledger import Ledger
 from lateral_map.units import show_value, to_metres
 
 _NAME: Final = re.compile(
-    r"(?P<footage>\d{1,5}(?:\.\d{1,3})?)(?:[ _-].*|(?: ?(?:ft|m))(?:[ _-].*)?)?\.(?:jpe?g|png)",
+    r"(?P<footage>\d{1,5}(?:\.\d{1,3})?)(?:[ _-].*|(?: ?(?:ft|m))(?:[ _-].*)?)?\.[a-z]+",
     re.IGNORECASE | re.ASCII | re.DOTALL,
 )
-_PICTURES: Final = frozenset({".jpg", ".jpeg", ".png"})
+_PICTURES: Final = frozenset({
+    ".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif",
+})  # fmt: skip
+_FORMATS: Final = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
+_USUAL_FOLDER: Final = "photographs"
 _LONGEST_SIDE_PX: Final = 1100
 _QUALITY: Final = 82
-# A picture claiming more pixels than this is a slip or a trap, not a photograph of a pipe.
-_MOST_PIXELS: Final = 120_000_000
+# A picture claiming more pixels than this is a slip or a trap, not a photograph of a pipe. A JPEG
+# is made smaller while it is read; any other needs the memory of all its pixels.
+_MOST_PIXELS: Final = {"JPEG": 120_000_000}
+_MOST_PIXELS_ELSE: Final = 50_000_000
 _LARGEST_PICTURE: Final = 60_000_000
 _LARGEST_LETTER: Final = 500_000
 _MOST_PICTURES: Final = 200
@@ -41,34 +48,69 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
     """
     from PIL import Image
 
-    if site.folder is None or not site.referral.photographs:
-        return ()
-    folder = inside_folder(site.folder, site.referral.photographs, "referral.photographs")
-    if not folder.is_dir():
-        return ()
     ledger = Ledger()
-    paths = sorted(path for path in folder.iterdir() if path.suffix.lower() in _PICTURES)
+    paths = [path for path in _listed(site) if path.suffix.lower() in _PICTURES]
     if len(paths) > _MOST_PICTURES:
         problem = f"there are {len(paths)} photographs"
         remedy = f"keep the {_MOST_PICTURES} that show the findings best"
-        raise SiteError(Fault(problem, remedy, file=folder.name))
+        raise SiteError(Fault(problem, remedy, file=paths[0].parent.name))
     found = []
     for path in paths:
-        place, match = f"{folder.name}/{path.name}", _NAME.fullmatch(path.name)
+        place, match = f"{path.parent.name}/{path.name}", _NAME.fullmatch(path.name)
         if match is None:
             remedy = "name it by the footage it shows, such as '44.2.jpg' or '44.2 crown.jpg'"
             ledger.fault("the name does not begin with a footage", remedy, file=place)
+            continue
+        if site.folder is not None and not path.resolve().is_relative_to(site.folder.resolve()):
+            remedy = "copy the picture itself into the folder"
+            ledger.fault("it is a link that leads out of the site folder", remedy, file=place)
             continue
         footage_m = to_metres(float(match["footage"]), site.unit)
         try:
             ready = _made_ready(path, keep_metadata=site.referral.keep_metadata)
             found.append(Photograph(path.name, footage_m, *ready))
-        except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        except SiteError as error:
+            ledger.fault(error.faults[0].problem, error.faults[0].remedy, file=place)
+        except (OSError, ValueError, SyntaxError, EOFError, Image.DecompressionBombError) as error:
             problem = f"this is not a picture that can be read ({type(error).__name__})"
             remedy = "save it again as JPEG or PNG, or take it out of the folder"
             ledger.fault(problem, remedy, file=place)
     ledger.raise_if_any()
     return tuple(sorted(found, key=lambda each: (each.footage_m, each.name)))
+
+
+def photographs_left_out(site: Site) -> tuple[str, ...]:
+    """Return the files beside the photographs that are no pictures this program reads."""
+    return tuple(path.name for path in _listed(site) if path.suffix.lower() not in _PICTURES)
+
+
+def _listed(site: Site) -> list[Path]:
+    """Return what is in the photographs' folder; none where the usual one is not there.
+
+    Raises ``SiteError`` where the folder that site.toml names is missing or cannot be read.
+    """
+    if site.folder is None:
+        return []
+    named = site.referral.photographs
+    folder = inside_folder(site.folder, named or _USUAL_FOLDER, "referral.photographs")
+    if not folder.is_dir():
+        if not named:
+            return []
+        raise SiteError(
+            Fault(
+                f"{show_value(named)} is no folder of the site",
+                "make it, or leave the key out",
+                file="site.toml",
+                field="referral.photographs",
+            )
+        )
+    try:
+        return sorted(path for path in folder.iterdir() if not path.name.startswith("."))
+    except OSError as error:
+        reason = error.strerror or "it cannot be read"
+        raise SiteError(
+            Fault(f"the folder cannot be read ({reason})", "check its rights", folder.name)
+        ) from None
 
 
 def inside_folder(folder: Path, name: str, field: str) -> Path:
@@ -88,18 +130,31 @@ def inside_folder(folder: Path, name: str, field: str) -> Path:
 
 def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
     """Return a picture as JPEG no longer than 1,100 px a side, with its size."""
+    import pillow_heif
     from PIL import Image, ImageOps
 
-    if path.stat().st_size > _LARGEST_PICTURE:
-        raise ValueError("the file is larger than a photograph")
+    known = path.stat()
+    if not stat.S_ISREG(known.st_mode):  # a pipe or a device would be waited for without end
+        raise _Unusable("it is no ordinary file")
+    if known.st_size > _LARGEST_PICTURE:
+        raise _Unusable(
+            f"it has {known.st_size / 1e6:.0f} MB, {_LARGEST_PICTURE / 1e6:.0f} at most"
+        )
+    pillow_heif.register_heif_opener()
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-        with Image.open(path, formats=("JPEG", "PNG")) as picture:
-            if picture.width * picture.height > _MOST_PIXELS:
-                raise ValueError("more pixels than a photograph has")
+        warnings.simplefilter("ignore")
+        with Image.open(path, formats=_FORMATS) as picture:
+            pixels = picture.width * picture.height
+            most = _MOST_PIXELS.get(picture.format or "", _MOST_PIXELS_ELSE)
+            if pixels > most:
+                many = f"it has {pixels / 1e6:.0f} million pixels, {most / 1e6:.0f} at most"
+                raise SiteError(Fault(many, smaller))
             exif = picture.getexif() if keep_metadata else None
             picture.draft("RGB", (_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
             upright = ImageOps.exif_transpose(picture)
+            if upright.mode.startswith("I;16"):
+                # Its upper byte: the darkest and lightest stay what they are.
+                upright = upright.point(lambda value: value / 256.0).convert("L")
             upright.thumbnail((_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
             if "A" in upright.getbands() or "transparency" in upright.info:
                 layered = upright.convert("RGBA")
@@ -129,12 +184,15 @@ def load_letter(site: Site, path: Path | None = None) -> tuple[str, str] | None:
             return None
         path = inside_folder(site.folder, site.referral.letter, "referral.letter")
     try:
-        data = path.read_bytes()
+        ordinary = stat.S_ISREG(path.stat().st_mode)
+        data = path.read_bytes() if ordinary else b""
     except OSError as error:
         reason = error.strerror or "it cannot be read"
         raise SiteError(
             Fault(f"the letter template cannot be read ({reason})", "check its name", path.name)
         ) from None
+    if not ordinary:
+        raise SiteError(Fault("the letter template is no ordinary file", "", path.name))
     if len(data) > _LARGEST_LETTER:
         raise SiteError(Fault("the letter template is too long", "keep it to a letter", path.name))
     try:

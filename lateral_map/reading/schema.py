@@ -443,7 +443,9 @@ class ReferralTable(Typed):
         "letter", "A letter template of your own in the site folder (Jinja2, HTML)."
     )
     photographs: fields.Text = _referral(
-        "photographs", "Folder in the site folder with JPEG or PNG files named by footage."
+        "photographs",
+        "Folder in the site folder with JPEG, PNG, WebP, TIFF or HEIC files named by footage; left "
+        "out, photographs where there is one.",
     )
     keep_metadata: fields.YesNo = _referral(
         "keep_metadata", "Keep what cameras write into photographs (place, time, owner)."

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import io
+import os
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+import pillow_heif
 import pytest
 from lxml import html as lxml_html
 from PIL import Image
@@ -13,7 +17,11 @@ from lateral_map import build_report, load_site
 from lateral_map.draw.packet.document import referral_html
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.errors import SiteError
-from lateral_map.reading.enclosures import load_photographs
+from lateral_map.export.packet import name_photographs
+from lateral_map.model.referral import Photograph
+from lateral_map.model.results import Report
+from lateral_map.reading.enclosures import load_letter, load_photographs, photographs_left_out
+from lateral_map.words.names import finding_words
 
 _MAKE, _ORIENTATION, _GPS = 0x010F, 0x0112, 0x8825
 
@@ -98,10 +106,90 @@ def test_every_bad_file_is_named_at_once(folder: Path, pictures: Path) -> None:
     assert "photographs/44x.png" in said
 
 
-def test_a_bomb_is_refused(folder: Path, pictures: Path) -> None:
-    Image.new("1", (20000, 20000)).save(pictures / "44.2.png")
-    with pytest.raises(SiteError, match="not a picture that can be read"):
+def test_a_bomb_is_refused_before_it_is_decoded(
+    folder: Path, pictures: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Image.new("1", (8000, 8000)).save(pictures / "44.2.png")
+    monkeypatch.setattr(Image.Image, "load", None)
+    with pytest.raises(SiteError, match="it has 64 million pixels, 50 at most; make it smaller"):
         load_photographs(load_site(folder))
+
+
+@pytest.mark.parametrize("suffix", ["webp", "tif", "TIFF", "heic", "HEIF", "png", "jpeg"])
+def test_every_kind_of_camera_is_read(folder: Path, pictures: Path, suffix: str) -> None:
+    pillow_heif.register_heif_opener()
+    kind = {"tif": "TIFF", "heic": "HEIF", "jpeg": "JPEG"}.get(suffix, suffix.upper())
+    picture = Image.new("RGB", (64, 48), (200, 30, 30))
+    picture.save(pictures / f"44.2 crown.{suffix}", kind)
+    (photograph,) = load_photographs(load_site(folder))
+    assert (photograph.width_px, photograph.height_px) == (64, 48)
+    shown = Image.open(io.BytesIO(photograph.jpeg))
+    assert shown.format == "JPEG"
+    assert shown.getpixel((30, 20)) == pytest.approx((200, 30, 30), abs=12)
+
+
+def test_a_picture_of_sixteen_bits_keeps_its_grey(folder: Path, pictures: Path) -> None:
+    grey = np.full((20, 20), 32768, np.uint16)
+    Image.fromarray(grey).save(pictures / "44.2.tif")
+    (photograph,) = load_photographs(load_site(folder))
+    assert Image.open(io.BytesIO(photograph.jpeg)).getpixel((9, 9))[0] == pytest.approx(128, abs=3)
+
+
+def test_what_is_no_ordinary_file_or_leads_out_is_refused(folder: Path, pictures: Path) -> None:
+    os.mkfifo(pictures / "44.2.jpg")
+    outside = folder.parent / "private.jpg"
+    save_jpeg(outside)
+    (pictures / "45.jpg").symlink_to(outside)
+    with pytest.raises(SiteError) as refused:
+        load_photographs(load_site(folder))
+    said = str(refused.value)
+    assert "photographs/44.2.jpg: it is no ordinary file" in said
+    assert "photographs/45.jpg: it is a link that leads out of the site folder" in said
+    os.mkfifo(folder / "letter.html")
+    with pytest.raises(SiteError, match="is no ordinary file"):
+        load_letter(load_site(folder), folder / "letter.html")
+
+
+def test_a_folder_that_is_named_must_be_there(folder: Path) -> None:
+    assert load_photographs(load_site(folder)) == ()
+    toml = folder / "site.toml"
+    toml.write_text(toml.read_text("utf-8") + '\n[referral]\nphotographs = "photographs"\n')
+    with pytest.raises(SiteError, match="'photographs' is no folder of the site"):
+        load_photographs(load_site(folder))
+
+
+def test_what_is_no_picture_is_said(folder: Path, pictures: Path) -> None:
+    for name in ("notes.txt", "44.2.gif", ".DS_Store"):
+        (pictures / name).write_text("x")
+    site = load_site(folder)
+    assert load_photographs(site) == ()
+    assert photographs_left_out(site) == ("44.2.gif", "notes.txt")
+
+
+def test_the_archive_holds_them_as_files() -> None:
+    names = ("44.2 crown.heic", "44.2 crown.png", "44.2\n../é.jpg")
+    made = name_photographs([Photograph(name, 1.0, name.encode(), 1, 1) for name in names])
+    assert list(made) == [
+        "photographs/44.2 crown.jpg", "photographs/44.2 crown_2.jpg", "photographs/44.2_..__.jpg",
+    ]  # fmt: skip
+    assert list(made.values()) == [name.encode() for name in names]
+
+
+def test_of_two_as_near_both_are_named(report: Report) -> None:
+    first, second = report.findings[:2]
+    middle = (first.finding.footage_m + second.finding.footage_m) / 2.0
+    near = replace(
+        report,
+        findings=(
+            replace(first, finding=replace(first.finding, footage_m=middle - 0.1, to_m=None)),
+            replace(second, finding=replace(second.finding, footage_m=middle + 0.1, to_m=None)),
+        ),
+    )
+    picture = Photograph("x.jpg", middle, b"", 1, 1)
+    page = referral_html(near, report.letters[0], draw_sheets(report), photographs=[picture])
+    (caption,) = lxml_html.fromstring(page).xpath("//figcaption/text()[1]")
+    words = [finding_words(one) for one in report.findings[:2]]
+    assert f"1 {words[0]} or 2 {words[1]}" in caption
 
 
 def test_photographs_stay_in_the_site_folder(folder: Path) -> None:

@@ -9,6 +9,7 @@ reaches the other pages.
 from __future__ import annotations
 
 import base64
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -25,6 +26,7 @@ from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.scales import Paper
 from lateral_map.draw.plan.scene import Mark
 from lateral_map.draw.sheet.document import SheetSet
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.referral import Photograph
 from lateral_map.model.results import FindingResult, PartyLetter, Report
 from lateral_map.units import to_metres
@@ -161,6 +163,8 @@ def _placed(
 ) -> dict[str, list[dict[str, Any]]]:
     """Return photographs by the table that lists the finding they show; ``loose`` for the rest."""
     tables = {row["number"]: key for key in FINDING_TABLES for row in facts[key]}
+    # Both were read off the counter.
+    counted_m = TWO_SIDED_95 * math.sqrt(2.0) * report.site.counter.sd_reading_m
     placed: dict[str, list[dict[str, Any]]] = {key: [] for key in (*FINDING_TABLES, "loose")}
     for each in photographs:
 
@@ -168,15 +172,16 @@ def _placed(
             begin, end = one.finding.footage_m, one.finding.to_m
             return abs(at_m - min(max(at_m, begin), begin if end is None else end))
 
-        # It shows the nearest finding, if that is near enough.
-        near = [one for one in report.findings if gap(one) <= _NEAR_M + 1e-9]
-        shown = min(near, key=gap, default=None)
-        placed[tables[shown.number] if shown else "loose"].append(
+        # It shows the nearest finding, if that is near enough; of several as near, any.
+        least_m = min(map(gap, report.findings), default=_NEAR_M + 1.0)
+        near = [one for one in report.findings if gap(one) <= least_m + 1e-6]
+        shown = near if least_m <= max(_NEAR_M, counted_m) + 1e-6 else []
+        placed[tables[shown[0].number] if shown else "loose"].append(
             {
                 "address": f"data:image/jpeg;base64,{base64.b64encode(each.jpeg).decode('ascii')}",
                 "footage": length(each.footage_m, report.site.unit),
                 "name": tidy(each.name, 60),
-                "words": f"{shown.number} {finding_words(shown)}" if shown else "",
+                "words": " or ".join(f"{one.number} {finding_words(one)}" for one in shown),
             }
         )
     return placed
