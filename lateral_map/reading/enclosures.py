@@ -2,8 +2,8 @@
 
 A photograph is JPEG, PNG, WebP, TIFF or HEIC. Its name begins with the footage it shows in the
 site's unit: ``44.2.jpg``, ``44.2 crown.png``, ``44.2-2.jpeg``. Each is turned upright, made smaller
-where it is large, and saved afresh, so that nothing a camera wrote into it (place, time, owner) goes
-out unless the site says so.
+where it is large, and saved afresh, so that nothing a camera wrote into it (place, time, owner)
+goes out unless the site says so.
 """
 
 from __future__ import annotations
@@ -134,12 +134,12 @@ def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
     from PIL import Image, ImageOps
 
     known = path.stat()
+    smaller = "make it smaller, or take it out of the folder"
     if not stat.S_ISREG(known.st_mode):  # a pipe or a device would be waited for without end
-        raise _Unusable("it is no ordinary file")
+        raise SiteError(Fault("it is no ordinary file", "take it out of the folder"))
     if known.st_size > _LARGEST_PICTURE:
-        raise _Unusable(
-            f"it has {known.st_size / 1e6:.0f} MB, {_LARGEST_PICTURE / 1e6:.0f} at most"
-        )
+        megabytes, most = known.st_size / 1e6, _LARGEST_PICTURE / 1e6
+        raise SiteError(Fault(f"it has {megabytes:.0f} MB, {most:.0f} at most", smaller))
     pillow_heif.register_heif_opener()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
