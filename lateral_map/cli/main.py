@@ -17,6 +17,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from lateral_map import __version__
+from lateral_map.cli.batch import batch
 from lateral_map.cli.check import check
 from lateral_map.cli.console import complain
 from lateral_map.cli.dig import dig
@@ -28,7 +29,7 @@ from lateral_map.cli.schema import schema
 from lateral_map.cli.sheet import sheet
 from lateral_map.errors import ImpossibleError, LateralMapError
 
-COMMANDS = (new, check, draw, dig, enter, sheet, refer, schema)
+COMMANDS = (new, check, draw, dig, enter, sheet, refer, batch, schema)
 
 app = typer.Typer(
     name="lateral-map",

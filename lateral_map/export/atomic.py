@@ -25,6 +25,18 @@ def write_folder(folder: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...
 
     A folder made for the purpose is taken away again on failure. Raises ``ExportError``.
     """
+    with staged_folder(folder) as fresh:
+        for name, content in contents.items():
+            (fresh / name).write_bytes(content)
+    return tuple(folder / name for name in contents)
+
+
+@contextmanager
+def staged_folder(folder: Path) -> Iterator[Path]:
+    """Yield a folder to write files in, all of which then move into ``folder``, or none.
+
+    ``folder`` is made if need be and taken away again on failure. Raises ``ExportError``.
+    """
     with _refusals(folder), _folder(folder):
         # What a process that was killed left behind; a living one is long done by then.
         for directory in folder.glob(f"{_STAGING}*"):
@@ -38,13 +50,12 @@ def write_folder(folder: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...
             fresh, kept = Path(staging, "new"), Path(staging, "old")
             fresh.mkdir()
             kept.mkdir()
-            for name, content in contents.items():
-                with (fresh / name).open("wb") as file:
-                    file.write(content)
-                    file.flush()
+            yield fresh
+            names = tuple(sorted(path.name for path in fresh.iterdir()))
+            for name in names:
+                with (fresh / name).open("rb+") as file:
                     os.fsync(file.fileno())
-            _move_all(fresh, folder, kept, tuple(contents))
-    return tuple(folder / name for name in contents)
+            _move_all(fresh, folder, kept, names)
 
 
 def _move_all(fresh: Path, folder: Path, kept: Path, names: tuple[str, ...]) -> None:
@@ -52,7 +63,10 @@ def _move_all(fresh: Path, folder: Path, kept: Path, names: tuple[str, ...]) -> 
     moved: list[str] = []
     for name in names:
         if (folder / name).exists():
-            shutil.copy2(folder / name, kept / name)
+            try:
+                (kept / name).hardlink_to(folder / name)
+            except OSError:  # a file system without a second name for a file
+                shutil.copy2(folder / name, kept / name)
     try:
         for name in names:
             (fresh / name).replace(folder / name)

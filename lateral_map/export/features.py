@@ -77,7 +77,7 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
                 for number, one in enumerate(report.route.alternatives, start=1)
             ),
         ),
-        Layer("route", "The pipe's invert from start to end", (_route(report, out),)),
+        Layer("route", "The pipe's invert from start to end", (route_feature(report, out),)),
         Layer("stretches", "The route by what each stretch rests on", _stretches(report, out)),
         Layer(
             "stations",
@@ -99,7 +99,7 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
             "findings",
             "What the camera saw",
             tuple(
-                _finding(one, float(height), out)
+                finding_feature(one, float(height), out)
                 for one, height in zip(report.findings, heights, strict=False)
             ),
         ),
@@ -131,7 +131,8 @@ def outer_first(polygon: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     return orient(polygon)
 
 
-def _route(report: Report, out: Outward) -> Feature:
+def route_feature(report: Report, out: Outward) -> Feature:
+    """Return the pipe from start to end as one line."""
     site, footage = report.site, report.stations.footage_m
     line = LineString(_vertices(report, float(footage[0]), float(footage[-1])))
     record = {
@@ -171,7 +172,7 @@ def _stretches(report: Report, out: Outward) -> tuple[Feature, ...]:
     )
 
 
-def _finding(result: FindingResult, height_m: float, out: Outward) -> Feature:
+def finding_feature(result: FindingResult, height_m: float, out: Outward) -> Feature:
     """Return a finding, with its side of the line that decides as plain attributes."""
     side = result.telling
     record = finding_record(result, out) | {

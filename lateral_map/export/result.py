@@ -57,7 +57,7 @@ def result_record(report: Report) -> Record:
         "stations": station_records(report, out),
         "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
         "findings": [finding_record(finding, out) for finding in report.findings],
-        "readings": [_reading(reading, site, out) for reading in report.readings],
+        "readings": [reading_record(reading, site, out) for reading in report.readings],
         "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses],
         "applied": [_applied(one, out) for one in site.applied],
         "utilities": [utility_record(one, out) for one in report.utilities],
@@ -232,7 +232,8 @@ def _side(side: Side, out: Outward) -> Record:
     }
 
 
-def _reading(check: ReadingCheck, site: Site, out: Outward) -> Record:
+def reading_record(check: ReadingCheck, site: Site, out: Outward) -> Record:
+    """Return one reading's check."""
     return {
         "reading": reading_name(check.id, out.plan),
         "residual": _in_own_unit(check.residual, check, out),

@@ -22,7 +22,7 @@ KNOWN_FILES: Final = (
     "ground.tif",
 )
 # Kinds of file a reading or plan may have been saved as by mistake, and what to do then.
-_DATA_ENDINGS: Final = dict.fromkeys(
+DATA_ENDINGS: Final = dict.fromkeys(
     (".csv", ".txt", ".tsv", ".json", ".geojson", ".gpkg", ".shp", ".toml"), "rename it"
 ) | dict.fromkeys((".xlsx", ".xls", ".ods"), "save the sheet as")
 
@@ -53,14 +53,14 @@ def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
     misnamed: set[str] = set()
     for path in there:
         ending, name = path.suffix.casefold(), path.name.casefold()
-        if name in KNOWN_FILES or ending not in _DATA_ENDINGS or not path.is_file():
+        if name in KNOWN_FILES or ending not in DATA_ENDINGS or not path.is_file():
             continue
         # Up to the first point: a system that hides endings makes locates.csv.txt of locates.csv.
         close = nearest(name.partition(".")[0], stems, closeness=0.8)
         if close is None or any(known.startswith(f"{close}.") for known in found):
             continue
         misnamed.add(close)
-        remedy = f"{_DATA_ENDINGS[ending]} {stems[close]}"
+        remedy = f"{DATA_ENDINGS[ending]} {stems[close]}"
         if close == "plan":
             remedy = "save the plan as plan.geojson or plan.gpkg"
         ledger.fault("this file is not read", remedy, file=path.name)

@@ -41,4 +41,8 @@ BYTES: Final = Limit(100_000_000, "bytes in one file", "keep only what belongs t
 # What is longer is refused (a name), or cut with a notice (a note).
 NAME_LETTERS: Final = Limit(120, "letters in a name", "shorten it")
 NOTE_LETTERS: Final = Limit(2_000, "letters in a note", "shorten it")
-LIMITS: Final = (*ROWS.values(), FEATURES, VERTICES, KEY_PARTS, BYTES, NAME_LETTERS, NOTE_LETTERS)
+ARCHIVE_MEMBERS: Final = Limit(100_000, "files in one archive", "pack fewer sites in one")
+LIMITS: Final = (
+    *ROWS.values(), FEATURES, VERTICES, KEY_PARTS, BYTES, NAME_LETTERS, NOTE_LETTERS,
+    ARCHIVE_MEMBERS,
+)  # fmt: skip

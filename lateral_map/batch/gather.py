@@ -1,0 +1,254 @@
+"""From the store to what people open: the layers, the overview, the summary, the failed sites.
+
+One pass in order of place; what is held at a time does not grow with the number of sites, except
+for a box a site, to find the lots that overlap.
+"""
+
+from __future__ import annotations
+
+import heapq
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from lateral_map.batch.files import LayerWriter, programme_crs, site_row, write_failed
+from lateral_map.batch.overview import OverviewWriter
+from lateral_map.batch.store import Kept, Store
+from lateral_map.batch.summary import summary_page
+from lateral_map.batch.tables import LOT, TABLES, Row, unpack
+from lateral_map.export.atomic import staged_folder
+from lateral_map.model.diagnosis import WORTH_DOUBT
+from lateral_map.units import from_metres
+
+RANKED: Final = 200  # of each list on the summary page; the files hold all
+# Of the smaller of two lots or dig buffers, the share in common from which they are told.
+_SHARED: Final = 0.1
+_SEVERITY: Final = {"severe": 3, "moderate": 2, "minor": 1}
+PAST: Final = ("past", "across", "past from within")
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A distribution: how many fall between each two edges, and how many are not known."""
+
+    title: str
+    edges: tuple[float, ...]
+    counts: list[int]
+    unknown: int = 0
+
+    def add(self, value: float | None) -> None:
+        """Count one value; what lies beyond the edges counts in the last class at that end."""
+        if value is not None:
+            at = bisect_right(self.edges, value) - 1
+            self.counts[min(max(at, 0), len(self.counts) - 1)] += 1
+
+
+class Ranked:
+    """The first of many by rank, held in bounded memory, and how many there were."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._first: list[tuple[Any, ...]] = []
+
+    def add(self, rank: tuple[float, ...], entry: dict[str, Any]) -> None:
+        """Take in one entry; of equal rank, the earlier stays first."""
+        self.count += 1
+        item = (rank, -self.count, entry)
+        if len(self._first) < RANKED:
+            heapq.heappush(self._first, item)
+        else:
+            heapq.heappushpop(self._first, item)
+
+    def entries(self) -> list[dict[str, Any]]:
+        """Return the entries, highest rank first."""
+        return [entry for *_, entry in sorted(self._first, key=lambda one: one[:2], reverse=True)]
+
+
+@dataclass
+class Gathered:
+    """What the summary page tells of all sites together."""
+
+    unit: str
+    crs: str
+    states: Counter[str] = field(default_factory=Counter)
+    verdicts: Counter[str] = field(default_factory=Counter)
+    findings: int = 0
+    sketches: int = 0
+    dangers: Ranked = field(default_factory=Ranked)
+    past: Ranked = field(default_factory=Ranked)
+    open: Ranked = field(default_factory=Ranked)
+    copies: Ranked = field(default_factory=Ranked)
+    overlaps: Ranked = field(default_factory=Ranked)
+    failed: Ranked = field(default_factory=Ranked)
+    reasons: Counter[str] = field(default_factory=Counter)
+    spreads: dict[str, Spread] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Which files were written, and the sums."""
+
+    paths: tuple[Path, ...]
+    totals: Gathered
+
+
+def gather(
+    store: Store, out: Path, *, unit: str, crs: str, title: str, progress: Callable[[int], None]
+) -> Written:
+    """Write every file of the programme into ``out``, all of them or none.
+
+    ``progress`` is told how many sites are gathered. Raises ``ExportError`` and ``FrameError``.
+    """
+    copies, system = store.mark_copies(), programme_crs(crs)
+    totals = Gathered(unit, f"{crs} ({system.name})", spreads=_spreads(unit))
+    boxes = _Boxes()
+    with staged_folder(out) as fresh:
+        with (
+            LayerWriter(fresh, system) as layers,
+            OverviewWriter(fresh / "overview.html", title, unit, store.count("solved")) as overview,
+        ):
+            for done, kept in enumerate(store.kept(), start=1):
+                layers.add("sites", kept.name, [site_row(kept)])
+                _count(totals, kept)
+                if kept.state == "solved" and not kept.same_as:
+                    rows = unpack(store.packed(kept.key))
+                    for name in TABLES:
+                        layers.add(name, kept.name, rows[name])
+                    _count_findings(totals, kept, rows["findings"])
+                    overview.add(kept, rows)
+                    boxes.add(kept, rows)
+                progress(done)
+        totals.states["copy"] = copies
+        for share, one, other, what in boxes.overlapping(store):
+            totals.overlaps.add((share,), {"one": one, "other": other, "share": share, "of": what})
+        write_failed(fresh / "failed.csv", store.kept(failed=True))
+        (fresh / "summary.html").write_text(summary_page(totals, title), encoding="utf-8")
+        names = sorted(path.name for path in fresh.iterdir())
+    return Written(tuple(out / name for name in names), totals)
+
+
+def _spreads(unit: str) -> dict[str, Spread]:
+    def lengths(*edges_ft: float) -> tuple[float, ...]:
+        if unit != "m":
+            return edges_ft
+        return tuple(round(from_metres(one * 0.3, "m"), 3) for one in edges_ft)
+
+    edges = {
+        "depth": ("Depth to invert at findings", lengths(0, 2, 4, 6, 8, 10, 12, 15, 20)),
+        "radius": ("95 % radius in plan at findings", lengths(0, 0.5, 1, 1.5, 2, 3, 4, 6, 10)),
+        "chance": ("Probability of being past", (0, 0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975, 1)),
+        "length": ("Length of run", lengths(0, 20, 40, 60, 80, 100, 150, 200, 300)),
+        "fit": ("p-value of the fit", (0, 0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 1)),
+        "seconds": ("Seconds to solve", (0, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 5, 60)),
+    }
+    return {
+        name: Spread(title, tuple(float(one) for one in at), [0] * (len(at) - 1))
+        for name, (title, at) in edges.items()
+    }
+
+
+def _count(totals: Gathered, kept: Kept) -> None:
+    if kept.same_as:
+        totals.copies.add((0.0,), {"site": kept.name, "same_as": kept.same_as})
+        return
+    totals.states[kept.state] += 1
+    facts = kept.facts
+    if kept.state != "solved":
+        first = kept.message.partition("\n")[0]
+        totals.reasons[f"{kept.state}: {_without_values(first)}"] += 1
+        if len(totals.reasons) > 10 * RANKED:  # every site its own reason: keep the commonest
+            totals.reasons = Counter(dict(totals.reasons.most_common(5 * RANKED)))
+        totals.failed.add((0.0,), {"site": kept.name, "state": kept.state, "why": kept.message})
+        return
+    totals.sketches += facts["lon"] is None
+    for name, value in (("length", facts["length"]), ("fit", facts["p_value"]),
+                        ("seconds", kept.seconds)):  # fmt: skip
+        totals.spreads[name].add(value)
+    if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT:
+        entry = _named(kept) | {
+            "says": facts["diagnosis"],
+            "probability": facts["diagnosis_probability"],
+        }
+        totals.open.add((facts["diagnosis_probability"],), entry)
+
+
+def _named(kept: Kept) -> dict[str, Any]:
+    return {"site": kept.name, "name": kept.facts["name"], "placed": kept.facts["lon"] is not None}
+
+
+def _count_findings(totals: Gathered, kept: Kept, findings: list[Row]) -> None:
+    for _, cells in findings:
+        told = dict(zip(TABLES["findings"].columns, cells, strict=True))
+        told |= _named(kept)
+        totals.findings += 1
+        totals.verdicts[told["verdict"] or "not judged"] += 1
+        totals.spreads["depth"].add(told["depth_to_invert"])
+        totals.spreads["radius"].add(told["semi_major"])
+        chance = told["probability_past"] if told["verdict"] else None
+        totals.spreads["chance"].add(chance)
+        severity = _SEVERITY.get(told["severity"] or "", 0)
+        if told["class"] == "danger":
+            totals.dangers.add((severity, chance or 0.0), told)
+        elif told["class"] == "defect" and told["verdict"] in PAST:
+            totals.past.add((severity, chance or 0.0), told)
+
+
+def _without_values(message: str) -> str:
+    """Return a message without the figures and quoted values that make each site's its own."""
+    quoted = False
+    kept = []
+    for letter in message:
+        if letter == "'":
+            quoted = not quoted
+        elif not quoted:
+            kept.append("#" if letter.isdigit() else letter)
+    text = "".join(kept)
+    while "##" in text:
+        text = text.replace("##", "#")
+    return text[:200]
+
+
+class _Boxes:
+    """The box of every site's lot and dig buffer; shapes are fetched only where boxes meet."""
+
+    def __init__(self) -> None:
+        self._keys: list[bytes] = []
+        self._edges: list[tuple[float, ...]] = []
+
+    def add(self, kept: Kept, rows: dict[str, list[Row]]) -> None:
+        """Take in one site, if it has a place."""
+        shapes = [one for name in (LOT, "buffers") for one, _ in rows.get(name, []) if one]
+        if shapes:
+            self._keys.append(kept.key)
+            self._edges.append(tuple(shapely.total_bounds(shapely.from_wkb(shapes)).tolist()))
+
+    def overlapping(self, store: Store) -> Iterator[tuple[float, str, str, str]]:
+        """Yield (share of the smaller, site, site, what) of sites that hold the same ground."""
+        if not self._edges:
+            return
+        boxes = shapely.box(*np.array(self._edges).T)
+        pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects").T
+        for first, second in sorted((int(a), int(b)) for a, b in pairs if a < b):
+            keys = self._keys[first], self._keys[second]
+            one, other = (unpack(store.packed(key)) for key in keys)
+            for name, what in ((LOT, "lot"), ("buffers", "dig buffer")):
+                share = _shared(one.get(name, []), other.get(name, []))
+                if share >= _SHARED:
+                    names = [store.name(key) for key in keys]
+                    yield share, names[0], names[1], what
+                    break
+
+
+def _shared(one: list[Row], other: list[Row]) -> float:
+    """Return the area two shapes have in common, as a share of the smaller."""
+    if not (one and other and one[0][0] and other[0][0]):
+        return 0.0
+    a, b = shapely.make_valid(shapely.from_wkb([one[0][0], other[0][0]]))
+    smaller = min(a.area, b.area)
+    return float(a.intersection(b).area / smaller) if smaller > 0.0 else 0.0

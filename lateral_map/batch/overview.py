@@ -1,0 +1,132 @@
+"""overview.html: every route of a programme on one page that asks nothing of the network.
+
+The page's data stands in a block of its own, written a site at a time; its script puts numbers on
+one canvas and text on the page as text. Seen from far off, sites are gathered in counted discs.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from markupsafe import Markup
+
+from lateral_map.batch.pages import asset, page_template
+from lateral_map.batch.store import Kept
+from lateral_map.batch.tables import TABLES, Row
+from lateral_map.draw.page import content_policy, leaflet_css, leaflet_js
+from lateral_map.draw.style import OKABE_ITO
+from lateral_map.model.diagnosis import WORTH_DOUBT
+
+# Beyond these the page would be too heavy to open: routes become points, then there is no page.
+MOST_ROUTES: Final = 50_000
+MOST_SITES: Final = 200_000
+_PER_DEGREE: Final = 1e7  # a unit of the page's places: 1 cm
+# What a site is shown as, the first that holds; each has a shape as well as a colour.
+CLASSES: Final = (
+    ("danger", "danger seen in the pipe", OKABE_ITO["black"], "octagon"),
+    ("past", "a finding past its boundary", OKABE_ITO["vermillion"], "diamond"),
+    ("undecided", "a finding too close to call", OKABE_ITO["orange"], "triangle"),
+    ("doubtful", "readings that may be wrong", OKABE_ITO["reddish purple"], "square"),
+    ("inside", "nothing past its boundary", OKABE_ITO["blue"], "disc"),
+)
+_NAMES: Final = tuple(name for name, *_ in CLASSES)
+
+
+class OverviewWriter:
+    """Writes the page a site at a time; a context manager, whole when it is left."""
+
+    def __init__(self, path: Path, title: str, unit: str, sites: int) -> None:
+        self._lines = sites <= MOST_ROUTES
+        self._file = None
+        if sites <= MOST_SITES:
+            styles = (leaflet_css(), asset("batch.css"))
+            script = (leaflet_js(), asset("overview.js"))
+            whole = page_template("overview.html.j2").render(
+                policy=content_policy(styles, script),
+                styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
+                scripts=[Markup(one) for one in script],  # noqa: S704  # our own files
+                title=title,
+                lines=self._lines,
+                data=Markup("\0"),
+            )
+            before, _, self._after = whole.partition("\0")
+            self._file = path.open("w", encoding="utf-8")
+            head = {
+                "unit": "m" if unit == "m" else "ft",
+                "classes": [dict(zip(("name", "words", "colour", "shape"), one, strict=True))
+                            for one in CLASSES],
+            }  # fmt: skip
+            self._file.write(before)
+            self._file.write(f'{{"head": {_safe(head)}, "sites": [')
+        self._first = True
+
+    def __enter__(self) -> OverviewWriter:
+        return self
+
+    def add(self, kept: Kept, rows: dict[str, list[Row]]) -> None:
+        """Write one site; a sketch tied to no place on earth has none on the map."""
+        facts = kept.facts
+        if self._file is None or facts["lon"] is None:
+            return
+        origin = np.array([facts["lon"], facts["lat"]])
+        route = [shape for shape, _ in rows["routes"] if shape]
+        line = self._units(shapely.get_coordinates(shapely.from_wkb(route[:1])), origin)
+        steps = np.diff(line, axis=0, prepend=0)
+        entry = [
+            kept.name,
+            facts["name"],
+            facts["date"],
+            *np.rint(origin * _PER_DEGREE).astype(int).tolist(),
+            _NAMES.index(class_of(facts)),
+            steps.ravel().tolist() if self._lines else [],
+            self._findings(rows["findings"], origin),
+            [facts["length"], facts["greatest_depth"], facts["past"], facts["dangers"]],
+            facts["diagnosis"] if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT else None,
+            facts["worst_verdict"],
+        ]
+        self._file.write(("\n" if self._first else ",\n") + _safe(entry))
+        self._first = False
+
+    def __exit__(self, *_: object) -> None:
+        if self._file is not None:
+            self._file.write(f"]}}{self._after}")
+            self._file.close()
+
+    def _findings(self, findings: list[Row], origin: Any) -> list[list[Any]]:
+        """Return each finding: its place, what it is, where, its verdict."""
+        at = {name: place for place, name in enumerate(TABLES["findings"].columns)}
+        return [
+            [
+                *self._units(shapely.get_coordinates(shapely.from_wkb(shape)), origin)[0].tolist(),
+                cells[at["finding"]],
+                cells[at["footage"]],
+                "danger" if cells[at["class"]] == "danger" else cells[at["verdict"]],
+            ]
+            for shape, cells in findings
+            if shape
+        ]
+
+    @staticmethod
+    def _units(places: Any, origin: Any) -> Any:
+        return np.rint((places - origin) * _PER_DEGREE).astype(int)
+
+
+def class_of(facts: dict[str, Any]) -> str:
+    """Return what a site is shown as."""
+    if facts["dangers"]:
+        return "danger"
+    if facts["past"]:
+        return "past"
+    if facts["worst_verdict"] == "too close to call":
+        return "undecided"
+    return "doubtful" if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT else "inside"
+
+
+def _safe(value: Any) -> str:
+    """Return JSON that cannot end the block it stands in."""
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

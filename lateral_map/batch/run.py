@@ -1,0 +1,136 @@
+"""``run_batch``: find, solve and gather every site under a root, going on from where it stopped."""
+
+from __future__ import annotations
+
+import os
+import posixpath
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Protocol
+
+from lateral_map.batch.engine import Engine, dask_engine, local_engine, solve_all
+from lateral_map.batch.files import WGS_84, programme_crs
+from lateral_map.batch.gather import Written, gather
+from lateral_map.batch.solve import Asked
+from lateral_map.batch.sources import Root, Source
+from lateral_map.batch.store import Outcome, Store
+from lateral_map.errors import ExportError, LateralMapError
+from lateral_map.export.atomic import write_folder
+
+STORE_NAME: Final = "done.sqlite"
+_LEAST_CHUNKS: Final = 4  # a worker, so that the last one to end keeps nobody waiting long
+
+
+class Told(Protocol):
+    """Hears how far a run is."""
+
+    def __call__(self, doing: str, done: int, of: int, /) -> None:
+        """Hear that ``done`` of ``of`` sites are through what is being done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One programme: where the sites are, where the files go, how it is run.
+
+    ``scheduler`` is the address of a Dask scheduler, empty for this machine's cores. ``chunk`` is
+    how many sites a worker takes at a time, at most.
+    """
+
+    asked: Asked
+    out: Path
+    crs: str = WGS_84
+    jobs: int = 0
+    scheduler: str = ""
+    chunk: int = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """What a run did: how many sites it found and solved now, and what was written."""
+
+    sites: int
+    solved_now: int
+    written: Written
+
+
+def run_batch(batch: Batch, told: Told) -> Ran:
+    """Solve every site that is not done yet and write the programme's files.
+
+    Raises ``LateralMapError`` where the root holds no sites or the files cannot be written; what
+    was solved till then is kept, and the same call goes on from there.
+    """
+    root = Root(batch.asked.root)
+    programme_crs(batch.crs)  # refused now rather than after hours
+    _make(batch.out)
+    with closing(Store(batch.out / STORE_NAME)) as store:
+        told("Finding the sites", 0, 0)
+        sites = store.note(root.find(leave_out=batch.out))
+        if not sites:
+            raise LateralMapError(
+                f"{batch.asked.root}: no site is under it; a site is a folder with a site.toml"
+            )
+        done = solved_now = 0
+        told("Solving", 0, sites)
+        workers = batch.jobs or os.cpu_count() or 1
+        engine = dask_engine(batch.scheduler) if batch.scheduler else local_engine(workers)
+        with engine as running:
+            for outcomes in _solved(batch, running, store.sources(), sites):
+                if batch.asked.results:
+                    _write_results(batch.out, outcomes)
+                store.keep(outcomes)
+                done += len(outcomes)
+                solved_now += sum(one.state != "unchanged" for one in outcomes)
+                told("Solving", done, sites)
+        written = gather(
+            store,
+            batch.out,
+            unit=batch.asked.unit,
+            crs=batch.crs,
+            title=Path(batch.asked.root).absolute().name if root.is_local else root.address,
+            progress=lambda at: told("Writing the files", at, sites),
+        )
+        return Ran(sites, solved_now, written)
+
+
+def _solved(
+    batch: Batch, engine: Engine, todo: Iterator[tuple[Source, str]], sites: int
+) -> Iterator[list[Outcome]]:
+    fair = sites // (engine.workers * _LEAST_CHUNKS)
+    return solve_all(engine, batch.asked, todo, max(1, min(batch.chunk, fair)))
+
+
+def _make(out: Path) -> None:
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ExportError(
+            f"{out}: cannot be made ({error.strerror or error}); give another --out"
+        ) from error
+
+
+def _write_results(out: Path, outcomes: list[Outcome]) -> None:
+    """Write each site's result.json under ``results``, at the site's own path."""
+    for one in outcomes:
+        if one.result is not None:
+            path = posixpath.normpath(posixpath.join("/", one.source.path, one.source.inside or ""))
+            write_folder(Path(f"{out / 'results'}{path}"), {"result.json": one.result})
+
+
+def watch(batch: Batch, told: Told, each: Callable[[Ran], None], wait: Callable[[], None]) -> None:
+    """Run, then run again whenever a site's files change, until interrupted.
+
+    ``each`` is given every run's outcome, ``wait`` waits between two looks. Raises what
+    ``run_batch`` raises.
+    """
+    root = Root(batch.asked.root)
+    if not root.is_local:
+        raise LateralMapError("--watch looks at local folders only; give a folder of this machine")
+    seen = None
+    while True:
+        now = root.fingerprint(leave_out=batch.out)
+        if now != seen:
+            seen = now
+            each(run_batch(batch, told))
+        wait()

@@ -1,0 +1,76 @@
+"""summary.html: how the sites spread, what to look at first, and which sites failed and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import quote
+
+from lateral_map.batch.pages import asset, page_template
+from lateral_map.draw.page import content_policy
+from lateral_map.words.numbers import chance_words, tidy, unit_word
+
+if TYPE_CHECKING:
+    from lateral_map.batch.gather import Gathered, Spread
+
+_WIDE, _HIGH, _LEFT, _BASE = 340, 120, 4, 96
+_REASONS: Final = 30
+# In the order in which they are told.
+STATE_WORDS: Final = {
+    "solved": "solved",
+    "refused": "refused: something in the folder cannot be used",
+    "out of time": "stopped at the bound of time",
+    "out of memory": "stopped at the bound of memory",
+    "worker died": "the worker process died",
+    "program fault": "a fault of the program",
+    "copy": "a copy of another site, byte for byte",
+}
+
+
+def summary_page(totals: Gathered, title: str) -> str:
+    """Return the page as one self-contained HTML text without a script."""
+    styles = (asset("batch.css"),)
+    unit = unit_word(totals.unit)
+    page: str = page_template("summary.html.j2").render(
+        policy=content_policy(styles, ()),
+        style=styles[0],
+        title=title,
+        unit=unit,
+        totals=totals,
+        states=[
+            (words, totals.states[state])
+            for state, words in STATE_WORDS.items()
+            if totals.states[state]
+        ],
+        all_sites=totals.states.total(),
+        bars=[_bars(spread, name, unit) for name, spread in totals.spreads.items()],
+        reasons=totals.reasons.most_common(_REASONS),
+        link=lambda site: f"overview.html#site={quote(site, safe='')}",
+        tidy=tidy,
+        chance=chance_words,
+        at=lambda told: f"{told['footage']:.1f} {unit}",
+        deep=lambda told: f"{told['depth_to_invert']:.1f} ± {1.96 * told['depth_sd']:.1f} {unit}",
+    )
+    return page
+
+
+def _bars(spread: Spread, name: str, unit: str) -> dict[str, Any]:
+    """Return a distribution as bars: x, y, width, height, the count, and the edges under them."""
+    most, step = max(spread.counts, default=0) or 1, (_WIDE - 2 * _LEFT) / len(spread.counts)
+    bars = []
+    for at, count in enumerate(spread.counts):
+        high = (_BASE - 16) * count / most
+        bars.append({"x": _LEFT + at * step + 1.5, "y": _BASE - high, "width": step - 3.0,
+                     "height": high, "count": count,
+                     "middle": _LEFT + (at + 0.5) * step})  # fmt: skip
+    ticks = [(_LEFT + at * step, f"{edge:g}") for at, edge in enumerate(spread.edges)]
+    return {
+        "title": spread.title,
+        "unit": {"depth": unit, "radius": unit, "length": unit, "seconds": "s"}.get(name, ""),
+        "open": name in ("depth", "radius", "length", "seconds"),
+        "bars": bars,
+        "ticks": ticks,
+        "count": sum(spread.counts),
+        "wide": _WIDE,
+        "high": _HIGH,
+        "base": _BASE,
+    }

@@ -1,0 +1,314 @@
+"""A programme of sites: each a row, right or with why; nothing done twice, lost or doubled."""
+
+from __future__ import annotations
+
+import csv
+import json
+import multiprocessing
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+import zipfile
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import pytest
+from batch.programme import write_programme
+
+import lateral_map.batch.solve as solving
+from lateral_map import build_report, load_site
+from lateral_map.batch.engine import Engine, solve_all
+from lateral_map.batch.run import Batch, Ran, run_batch
+from lateral_map.batch.solve import Asked, solve_chunk
+from lateral_map.batch.sources import Root, Source
+from lateral_map.errors import ExportError, LateralMapError
+from lateral_map.export.result import result_json
+
+HOSTILE = "</script><img src=x onerror=alert(1)>{{7*7}}{%\u2028"
+
+
+def quiet(*_: object) -> None:
+    pass
+
+
+@pytest.fixture(scope="module")
+def programme(tmp_path_factory) -> Path:
+    root = tmp_path_factory.mktemp("programme")
+    folders = write_programme(root, 7)
+    shutil.copytree(folders[3], root / "a copy")
+    with zipfile.ZipFile(root / "packed.zip", "w") as archive:
+        for path in folders[5].iterdir():
+            archive.write(path, f"moved/{path.name}")
+    shutil.rmtree(folders[5])
+    bad = root / "bad"
+    shutil.copytree(folders[1], bad)
+    (bad / "locates.csv").write_text("mark,footage\nA,=cmd()\n")
+    (root / "junk.zip").write_text("no archive")
+    (root / "tables").mkdir()
+    (root / "tables" / "locates.csv").write_text("mark,footage\nA,12\n")
+    named = folders[2] / "site.toml"
+    text = named.read_text("utf-8").splitlines()
+    at = next(i for i, line in enumerate(text) if line.startswith("name"))
+    text[at] = f"name = {json.dumps(HOSTILE)}"
+    named.write_text("\n".join(text), "utf-8")
+    return root
+
+
+@pytest.fixture(scope="module")
+def batch(programme) -> Batch:
+    return Batch(Asked(str(programme), results=True), programme / "out", jobs=2, chunk=3)
+
+
+@pytest.fixture(scope="module")
+def ran(batch) -> Ran:
+    return run_batch(batch, quiet)
+
+
+@pytest.fixture(scope="module")
+def rows(ran, batch) -> dict[str, dict]:
+    sites = pyogrio.read_dataframe(batch.out / "programme.gpkg", layer="sites")
+    assert sites["site"].is_unique
+    return {row["site"]: row for row in sites.to_dict("records")}
+
+
+def test_every_site_is_one_row(rows, ran):
+    lots = {f"district 0/lot {seed}" for seed in range(7) if seed != 5} | {"packed.zip/moved"}
+    assert set(rows) == lots | {"a copy", "bad", "junk.zip", "tables"}
+    assert ran.sites == ran.solved_now == len(rows)
+    assert {name for name, row in rows.items() if row["state"] == "refused"} == {
+        "bad", "junk.zip", "tables"
+    }  # fmt: skip
+    # Of two with the same files, the first by name is the site.
+    assert rows["district 0/lot 3"]["state"] == "copy"
+    assert rows["district 0/lot 3"]["same_as"] == "a copy"
+
+
+def test_failed_sites_say_why_and_no_cell_is_a_formula(ran, batch, rows):
+    with (batch.out / "failed.csv").open(encoding="utf-8-sig", newline="") as file:
+        failed = list(csv.DictReader(file))
+    assert {one["site"] for one in failed} == {"bad", "junk.zip", "tables"}
+    assert all(one["why"] for one in failed)
+    assert not any(cell.startswith(("=", "+", "@")) for one in failed for cell in one.values())
+    assert any("locates.csv" in one["why"] for one in failed if one["site"] == "bad")
+
+
+def test_results_are_those_of_draw_to_the_byte(ran, batch, programme, tmp_path):
+    for seed in (2, 4, 5):
+        name, folder = f"district 0/lot {seed}", programme / f"district 0/lot {seed}"
+        if seed == 5:
+            zipfile.ZipFile(programme / "packed.zip").extractall(tmp_path)
+            name, folder = "packed.zip/moved", tmp_path / "moved"
+        drawn = result_json(build_report(load_site(folder))).encode()
+        assert (batch.out / "results" / name / "result.json").read_bytes() == drawn
+
+
+def test_layers_hold_every_row_in_one_system(ran, batch, rows):
+    solved = {name for name, row in rows.items() if row["state"] == "solved"}
+    results = {
+        name: json.loads((batch.out / "results" / name / "result.json").read_bytes())
+        for name in solved
+    }
+    for layer in ("findings", "crossings", "readings", "diagnoses"):
+        packed = pyogrio.read_dataframe(batch.out / "programme.gpkg", layer=layer)
+        table = gpd.read_parquet(batch.out / f"{layer}.parquet")
+        for name in solved:
+            assert (packed["site"] == name).sum() == len(results[name][layer]), (layer, name)
+        assert list(packed["site"]) == list(table["site"])
+        assert table.crs == "EPSG:4326" == packed.crs
+    findings = gpd.read_parquet(batch.out / "findings.parquet")
+    for name in solved:
+        mine = findings[findings["site"] == name].sort_values("number")
+        for row, told in zip(mine.to_dict("records"), results[name]["findings"], strict=True):
+            feet = {"ft": 1.0, "us_ft": 1200 / 3937 / 0.3048, "m": 1 / 0.3048}
+            scale = feet[results[name]["unit"]]
+            assert row["depth_to_invert"] == pytest.approx(told["depth_to_invert"] * scale)
+            assert row["verdict"] == told["verdict"]
+            if told["lat"] is None:
+                assert row["geometry"] is None
+            else:
+                assert row["geometry"].x == pytest.approx(told["lon"], abs=1e-9)
+                assert row["geometry"].y == pytest.approx(told["lat"], abs=1e-9)
+
+
+def test_what_is_done_is_not_done_again(ran, batch, programme):
+    before = (batch.out / "findings.parquet").read_bytes()
+    assert run_batch(batch, quiet).solved_now == 0
+    assert (batch.out / "findings.parquet").read_bytes() == before
+    path = programme / "district 0/lot 4/findings.csv"
+    text = path.read_text("utf-8")
+    path.write_text(text + "\n", "utf-8")
+    assert run_batch(batch, quiet).solved_now == 1
+    path.write_text(text, "utf-8")
+    moved = programme / "district 0/lot 4", programme / "district 0/lot four"
+    moved[0].rename(moved[1])
+    run_batch(batch, quiet)
+    names = set(gpd.read_parquet(batch.out / "sites.parquet")["site"])
+    assert "district 0/lot four" in names
+    assert "district 0/lot 4" not in names
+    moved[1].rename(moved[0])
+    run_batch(batch, quiet)
+
+
+@pytest.fixture
+def district(batch, tmp_path) -> Batch:
+    """The same without what lies beside the district, for runs that need not hold everything."""
+    return replace(
+        batch,
+        asked=Asked(f"{batch.asked.root}/district 0"),
+        out=tmp_path / "out",
+    )
+
+
+def in_district(batch, name: str) -> gpd.GeoDataFrame:
+    """What the whole programme says of the district, its copy left out, as the district would."""
+    table = gpd.read_parquet(batch.out / f"{name}.parquet")
+    table = table[table["site"].str.startswith("district 0/")].reset_index(drop=True)
+    return table.assign(site=table["site"].str.removeprefix("district 0/"))
+
+
+def test_another_unit_or_system_is_another_answer(batch, ran, district):
+    metres = replace(district, asked=replace(district.asked, unit="m"), crs="EPSG:3857")
+    run_batch(metres, quiet)
+    feet = in_district(batch, "routes")
+    other = gpd.read_parquet(metres.out / "routes.parquet")
+    other = other[other["site"].isin(feet["site"])].reset_index(drop=True)
+    assert other.crs == "EPSG:3857"
+    assert list(other["to"]) == pytest.approx([one * 0.3048 for one in feet["to"]], abs=1e-5)
+    back = other.geometry.to_crs("EPSG:4326")
+    placed = back.notna()
+    assert back[placed].geom_equals_exact(feet.geometry[placed], 1e-8).all()
+
+
+def test_a_run_killed_at_any_moment_goes_on(batch, ran, district):
+    command = [sys.executable, "-m", "lateral_map", "batch", district.asked.root, "--out",
+               str(district.out), "--jobs", "1"]  # fmt: skip
+    run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    store = district.out / "done.sqlite"
+    while run.poll() is None:
+        time.sleep(0.02)
+        if store.exists() and store.stat().st_size + _size(f"{store}-wal") > 60_000:
+            break
+    run.send_signal(signal.SIGKILL)
+    run.wait()
+    again = run_batch(district, quiet)
+    assert again.solved_now < again.sites
+    _same_in_district(batch, district)
+
+
+def _same_in_district(batch: Batch, district: Batch) -> None:
+    for name in ("sites", "findings", "routes", "readings"):
+        whole = in_district(batch, name)
+        whole = whole[whole["state"] == "solved"] if name == "sites" else whole
+        mine = gpd.read_parquet(district.out / f"{name}.parquet")
+        mine = mine[mine["site"].isin(whole["site"])]
+        kept = [one for one in mine if one not in ("geometry", "seconds", "memory_mb", "bbox")]
+        assert len(whole)
+        assert mine[kept].reset_index(drop=True).equals(whole[kept].reset_index(drop=True))
+
+
+def _size(path: str) -> int:
+    return os.stat(path).st_size if os.path.exists(path) else 0  # noqa: PTH110, PTH116
+
+
+def _take_300_mb() -> None:
+    solving._solved = lambda *_: np.ones(300_000_000, np.uint8).sum()
+
+
+def test_a_site_beyond_its_bounds_is_a_row(batch, ran):
+    source = Source("district 0/lot 0")
+    (late,) = solve_chunk(replace(batch.asked, seconds=0.02), ((source, ""),))
+    assert (late.state, "--seconds" in late.message) == ("out of time", True)
+    with ProcessPoolExecutor(1, multiprocessing.get_context("fork"), _take_300_mb) as pool:
+        asked = replace(batch.asked, memory_mb=100)
+        (large,) = pool.submit(solve_chunk, asked, ((source, ""),)).result()
+    assert (large.state, "--memory" in large.message) == ("out of memory", True)
+
+
+def _die_at_lot_one() -> None:
+    true = solving._solved
+
+    def deadly(asked, source, *rest):
+        if source.path.endswith("lot 1"):
+            os.kill(os.getpid(), signal.SIGKILL)
+        return true(asked, source, *rest)
+
+    solving._solved = deadly
+
+
+def test_a_site_that_kills_its_worker_is_found(batch):
+    fork = multiprocessing.get_context("fork")
+    engine = Engine(2, lambda: ProcessPoolExecutor(2, fork, initializer=_die_at_lot_one))
+    sites = [(Source(f"district 0/lot {seed}"), "") for seed in (0, 1, 2, 4)]
+    try:
+        found = [one for some in solve_all(engine, batch.asked, iter(sites), 2) for one in some]
+    finally:
+        engine.stop()
+    assert sorted((one.source.path[-1], one.state) for one in found) == [
+        ("0", "solved"), ("1", "worker died"), ("2", "solved"), ("4", "solved"),
+    ]  # fmt: skip
+
+
+def test_sites_are_read_from_a_store(programme, batch, ran):
+    import fsspec
+
+    store = fsspec.filesystem("memory")
+    store.put(str(programme / "district 0/lot 0"), "/sites/north/lot", recursive=True)
+    store.put(str(programme / "packed.zip"), "/sites/packed.zip")
+    found = list(Root("memory://sites").find())
+    assert [one.name for one in found] == ["packed.zip/moved", "north/lot"]
+    asked = replace(batch.asked, root="memory://sites")
+    for outcome, name in zip(
+        solve_chunk(asked, tuple((one, "") for one in found)),
+        ("packed.zip/moved", "district 0/lot 0"),
+        strict=True,
+    ):
+        assert outcome.result == (batch.out / "results" / name / "result.json").read_bytes()
+    assert {one.name for one in Root(f"file://{programme}/district 0").find()} == {
+        f"lot {seed}" for seed in (0, 1, 2, 3, 4, 6)
+    }
+
+
+def test_one_run_at_a_time_and_a_spoilt_store_is_said(batch, tmp_path):
+    mine = replace(batch, out=tmp_path)
+    with sqlite3.connect(tmp_path / "done.sqlite") as other:
+        other.execute("PRAGMA locking_mode = EXCLUSIVE")
+        other.execute("CREATE TABLE held (x)")
+        other.commit()
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(ExportError, match="another run"):
+            run_batch(mine, quiet)
+    other.close()
+    (tmp_path / "done.sqlite").write_bytes(b"nonsense" * 1000)
+    with pytest.raises(ExportError, match="take it away"):
+        run_batch(mine, quiet)
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"asked": Asked("/nowhere at all")}, "no folder"),
+        ({"crs": "EPSG:4269"}, "not projected"),
+        ({"crs": "moon"}, "not a coordinate system"),
+        ({"scheduler": "nonsense"}, "no Dask scheduler answers"),
+    ],
+)
+def test_what_cannot_be_used_is_said_at_once(batch, tmp_path, changed, said):
+    with pytest.raises(LateralMapError, match=said):
+        run_batch(replace(batch, out=tmp_path / "out", **changed), quiet)
+
+
+@pytest.mark.slow
+def test_a_cluster_that_loses_a_worker_loses_no_site(batch, ran, district):
+    script = Path(__file__).with_name("losing_a_worker.py")
+    command = [sys.executable, str(script), district.asked.root, str(district.out)]
+    run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=300)
+    assert run.stdout.split() == ["6", "6", "1"]
+    _same_in_district(batch, district)
