@@ -31,7 +31,7 @@ from lateral_map.errors import ImpossibleError, LateralMapError
 from lateral_map.export.registry import make_products
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
-from lateral_map.words.diagnoses import impossible_words
+from lateral_map.words.sayings import say_impossible
 
 try:
     import resource
@@ -121,7 +121,7 @@ def _impossible_in_words(asked: Asked, error: ImpossibleError) -> str:
     """Say what is impossible and, where that is found within the bounds, what would explain it."""
     try:
         with _bounded(asked):
-            return "\n".join(filter(None, [str(error), impossible_words(error)]))
+            return "\n".join([str(error), *(saying.words for saying in say_impossible(error))])
     except (_OutOfTimeError, MemoryError, Exception):  # noqa: BLE001 - the refusal itself stands
         return str(error)
 

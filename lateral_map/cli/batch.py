@@ -20,52 +20,62 @@ def _unit(text: str) -> str:
     return text
 
 
+Address = Annotated[
+    str,
+    typer.Argument(
+        metavar="ROOT",
+        help="The folder that holds the site folders, nested or zipped; or an address such as "
+        "s3://bucket/sites.",
+    ),
+]
+ProgrammeFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", metavar="DIR", help="Where to write, instead of ROOT/out.", show_default=False
+    ),
+]
+CommonUnit = Annotated[
+    str, typer.Option(metavar="UNIT", parser=_unit, help="Of all lengths: ft, us_ft or m.")
+]
+CommonCrs = Annotated[
+    str, typer.Option(metavar="CRS", help="Of all layers: EPSG:4326 or a projected system.")
+]
+Jobs = Annotated[
+    int, typer.Option(metavar="N", min=0, help="How many processes; 0 is one for each core.")
+]
+Seconds = Annotated[
+    float, typer.Option(metavar="S", min=0.1, help="The longest that one site may take.")
+]
+Memory = Annotated[
+    int, typer.Option(metavar="MB", min=50, help="The most memory that one site may take.")
+]
+Results = Annotated[
+    bool, typer.Option("--results", help="Write each site's result.json too, under DIR/results.")
+]
+Scheduler = Annotated[
+    str,
+    typer.Option(
+        metavar="ADDRESS",
+        help="A Dask scheduler such as tcp://host:8786, instead of this machine's cores.",
+        show_default=False,
+    ),
+]
+Watch = Annotated[
+    bool, typer.Option("--watch", help="Stay, and solve again what changes, until Ctrl+C.")
+]
+
+
 def batch(
-    root: Annotated[
-        str,
-        typer.Argument(
-            metavar="ROOT",
-            help="The folder that holds the site folders, nested or zipped; or an address such as "
-            "s3://bucket/sites.",
-        ),
-    ],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out", metavar="DIR", help="Where to write, instead of ROOT/out.", show_default=False
-        ),
-    ] = None,
-    unit: Annotated[
-        str, typer.Option(metavar="UNIT", parser=_unit, help="Of all lengths: ft, us_ft or m.")
-    ] = "ft",
-    crs: Annotated[
-        str, typer.Option(metavar="CRS", help="Of all layers: EPSG:4326 or a projected system.")
-    ] = "EPSG:4326",
-    jobs: Annotated[
-        int,
-        typer.Option(metavar="N", min=0, help="How many processes; 0 is one for each core."),
-    ] = 0,
-    seconds: Annotated[
-        float, typer.Option(metavar="S", min=0.1, help="The longest that one site may take.")
-    ] = 60.0,
-    memory: Annotated[
-        int, typer.Option(metavar="MB", min=50, help="The most memory that one site may take.")
-    ] = 2_000,
-    results: Annotated[
-        bool,
-        typer.Option("--results", help="Write each site's result.json too, under DIR/results."),
-    ] = False,
-    scheduler: Annotated[
-        str,
-        typer.Option(
-            metavar="ADDRESS",
-            help="A Dask scheduler such as tcp://host:8786, instead of this machine's cores.",
-            show_default=False,
-        ),
-    ] = "",
-    watch: Annotated[
-        bool, typer.Option("--watch", help="Stay, and solve again what changes, until Ctrl+C.")
-    ] = False,
+    root: Address,
+    out: ProgrammeFolder = None,
+    unit: CommonUnit = "ft",
+    crs: CommonCrs = "EPSG:4326",
+    jobs: Jobs = 0,
+    seconds: Seconds = 60.0,
+    memory: Memory = 2_000,
+    results: Results = False,
+    scheduler: Scheduler = "",
+    watch: Watch = False,
 ) -> None:
     """Solve every site under a folder: one GeoPackage, an overview map, a summary, what failed.
 
@@ -79,9 +89,7 @@ def batch(
 
     if out is None:
         if "://" in root:
-            raise LateralMapError(
-                "an address needs --out DIR: a folder of this machine to write to"
-            )
+            raise LateralMapError("an address needs --out DIR, a folder of this machine")
         out = Path(root) / "out"
     asked = Asked(root, unit, seconds, memory, results)
     whole = Batch(asked, out, crs=crs, jobs=jobs, scheduler=scheduler)
