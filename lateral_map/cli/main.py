@@ -11,7 +11,6 @@ import io
 import os
 import signal
 import sys
-from types import FrameType
 from typing import Annotated, NoReturn
 
 import typer
@@ -83,7 +82,8 @@ def main() -> NoReturn:
     # Loading the libraries makes a great many objects that all stay: looking through them for
     # rubbish every 700 is a tenth of a drawing's time.
     gc.set_threshold(100_000, 50, 50)
-    signal.signal(signal.SIGTERM, _stop)
+    # By way of an exception, so that whatever is half written is cleared away.
+    signal.signal(signal.SIGTERM, lambda number, _frame: sys.exit(128 + number))
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without ± still gets its answer
@@ -115,8 +115,3 @@ def main() -> NoReturn:
         )
         sys.exit(1)
     sys.exit(0)
-
-
-def _stop(number: int, _frame: FrameType | None) -> NoReturn:
-    # By way of an exception, so that whatever is half written is cleared away.
-    sys.exit(128 + number)

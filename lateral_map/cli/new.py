@@ -35,44 +35,41 @@ def new(
     unit: Annotated[_Unit, typer.Option(help="What lengths are measured in.")] = _Unit.ft,
 ) -> None:
     """Start a site folder: commented templates that already pass check, to be filled in."""
+    import tomlkit
+
     from lateral_map.cli.console import plain
+    from lateral_map.reading.words import LONGEST_NAME, clean_name
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ExportError(
             f"{folder}: is there already and not empty; nothing was changed. "
             "Give a folder that does not exist yet"
         )
-    contents = {name: _fill(name, folder, unit.value) for name in _FILES}
-    write_folder(folder, contents)
-    typer.echo(
-        f"Made {plain(str(folder))}. Fill it in, then: lateral-map check {plain(str(folder))}"
-    )
-
-
-def _fill(name: str, folder: Path, unit: str) -> bytes:
-    """Return one template with its lengths in ``unit``, and the folder's name and today's date."""
-    import tomlkit
-
-    from lateral_map.reading.words import LONGEST_NAME, clean_name
 
     def in_unit(match: re.Match[str]) -> str:
         text = f"{float(match[1]) * _SCALE[unit]:.3f}".rstrip("0")
         return f"{text}0" if text.endswith(".") else text
 
     named = clean_name(folder.resolve().name.encode("utf-8", "replace").decode())
-    template = (Path(__file__).parent / "new_site" / name).read_text(encoding="utf-8")
     words = {
         "<name>": tomlkit.string(named[:LONGEST_NAME].strip() or "site").as_string(),
         "<date>": dt.date.today().isoformat(),  # noqa: DTZ011 - the technician's own calendar
-        "<unit>": unit,
+        "<unit>": unit.value,
         "<size>": "150" if unit == "m" else "6",
         "<zone>": "600 mm" if unit == "m" else "24 in",
     }
-    if name == "site.toml":
-        template = _commented(template)
-    for mark, word in words.items():
-        template = template.replace(mark, word)
-    return _LENGTH.sub(in_unit, template).encode()
+    contents = {}
+    for name in _FILES:
+        template = (Path(__file__).parent / "new_site" / name).read_text(encoding="utf-8")
+        if name == "site.toml":
+            template = _commented(template)
+        for mark, word in words.items():
+            template = template.replace(mark, word)
+        contents[name] = _LENGTH.sub(in_unit, template).encode()
+    write_folder(folder, contents)
+    typer.echo(
+        f"Made {plain(str(folder))}. Fill it in, then: lateral-map check {plain(str(folder))}"
+    )
 
 
 def _commented(template: str) -> str:

@@ -166,13 +166,27 @@ def _suspects(report: Report) -> list[str]:
     after = [
         plain(reading_name(one.id, plan)) for one in report.suspects if not one.set_aside_first
     ]
-    words = [
-        f"{reading_name(one.id, plan)}: off by {_in_own_unit(one.residual, one, unit)}, far more "
-        "than its accuracy allows. Look at this one first: set aside, it explains the suspects "
-        "best; if it alone is wrong, it is wrong by about "
-        f"{_in_own_unit(abs(one.likely_error), one, unit)}.{_where_else(one)}"
-        for one in first
-    ]
+    words = []
+    for one in first:
+        words.append(
+            f"{reading_name(one.id, plan)}: off by {_in_own_unit(one.residual, one, unit)}, far "
+            "more than its accuracy allows. Look at this one first: set aside, it explains the "
+            "suspects best; if it alone is wrong, it is wrong by about "
+            f"{_in_own_unit(abs(one.likely_error), one, unit)}."
+        )
+        # What else may be wrong where a mark is off: it shows what its whole row did.
+        mark = plain(one.id.mark)
+        if one.footage_m is None:
+            words[-1] += " Where one tie alone was taken from it, that tie may be the wrong one."
+        elif one.id.kind == "mark":
+            words[-1] += (
+                f" The mark takes the blame for its row: check locate {mark}'s footage and every "
+                "tie of it too."
+            )
+        elif one.id.kind == "depth":
+            words[-1] += (
+                f" The ground level at locate {mark} may be the wrong one, where it has one."
+            )
     if after and report.likely_diagnoses:
         # One mistake is one entry; the table below marks what it puts off.
         more = "more" if first else "readings"
@@ -181,18 +195,3 @@ def _suspects(report: Report) -> list[str]:
         it = "it" if len(first) == 1 else "them"
         words.append(f"Likely off only because of {it}: {', '.join(after)}")
     return words
-
-
-def _where_else(check: ReadingCheck) -> str:
-    """Say what else may be wrong where a mark is off: it shows what its whole row did."""
-    if check.footage_m is None:
-        return " Where one tie alone was taken from it, that tie may be the wrong one."
-    mark = plain(check.id.mark)
-    if check.id.kind == "mark":
-        return (
-            f" The mark takes the blame for its row: check locate {mark}'s footage and every tie "
-            "of it too."
-        )
-    if check.id.kind == "depth":
-        return f" The ground level at locate {mark} may be the wrong one, where it has one."
-    return ""

@@ -37,7 +37,7 @@ def staged_folder(folder: Path) -> Iterator[Path]:
 
     ``folder`` is made if need be and taken away again on failure. Raises ``ExportError``.
     """
-    with _refusals(folder), _folder(folder):
+    with _made(folder):
         # What a process that was killed left behind; a living one is long done by then.
         for directory in folder.glob(f"{_STAGING}*"):
             with suppress(OSError):
@@ -94,25 +94,21 @@ def sync_directory(folder: Path) -> None:
 
 
 @contextmanager
-def _folder(folder: Path) -> Iterator[None]:
-    """Make ``folder`` if need be, and take away what was made if the body fails."""
+def _made(folder: Path) -> Iterator[None]:
+    """Make ``folder`` if need be, and take away what was made if the body fails.
+
+    The disk's refusals become one plain sentence.
+    """
     made = tuple(path for path in (folder, *folder.parents) if not path.exists())
-    folder.mkdir(parents=True, exist_ok=True)
     try:
+        folder.mkdir(parents=True, exist_ok=True)
         yield
-    except BaseException:
+    except BaseException as error:
         for directory in made:
             with suppress(OSError):
                 directory.rmdir()
-        raise
-
-
-@contextmanager
-def _refusals(folder: Path) -> Iterator[None]:
-    """Turn the disk's refusals into one plain sentence."""
-    try:
-        yield
-    except OSError as error:
+        if not isinstance(error, OSError):
+            raise
         reason = error.strerror or str(error)
         raise ExportError(
             f"{folder}: cannot be written ({reason}); "

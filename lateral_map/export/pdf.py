@@ -46,7 +46,16 @@ def html_to_pdf(html: str) -> bytes:
 
 def _lay_out(html: str) -> tuple[bytes, set[int]]:
     """Return the PDF, and the code points no installed face has."""
-    weasyprint, fonts, urls = _import_weasyprint()
+    try:
+        import weasyprint
+        from weasyprint import urls
+        from weasyprint.text import fonts
+    except (ImportError, OSError) as error:
+        raise ExportError(
+            "PDFs need the Pango library, which this machine has not got "
+            f"({str(error).splitlines()[0]}); on Debian or Ubuntu: apt-get install libpango-1.0-0 "
+            "libpangoft2-1.0-0 libharfbuzz-subset0; on macOS: brew install pango"
+        ) from error
     import pydyf
 
     config = fonts.FontConfiguration()
@@ -80,20 +89,6 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
             "put pictures and styles into the letter itself (pictures as data: addresses)"
         )
     return bytes(content), missing
-
-
-def _import_weasyprint() -> tuple[Any, Any, Any]:
-    try:
-        import weasyprint
-        from weasyprint import urls
-        from weasyprint.text import fonts
-    except (ImportError, OSError) as error:
-        raise ExportError(
-            "PDFs need the Pango library, which this machine has not got "
-            f"({str(error).splitlines()[0]}); on Debian or Ubuntu: apt-get install libpango-1.0-0 "
-            "libpangoft2-1.0-0 libharfbuzz-subset0; on macOS: brew install pango"
-        ) from error
-    return weasyprint, fonts, urls
 
 
 def _inside_only(urls: Any, refused: list[str]) -> Any:

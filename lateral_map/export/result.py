@@ -18,7 +18,7 @@ from lateral_map.words.notices import grazing_words, report_notices, uncrossed_w
 from lateral_map.words.technician import fall_remark, next_locate_words, settling_words
 
 if TYPE_CHECKING:
-    from lateral_map.model.diagnosis import Applied, Diagnosis
+    from lateral_map.model.diagnosis import Applied, Diagnosis, Slip
     from lateral_map.model.identity import ReadingId
     from lateral_map.model.results import (
         Crossing,
@@ -42,7 +42,7 @@ def result_json(report: Report) -> str:
 
 def result_record(report: Report) -> Record:
     """Return the whole result as plain data, the contract's keys first."""
-    out, site, fit = outward(report), report.site, report.fit
+    out, site, fit, proposal = outward(report), report.site, report.fit, report.next_locate
     return {
         "format": FORMAT,
         "unit": out.unit,
@@ -75,7 +75,14 @@ def result_record(report: Report) -> Record:
         "job": job_record(report),
         "main": main_record(report, out),
         "dig": {"tolerance": out.length(report.dig.tolerance_m), "rule": report.dig.rule},
-        "next_locate": _next_locate(report, out),
+        "next_locate": proposal
+        and {
+            "footage": out.length(proposal.footage_m),
+            **out.place(proposal.easting_m, proposal.northing_m),
+            "reason": next_locate_words(proposal, site),
+            "sd_before": out.length(proposal.sd_before_m),
+            "sd_after": out.length(proposal.sd_after_m),
+        },
         "alternatives": [out.places(*one.line_m.T) for one in report.route.alternatives],
         "notices": list(report_notices(report)),
     }
@@ -262,19 +269,13 @@ def _in_own_unit(value: float | None, check: ReadingCheck, out: Outward) -> floa
 def _applied(one: Applied, out: Outward) -> Record:
     """Return a slip taken for true: what was written, what it is taken as."""
     slip = one.slip
-
-    def sized(value: float | None) -> float | None:
-        if value is None or slip.measure != "length":
-            return None if value is None else rounded(value, 6)
-        return out.length(value)
-
     return {
         "slip": slip.slip,
         "id": slip.id and {"kind": slip.id.kind, "of": slip.id.of, "column": slip.id.column},
         "footage": out.length(slip.footage_m),
-        "size": [sized(each) for each in slip.size],
-        "written": sized(one.written),
-        "taken": sized(one.taken),
+        "size": [_sized(each, slip, out) for each in slip.size],
+        "written": _sized(one.written, slip, out),
+        "taken": _sized(one.taken, slip, out),
         "point": slip.point or None,
         "says": slip_words(slip, out.plan, out.unit, one.taken, one.written),
     }
@@ -283,17 +284,12 @@ def _applied(one: Applied, out: Outward) -> Record:
 def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:
     """Return one diagnosis: lengths in the site's unit, angles in degrees, a scale as a share."""
     slip = diagnosis.slip
-
-    def sized(value: float) -> float | None:
-        return out.length(value) if slip.measure == "length" else rounded(value, 6)
-
-    would_read = diagnosis.would_read
     return {
         "slip": slip.slip,
         "id": slip.id and {"kind": slip.id.kind, "of": slip.id.of, "column": slip.id.column},
         "footage": out.length(slip.footage_m),
-        "size": sized(slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size)),
-        "would_read": None if would_read is None else sized(would_read),
+        "size": _sized(slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size), slip, out),
+        "would_read": _sized(diagnosis.would_read, slip, out),
         "probability": rounded(diagnosis.probability, 6),
         # Of any size: what is more than four figures is rounding, and other on another processor.
         "likelihood_ratio": rounded(float(f"{diagnosis.likelihood_ratio:.4g}")),
@@ -301,6 +297,12 @@ def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:
         "point": slip.point or None,
         "together_with": [slip_words(one, out.plan, out.unit) for one in diagnosis.besides],
     }
+
+
+def _sized(value: float | None, slip: Slip, out: Outward) -> float | None:
+    if value is None or slip.measure == "length":
+        return out.length(value)
+    return rounded(value, 6)
 
 
 def _stretches(report: Report, out: Outward) -> Record:
@@ -361,17 +363,4 @@ def utility_record(one: UtilityConflict, out: Outward) -> Record:
         "in_trench": one.in_trench,
         "joins": one.joins,
         "verdict": one.verdict,
-    }
-
-
-def _next_locate(report: Report, out: Outward) -> Record | None:
-    proposal = report.next_locate
-    if proposal is None:
-        return None
-    return {
-        "footage": out.length(proposal.footage_m),
-        **out.place(proposal.easting_m, proposal.northing_m),
-        "reason": next_locate_words(report.next_locate, report.site),
-        "sd_before": out.length(proposal.sd_before_m),
-        "sd_after": out.length(proposal.sd_after_m),
     }
