@@ -16,7 +16,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from chromium import SWITCHES
+from chromium import PROGRAM, SWITCHES
 from drawings.builder import build
 from playwright.sync_api import Browser, BrowserContext, CDPSession, Page
 from web.yard import Yard, served
@@ -68,7 +68,7 @@ class Own:
     def context(self, factor: float) -> Iterator[tuple[BrowserContext, Watchdog]]:
         if self.browser is None or not self.browser.is_connected():
             kind = self.like.browser_type
-            self.browser = kind.launch(executable_path="/usr/bin/chromium", args=SWITCHES)
+            self.browser = kind.launch(executable_path=PROGRAM, args=SWITCHES)
             self.dog = Watchdog(self.browser)
         size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
         self.dog.feed()
