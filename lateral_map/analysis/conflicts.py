@@ -38,7 +38,8 @@ _VERDICT_RANK: Final[dict[ConflictVerdict, int]] = {
 }  # fmt: skip
 # Which strike harms worst (common practice, no source).
 _HARM: Final[dict[UtilityKind, int]] = {
-    "gas": 0, "electric": 1, "water": 2, "sewer": 3, "reclaimed": 4, "communication": 5,
+    "gas": 0, "electric": 1, "oil": 2, "steam": 3, "water": 4, "sewer": 5, "storm": 6,
+    "reclaimed": 7, "communication": 8,
 }  # fmt: skip
 # Below this a line runs along the pipe rather than beside or across it.
 _ALONG_DEG: Final = 30.0

@@ -15,6 +15,7 @@ from lateral_map.units import format_length
 from lateral_map.words.desk import desk_questions
 from lateral_map.words.diagnoses import diagnoses_told, told_once
 from lateral_map.words.names import (
+    END_WORDS,
     READING_WORDS,
     finding_words,
     footage_words,
@@ -116,7 +117,7 @@ def _section(title: str, sentences: list[str]) -> list[Part]:
 def _heading(report: Report) -> Text:
     site, footage = report.site, report.stations.footage_m
     run = length(float(footage[-1] - footage[0]), site.unit)
-    reached = "to the main" if site.run.reached_main else "main not reached"
+    reached = END_WORDS[site.run.end]
     date = f", {site.date.isoformat()}" if site.date else ""
     name = plain(tidy(site.name, 120))
     return Text.assemble((name, "bold"), f"{date}: {run} of pipe, {reached}")

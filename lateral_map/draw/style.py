@@ -38,7 +38,7 @@ GROUND: Final = "#6b4f2a"
 Shape = Literal[
     "disc", "square", "diamond", "disc to square", "diamond to square", "octagon", "end",
     "triangle", "target", "target crossed", "target open", "target struck",
-    "target dashed", "gate", "terminal", "plus ring", "cross", "level", "cursor", "tick",
+    "target dashed", "saltire", "gate", "terminal", "plus ring", "cross", "level", "cursor", "tick",
 ]  # fmt: skip
 Hatch = Literal["", "rising", "falling", "crossed", "dots", "tufts", "pebbles", "level"]
 
@@ -113,6 +113,7 @@ LOCATE_MARKS: Final[dict[LocateState, MarkStyle]] = {
     "set aside": MarkStyle("target dashed", PAPER, QUIET, size_px=18),
 }
 
+NO_LOCATE_MARK: Final = MarkStyle("saltire", INK, size_px=14)
 TICK_MARK: Final = MarkStyle("tick", INK, size_px=16)
 BEND_MARK: Final = MarkStyle("triangle", PAPER, size_px=17)
 SLIP_MARK: Final = MarkStyle("triangle", OKABE_ITO["orange"], size_px=22)
@@ -134,7 +135,8 @@ LINE_KINDS: Final[dict[BoundaryKind, LineStyle]] = {
 }
 
 # Hues: APWA Uniform Color Code (yellow gas, red electric, blue potable water, orange
-# communication, purple reclaimed water, green sewer and drain).
+# communication, purple reclaimed water, green sewer and storm
+# drain; steam and oil are yellow as gas is, told apart by their letters).
 UTILITY_COLOURS: Final[dict[UtilityKind, str]] = {
     "gas": "#FFD400",
     "electric": "#D81E1E",
@@ -142,10 +144,13 @@ UTILITY_COLOURS: Final[dict[UtilityKind, str]] = {
     "communication": "#F57C00",
     "reclaimed": "#7E3FA8",
     "sewer": "#1E8E3E",
+    "storm": "#1E8E3E",
+    "steam": "#FFD400",
+    "oil": "#FFD400",
 }
 UTILITY_LETTERS: Final[dict[UtilityKind, str]] = {
     "gas": "G", "electric": "E", "water": "W",
-    "communication": "C", "reclaimed": "R", "sewer": "S",
+    "communication": "C", "reclaimed": "R", "sewer": "S", "storm": "SD", "steam": "ST", "oil": "O",
 }  # fmt: skip
 UTILITY_LINES: Final[dict[UtilityKind, LineStyle]] = {
     kind: LineStyle(colour, 2.6, (), INK, 4.6, letter=UTILITY_LETTERS[kind])
@@ -214,6 +219,7 @@ AREAS: Final[dict[str, AreaStyle]] = {
 MARKS: Final[dict[str, MarkStyle]] = {
     **{f"side {name}": style for name, style in SIDE_MARKS.items()},
     **{f"locate {name}": style for name, style in LOCATE_MARKS.items()},
+    "no locate": NO_LOCATE_MARK,
     "side none": NO_SIDE_MARK,
     "danger": DANGER_MARK,
     "stretch end": STRETCH_END_MARK,

@@ -57,6 +57,9 @@ _UTILITIES: Final[dict[UtilityKind, tuple[str, int, str]]] = {
     "communication": ("UTILITY COMMUNICATION", 30, "CONTINUOUS"),
     "reclaimed": ("UTILITY RECLAIMED WATER", 6, "CONTINUOUS"),
     "sewer": ("UTILITY SEWER", 3, "CONTINUOUS"),
+    "storm": ("UTILITY STORM", 3, "CONTINUOUS"),
+    "steam": ("UTILITY STEAM", 2, "CONTINUOUS"),
+    "oil": ("UTILITY OIL", 2, "CONTINUOUS"),
 }
 _OTHERS: Final[dict[str, tuple[str, int, str]]] = {
     "corridor": ("CORRIDOR 95 PERCENT", 4, "CONTINUOUS"),

@@ -68,6 +68,7 @@ def result_record(report: Report) -> Record:
             "start": out.length(site.counter.zero_m),
             "end": out.length(site.run.end_m),
             "reached_main": site.run.reached_main,
+            "ended_at": site.run.end,
         },
         "uncrossed": [uncrossed_words(short, out.unit) for short in report.uncrossed],
         **_stretches(report, out),

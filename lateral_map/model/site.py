@@ -23,7 +23,10 @@ from lateral_map.units import per_root_metre, to_metres
 Unit = Literal["ft", "us_ft", "m"]
 LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
 BoundaryKind = Literal["line", "main", "cleanout"]
-UtilityKind = Literal["gas", "electric", "water", "communication", "reclaimed", "sewer"]
+UtilityKind = Literal[
+    "gas", "electric", "water", "communication", "reclaimed", "sewer", "storm", "steam", "oil",
+]  # fmt: skip
+RunEnd = Literal["main", "tank", "not reached"]
 Material = Literal[
     "cast iron", "ductile iron", "steel", "clay", "concrete", "asbestos cement", "pvc", "abs",
     "hdpe", "bituminous fibre", "other",
@@ -218,14 +221,19 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """How far the camera went.
+    """How far the camera went, and what it came to.
 
     ``end_given`` says that somebody wrote where; else it is the last footage given anywhere.
     """
 
     end_m: float
-    reached_main: bool = True
+    end: RunEnd = "main"
     end_given: bool = True
+
+    @property
+    def reached_main(self) -> bool:
+        """True where the run was followed to the main."""
+        return self.end == "main"
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,6 +317,16 @@ class Locate:
     def transmitter_depth_m(self) -> float | None:
         """The transmitter's depth below ground by the read-out, which counts from the locator."""
         return None if self.depth_m is None else self.depth_m - self.held_above_m
+
+
+@dataclass(frozen=True, slots=True)
+class NoLocate:
+    """A footage, at the lens, where somebody tried to locate and could not, and ``why``."""
+
+    footage_m: float
+    why: str
+    mark: str = ""
+    place: Place = Place("locates.csv")
 
 
 @dataclass(frozen=True, slots=True)
@@ -464,6 +482,7 @@ class Site:
     boundaries: tuple[Boundary, ...] = ()
     dig: DigRules = DigRules()
     locates: tuple[Locate, ...] = ()
+    no_locates: tuple[NoLocate, ...] = ()
     bends: tuple[Bend, ...] = ()
     findings: tuple[Finding, ...] = ()
     plan: Plan = Plan()

@@ -36,6 +36,7 @@ from lateral_map.model.site import (
 from lateral_map.reading.boundaries import note_boundaries
 from lateral_map.reading.footages import Rows
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.marks import build_no_locates
 from lateral_map.reading.placing import PlacedStart
 from lateral_map.reading.plan import POINTS, PlanNames
 from lateral_map.reading.rows import BendRow
@@ -121,7 +122,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         accuracy=build_accuracy(said.accuracy, said.unit),
         run=Run(
             of.end_m,
-            reached_main=said.run.end == "main",
+            end=said.run.end or "not reached",
             end_given=said.run.end_footage is not None,
         ),
         counter=Counter(**made(said.counter)),
@@ -136,6 +137,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
             ),
         ),
         locates=of.locates,
+        no_locates=build_no_locates(of.rows.locates, ledger),
         bends=tuple(sorted(bends, key=lambda bend: bend.footage_m)),
         findings=tuple(sorted(findings, key=lambda finding: finding.footage_m)),
         plan=of.plan,

@@ -164,9 +164,10 @@ def note_boundaries(
     """Note what makes a boundary less sure than it looks, and parties that contradict."""
     here = np.array([placed.easting_m, placed.northing_m])
     for one in boundaries:
-        if one.kind == "main" and said.run.end == "not reached":
+        if one.kind == "main" and said.run.end in ("tank", "not reached"):
+            why = "run ends in a tank" if said.run.end == "tank" else "camera did not reach it"
             ledger.notice(
-                "The main is a boundary, but the camera did not reach it: all of the run lies "
+                f"The main is a boundary, but the {why}: all of the run lies "
                 f"before it{f', and is {one.inside!r}' if one.inside else ''}."
             )
         if one.kind != "line":

@@ -26,6 +26,7 @@ from lateral_map.model.site import (
     Material,
     Peak,
     RuleKey,
+    RunEnd,
     Severity,
     Soil,
     Unit,
@@ -328,15 +329,26 @@ MATERIAL_NAMES: Final = {
     "ac": "asbestos cement", "acp": "asbestos cement", "transite": "asbestos cement",
     "pe": "hdpe", "polyethylene": "hdpe",
 }  # fmt: skip
+# What the trade also calls a utility (from memory).
+UTILITY_NAMES: Final = {
+    "gas main": "gas", "gas service": "gas", "natural gas": "gas", "power": "electric",
+    "electricity": "electric", "water main": "water", "water service": "water",
+    "potable water": "water", "telephone": "communication", "telecom": "communication",
+    "fiber": "communication", "fibre": "communication", "cable": "communication",
+    "reclaimed water": "reclaimed", "recycled water": "reclaimed", "sanitary": "sewer",
+    "sanitary sewer": "sewer", "drain": "storm", "storm drain": "storm", "storm sewer": "storm",
+    "storm lateral": "storm", "steam line": "steam", "petroleum": "oil", "fuel": "oil",
+    "oil line": "oil",
+}  # fmt: skip
 UnitWord = Annotated[Unit, OneOf()]
 SoilWord = Annotated[Soil, OneOf()]
-EndWord = Annotated[Literal["main", "not reached"], OneOf()]
+EndWord = Annotated[RunEnd, OneOf({"septic tank": "tank", "holding tank": "tank"})]
 BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], OneOf()]
 HowWord = Annotated[Literal["fitting", "eye"], OneOf()]
 RuleWord = Annotated[RuleKey, OneOf()]
 MaterialWord = Annotated[Material, OneOf(MATERIAL_NAMES, closeness=0.8)]
 CoverWord = Annotated[Cover, OneOf()]
-UtilityWord = Annotated[UtilityKind, OneOf()]
+UtilityWord = Annotated[UtilityKind, OneOf(UTILITY_NAMES)]
 SeverityWord = Annotated[Severity, OneOf()]
 PeakWord = Annotated[Peak, OneOf()]
 FallCodeWord = Annotated[FallCodeName, OneOf()]

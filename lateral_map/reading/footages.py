@@ -16,6 +16,8 @@ _SAME_M: Final = 1e-6
 # Two readings of one place differ by more than this many sd of a reading one time in twenty
 # (sqrt 2 times 1.96).
 _READING_SDS: Final = 2.8
+# As many readings beyond the end are one mistake: the end's own.
+_MANY_BEYOND: Final = 3
 # Longer than any push rod or crawler cable in use on laterals (common practice, no source).
 _UNLIKELY_M: Final = to_metres(3000.0, "ft")
 
@@ -89,7 +91,7 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
         for i, reach in enumerate(said.reach, 1)
         for field, footage in ((f"reach[{i}].from", reach.from_), (f"reach[{i}].to", reach.to))
     ]
-    for one in (*_readings(said, rows), *reaches):
+    for one in _but_for_a_wrong_end((*_readings(said, rows), *reaches), said, end_m, ledger):
         if one.kind != "pipe" and one.footage_m < zero - _SAME_M:
             problem = f"{_shown(one.footage_m, said)} is before the start, {_shown(zero, said)}"
             remedy = "check the footage, or [counter] zero in site.toml"
@@ -118,6 +120,28 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
                 f"{locate.file} row {locate.number}: the transmitter rides behind the lens and was "
                 "not yet in the pipe at that footage; it is taken to have been at the start."
             )
+
+
+def _but_for_a_wrong_end(
+    readings: tuple[_Reading, ...], said: SiteFile, end_m: float, ledger: Ledger
+) -> tuple[_Reading, ...]:
+    """Return the readings without those beyond the end, where so many are that it is the end's."""
+    beyond = [one for one in readings if one.footage_m > end_m + _SAME_M]
+    if len(beyond) < _MANY_BEYOND or said.run.end_footage is None:
+        return readings
+    farthest = max(beyond, key=lambda one: one.footage_m)
+    places = [f"{one.file} row {one.row}" for one in beyond[:6]]
+    more = f" and {len(beyond) - 6} more" if len(beyond) > 6 else ""
+    ledger.fault(
+        f"{len(beyond)} readings are beyond the run's end, {_shown(end_m, said)}; the farthest is "
+        f"at {_shown(farthest.footage_m, said)}, {farthest.file} row {farthest.row}",
+        "write end_footage as where the camera stopped, or leave it out; or check "
+        f"{', '.join(places)}{more}",
+        file="site.toml",
+        row=said.lines.get("run.end_footage"),
+        field="run.end_footage",
+    )
+    return tuple(one for one in readings if one not in beyond)
 
 
 def check_bends(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:

@@ -17,6 +17,7 @@ from lateral_map.model.site import (
     AlongTie,
     Boundary,
     Locate,
+    NoLocate,
     OffsetTie,
     Place,
     Plan,
@@ -67,7 +68,21 @@ def build_locates(
             written=dict(row.cells),
         )
         for row in rows
-        if (typed := row.typed) is not None
+        if (typed := row.typed) is not None and not typed.no_locate
+    )
+
+
+def build_no_locates(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> tuple[NoLocate, ...]:
+    """Return where nothing could be located, those set aside left out."""
+    return tuple(
+        NoLocate(
+            typed.footage,
+            ledger.shorten(typed.no_locate, f"{row.file} row {row.number}"),
+            typed.mark or "",
+            Place(row.file, row.number),
+        )
+        for row in rows
+        if (typed := row.typed) is not None and typed.no_locate and typed.use
     )
 
 

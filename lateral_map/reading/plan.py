@@ -23,6 +23,7 @@ from lateral_map.model.site import (
     PlanLine,
     PlanPoint,
     SpotLevel,
+    UtilityKind,
     UtilityLine,
 )
 from lateral_map.reading.fields import CoverWord, Depth, Length, Name, Spread, Text, UtilityWord
@@ -90,7 +91,7 @@ _LACKING: Final = {
         "utility",
         Fault(
             "it does not say which utility",
-            "write utility = gas, electric, water, communication, reclaimed or sewer",
+            f"write utility = {listed(get_args(UtilityKind))}",
             field="utility",
         ),
     ),

@@ -85,6 +85,12 @@ class LocateRow(Typed):
     )
     use: fields.YesNo = _use()
     note: fields.Text = _note()
+    no_locate: fields.Text = key(
+        "Why nothing could be located at this footage, such as: under the slab. The row then has "
+        "no depth and no tie, and is drawn as such.",
+        "Could not locate here, because",
+        default="",
+    )
     peak: fields.PeakWord = _locate("peak", "Which peak of the signal was used.", "Peak used")
     nulls: fields.PositiveLength | None = _locate(
         "nulls_m",
@@ -114,7 +120,11 @@ class LocateRow(Typed):
             )
         if "offset" in given and "past" in given:
             yield Fault("offset is given too", "fill offset or past, not both", field="past")
-        if not _TELLING & given.keys():
+        if "no_locate" in given:
+            for reading in sorted(_TELLING & given.keys()):
+                problem = "the row says why nothing could be located, and yet has a reading"
+                yield Fault(problem, "empty one of the two", field=reading)
+        elif not _TELLING & given.keys():
             remedy = "fill depth, or fix the mark by lat and lon, x and y, a tape or a line"
             yield Fault("the row has neither a depth nor a tie", remedy)
         if "nulls_held_above" in given and "nulls" not in given:

@@ -75,7 +75,7 @@ class _Setting(_Asked):
         table, _, rest = self.path.partition(".")
         is_entry = self.value and table in LISTS and rest.isdigit()  # a whole one, as TOML
         given = tomllib.loads(self.value or "").keys() if is_entry else set()
-        if given and (unknown := given - VOCABULARY[table]):
+        if given and (unknown := given - VOCABULARY[table].keys()):
             raise ValueError(f"{table} has no {min(unknown)!r}")
         return self
 

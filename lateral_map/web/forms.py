@@ -46,6 +46,7 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         ),
         Group("Plan line", "line+ past? along? offset?", optional=True, key="line"),
         Group("Position", "lat lon x y accuracy?", optional=True, key="position"),
+        Group("No locate", "no_locate?", optional=True, key="no_locate"),
         Group("More", "ground peak nulls? nulls_held_above note", optional=True, key="more"),
     ),
     "bends.csv": (Group("", "footage? turn? fall? how?+ note"),),

@@ -22,6 +22,7 @@ from lateral_map.model.site import (
     Finding,
     OffsetTie,
     Plan,
+    RunEnd,
     Site,
     TapeTie,
     UtilityKind,
@@ -74,7 +75,12 @@ LINE_WORDS: Final[dict[BoundaryKind, str]] = {
 
 UTILITY_WORDS: Final[dict[UtilityKind, str]] = {
     "gas": "Gas", "electric": "Electric", "water": "Water",
-    "communication": "Communication", "reclaimed": "Reclaimed water", "sewer": "Sewer or drain",
+    "communication": "Communication", "reclaimed": "Reclaimed water", "sewer": "Sewer",
+    "storm": "Storm drain", "steam": "Steam", "oil": "Oil or fuel",
+}  # fmt: skip
+
+END_WORDS: Final[dict[RunEnd, str]] = {
+    "main": "to the main", "tank": "to a tank", "not reached": "main not reached",
 }  # fmt: skip
 
 COVER_WORDS: Final[dict[Cover, str]] = {

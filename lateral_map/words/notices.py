@@ -40,7 +40,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
         elif pipe.is_guess:
             size = format_small(pipe.size_m, unit)
             said.append(f"outside diameter of {size} {pipe.material} pipe: {pipe.source}")
-    if not report.site.run.reached_main:
+    if report.site.run.end == "not reached":
         end = format_length(report.site.run.end_m, unit)
         said.append(f"the run was not followed to the main: the pipe goes on past {end}, undrawn")
     return tuple(dict.fromkeys(said))

@@ -22,6 +22,7 @@ from lateral_map.model.site import (
     AlongTie,
     Bend,
     Locate,
+    NoLocate,
     PlanArea,
     PlanLine,
     PlanPoint,
@@ -74,6 +75,7 @@ class Detail:
 
 
 UNDECIDED_WORDS: Final = "Within the 95 % range of the change"
+NO_LOCATE_WORDS: Final = "Could not be located here"
 CORRIDOR_WORDS: Final = "95 % corridor of the centreline"
 ALTERNATIVE_WORDS: Final = "Another line that fits about as well"
 
@@ -270,6 +272,12 @@ def basis_picked(stretch: BasisStretch, unit: str) -> Detail:
     """Say what the line rests on, and from where to where."""
     rows = (("From", length(stretch.from_m, unit)), ("To", length(stretch.to_m, unit)))
     return Detail(BASIS_WORDS[stretch.basis], rows)
+
+
+def no_locate_picked(one: NoLocate, unit: str) -> Detail:
+    """Say where nothing could be located, and why."""
+    rows = [("Footage", length(one.footage_m, unit)), ("Because", tidy(one.why, 300))]
+    return Detail(NO_LOCATE_WORDS, tuple(rows), "Somebody tried here; the line is not fixed by it.")
 
 
 def end_picked(report: Report, footage_m: float, words: str) -> Detail:

@@ -23,6 +23,7 @@ from lateral_map.model.site import Plan, Site
 from lateral_map.units import format_length, format_small, format_spread, steep_deg, to_metres
 from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import (
+    END_WORDS,
     LINE_WORDS,
     READING_WORDS,
     VERDICT_WORDS,
@@ -82,7 +83,7 @@ class Table:
 def summary_facts(report: Report) -> tuple[Fact, ...]:
     """Return length, depths, crossings, findings past the line that decides, and suspects."""
     stations, unit = report.stations, report.site.unit
-    reached = "to the main" if report.site.run.reached_main else "main not reached"
+    reached = END_WORDS[report.site.run.end]
     shallow, deep = (
         length(float(m), unit) for m in (stations.depth_m.min(), stations.depth_m.max())
     )

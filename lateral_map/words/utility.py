@@ -87,6 +87,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "title": _title(report, letter),
         "length": run_length(report),
         "reached_main": site.run.reached_main,
+        "ended_at": site.run.end,
         "part": part_words(report, letter),
         "crosses": bool(letter and _crossings_of(report, letter)),
         "crossing": crossing_sentences(report, letter),

@@ -85,7 +85,7 @@ def test_nothing_is_computed_that_the_plan_does_not_hold() -> None:
     for changed in (
         replace(site, plan=replace(site.plan, utilities=site.plan.utilities[:-1])),
         replace(site, plan=replace(site.plan, points=site.plan.points[:1])),
-        replace(site, run=Run(site.run.end_m, reached_main=False)),
+        replace(site, run=Run(site.run.end_m, end="not reached")),
     ):
         tap = tap_of(changed)
         assert tap.station_m is None

@@ -29,6 +29,9 @@ APWA_HUES = {
     "water": (200, 240),  # blue
     "communication": (20, 40),  # orange
     "reclaimed": (265, 300),  # purple
+    "storm": (90, 150),
+    "steam": (40, 65),
+    "oil": (40, 65),
     "sewer": (100, 150),  # green
 }
 

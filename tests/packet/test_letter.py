@@ -83,7 +83,8 @@ def test_a_packet_that_lacks_a_figure_is_not_written(
     [
         "site", "date", "to_lines", "from_lines", "reference", "signature_lines", "question",
         "party", "the_party", "client", "title", "part", "whose", "crosses", "length",
-        "reached_main", "crossing", "total", "stop", "seen", "doubts", "dangers", "theirs",
+        "reached_main", "ended_at", "crossing", "total", "stop", "seen", "doubts", "dangers",
+        "theirs",
         "shared", "close", "record", "theirs_numbers", "shared_numbers", "close_numbers",
         "mapped", "coordinates", "units", "cautions", "suspects", "alternatives",
         "position_head",

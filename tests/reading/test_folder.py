@@ -515,3 +515,38 @@ def test_what_has_a_files_name_and_is_none_is_not_passed_over(
     with pytest.raises(SiteError) as caught:
         load_site(tmp_path)
     assert name in {fault.file for fault in caught.value.faults}
+
+
+@pytest.mark.parametrize(
+    ("word", "end"), [("main", "main"), ("tank", "tank"), ("Septic tank", "tank"),
+                      ("not reached", "not reached"), ("not_reached", "not reached")],
+)  # fmt: skip
+def test_a_run_may_end_at_a_tank(word: str, end: str, tmp_path: Path) -> None:
+    folder = good_folder()
+    folder.toml["run"]["end"] = f'"{word}"'
+    site = folder.load(tmp_path)
+    assert site.run.end == end
+    assert site.run.reached_main == (end == "main")
+
+
+def test_where_nothing_could_be_located_is_kept_with_its_reason(tmp_path: Path) -> None:
+    folder = good_folder()
+    count = len(folder.load(tmp_path).locates)
+    folder.locates.append({"footage": "20", "no_locate": "under the slab"})
+    site = folder.load(tmp_path)
+    (one,) = site.no_locates
+    assert one.why == "under the slab"
+    assert one.footage_m == pytest.approx(20 * FT)
+    assert len(site.locates) == count
+    folder.locates[-1]["depth"] = "3"
+    with pytest.raises(SiteError, match="why nothing could be located, and yet has a reading"):
+        folder.load(tmp_path)
+
+
+def test_an_end_that_many_readings_lie_beyond_is_one_fault(tmp_path: Path) -> None:
+    folder = good_folder()
+    folder.toml["run"]["end_footage"] = "2.0"
+    with pytest.raises(SiteError) as wrong:
+        folder.load(tmp_path)
+    beyond = [fault for fault in wrong.value.faults if "beyond the run's end" in fault.problem]
+    assert [(one.file, one.field) for one in beyond] == [("site.toml", "run.end_footage")]

@@ -115,7 +115,7 @@ CHANGES: dict[str, Change] = {
     "nearly all riser": lambda site: start(riser_m=site.run.end_m - 0.05)(site),
     "counter from 5 m": lambda site: replace(site, counter=replace(site.counter, zero_m=5.0)),
     "counter below nought": lambda site: replace(site, counter=replace(site.counter, zero_m=-2.0)),
-    "short run": lambda site: replace(site, run=replace(site.run, end_m=0.4, reached_main=False)),
+    "short run": lambda site: replace(site, run=replace(site.run, end_m=0.4, end="not reached")),
     "a drop": lambda site: replace(site, bends=(*site.bends, Bend(4.0, fall_deg=88.0))),
     "no bends": lambda site: replace(site, bends=()),
     "no pipes": lambda site: replace(site, pipes=()),

@@ -92,7 +92,7 @@ def test_the_same_site_gives_the_same_report():
     [
         ({"dig": DigRules()}, "NO LOCAL DIG RULE WAS GIVEN"),
         ({"dig": DigRules(0.3, "a foot")}, "12 in each side, is narrower than the 18 in"),
-        ({"run": Run(30.0, reached_main=False)}, "the pipe goes on past 98.4 ft, undrawn"),
+        ({"run": Run(30.0, end="not reached")}, "the pipe goes on past 98.4 ft, undrawn"),
         ({"run": Run(23.5)}, "responsibility changes at a line the run does not reach: curb"),
         ({"pipes": ()}, "no pipe was given: taken as 6 in clay"),
         ({"pipes": (PipeRun(0.0, "hdpe", 4 * INCH),)}, "outside diameter of 4 in hdpe pipe"),

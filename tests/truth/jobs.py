@@ -111,7 +111,9 @@ def draw_job(seed: int, *, wander: float = 1.0, heavy_tails: bool = False) -> tu
         unit="ft",
         start=start,
         accuracy=accuracy,
-        run=Run(end_m=_rounded(end), reached_main=bool(reached) and not lot.from_street),
+        run=Run(
+            end_m=_rounded(end), end="main" if reached and not lot.from_street else "not reached"
+        ),
         counter=counter,
         transmitter=transmitter,
         pipes=(PipeRun(0.0, str(rng.choice(["clay", "pvc", "cast iron", "concrete"])), 0.1016),),  # type: ignore[arg-type]

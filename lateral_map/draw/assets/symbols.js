@@ -20,6 +20,7 @@
     target: (s) => [circle(8.8, s), circle(3, { fill: s.stroke })],
     "target open": (s) => [circle(8.8, s)],
     "target crossed": (s) => [circle(9.2, s), path("M-5-5 5 5M5-5-5 5", { ...s, fill: "none" })],
+    saltire: (s) => [path("M-7-7 7 7M-7 7 7-7", { ...s, fill: "none" })],
     "target struck": (s) => [circle(9.2, s), path("M-5 5 5-5", { ...s, fill: "none" })],
     "target dashed": (s) => [circle(8.8, { ...s, "stroke-dasharray": "4 3" })],
     gate: (s) => [path("M-11.5-2.6H11.5M-11.5 2.6H11.5", { stroke: s.stroke, "stroke-width": 2, fill: "none" })],

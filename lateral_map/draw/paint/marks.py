@@ -122,6 +122,7 @@ _SHAPES: Final[dict[Shape, Draw]] = {
     "target struck": _each(
         _ring(0.85, 0.9), _lines([(-0.5, 0.5), (0.5, -0.5)], width=0.9, turns=False)
     ),
+    "saltire": _SALTIRE,
     "target dashed": _ring(0.85, 0.9, (1.5, 1.2)),
     "gate": _lines(
         [(-1.0, -0.28), (1.0, -0.28)], [(-1.0, 0.28), (1.0, 0.28)], width=1.2, turns=True

@@ -10,16 +10,21 @@ from lateral_map.model.site import PositionTie, TapeTie
 from lateral_map.words.names import LOCATE_WORDS
 from lateral_map.words.numbers import label, length
 from lateral_map.words.picked import (
+    NO_LOCATE_WORDS,
     level_picked,
     locate_picked,
     measured_picked,
     next_locate_picked,
+    no_locate_picked,
     point_picked,
 )
 
 
 def locates_layer(report: Report) -> Layer:
-    """Return every locate: on the adjusted line, or where it was marked if it is set aside."""
+    """Return every locate: on the adjusted line, or where it was marked if it is set aside.
+
+    Where nothing could be located stands on the line too, as such.
+    """
     marks = tuple(
         Mark(
             result.easting_m,
@@ -34,12 +39,20 @@ def locates_layer(report: Report) -> Layer:
         for result in report.locates
         if result.easting_m is not None and result.northing_m is not None
     )
+    for one in report.site.no_locates:
+        east, north, _ = (float(value) for value in report.route.positions([one.footage_m])[0])
+        picked = no_locate_picked(one, report.site.unit)
+        caption = f"no locate: {label(one.why, 24)}"
+        mark = Mark(east, north, "no locate", caption, picked, footage_m=one.footage_m)
+        marks = (*marks, mark)
     styles = {mark.style for mark in marks}
     legend = tuple(
         (f"locate {state}", words)
         for state, words in LOCATE_WORDS.items()
         if f"locate {state}" in styles
     )
+    if report.site.no_locates:
+        legend = (*legend, ("no locate", NO_LOCATE_WORDS))
     return Layer("locates", "Locates", marks, legend)
 
 

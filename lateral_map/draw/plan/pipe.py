@@ -69,7 +69,7 @@ def route_layer(report: Report) -> Layer:
         (f"basis {basis}", words) for basis, words in BASIS_WORDS.items() if basis in found
     )
     first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
-    end_words = "End: main" if report.site.run.reached_main else "End: main not reached"
+    end_words = f"End: {report.site.run.end}".replace("not reached", "main not reached")
     start_words = tidy(report.site.start.point or "Start")
     ends = (
         _end(report, first, start_words, "Start of the footage"),

@@ -418,7 +418,7 @@ function rowButton(file, row) {
   const { values, verdict } = row;
   const unit = state.site.units.length;
   const shown = (text) => (/^-?[\d.]+$/.test(text) ? `${text} ${unit}` : text);
-  const bits = [values.footage && `at ${shown(values.footage)}`, values.to && `to ${shown(values.to)}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
+  const bits = [values.no_locate && `no locate: ${values.no_locate}`, values.footage && `at ${shown(values.footage)}`, values.to && `to ${shown(values.to)}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
   const faults = row.faults.map(({ field, words }) => make("span", { class: "fault", text: `${field ? `${field}: ` : ""}${words}` }));
   return make("li", {}, make("button", { type: "button", class: `row ${verdict.replace(" ", "-")}`, "aria-current": row.text === editing?.text ? "true" : null, onclick: () => openRow(file, row) },
     make("strong", { dir: "auto", text: nameOf(row) }),
