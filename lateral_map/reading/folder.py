@@ -134,6 +134,6 @@ def _join(
     site = apply_slips(assemble_site(gathered, ledger), said, ledger)
     ledger.raise_if_any()
     if site.run.reached_main and not main_is_claimed(site):
-        run = replace(site.run, reached_main=False)
+        run = replace(site.run, end="not reached")
         site = replace(site, run=run, notices=(*site.notices, _NO_MAIN))
     return site
