@@ -15,7 +15,7 @@ from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.dig import draw_dig_buffer
 from lateral_map.analysis.falls import measure_falls
-from lateral_map.analysis.next_locate import propose_next_locate
+from lateral_map.analysis.next_locate import plan_locates, propose_next_locate
 from lateral_map.analysis.pipes import list_pipes
 from lateral_map.analysis.questions import ask_questions
 from lateral_map.analysis.responsibility import (
@@ -115,6 +115,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         trench=trench,
         utilities=find_conflicts(route, trench, dig.tolerance_m),
         diagnoses=diagnoses,
+        planned=plan_locates(route, stations, crossings),
         questions=questions,
         tap=station_tap(route),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,13 +13,27 @@ from numpy.typing import NDArray
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.past import measure_past, variances
-from lateral_map.model.results import Crossing, FindingResult, NextLocate, Stations, is_settled
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    LocatePlan,
+    NextLocate,
+    PlannedLocate,
+    Stations,
+    is_settled,
+)
 from lateral_map.model.route import Route
+from lateral_map.units import to_metres
 
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
 _WORTH_IT: Final = 0.95
 # Of places that serve about as well, the one nearest to what is asked is the one to go to.
 _AS_GOOD: Final = 1.10
+# Before the job: as narrow a line, 1 sd across, is good enough; so few locates do not check one
+# another, so many are a day's work; and so near a line its crossing lies between two of them.
+_NARROW_M: Final = to_metres(0.75, "ft")
+_FEWEST, _MOST_PLANNED = 3, 12
+_EACH_SIDE_M: Final = to_metres(3.0, "ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,17 +92,11 @@ def propose_next_locate(
     entered into the covariance by a low-rank update; places under a building are left out. Where a
     line matters, the mark is taped from the real line too.
     """
-    # The transmitter can lie there and a locator can stand over it.
     findings = tuple(findings)
     if is_settled(route, findings):
         return None
     site, footage = route.site, stations.footage_m
-    last = site.run.end_m - site.transmitter.behind_lens_m
-    here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)
-    for area in site.plan.areas:
-        if area.kind == "building":
-            here &= ~shapely.intersects_xy(area.polygon, stations.easting_m, stations.northing_m)
-    reachable = np.flatnonzero(here)
+    reachable = _reachable(route, stations)
     if not len(reachable):
         return None
     proposals: tuple[Callable[[], _Proposal | None], ...] = (
@@ -113,6 +121,86 @@ def propose_next_locate(
             sd_after_m=best.sd_after_m,
         )
     return None
+
+
+def plan_locates(
+    route: Route, stations: Stations, crossings: Iterable[Crossing]
+) -> LocatePlan | None:
+    """Return the locates to take on a run where none is tied in plan yet, None where one is.
+
+    Two about each guessed crossing that decides, a little before and past it, taped from the real
+    line too, so that each checks the other; then others, each where it narrows the line's widest
+    place most, until that is narrow enough.
+    """
+    here = _reachable(route, stations)
+    if len(route.tied_footages_m) or not len(here):
+        return None
+    footage, chosen = stations.footage_m, dict[int, str]()
+    deciding = [one for one in crossings if one.decides and one.kind not in ("main", "cleanout")]
+    for one in deciding:
+        step = max(_EACH_SIDE_M, abs(one.depth_m))
+        for at in (one.footage_m - step, one.footage_m + step):
+            chosen.setdefault(int(here[np.argmin(np.abs(footage[here] - at))]), one.line)
+    after = route
+    for station, line in chosen.items():
+        after = _with_mark(after, stations, station, line)
+    right = np.radians(stations.heading_deg)
+    right = np.stack([np.cos(right), -np.sin(right)], axis=-1)
+    across = np.einsum("kx,kxn->kn", right, route.position_jacobian(footage)[1][:, :2])
+    while len(chosen) < _MOST_PLANNED:
+        wide = float(variances(across, after.covariance).max())
+        if len(chosen) >= _FEWEST and wide <= _NARROW_M**2:
+            break
+        free = np.array([one for one in here if one not in chosen], np.intp)
+        if not len(free):
+            break
+        left = _variance_left(after, _make_marks(after, stations, free), across)
+        best = int(free[np.argmin(left.max(axis=1))])
+        chosen[best] = ""
+        after = _with_mark(after, stations, best, "")
+    place = route.positions(footage[list(chosen)])
+    crossed = [_goal(after, one.line, one.footage_m, None) for one in deciding[:1]]
+    return LocatePlan(
+        locates=tuple(
+            sorted(
+                (
+                    PlannedLocate(
+                        footage_m=float(footage[station]),
+                        lens_m=float(footage[station]) + route.site.transmitter.behind_lens_m,
+                        easting_m=float(east),
+                        northing_m=float(north),
+                        line=line,
+                    )
+                    for (station, line), (east, north, _) in zip(chosen.items(), place, strict=True)
+                ),
+                key=lambda one: one.footage_m,
+            )
+        ),
+        sd_crossing_m=math.sqrt(float(variances(crossed[0].gradient[None], after.covariance)[0]))
+        / crossed[0].rate
+        if crossed
+        else None,
+        sd_across_m=math.sqrt(float(variances(across, after.covariance).max())),
+    )
+
+
+def _with_mark(route: Route, stations: Stations, station: int, line: str) -> Route:
+    """Return the route as sure as one more mark at a station would make it."""
+    marks = _make_marks(route, stations, np.array([station], np.intp), line)
+    shared = marks.seen[0] @ route.covariance
+    gain = shared.T @ np.linalg.solve(marks.covariance[0], shared)
+    return replace(route, covariance=route.covariance - gain)
+
+
+def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
+    """Return the stations where the transmitter can lie and a locator can stand over it."""
+    site, footage = route.site, stations.footage_m
+    last = site.run.end_m - site.transmitter.behind_lens_m
+    here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)
+    for area in site.plan.areas:
+        if area.kind == "building":
+            here &= ~shapely.intersects_xy(area.polygon, stations.easting_m, stations.northing_m)
+    return np.flatnonzero(here)
 
 
 def _make_marks(

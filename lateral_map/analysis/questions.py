@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterator
 from typing import Final
 
-from lateral_map.model.expected import expect_depths
+import numpy as np
+
+from lateral_map.model.expected import design_drop_m, expect_depths
 from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Question
@@ -18,6 +21,9 @@ _DEEP_M: Final = to_metres(15.0, "ft")
 _TIMES: Final = 3.0
 # A reading read anew makes sense within this factor of what is expected.
 _NEAR: Final = 1.6
+# A depth at the top of a riser near the riser's own length was likely meant for its foot; so many
+# depths read beyond are asked.
+_BOTH_COUNTED, _DEPTHS_ASKED = 0.6, 3
 # What a number may have been read in instead, the likeliest first.
 _INSTEAD: Final[dict[Unit, tuple[str, ...]]] = {
     "ft": ("in", "m", "cm"),
@@ -47,7 +53,7 @@ def ask_questions(site: Site) -> tuple[Question, ...]:
             if tie.distance_m > 1.5 * (far + run):
                 reading = ReadingId("tape", one.mark, tie.column)
                 tapes.append(_asked(site, reading, tie.distance_m, max(far - run, 0.0), far + run))
-    return (*depths, *tapes, *_footages(site))
+    return (*depths, *tapes, *_footages(site), *_riser(site))
 
 
 def _footages(site: Site) -> Iterator[Question]:
@@ -56,6 +62,27 @@ def _footages(site: Site) -> Iterator[Question]:
         unit = "point" if one.meant_m is not None else ""
         ends_run = one.footage_m >= site.run.end_m and not site.run.end_given
         yield Question(one.reading, one.footage_m, unit, one.meant_m, one.finding, ends_run)
+
+
+def _riser(site: Site) -> Iterator[Question]:
+    """Ask whether a start's depth was measured at the riser's foot, the riser then counted twice.
+
+    Not where the depths read beyond say that it was not.
+    """
+    start, riser = site.start, site.start.riser_m
+    if start.depth_m is None or not 0.0 < _BOTH_COUNTED * riser <= start.depth_m:
+        return
+    at_foot = [
+        read + riser - float(design_drop_m(site, np.array([site.transmitter_footage_m(one)]))[0])
+        for one in site.used_locates()
+        if (read := site.read_invert_depth_m(one)) is not None
+    ]
+    if at_foot:
+        said = statistics.median(at_foot[:_DEPTHS_ASKED])
+        if abs(said - start.depth_m) > abs(said - start.depth_m - riser):
+            return
+    reading = ReadingId("start depth")
+    yield Question(reading, start.depth_m, "foot", max(start.depth_m - riser, 0.0))
 
 
 def _asked(site: Site, reading: ReadingId, read_m: float, low_m: float, high_m: float) -> Question:

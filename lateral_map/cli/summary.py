@@ -24,7 +24,12 @@ from lateral_map.words.names import (
 )
 from lateral_map.words.notices import as_sentence, grazing_words, report_notices, uncrossed_words
 from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95, tidy
-from lateral_map.words.technician import next_locate_words, verdict_words
+from lateral_map.words.technician import (
+    enough_words,
+    next_locate_words,
+    planned_words,
+    verdict_words,
+)
 
 if TYPE_CHECKING:
     from lateral_map.model.results import ReadingCheck, ReadingVerdict, Report
@@ -60,7 +65,9 @@ def check_parts(report: Report) -> list[Part]:
             f"{range_95(proposal.sd_after_m, unit)} after it)."
         )
     elif report.enough:
-        next_words = "Enough: every finding's side is firm, no more locates are wanted."
+        next_words = f"Enough: {enough_words(report)}."
+    if planned := planned_words(report):
+        next_words = f"Before the job: {planned}."
     return [
         _heading(report),
         Text(_fit_words(report)),

@@ -15,7 +15,12 @@ from lateral_map.export.outward import Outward, lay_out, outward, rounded
 from lateral_map.words.diagnoses import diagnosis_words, slip_words
 from lateral_map.words.names import reading_name, taken_words
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
-from lateral_map.words.technician import fall_remark, next_locate_words, settling_words
+from lateral_map.words.technician import (
+    enough_words,
+    fall_remark,
+    next_locate_words,
+    settling_words,
+)
 
 if TYPE_CHECKING:
     from lateral_map.model.diagnosis import Applied, Diagnosis, Slip
@@ -84,6 +89,16 @@ def result_record(report: Report) -> Record:
             "sd_before": out.length(proposal.sd_before_m),
             "sd_after": out.length(proposal.sd_after_m),
         },
+        "enough": enough_words(report) or None,
+        "planned_locates": [
+            {
+                "footage": out.length(one.footage_m),
+                "counter": out.length(one.lens_m),
+                **out.place(one.easting_m, one.northing_m),
+                "tape_from": one.line or None,
+            }
+            for one in (report.planned.locates if report.planned else ())
+        ],
         "alternatives": [out.places(*one.line_m.T) for one in report.route.alternatives],
         "notices": list(report_notices(report)),
     }

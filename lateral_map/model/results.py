@@ -400,8 +400,9 @@ class Question:
     """A reading that makes no sense as written.
 
     ``read_m`` is as it was read. ``unit`` is the unit in which the same number would make sense,
-    ``point`` where a decimal point would put it right, empty where nothing does; ``would_be_m`` is
-    what it would then be. ``finding`` counts the site's findings from 0 where it is one's footage;
+    ``point`` where a decimal point would put it right, ``foot`` where a start's depth may be that
+    of the riser's foot, empty where nothing does; ``would_be_m`` is what it would then be.
+    ``finding`` counts the site's findings from 0 where it is one's footage;
     ``ends_run`` says that nothing else tells where the run ends.
     """
 
@@ -445,6 +446,34 @@ class NextLocate:
     finding: int | None
     sd_before_m: float
     sd_after_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedLocate:
+    """A locate worth taking on a run where none is tied yet.
+
+    ``footage_m`` is where the transmitter should lie, ``lens_m`` the counter's reading that brings
+    it there; ``line`` is the real line to tape the mark from, empty where points will do.
+    """
+
+    footage_m: float
+    lens_m: float
+    easting_m: float
+    northing_m: float
+    line: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LocatePlan:
+    """Before the job: which locates to take, by footage, and what they would make of the run.
+
+    The 1 sd are of where the line that decides is crossed, along the pipe (None where none is), and
+    of the line's widest place across it.
+    """
+
+    locates: tuple[PlannedLocate, ...]
+    sd_crossing_m: float | None
+    sd_across_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -528,6 +557,7 @@ class Report:
     diagnoses: tuple[Diagnosis, ...] = ()
     questions: tuple[Question, ...] = ()
     tap: TapStation | None = None
+    planned: LocatePlan | None = None
 
     @property
     def enough(self) -> bool:

@@ -13,8 +13,6 @@ from lateral_map.words.diagnoses import applied_told, diagnoses_told
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, plus_minus, tidy
 
-# A depth at the top of a riser near the riser's own length was likely meant for its foot.
-_BOTH_COUNTED = 0.6
 UNIT_NAMES = {"in": "inches", "ft": "feet", "m": "metres", "cm": "centimetres", "mm": "millimetres"}
 
 
@@ -144,7 +142,14 @@ def _question_notices(report: Report) -> Iterator[str]:
             continue
         number = f"{from_metres(one.read_m, unit):g}"
         would = format_length(one.would_be_m, unit)
-        if one.unit == "point":
+        if one.unit == "foot":
+            whole = format_length(one.read_m + report.site.start.riser_m, unit)
+            yield (
+                f"[start] depth, {read}: was that measured at the riser's foot? It counts from "
+                "where the footage starts, the riser's top: the run is taken to begin "
+                f"{whole} down. Measured at the foot, write {would}"
+            )
+        elif one.unit == "point":
             yield f"{name}, {read}: is the decimal point missing? {would} would make sense{ends}"
         else:
             yield f"{name}, {read}: {UNIT_NAMES[one.unit]}? {number} {one.unit} is {would}"
@@ -208,13 +213,6 @@ def route_notices(route: Route) -> Iterator[str]:
     if route.assumed_start_depth_m is not None:
         guess = plus_minus(*route.assumed_start_depth_m, unit)
         yield f"the depth at the start was not measured: {guess} is assumed there"
-    elif start.depth_m is not None and 0.0 < _BOTH_COUNTED * start.riser_m <= start.depth_m:
-        depth, riser = (format_length(value, unit) for value in (start.depth_m, start.riser_m))
-        yield (
-            f"[start] depth ({depth}) counts from where the footage starts, at the top of the "
-            f"riser ({riser}): the run is taken to begin at the two together. Where the footage "
-            "starts at the ground, depth is 0"
-        )
     for mark, bend in route.tilted:
         yield (
             f"locate {mark} lies within 1.5 depths of a vertical bend ({bend:.0f} degrees): the "

@@ -25,7 +25,13 @@ from lateral_map.words.numbers import (
     range_95,
     tidy,
 )
-from lateral_map.words.technician import next_locate_words, settling_words, verdict_words
+from lateral_map.words.technician import (
+    enough_words,
+    next_locate_words,
+    planned_words,
+    settling_words,
+    verdict_words,
+)
 
 Tone = Literal["stop", "watch", "plain", "good"]
 
@@ -186,8 +192,10 @@ def _what_is_known(report: Report) -> Iterator[Saying]:
     for line in dict.fromkeys(one.deciding.line for one in past if one.deciding):
         here = [one for one in past if one.deciding and one.deciding.line == line]
         yield Saying("plain", f"Past {label(line)}", listed([_finding(one, unit) for one in here]))
-    if report.next_locate is not None:
+    if planned := planned_words(report):
+        yield Saying("plain", "Before the job", planned)
+    elif report.next_locate is not None:
         words = tidy(next_locate_words(report.next_locate, report.site), 400)
         yield Saying("plain", "Locate here next", words, report.next_locate.footage_m)
     elif report.enough:
-        yield Saying("plain", "Enough", "Every finding's side is firm: no more locates are wanted.")
+        yield Saying("plain", "Enough", enough_words(report))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.diagnosis import WORTH_DOUBT
 from lateral_map.model.results import (
     Crossing,
     FallStretch,
@@ -30,6 +31,7 @@ from lateral_map.words.names import (
     finding_words,
     footage_words,
     reading_name,
+    the,
 )
 from lateral_map.words.notices import as_sentence, grazing_words, uncrossed_words
 from lateral_map.words.numbers import (
@@ -41,6 +43,7 @@ from lateral_map.words.numbers import (
     percent,
     plus_minus,
     plus_minus_or_exact,
+    range_95,
     tidy,
 )
 
@@ -281,6 +284,49 @@ def next_locate_words(proposal: NextLocate | None, site: Site) -> str:
         tied += f" and from the real {proposal.line}"
     lens = format_length(proposal.lens_m, unit)
     return f"{what}: stop where the counter reads {lens}, locate, and {tied}"
+
+
+def planned_words(report: Report) -> str:
+    """Say which locates to take where none is tied yet, and what they would do; else empty."""
+    plan, unit = report.planned, report.site.unit
+    if plan is None:
+        return ""
+    stops = [
+        length(one.lens_m, unit) + (f" (taped from the real {one.line} too)" if one.line else "")
+        for one in plan.locates
+    ]
+    promise = [f"the line to {range_95(plan.sd_across_m, unit)} at its widest"]
+    if plan.sd_crossing_m is not None:
+        line = next(one.line for one in plan.locates if one.line)
+        promise.insert(0, f"where it crosses the {line} to {range_95(plan.sd_crossing_m, unit)}")
+    guess = report.site.start.azimuth_deg is None
+    look = "; the direction is a guess so far, so look again after the first" if guess else ""
+    return (
+        f"{len(plan.locates)} locates, where the counter reads about {listed(stops, len(stops))}, "
+        f"each tied by two or three tapes from permanent points, would tell {' and '.join(promise)}"
+        f"{look}"
+    )
+
+
+def enough_words(report: Report) -> str:
+    """Say that no more locates are wanted, and what that rests on; empty where some are."""
+    if not report.enough:
+        return ""
+    words = "every finding's side is firm: no more locates are wanted"
+    if any(one.probability >= WORTH_DOUBT for one in report.diagnoses):
+        words += ", whatever of what is said here may have gone wrong"
+    turns: dict[str, float] = {}
+    for one in report.findings:
+        if one.turns_m is not None and one.deciding is not None:
+            line = one.deciding.line
+            turns[line] = min(one.turns_m, turns.get(line, one.turns_m))
+    for line, off_m in turns.items():
+        off = length(off_m, report.site.unit)
+        words += (
+            f". Nothing checks where the map has {the(line)}: it holds while that is within {off} "
+            "of it; a tape from the real one to a mark would check it"
+        )
+    return words
 
 
 def reading_words(check: ReadingCheck, unit: str) -> str:

@@ -134,13 +134,6 @@ def test_start_on_a_plan_point_shares_its_uncertainty():
     )
 
 
-def test_a_depth_that_counts_the_riser_twice_is_said():
-    site = straight_site(riser_m=1.2)
-    assert any("top of the riser" in notice for notice in route_notices(adjust_route(site)))
-    level = replace(site, start=replace(site.start, depth_m=0.0))
-    assert not any("top of the riser" in notice for notice in route_notices(adjust_route(level)))
-
-
 def test_an_unmeasured_start_depth_is_said_in_the_sites_own_unit():
     site = straight_site()
     unknown = replace(site, unit="m", start=replace(site.start, depth_m=None))

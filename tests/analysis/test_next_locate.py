@@ -11,12 +11,12 @@ from shapely.geometry import box
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
-from lateral_map.analysis.next_locate import propose_next_locate
+from lateral_map.analysis.next_locate import plan_locates, propose_next_locate
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.site import Finding, Locate, OffsetTie, PlanArea, PositionTie
 from lateral_map.report import build_report
-from lateral_map.words.technician import next_locate_words
+from lateral_map.words.technician import enough_words, next_locate_words, planned_words
 
 
 def analysed(site):
@@ -49,6 +49,53 @@ def located(site, footage_m, *, line=""):
         ties.append(OffsetTie(line, 24.0 - float(east), site.accuracy.offset_m))
     extra = Locate("new", footage_m + site.transmitter.behind_lens_m, depth, ties=tuple(ties))
     return replace(site, locates=(*site.locates, extra))
+
+
+class TestBeforeTheJob:
+    """A plan and a guessed route: how many locates, and where."""
+
+    def planned(self, site):
+        route, stations, crossings, _ = analysed(site)
+        return plan_locates(route, stations, crossings)
+
+    @pytest.mark.parametrize("azimuth", [None, 90.0])
+    def test_two_stand_about_the_line_and_the_rest_where_it_is_widest(self, azimuth):
+        site = plain(())
+        site = replace(site, start=replace(site.start, azimuth_deg=azimuth))
+        plan = self.planned(site)
+        assert len(plan.locates) >= 3
+        before, after = [one.footage_m for one in plan.locates if one.line == "curb"]
+        assert before < 24.0 < after
+        at = [one.footage_m for one in plan.locates]
+        assert at == sorted(set(at))
+        assert plan.locates[0].lens_m == at[0] + site.transmitter.behind_lens_m
+
+    def test_it_delivers_what_it_promises(self):
+        site = plain(())
+        plan = self.planned(site)
+        for one in plan.locates:
+            site = replace(located(site, one.footage_m, line=one.line))
+            *rest, last = site.locates
+            site = replace(site, locates=(*rest, replace(last, mark=f"new {len(rest)}")))
+        _, stations, (crossing,), _ = analysed(site)
+        assert float(stations.across_sd_m.max()) == pytest.approx(plan.sd_across_m, rel=0.1)
+        assert crossing.sd_footage_m == pytest.approx(plan.sd_crossing_m, rel=0.1)
+
+    def test_none_is_planned_once_one_is_tied(self):
+        assert self.planned(plain((6.0,))) is None
+
+    def test_it_is_told(self):
+        report = build_report(plain(()))
+        assert "taped from the real curb too" in planned_words(report)
+
+
+def test_enough_says_what_it_rests_on_alone():
+    site = plain((6.0, 12.0, 18.0), findings=(Finding(8.0, "roots"), Finding(27.0, "crack")))
+    report = build_report(site)
+    assert report.enough
+    assert "Nothing checks where the map has the curb" in enough_words(report)
+    taped = located(site, 22.0, line="curb")
+    assert "Nothing checks" not in enough_words(build_report(located(taped, 21.0, line="")))
 
 
 def test_a_finding_in_doubt_comes_first():

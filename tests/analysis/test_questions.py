@@ -90,6 +90,27 @@ class TestAFarFootage:
         assert (far.reading.of, far.meant_m) == ("2", pytest.approx(4.0))
 
 
+class TestARiser:
+    """Whose depth may be that of its foot, and then counts it twice."""
+
+    @pytest.mark.parametrize("locates", [(), (6.0, 12.0, 18.0)])
+    def test_counted_twice_is_asked(self, locates):
+        site = straight_site(riser_m=0.5, locate_footages_m=locates)
+        start = site.start
+        site = replace(site, start=replace(start, depth_m=start.depth_m + 0.5))
+        (asked,) = ask_questions(site)
+        assert asked.reading == ReadingId("start depth")
+        assert asked.would_be_m == pytest.approx(start.depth_m)
+        assert any("riser's foot?" in one for one in report_notices(build_report(site)))
+
+    def test_is_not_asked_about_where_the_depths_beyond_agree(self):
+        assert ask_questions(straight_site(riser_m=0.5, locate_footages_m=(6.0, 12.0, 18.0))) == ()
+
+    def test_from_the_ground_is_not_asked_about(self):
+        site = straight_site(riser_m=1.2)
+        assert ask_questions(replace(site, start=replace(site.start, depth_m=0.0))) == ()
+
+
 def test_a_tape_in_inches():
     site = good(tie=three_tapes)
     first, *rest = site.locates[1].ties
