@@ -132,15 +132,42 @@ def prior_rows(
         for one in site.used_locates()
     ]
     rows.add_errors(layout.reading, footages, 1)
-    # A map is a reading like another: its lines and points may be off by their accuracy.
-    lines = [(ReadingId("line", name), site.plan.line(name).sd_m, None) for name in layout.lines]
-    rows.add_errors(layout.line, lines, 1)
-    points = [
-        (ReadingId("point", name), site.plan.point(name).sd_m, None) for name in layout.points
-    ]
-    rows.add_errors(layout.point, points, 2)
+    _map_rows(site, layout, rows)
     rows.add_pseudo(layout.ground, ground.sd(ground.correction_knots_m))
     return rows
+
+
+def _map_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
+    """A map is a reading like another: its lines and points may be off by their accuracy.
+
+    Those of a sketch were measured from one another and are off together.
+    """
+    plan, sketch = site.plan, site.plan.sketch
+    lines = [(ReadingId("line", name), plan.line(name).sd_m) for name in layout.lines]
+    points = [(ReadingId("point", name), plan.point(name).sd_m) for name in layout.points]
+    if sketch is None:
+        rows.add_errors(layout.line, [(one, sd, None) for one, sd in lines], 1)
+        rows.add_errors(layout.point, [(one, sd, None) for one, sd in points], 2)
+        return
+    covariance = sketch.shift_covariance(layout.lines, layout.points)
+    variance = np.square([sd for _, sd in lines] + [sd for _, sd in points for _ in range(2)])
+    # One that the sketch does not hold, or that was set aside since, is off on its own. A point's
+    # stated accuracy is the mean of its two axes.
+    held = np.diag(covariance).copy()
+    pairs = held[len(lines) :].reshape(-1, 2)
+    pairs[:] = pairs.mean(axis=1, keepdims=True)
+    covariance += np.diag(np.maximum(variance - held, 0.0) * (variance > held * (1.0 + 1e-6)))
+    if not len(covariance):
+        return
+    lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
+    whiten = np.asarray(np.linalg.inv(lower), np.float64)
+    full = np.zeros((len(covariance), rows.size))
+    full[:, layout.line.start : layout.point.stop] = whiten
+    place, at = rows.add_whitened(full, np.zeros(len(covariance))), 0
+    for reading, _ in [*lines, *points]:
+        of = slice(at, at + (1 if reading.kind == "line" else 2))
+        rows.observations.append(Observation(reading, None, place, whiten[:, of], lower[of, :]))
+        at = of.stop
 
 
 def _direction_rows(

@@ -179,6 +179,38 @@ def _deviate(space: _BlunderSpace, block: slice) -> float:
     return deviate_beyond(max(chi_square_tail(len(values), statistic), 1e-300) / 2.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Screened:
+    """One number's standardised residual, redundancy, verdict; whether to look at it first."""
+
+    standardised: float
+    redundancy: float
+    verdict: ReadingVerdict
+    set_aside_first: bool
+
+
+def screen_numbers(residuals: Floats, design: Floats, covariance: Floats) -> list[Screened]:
+    """Return the verdict on each of a plain adjustment's equations, by the limits of a route's.
+
+    ``residuals`` (m,) and ``design`` (m, n) are whitened, every equation a number of its own.
+    """
+    count = len(residuals)
+    cofactor = np.eye(count) - design @ covariance @ design.T
+    blocks = [slice(index, index + 1) for index in range(count)]
+    space = _BlunderSpace(blocks, cofactor, residuals, np.ones(count))
+    first = _set_aside_in_turn(space)
+    found = []
+    for index, block in enumerate(blocks):
+        redundancy = float(np.clip(cofactor[index, index], 0.0, 1.0))
+        checked = redundancy >= UNCHECKED_BELOW
+        deviate = float(np.copysign(_deviate(space, block), residuals[index])) if checked else 0.0
+        verdict: ReadingVerdict = "unchecked"
+        if checked:
+            verdict = "suspect" if abs(deviate) > SUSPECT_BEYOND else "good"
+        found.append(Screened(deviate, redundancy, verdict, index in first))
+    return found
+
+
 def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
     """Return the readings whose loss leaves no suspect.
 

@@ -15,7 +15,7 @@ import typer
 from lateral_map.errors import ExportError
 from lateral_map.export.atomic import write_folder
 
-_FILES: Final = ("site.toml", "locates.csv", "bends.csv", "findings.csv", "plan.geojson")
+_FILES: Final = ("site.toml", "locates.csv", "bends.csv", "findings.csv", "sketch.csv")
 _TABLE: Final = re.compile(r"(?:# )?\[\[?(?P<name>\w+)\]\]?")
 _KEY: Final = re.compile(r"(?:# )?(?P<name>\w+) = ")
 _WIDTH: Final = 96

@@ -18,6 +18,7 @@ from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied
 from lateral_map.model.referral import Job, Referral, SewerMain
+from lateral_map.model.sketch import Sketch
 from lateral_map.units import per_root_metre, to_metres
 
 Unit = Literal["ft", "us_ft", "m"]
@@ -115,6 +116,8 @@ class Accuracy:
     mark_fraction: float = 0.03
     offset_m: float = to_metres(0.1, "ft")
     ground_m: float = to_metres(0.05, "ft")
+    corner_deg: float = 0.5
+    square_deg: float = 1.5
     wander_deg: float = per_root_metre(WANDER_PER_ROOT_FT, "ft")
     fitting_deg: float = 2.0
     eye_deg: float = 8.0
@@ -383,6 +386,7 @@ class PlanLine:
     kind: LineKind
     vertices_m: Floats
     sd_m: float
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,6 +410,7 @@ class PlanPoint:
     northing_m: float
     sd_m: float
     elevation_m: float | None = None
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -450,6 +455,7 @@ class Plan:
     levels: tuple[SpotLevel, ...] = ()
     areas: tuple[PlanArea, ...] = ()
     terrain: Terrain | None = None
+    sketch: Sketch | None = None
 
     def line(self, name: str) -> PlanLine:
         """Return the line called ``name``; raises ``KeyError``."""

@@ -238,6 +238,21 @@ Azimuth = Annotated[
 Turn = Annotated[
     float, Measured("angle", -180.0, 180.0, "a bend turns at most 180 degrees", unit="°")
 ]
+_CORNERS: Final = {"right": 90.0, "r": 90.0, "left": -90.0, "l": -90.0, "straight": 0.0}
+
+
+def _corner(value: object) -> object:
+    """Read right, left or straight as degrees; anything else is left to the degrees' own reader."""
+    return _CORNERS.get(plain(value[:20]), value) if isinstance(value, str) else value
+
+
+CornerTurn = Annotated[
+    float,
+    Measured(
+        "angle", -179.0, 179.0, "write right, left, or degrees such as -45 for 45 left", unit="°"
+    ),
+    BeforeValidator(_corner),
+]
 _SD_DEGREES: Final = "write degrees (1 sd) greater than 0"
 AngleSpread = Annotated[float, Measured("number", 0.0, 180.0, _SD_DEGREES, above=True, unit="°")]
 Wander = Annotated[float, Measured("number", 0.0, 180.0, _SD_DEGREES, above=True, unit="°/√")]
@@ -341,6 +356,17 @@ UTILITY_NAMES: Final = {
     "oil line": "oil",
 }  # fmt: skip
 UnitWord = Annotated[Unit, OneOf()]
+SketchWord = Annotated[
+    Literal[
+        "wall", "tape", "point", "curb", "right of way", "property line", "centreline", "known",
+    ],
+    OneOf({"centerline": "centreline", "row": "right of way"}),
+]  # fmt: skip
+SideWord = Annotated[
+    Literal["left", "right", "out", "behind", "beyond"],
+    OneOf({"l": "left", "r": "right", "outside": "out", "before": "behind", "past": "beyond"}),
+]
+BasisWord = Annotated[Literal["measured", "assumed"], OneOf()]
 SoilWord = Annotated[Soil, OneOf()]
 EndWord = Annotated[RunEnd, OneOf({"septic tank": "tank", "holding tank": "tank"})]
 BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], OneOf()]

@@ -17,6 +17,7 @@ KNOWN_FILES: Final = (
     "locates.csv",
     "bends.csv",
     "findings.csv",
+    "sketch.csv",
     "plan.geojson",
     "plan.gpkg",
     "ground.tif",

@@ -10,6 +10,7 @@ from typing import Final, TypeVar
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.far import main_is_claimed
 from lateral_map.model.site import Plan, Site
+from lateral_map.model.sketch import Sketch
 from lateral_map.reading.applied import apply_slips
 from lateral_map.reading.assemble import Gathered, assemble_site, build_accuracy
 from lateral_map.reading.boundaries import name_main, read_boundaries, resolve_client
@@ -18,10 +19,19 @@ from lateral_map.reading.footages import Rows, check_bends, check_footages, find
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.marks import Ground, build_locates, check_marks, check_names
 from lateral_map.reading.placing import check_plan_places, is_local, place_start
-from lateral_map.reading.plan import PLAN_KINDS, PlanNames, lay_plan, sort_features, to_plane
+from lateral_map.reading.plan import (
+    PLAN_KINDS,
+    PlanNames,
+    SortedPlan,
+    lay_plan,
+    sort_features,
+    to_plane,
+)
 from lateral_map.reading.plan_files import FeatureFile, read_geojson, read_geopackage
-from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
+from lateral_map.reading.rows import BendRow, FindingRow, LocateRow, SketchRow
 from lateral_map.reading.site_file import SiteFile, read_site_file
+from lateral_map.reading.sketch import draw_sketch
+from lateral_map.reading.sketch_plan import lay_sketch, merge_sketch
 from lateral_map.reading.tables import ReadRow, read_rows
 from lateral_map.reading.terrain import Levelled, add_terrain
 
@@ -58,6 +68,7 @@ def load_site(path: str | Path) -> Site:
         _used(read_rows(files.get("bends.csv"), BendRow, unit, ledger)),
         _used(read_rows(files.get("findings.csv"), FindingRow, unit, ledger)),
     )
+    sketched = read_rows(files.get("sketch.csv"), SketchRow, unit, ledger)
     crs = "" if said is None else said.crs
     geojson, geopackage = files.get("plan.geojson"), files.get("plan.gpkg")
     if geojson is not None and geopackage is not None:
@@ -70,10 +81,27 @@ def load_site(path: str | Path) -> Site:
     elif geopackage is not None:
         source = read_geopackage(geopackage, ledger, crs=crs, kinds=PLAN_KINDS)
     absent = geojson is None and geopackage is None and "plan" not in files.misnamed
-    names = PlanNames(None if source is None else sort_features(source, unit, ledger), absent)
+    drawn = None if source is None else sort_features(source, unit, ledger)
     if said is None:
         raise SiteError(ledger.faults)
-    return _join(said, rows, names, folder, files.get("ground.tif"), ledger)
+    plan, sketch = _with_sketch(drawn, sketched, said, ledger)
+    absent = absent and files.get("sketch.csv") is None
+    names = PlanNames(plan, absent)
+    site = _join(said, rows, names, folder, files.get("ground.tif"), ledger)
+    return replace(site, plan=replace(site.plan, sketch=sketch))
+
+
+def _with_sketch(
+    drawn: SortedPlan | None, rows: tuple[ReadRow[SketchRow], ...], said: SiteFile, ledger: Ledger
+) -> tuple[SortedPlan | None, Sketch | None]:
+    """Return the drawn plan with what sketch.csv adds to it, and the sketch as adjusted."""
+    accuracy = build_accuracy(said.accuracy, said.unit)
+    sketch = draw_sketch(rows, accuracy, ledger)
+    coordinates = "declared" if drawn is None else drawn.coordinates
+    laid = None if sketch is None else lay_sketch(sketch, said, coordinates, ledger)
+    if laid is None:
+        return drawn, None
+    return merge_sketch(drawn, laid, ledger), laid.sketch
 
 
 def _used(rows: tuple[ReadRow[Usable], ...]) -> tuple[ReadRow[Usable], ...]:

@@ -28,6 +28,7 @@ class Limit:
 
 
 ROWS: Final = {
+    "sketch.csv": Limit(300, "rows of the sketch", "keep to the lot and its street"),
     "locates.csv": Limit(500, "rows of locates", "split the run into several sites"),
     "bends.csv": Limit(500, "rows of bends", "split the run into several sites"),
     "findings.csv": Limit(2_000, "rows of findings", "split the run into several sites"),

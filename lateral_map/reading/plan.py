@@ -401,7 +401,8 @@ def lay_plan(
         east, north = (float(value) for value in coordinates[0])
         if one.kind in LINE_KINDS:
             sd = mapped_line_m if said.accuracy is None else said.accuracy
-            lines.append(PlanLine(one.name, cast("LineKind", one.kind), _vertices(at), sd))
+            kind = cast("LineKind", one.kind)
+            lines.append(PlanLine(one.name, kind, _vertices(at), sd, said.source))
         elif one.kind == "utility":
             vertices, what = _vertices(at), said.utility or "sewer"
             utilities.append(
@@ -409,7 +410,7 @@ def lay_plan(
             )
         elif one.kind == "reference":
             sd = mapped_point_m if said.accuracy is None else said.accuracy
-            points.append(PlanPoint(one.name, east, north, sd, said.z))
+            points.append(PlanPoint(one.name, east, north, sd, said.z, said.source))
         elif one.kind == "ground":
             levels.append(SpotLevel(east, north, said.z or 0.0, one.name))
         elif isinstance(at, Polygon):

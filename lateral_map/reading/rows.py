@@ -1,4 +1,4 @@
-"""The rows of locates.csv, bends.csv and findings.csv as typed, each checked by itself."""
+"""The rows of the tables as typed, each checked by itself."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from lateral_map.errors import Fault
 from lateral_map.model.site import SD_LONLAT_M, SD_XY_M, Bend, Finding, Locate
 from lateral_map.reading import fields
 from lateral_map.reading.schema import half_pairs
-from lateral_map.reading.typed import Typed, key, keys_of, shown_length
+from lateral_map.reading.typed import Typed, key, key_names, keys_of, shown_length
+from lateral_map.reading.words import listed, plain
 
 TAPES: Final = ("tape1", "tape2", "tape3")
 _LINE_TIES: Final = ("along", "offset", "past")
@@ -204,7 +205,139 @@ class FindingRow(Typed):
             )
 
 
+# What each kind of row of sketch.csv needs, and what else it may have.
+_SKETCH_NEEDS: Final[dict[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
+    "wall": (("from", "to", "distance"), ("name", "turn", "azimuth")),
+    "tape": (("from", "to", "distance"), ("azimuth",)),
+    "point": (
+        ("name",),
+        ("from", "to", "along", "offset", "side", *TAPES, *(f"{tape}_from" for tape in TAPES)),
+    ),
+    "known": (("name",), ("lat", "lon", "x", "y")),
+}
+_SKETCH_LINE: Final = (
+    (),
+    ("name", "from", "to", "line", "through", "along", "offset", "side", "basis"),
+)
+_SKETCH_ALL: Final = frozenset({"what", "accuracy", "use", "note"})
+
+
+class SketchRow(Typed):
+    """A row of sketch.csv: one thing measured of a plan that has no coordinates."""
+
+    what: fields.SketchWord = key(
+        "wall: a side of a building, paced round; tape: a tape between two points; point: a point "
+        "by tapes or along and square from two others; a line; known: a point's coordinates.",
+        "What it is",
+        required=True,
+        examples=["wall"],
+    )
+    name: fields.Name | None = key(
+        "The point's or line's name; of a wall, the building's (house).", "Name"
+    )
+    from_: fields.PointName | None = key(
+        "Where the wall or tape begins, or the line walked.", "From", alias="from"
+    )
+    to: fields.PointName | None = key("Where it ends.", "To")
+    distance: fields.PositiveLength | None = key("Length of the wall or tape.", "Distance")
+    turn: fields.CornerTurn | None = key(
+        "Where the wall ends, the turn into the next one: right, left, straight, or degrees.",
+        "Then turn",
+    )
+    along: fields.Length | None = key(
+        "How far along from the first point, towards the second.", "Along"
+    )
+    offset: fields.NonNegativeLength | None = key("How far off, square.", "Off it")
+    side: fields.SideWord | None = key(
+        "Which side, walking from the first point to the second: left or right; out of the "
+        "building; behind a line (the building's side) or beyond it.",
+        "On which side",
+    )
+    line: fields.LineName | None = key("The line that this one is parallel to.", "Parallel to")
+    through: fields.Text = key("Points the line runs through, in order, such as A; B.", "Through")
+    tape1_from: fields.PointName | None = _from("first")
+    tape1: fields.PositiveLength | None = _tape()
+    tape2_from: fields.PointName | None = _from("second")
+    tape2: fields.PositiveLength | None = _tape()
+    tape3_from: fields.PointName | None = _from("third")
+    tape3: fields.PositiveLength | None = _tape()
+    basis: fields.BasisWord = key(
+        "Of a line: measured, or assumed from a record, a habit or a guess.",
+        "Measured or assumed",
+        default="measured",
+    )
+    accuracy: fields.Spread | None = key(
+        "1 sd of the row's lengths, or of known coordinates each axis; empty, the usual.",
+        "Accuracy",
+    )
+    azimuth: fields.Azimuth | None = key(
+        "Compass direction walked, on one wall or tape: it gives the sketch its north.",
+        "Compass direction",
+    )
+    lat: fields.Latitude | None = key("WGS 84 latitude of a known point.", "Latitude")
+    lon: fields.Longitude | None = key("WGS 84 longitude of a known point.", "Longitude")
+    x: fields.Coordinate | None = key("Easting of a known point, in the CRS's unit.", "x (east)")
+    y: fields.Coordinate | None = key("Northing of a known point, in the CRS's unit.", "y (north)")
+    use: fields.YesNo = _use()
+    note: fields.Text = _note()
+
+    @classmethod
+    def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
+        """Yield a fault for each cell the kind of row needs, or cannot have."""
+        said = given.get("what")
+        kind = plain(said) if isinstance(said, str) else ""
+        needs, may = _SKETCH_NEEDS.get(kind, _SKETCH_LINE)
+        for name in needs:
+            if name not in given:
+                yield Fault(f"a {kind} needs it", f"fill {name}", field=name)
+        for name in given:
+            if name not in (*needs, *may) and name not in _SKETCH_ALL and name in key_names(cls):
+                yield Fault(
+                    f"a {kind.replace('_', ' ')} has no {name}", "leave it empty", field=name
+                )
+        pairs = [("lat", "lon"), ("x", "y"), *((f"{tape}_from", tape) for tape in TAPES)]
+        yield from half_pairs(given, [("from", "to"), *pairs])
+        if kind == "known" and not {"lat", "x"} & given.keys():
+            yield Fault("nothing says where it is", "fill lat and lon, or x and y", field="lat")
+        if kind == "point":
+            yield from _point_faults(given)
+        elif kind not in _SKETCH_NEEDS:
+            yield from _line_faults(given)
+
+
+def _point_faults(given: Mapping[str, object]) -> Iterable[Fault]:
+    """Yield what is wrong with how a sketched point is fixed."""
+    tapes = sum(tape in given for tape in TAPES)
+    square = "from" in given
+    if not tapes and not square:
+        remedy = "fill two tapes, or from, to, along and offset"
+        yield Fault("nothing says where the point is", remedy, field="tape1")
+    for name in ("along", "offset"):
+        if square and name not in given:
+            yield Fault(f"from and to are given without {name}", f"fill {name}", field=name)
+        elif not square and name in given:
+            yield Fault("nothing says from which line walked", "fill from and to", field=name)
+    offset = str(given.get("offset", "0")).strip()
+    if "side" not in given and square and offset.strip("0.,") != "":
+        remedy = "write left or right of the line walked, or out of the building"
+        yield Fault("the point has a mirror image on the other side", remedy, field="side")
+
+
+def _line_faults(given: Mapping[str, object]) -> Iterable[Fault]:
+    """Yield what is wrong with how a sketched line is fixed."""
+    ways = [name for name in ("from", "line", "through") if name in given]
+    if len(ways) != 1:
+        problem = "nothing says where the line is" if not ways else f"it has {listed(ways)}"
+        remedy = "fill one: from and to (a wall it is parallel to), line, or through"
+        yield Fault(problem, remedy, field=ways[-1] if ways else "from")
+    elif ways != ["through"]:
+        for name in ("offset", "side"):
+            if name not in given:
+                yield Fault("a parallel line needs it", f"fill {name}", field=name)
+
+
 TABLES: Final[dict[str, type[Typed]]] = {
+    "sketch.csv": SketchRow,
     "locates.csv": LocateRow,
     "bends.csv": BendRow,
     "findings.csv": FindingRow,

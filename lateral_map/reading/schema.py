@@ -378,6 +378,14 @@ class AccuracyTable(Typed):
         "offset_m", "A distance along or offset from a line.", "Along or off a line"
     )
     ground: fields.Spread = _accuracy("ground_m", "A ground level.", "Ground level")
+    corner: fields.AngleSpread = _accuracy(
+        "corner_deg", "Degrees, a square corner of a sketched building.", "Square corner"
+    )
+    square: fields.AngleSpread = _accuracy(
+        "square_deg",
+        "Degrees, a square or a parallel set out by eye in a sketch, or a corner of another angle.",
+        "Square by eye",
+    )
     wander: fields.Wander | None = key(
         "Degrees per square root of one unit of length that pipe turns unseen in plan; default "
         f"{WANDER_PER_ROOT_FT:g} per square root of a foot.",

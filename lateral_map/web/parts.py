@@ -23,6 +23,7 @@ PLAN: Final = "plan.geojson"
 # The columns of each table; the first name of a row is what it is known by.
 TABLES: Final = {name: key_names(model) for name, model in rows.TABLES.items()}
 _FIRST: Final = {
+    "sketch.csv": ("what", "name", "from", "to", "distance", "turn"),
     "locates.csv": ("mark", "footage", "depth"),
     "bends.csv": ("footage", "turn", "fall", "how", "note"),
     "findings.csv": ("footage", "to", "finding", "severity", "note"),
@@ -172,7 +173,7 @@ def describe_lost(name: str, text: str, part: Part) -> Lost | None:
     if any(said(table.row_values(number)) == values for number in table.data_rows()):
         return None
     row = _twin_row(name, table, values)
-    key = TABLES[name][0]
+    key = _keys(name)[0]
     theirs = None if row is None else _row_words(said(table.row_values(row)))
     return Lost(f"{key} {values.get(key, '')}", _row_words(values), theirs)
 
@@ -203,9 +204,18 @@ def put_back(name: str, text: str, part: Part) -> tuple[str, Part]:
 
 
 def _twin_row(name: str, table: CsvText, values: Mapping[str, str]) -> int | None:
-    key = TABLES[name][0]
-    same = [n for n in table.data_rows() if table.row_values(n).get(key) == values.get(key)]
+    meant = [values.get(key, "") for key in _keys(name)]
+    same = [
+        n
+        for n in table.data_rows()
+        if [table.row_values(n).get(key, "") for key in _keys(name)] == meant
+    ]
     return same[0] if same else None
+
+
+def _keys(name: str) -> tuple[str, ...]:
+    """Return the columns by which a row is known again."""
+    return ("what", "name", "from", "to") if name == "sketch.csv" else TABLES[name][:1]
 
 
 def _twin_feature(plan: PlanText, ours: str) -> int | None:
