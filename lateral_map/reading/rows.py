@@ -219,6 +219,9 @@ _SKETCH_LINE: Final = (
     (),
     ("name", "from", "to", "line", "through", "along", "offset", "side", "basis"),
 )
+_SKETCH_KINDS: Final = (
+    *_SKETCH_NEEDS, "curb", "right_of_way", "property_line", "centreline", "centerline", "row",
+)  # fmt: skip
 _SKETCH_ALL: Final = frozenset({"what", "accuracy", "use", "note"})
 
 
@@ -235,10 +238,10 @@ class SketchRow(Typed):
     name: fields.Name | None = key(
         "The point's or line's name; of a wall, the building's (house).", "Name"
     )
-    from_: fields.PointName | None = key(
+    from_: fields.Name | None = key(
         "Where the wall or tape begins, or the line walked.", "From", alias="from"
     )
-    to: fields.PointName | None = key("Where it ends.", "To")
+    to: fields.Name | None = key("Where it ends.", "To")
     distance: fields.PositiveLength | None = key("Length of the wall or tape.", "Distance")
     turn: fields.CornerTurn | None = key(
         "Where the wall ends, the turn into the next one: right, left, straight, or degrees.",
@@ -286,15 +289,15 @@ class SketchRow(Typed):
         """Yield a fault for each cell the kind of row needs, or cannot have."""
         said = given.get("what")
         kind = plain(said) if isinstance(said, str) else ""
+        if kind not in _SKETCH_KINDS:
+            return  # its own fault is told
         needs, may = _SKETCH_NEEDS.get(kind, _SKETCH_LINE)
-        for name in needs:
-            if name not in given:
-                yield Fault(f"a {kind} needs it", f"fill {name}", field=name)
-        for name in given:
-            if name not in (*needs, *may) and name not in _SKETCH_ALL and name in key_names(cls):
-                yield Fault(
-                    f"a {kind.replace('_', ' ')} has no {name}", "leave it empty", field=name
-                )
+        for name in [one for one in needs if one not in given]:
+            yield Fault(f"a {kind} needs it", f"fill {name}", field=name)
+        foreign = set(key_names(cls)) - {*needs, *may} - _SKETCH_ALL
+        for name in [one for one in given if one in foreign]:
+            words = kind.replace("_", " ")
+            yield Fault(f"a {words} has no {name}", "leave it empty", field=name)
         pairs = [("lat", "lon"), ("x", "y"), *((f"{tape}_from", tape) for tape in TAPES)]
         yield from half_pairs(given, [("from", "to"), *pairs])
         if kind == "known" and not {"lat", "x"} & given.keys():

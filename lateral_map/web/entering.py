@@ -31,7 +31,10 @@ _TYPES: Final = {
     "zip": "application/zip",
 }
 _DEGREES: Final = 8  # decimals: a millimetre
-_ROW_WORDS: Final = {"locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding"}
+_ROW_WORDS: Final = {
+    "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding",
+    "sketch.csv": "sketch",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

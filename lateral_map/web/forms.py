@@ -49,6 +49,20 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         Group("No locate", "no_locate?", optional=True, key="no_locate"),
         Group("More", "ground peak nulls? nulls_held_above note", optional=True, key="more"),
     ),
+    "sketch.csv": (
+        Group("", "what name from to distance turn side?"),
+        Group("Along and square", "along? offset", optional=True, key="square"),
+        Group(
+            "Tapes",
+            "tape1_from tape1 tape2_from tape2 tape3_from tape3",
+            optional=True,
+            key="tapes",
+            help="Two tapes leave two places: say on which side above.",
+        ),
+        Group("A line", "line through? basis?", optional=True, key="line"),
+        Group("Known place", "lat lon x y", optional=True, key="position"),
+        Group("More", "accuracy? azimuth? note", optional=True, key="more"),
+    ),
     "bends.csv": (Group("", "footage? turn? fall? how?+ note"),),
     "findings.csv": (
         Group("", "footage? to? finding severity note"),
@@ -84,8 +98,8 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         ),
         Group(
             "Accuracies",
-            "tape tape_fraction mark mark_fraction offset ground fitting eye wander? fall? "
-            "fall_accuracy fall_wander? mapped_line? mapped_point?",
+            "tape tape_fraction mark mark_fraction offset ground corner? square? fitting eye "
+            "wander? fall? fall_accuracy fall_wander? mapped_line? mapped_point?",
             optional=True,
             path="accuracy",
             help="All 1 sd; an empty field is the usual value.",

@@ -98,7 +98,7 @@ def _plan_alone(copy: Path) -> Report | None:
         for path, value in _STAND_IN.items():
             text = change_setting(text, path, value)
         (copy / SETTINGS).write_text(text, encoding="utf-8")
-        for table in TABLES:
+        for table in set(TABLES) - {"sketch.csv"}:
             (copy / table).unlink(missing_ok=True)
         return build_report(load_site(copy))
     except (ValueError, SiteError, AdjustmentError, AnalysisError, FrameError):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from threading import Lock
 from typing import Any, Final
@@ -16,7 +17,7 @@ from lateral_map.draw.profile.painter import PageWidth, page_profile
 from lateral_map.errors import Fault
 from lateral_map.model.results import Report
 from lateral_map.reading.fields import is_no
-from lateral_map.reading.plan import PLAN_KINDS
+from lateral_map.reading.plan import LINE_KINDS, PLAN_KINDS
 from lateral_map.reading.words import plain
 from lateral_map.units import small_unit
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
@@ -197,6 +198,22 @@ def _settings(store: SiteStore, solved: Solved) -> dict[str, Any]:
     return {"values": values, "faults": by_field, "lists": lists}
 
 
+def _sketched(store: SiteStore) -> dict[str, list[str]]:
+    """Return the points and lines that the rows of sketch.csv name, solved or not."""
+    found: dict[str, dict[str, None]] = {"points": {}, "lines": {}}
+    with suppress(UnreadableError):
+        table = store.table("sketch.csv")
+        for row in (table.row_values(number) for number in table.data_rows()):
+            what, name = plain(row.get("what", "")), row.get("name", "")
+            if what in ("wall", "tape"):
+                found["points"] |= dict.fromkeys(filter(None, (row.get("from"), row.get("to"))))
+            elif what == "point":
+                found["points"][name] = None
+            elif what in LINE_KINDS:
+                found["lines"][name or what.replace("_", " ")] = None
+    return {kind: [name for name in names if name] for kind, names in found.items()}
+
+
 def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
     known = solved.report.site.plan if solved.report else None
     names = {
@@ -213,6 +230,8 @@ def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
         points = [f["name"] for f in features if f["kind"] == "reference" and f["name"]]
         lines = [f["name"] for f in features if f["shape"] == "LineString" and f["name"]]
         names = {"points": points, "lines": lines}
+    for kind, found in _sketched(store).items():
+        names[kind] += [name for name in found if name not in names[kind]]
     if store.plan_is_package:
         features, words = [], f"The plan is {PACKAGE}: change it in a GIS; this page draws it."
     loose = faults if words else [f for f in faults if not f.field.startswith("feature ")]

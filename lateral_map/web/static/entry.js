@@ -6,8 +6,8 @@ import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
 import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./picture.js";
 
-const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
-const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding" };
+const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["sketch.csv", "Sketch"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
+const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding", "sketch.csv": "row of the sketch" };
 const SIGNS = { good: "✓", suspect: "!", "put off": "~", unchecked: "○", "set aside": "–", "left out": "!" };
 const LOOK_EVERY_MS = 3000;
 
@@ -369,6 +369,7 @@ const panels = {
   "locates.csv": () => tablePanel("locates.csv"),
   "bends.csv": () => tablePanel("bends.csv"),
   "findings.csv": () => tablePanel("findings.csv"),
+  "sketch.csv": () => tablePanel("sketch.csv"),
   plan: () => planPanel(state, page),
   site: () => sitePanel(),
   more: () => morePanel(),
@@ -411,14 +412,15 @@ function waitingRow(item) {
 
 function nameOf({ values }) {
   const turn = values.turn ? `${Math.abs(Number(values.turn)) || values.turn}° ${values.turn.startsWith("-") ? "left" : "right"}` : "";
-  return values.mark || values.finding || turn || "Row";
+  const sketched = values.what && `${values.what} ${values.name || ""}`.trim();
+  return values.mark || values.finding || sketched || turn || "Row";
 }
 
 function rowButton(file, row) {
   const { values, verdict } = row;
   const unit = state.site.units.length;
   const shown = (text) => (/^-?[\d.]+$/.test(text) ? `${text} ${unit}` : text);
-  const bits = [values.no_locate && `no locate: ${values.no_locate}`, values.footage && `at ${shown(values.footage)}`, values.to && `to ${shown(values.to)}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
+  const bits = [values.no_locate && `no locate: ${values.no_locate}`, values.footage && `at ${shown(values.footage)}`, values.from && `from ${values.from}`, values.to && `to ${shown(values.to)}`, values.distance && shown(values.distance), values.what && values.offset && `${shown(values.offset)} ${values.side || "off"}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
   const faults = row.faults.map(({ field, words }) => make("span", { class: "fault", text: `${field ? `${field}: ` : ""}${words}` }));
   return make("li", {}, make("button", { type: "button", class: `row ${verdict.replace(" ", "-")}`, "aria-current": row.text === editing?.text ? "true" : null, onclick: () => openRow(file, row) },
     make("strong", { dir: "auto", text: nameOf(row) }),
@@ -520,6 +522,7 @@ function focusNext(file) {
 let activeForm = null;
 
 function worthSaving(file, values) {
+  if (file === "sketch.csv") return Boolean(values.what && (values.name || values.distance || values.offset));
   return Boolean(values.footage || (file === "locates.csv" && values.depth));
 }
 
@@ -540,6 +543,8 @@ function defaults(file) {
     else if (field.default) values[field.name] = field.default;
   }
   if (file === "locates.csv") values.mark = nextMark(rows.map((row) => row.mark || ""));
+  // Round a building each wall begins where the one before ends, and the last one closes it.
+  if (file === "sketch.csv" && last.what === "wall" && last.to !== rows.find(({ what }) => what === "wall").from) Object.assign(values, { what: "wall", from: last.to, turn: last.turn });
   return values;
 }
 
