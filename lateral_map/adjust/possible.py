@@ -69,7 +69,31 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
         )
         own = [clash for clash in left if any(fix is wrong for fix in clash.fixes)]
         left = [clash for clash in left if all(fix is not wrong for fix in clash.fixes)]
-        faults.append(_fault(site, wrong, own))
+        # Told of the clash with the nearest along the pipe; the others are named beside it.
+        nearest = min(own, key=lambda clash: clash.between_m)
+        ground = format_length(nearest.apart_m, site.unit)
+        pipe = format_length(nearest.between_m, site.unit)
+        others = [
+            fix.name
+            for clash in own
+            if clash is not nearest
+            for fix in clash.fixes
+            if fix is not wrong
+        ]
+        listed = " and ".join(filter(None, [", ".join(others[:-1]), *others[-1:]]))
+        also = f"; {wrong.name} is too far from {listed} as well" if others else ""
+        from_start = wrong.name == _START
+        both = f"check both footages and the ties of {wrong.name}, or set use = no on the wrong row"
+        faults.append(
+            Fault(
+                f"{nearest.fixes[0].name} and {nearest.fixes[1].name} are {ground} apart on the "
+                f"ground, but the counter says only {pipe} of pipe between them{also}",
+                "check the start's place and [counter] zero" if from_start else both,
+                file=wrong.file,
+                row=wrong.row,
+                field="start" if from_start else "footage",
+            )
+        )
     return tuple(faults)
 
 
@@ -91,32 +115,6 @@ def _clash(site: Site, first: Fix, second: Fix) -> _Clash | None:
     return _Clash((first, second), float(apart.flat[int(np.argmin(apart - slack))]), between)
 
 
-def _fault(site: Site, wrong: Fix, clashes: list[_Clash]) -> Fault:
-    """Tell of the clash with the nearest along the pipe; the others are named beside it."""
-    nearest = min(clashes, key=lambda clash: clash.between_m)
-    ground = format_length(nearest.apart_m, site.unit)
-    pipe = format_length(nearest.between_m, site.unit)
-    others = [
-        fix.name
-        for clash in clashes
-        if clash is not nearest
-        for fix in clash.fixes
-        if fix is not wrong
-    ]
-    listed = " and ".join(filter(None, [", ".join(others[:-1]), *others[-1:]]))
-    also = f"; {wrong.name} is too far from {listed} as well" if others else ""
-    from_start = wrong.name == _START
-    both = f"check both footages and the ties of {wrong.name}, or set use = no on the wrong row"
-    return Fault(
-        f"{nearest.fixes[0].name} and {nearest.fixes[1].name} are {ground} apart on the ground, "
-        f"but the counter says only {pipe} of pipe between them{also}",
-        "check the start's place and [counter] zero" if from_start else both,
-        file=wrong.file,
-        row=wrong.row,
-        field="start" if from_start else "footage",
-    )
-
-
 def fix_by_ties(site: Site, locate: Locate, expected_m: float) -> Fix | None:
     """Return where a locate's own ties put its mark, None where they do not fix it by themselves.
 
@@ -133,7 +131,14 @@ def fix_by_ties(site: Site, locate: Locate, expected_m: float) -> Fix | None:
     offset = {tie.line: tie for tie in locate.ties if isinstance(tie, OffsetTie)}
     for name in [one for one in along if one in offset]:
         line = site.plan.line(name)
-        point = _point_along(line.vertices_m, along[name].along_m, offset[name].offset_m)
+        step = np.diff(line.vertices_m, axis=0)
+        length = np.hypot(step[:, 0], step[:, 1])
+        starts = np.concatenate([[0.0], np.cumsum(length)[:-1]])
+        along_m, offset_m = along[name].along_m, offset[name].offset_m
+        segment = max(int(np.searchsorted(starts, along_m, side="right")) - 1, 0)
+        unit = step[segment] / length[segment]
+        right = np.array([unit[1], -unit[0]])
+        point = line.vertices_m[segment] + unit * (along_m - starts[segment]) + right * offset_m
         found.append((point, float(np.hypot(offset[name].sd_m, line.sd_m))))
     tapes = [tie for tie in locate.ties if isinstance(tie, TapeTie)]
     for pair in itertools.combinations(tapes, 2):
@@ -149,16 +154,6 @@ def fix_by_ties(site: Site, locate: Locate, expected_m: float) -> Fix | None:
         points_m=np.array([point for point, _ in found]),
         sd_m=np.hypot([sd for _, sd in found], sd_mark_m(site, locate, expected_m)),
     )
-
-
-def _point_along(vertices: Floats, along_m: float, offset_m: float) -> Floats:
-    step = np.diff(vertices, axis=0)
-    length = np.hypot(step[:, 0], step[:, 1])
-    starts = np.concatenate([[0.0], np.cumsum(length)[:-1]])
-    segment = max(int(np.searchsorted(starts, along_m, side="right")) - 1, 0)
-    unit = step[segment] / length[segment]
-    right = np.array([unit[1], -unit[0]])
-    return np.asarray(vertices[segment] + unit * (along_m - starts[segment]) + right * offset_m)
 
 
 def _cross_tapes(site: Site, first: TapeTie, second: TapeTie) -> list[tuple[Floats, float]]:

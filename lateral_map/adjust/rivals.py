@@ -69,19 +69,15 @@ def other_places(
     rest = mark_m[marks].ravel() + seen @ (unknowns - found.unknowns)
     for chosen in _walk(doubts, free, rest):
         picked = list(zip(doubts, chosen, strict=True))
-        blocks = _blocks([one.precision[which] for one, which in picked])
+        # Each mark's 2 by 2 precision along the diagonal.
+        size = len(picked)
+        square = np.zeros((size, 2, size, 2))
+        square[np.arange(size), :, np.arange(size)] = [one.precision[k] for one, k in picked]
+        blocks = square.reshape(2 * size, 2 * size)
         gap = np.ravel([one.place_m[which] for one, which in picked]) - rest
         pulled = np.linalg.solve(np.eye(len(free)) + blocks @ free, blocks @ gap)
         guesses.append(unknowns + spread @ pulled)
     return guesses
-
-
-def _blocks(parts: list[Floats]) -> Floats:
-    """Return 2 by 2 parts along a diagonal."""
-    size = len(parts)
-    whole = np.zeros((size, 2, size, 2))
-    whole[np.arange(size), :, np.arange(size)] = parts
-    return whole.reshape(2 * size, 2 * size)
 
 
 def _mirrored_whole(ties: Ties, unknowns: Floats, azimuth: slice, marks: list[int]) -> list[Floats]:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import os
 import posixpath
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
 
-from lateral_map.batch.engine import Engine, dask_engine, local_engine, solve_all
+from lateral_map.batch.engine import dask_engine, local_engine, solve_all
 from lateral_map.batch.files import WGS_84, programme_crs
 from lateral_map.batch.gather import Written, gather
 from lateral_map.batch.solve import Asked
-from lateral_map.batch.sources import Root, Source
+from lateral_map.batch.sources import Root
 from lateral_map.batch.store import Outcome, Store
 from lateral_map.errors import ExportError, LateralMapError
 from lateral_map.export.atomic import write_folder
@@ -63,7 +63,12 @@ def run_batch(batch: Batch, told: Told) -> Ran:
     """
     root = Root(batch.asked.root)
     programme_crs(batch.crs)  # refused now rather than after hours
-    _make(batch.out)
+    try:
+        batch.out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ExportError(
+            f"{batch.out}: cannot be made ({error.strerror or error}); give another --out"
+        ) from error
     with closing(Store(batch.out / STORE_NAME)) as store:
         told("Finding the sites", 0, 0)
         sites = store.note(root.find(leave_out=batch.out))
@@ -76,7 +81,8 @@ def run_batch(batch: Batch, told: Told) -> Ran:
         workers = batch.jobs or os.cpu_count() or 1
         engine = dask_engine(batch.scheduler) if batch.scheduler else local_engine(workers)
         with engine as running:
-            for outcomes in _solved(batch, running, store.sources(), sites):
+            chunk = max(1, min(batch.chunk, sites // (running.workers * _LEAST_CHUNKS)))
+            for outcomes in solve_all(running, batch.asked, store.sources(), chunk):
                 if batch.asked.results:
                     _write_results(batch.out, outcomes)
                 store.keep(outcomes)
@@ -92,22 +98,6 @@ def run_batch(batch: Batch, told: Told) -> Ran:
             progress=lambda at: told("Writing the files", at, sites),
         )
         return Ran(sites, solved_now, written)
-
-
-def _solved(
-    batch: Batch, engine: Engine, todo: Iterator[tuple[Source, str]], sites: int
-) -> Iterator[list[Outcome]]:
-    fair = sites // (engine.workers * _LEAST_CHUNKS)
-    return solve_all(engine, batch.asked, todo, max(1, min(batch.chunk, fair)))
-
-
-def _make(out: Path) -> None:
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise ExportError(
-            f"{out}: cannot be made ({error.strerror or error}); give another --out"
-        ) from error
 
 
 def _write_results(out: Path, outcomes: list[Outcome]) -> None:

@@ -87,7 +87,21 @@ def _solve(asked: Asked, root: Root, source: Source, known: str) -> Outcome:
             digest = digest_folder(folder, asked.salt)
             if digest == known:
                 return Outcome(source, "unchanged")
-            return _solved(asked, source, folder, digest, begin)
+            report = build_report(load_site(folder))
+            result = make_products(report, ("result",))["result.json"]
+            facts = report_facts(report, asked.unit)
+            facts["result_sha256"] = hashlib.sha256(result).hexdigest()
+            return Outcome(
+                source,
+                "solved",
+                digest,
+                place=place_order(facts["lon"], facts["lat"]),
+                facts=facts,
+                rows=pack(report_rows(report, asked.unit)),
+                result=result if asked.results else None,
+                seconds=round(time.perf_counter() - begin, 3),
+                memory_mb=_peak_mb(),
+            )
     except (Exception, _OutOfTimeError) as error:  # noqa: BLE001 - never the whole run's trouble
         state, why = _failure(asked, error)
     why = why.encode("utf-8", "replace").decode()
@@ -124,24 +138,6 @@ def _impossible_in_words(asked: Asked, error: ImpossibleError) -> str:
             return "\n".join([str(error), *(saying.words for saying in say_impossible(error))])
     except (_OutOfTimeError, MemoryError, Exception):  # noqa: BLE001 - the refusal itself stands
         return str(error)
-
-
-def _solved(asked: Asked, source: Source, folder: Path, digest: str, begin: float) -> Outcome:
-    report = build_report(load_site(folder))
-    result = make_products(report, ("result",))["result.json"]
-    facts = report_facts(report, asked.unit)
-    facts["result_sha256"] = hashlib.sha256(result).hexdigest()
-    return Outcome(
-        source,
-        "solved",
-        digest,
-        place=place_order(facts["lon"], facts["lat"]),
-        facts=facts,
-        rows=pack(report_rows(report, asked.unit)),
-        result=result if asked.results else None,
-        seconds=round(time.perf_counter() - begin, 3),
-        memory_mb=_peak_mb(),
-    )
 
 
 @contextmanager

@@ -47,12 +47,8 @@ def refer(
 
     with show_progress("Reading the site") as step:
         loaded = load_site(site)
-        options = PacketOptions(
-            paper=paper,
-            scale=scale,
-            letter=load_letter(loaded, letter),
-            photographs=load_photographs(loaded),
-        )
+        own, pictures = load_letter(loaded, letter), load_photographs(loaded)
+        options = PacketOptions(paper=paper, scale=scale, letter=own, photographs=pictures)
         report = build_report(loaded, lambda doing: step(doing.capitalize(), _READ))
         files = make_referral(
             report,

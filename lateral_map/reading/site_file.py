@@ -75,13 +75,8 @@ def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:
     """Read site.toml; None, with a fault, only where it is no TOML at all."""
     data = read_bytes(path, ledger)
     text = None if data is None else decode_utf8(data, _FILE, ledger)
-    document = None if text is None else _parse(text, ledger)
-    if text is None or document is None:
+    if text is None:
         return None
-    return _Reader(document, _line_numbers(text), ledger).read()
-
-
-def _parse(text: str, ledger: Ledger) -> dict[str, Any] | None:
     long_key = _LONG_KEY.search(text)
     if long_key is not None:  # each part would be a table within a table
         at = text.count("\n", 0, long_key.start()) + 1
@@ -89,7 +84,7 @@ def _parse(text: str, ledger: Ledger) -> dict[str, Any] | None:
         ledger.fault(f"there are too many {KEY_PARTS.what}", remedy, file=_FILE, row=at)
         return None
     try:
-        return tomllib.loads(text)
+        document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         place = re.search(r" \(at line (\d+), column (\d+)\)", str(error))
         row = int(place[1]) if place else None
@@ -108,6 +103,7 @@ def _parse(text: str, ledger: Ledger) -> dict[str, Any] | None:
             field=column,
         )
         return None
+    return _Reader(document, _line_numbers(text), ledger).read()
 
 
 class _Reader:
@@ -126,14 +122,6 @@ class _Reader:
         self._crs = clean_name(crs) if isinstance(crs, str) else ""
 
     def read(self) -> SiteFile:
-        self._check_top()
-        tables: dict[str, Any] = {
-            name: self._tables(name, model) if many else self._table(name, model)
-            for name, (model, many) in table_models().items()
-        }
-        return SiteFile(self._spelling.unit, self._crs, self._lines, **tables)
-
-    def _check_top(self) -> None:
         known = key_names(SiteDocument)
         for key in self._document:
             if key not in known:
@@ -146,6 +134,11 @@ class _Reader:
         elif version != FORMAT or isinstance(version, bool):
             problem = f"format {show_value(version)} is not one this program reads"
             self._fault("", Fault(problem, f"write format = {FORMAT}", field="format"))
+        tables: dict[str, Any] = {
+            name: self._tables(name, model) if many else self._table(name, model)
+            for name, (model, many) in table_models().items()
+        }
+        return SiteFile(self._spelling.unit, self._crs, self._lines, **tables)
 
     def _table(self, name: str, model: type[Typed]) -> Any:
         """Return a table; where it is faulty its defaults, None where it has none."""

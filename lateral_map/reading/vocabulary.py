@@ -6,8 +6,6 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated, Final, Literal, get_args, get_origin
 
-from pydantic.fields import FieldInfo
-
 from lateral_map.reading.fields import Measured, Of
 from lateral_map.reading.rows import TABLES
 from lateral_map.reading.schema import table_models
@@ -41,47 +39,45 @@ class Described:
 
 def describe(model: type[Typed]) -> dict[str, Described]:
     """Return a table's keys as they are written, each described."""
-    keys = {field.alias or name: field for name, field in model.model_fields.items()}
-    return {name: _described(name, field) for name, field in keys.items()}
-
-
-def _described(name: str, field: FieldInfo) -> Described:
-    base, marks = field.annotation, list(field.metadata)
-    for part in get_args(base):
-        if get_origin(part) is Annotated:
-            base, *more = get_args(part)
-            marks += more
-    measured = next((mark for mark in marks if isinstance(mark, Measured)), None)
-    named = next((mark for mark in marks if isinstance(mark, Of)), None)
-    kind: EntryKind = "text"
-    choices: tuple[str, ...] = ()
-    if measured is not None:
-        kind = "length" if measured.kind == "size" else measured.kind
-    elif named is not None:
-        kind, choices = named.kind, named.usual
-    elif get_origin(base) is Literal:
-        kind, choices = "choice", tuple(str(word) for word in get_args(base))
-    else:
-        kinds: dict[object, EntryKind] = {bool: "flag", dt.date: "date", tuple: "span"}
-        kind = kinds.get(get_origin(base) or base, "text")
-    extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
-    default = extra.get("default", field.default)
-    if isinstance(default, bool):
-        default = "yes" if default else "no"
-    elif isinstance(default, float):
-        default = f"{default:g}"
-    return Described(
-        name=name,
-        title=field.title or name,
-        description=field.description or "",
-        kind=kind,
-        unit=(measured.unit or ("length" if kind == "length" else "")) if measured else "",
-        choices=choices,
-        free=named is not None and bool(named.usual),
-        required=field.is_required(),
-        default="" if default is None or field.is_required() else str(default),
-        bounds=measured,
-    )
+    described = {}
+    for attribute, field in model.model_fields.items():
+        name = field.alias or attribute
+        base, marks = field.annotation, list(field.metadata)
+        for part in get_args(base):
+            if get_origin(part) is Annotated:
+                base, *more = get_args(part)
+                marks += more
+        measured = next((mark for mark in marks if isinstance(mark, Measured)), None)
+        named = next((mark for mark in marks if isinstance(mark, Of)), None)
+        kind: EntryKind = "text"
+        choices: tuple[str, ...] = ()
+        if measured is not None:
+            kind = "length" if measured.kind == "size" else measured.kind
+        elif named is not None:
+            kind, choices = named.kind, named.usual
+        elif get_origin(base) is Literal:
+            kind, choices = "choice", tuple(str(word) for word in get_args(base))
+        else:
+            kinds: dict[object, EntryKind] = {bool: "flag", dt.date: "date", tuple: "span"}
+            kind = kinds.get(get_origin(base) or base, "text")
+        extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
+        default = extra.get("default", field.default)
+        if isinstance(default, bool):
+            default = "yes" if default else "no"
+        shown = f"{default:g}" if isinstance(default, float) else str(default)
+        described[name] = Described(
+            name=name,
+            title=field.title or name,
+            description=field.description or "",
+            kind=kind,
+            unit=(measured.unit or ("length" if kind == "length" else "")) if measured else "",
+            choices=choices,
+            free=named is not None and bool(named.usual),
+            required=field.is_required(),
+            default="" if default is None or field.is_required() else shown,
+            bounds=measured,
+        )
+    return described
 
 
 # Every table of site.toml and every file of rows, by name.

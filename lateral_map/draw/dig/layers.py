@@ -27,28 +27,46 @@ DIG_LAYER_KEYS = ("zones", "sloped", "shored", "spoil", "white", "tapes", "keys"
 
 def dig_layers(review: DigReview) -> tuple[Layer, ...]:
     """Return the dig review's layers, the lowest first."""
-    return (
-        _zones(review),
-        _cuts(review, sloped=True),
-        _cuts(review, sloped=False),
-        *_outlines(review),
-        *_refinds(review),
-        _conflicts(review),
-    )
-
-
-def _zones(review: DigReview) -> Layer:
-    width = format_small(review.report.dig.tolerance_m, review.report.site.unit)
-    items = tuple(
+    unit = review.report.site.unit
+    width = format_small(review.report.dig.tolerance_m, unit)
+    zones = tuple(
         Area(one.zone, f"zone {one.utility}", zone_picked(review, one))
         for one in review.conflicts
         if not one.zone.is_empty
     )
-    legend = tuple(
+    zoned = tuple(
         (f"zone {kind}", f"{UTILITY_WORDS[kind]}: {width} each side, and the map's 95 %")
         for kind in dict.fromkeys(one.utility for one in review.conflicts)
     )
-    return Layer("zones", "Tolerance zones of utilities", items, legend)
+    # A mark at each crossing, and where one that lies in the trench comes nearest.
+    marks: list[Mark] = []
+    for one in review.conflicts:
+        places = [
+            (met.footage_m, met.easting_m, met.northing_m, crossing_picked(one, met, unit))
+            for met in one.crossings
+        ]
+        if one.in_trench and not places:
+            east, north = review.profile.at(one.nearest_footage_m).place_m[0]
+            detail = in_trench_picked(one, unit)
+            places.append((one.nearest_footage_m, float(east), float(north), detail))
+        style, caption = f"conflict {one.utility}", label(one.name, 18)
+        marks += [
+            Mark(east, north, style, caption, detail, footage_m=footage, weight=CONFLICT)
+            for footage, east, north, detail in places
+        ]
+    kinds = dict.fromkeys(one.utility for one in review.conflicts if one.crossings or one.in_trench)
+    marked = tuple(
+        (f"conflict {kind}", f"{UTILITY_WORDS[kind]} across the pipe or in the trench")
+        for kind in kinds
+    )
+    return (
+        Layer("zones", "Tolerance zones of utilities", zones, zoned),
+        _cuts(review, sloped=True),
+        _cuts(review, sloped=False),
+        *_outlines(review),
+        *_refinds(review),
+        Layer("conflicts", "Utilities in the way", tuple(marks), marked),
+    )
 
 
 def _cuts(review: DigReview, *, sloped: bool) -> Layer:
@@ -119,29 +137,3 @@ def _refinds(review: DigReview) -> tuple[Layer, Layer]:
         ),
         Layer("keys", "Key points", tuple(keys), numbered, shown=False),
     )
-
-
-def _conflicts(review: DigReview) -> Layer:
-    """Return a mark at each crossing, and where one that lies in the trench comes nearest."""
-    unit = review.report.site.unit
-    items: list[Mark] = []
-    for one in review.conflicts:
-        places = [
-            (met.footage_m, met.easting_m, met.northing_m, crossing_picked(one, met, unit))
-            for met in one.crossings
-        ]
-        if one.in_trench and not places:
-            east, north = review.profile.at(one.nearest_footage_m).place_m[0]
-            detail = in_trench_picked(one, unit)
-            places.append((one.nearest_footage_m, float(east), float(north), detail))
-        style, caption = f"conflict {one.utility}", label(one.name, 18)
-        items += [
-            Mark(east, north, style, caption, detail, footage_m=footage, weight=CONFLICT)
-            for footage, east, north, detail in places
-        ]
-    kinds = dict.fromkeys(one.utility for one in review.conflicts if one.crossings or one.in_trench)
-    legend = tuple(
-        (f"conflict {kind}", f"{UTILITY_WORDS[kind]} across the pipe or in the trench")
-        for kind in kinds
-    )
-    return Layer("conflicts", "Utilities in the way", tuple(items), legend)

@@ -59,6 +59,28 @@ def dig_page(review: DigReview) -> str:
     frame = map_frame(map_centre(report), keys=keys)
     styles = (leaflet_css(), asset("page.css"), asset("dig.css"), asset("dark.css"))
     scripts = (leaflet_js(), frame.script, page_script())
+    reaches = []
+    for one in review.reaches:
+        cautions = [
+            (method.name, [tidy(words, 300) for words in said])
+            for method in one.methods
+            if (said := method_cautions(one, method.name, review.rules, report.site.unit))
+        ]
+        # Figures and numbers of our own, serialised as XML.
+        wide, narrow = (
+            Markup(section_svg(review, one, narrow=narrow))  # noqa: S704
+            for narrow in (False, True)
+        )
+        reaches.append(
+            {
+                "title": reach_title(one.reach, report.site.unit),
+                "facts": reach_facts(review, one),
+                "tables": reach_tables(review, one),
+                "cautions": cautions,
+                "wide": wide,
+                "narrow": narrow,
+            }
+        )
     return str(
         page_template("dig.html.j2").render(
             policy=content_policy(styles, scripts),
@@ -69,7 +91,7 @@ def dig_page(review: DigReview) -> str:
             site_name=tidy(report.site.name, 120) or "Unnamed site",
             urgent=urgent_lines(review),
             cautions=DIG_CAUTIONS,
-            reaches=[_reach_sheet(review, index) for index in range(len(review.reaches))],
+            reaches=reaches,
             swell=swell_words(review),
             conflicts=conflicts_table(review),
             refind=refind_table(review),
@@ -110,22 +132,4 @@ def _page_data(review: DigReview) -> dict[str, Any]:
             "wide": dig_profile(review, narrow=False),
             "narrow": dig_profile(review, narrow=True),
         },
-    }
-
-
-def _reach_sheet(review: DigReview, index: int) -> dict[str, Any]:
-    """Return a reach as the page shows it: what is said of it, and its section, wide and narrow."""
-    one, unit = review.reaches[index], review.report.site.unit
-    return {
-        "title": reach_title(one.reach, unit),
-        "facts": reach_facts(review, one),
-        "tables": reach_tables(review, one),
-        "cautions": [
-            (method.name, [tidy(words, 300) for words in said])
-            for method in one.methods
-            if (said := method_cautions(one, method.name, review.rules, unit))
-        ],
-        # Figures and numbers of our own, serialised as XML.
-        "wide": Markup(section_svg(review, one, narrow=False)),  # noqa: S704
-        "narrow": Markup(section_svg(review, one, narrow=True)),  # noqa: S704
     }

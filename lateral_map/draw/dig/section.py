@@ -203,7 +203,16 @@ class _Section:
             # On one side only: on the other it would run through the depth's figure.
             reach = [right[0], (half + trench.influence * trench.depth, 0.0)]
             self.canvas.line(self.at(reach), Stroke(QUIET, 0.8, (3.0, 2.2)))
-        self._pipe()
+        level = trench.bedding - trench.depth
+        bed = self.at([(-half, level), (half, -trench.depth)])
+        area = shapely_box(*bed[0], *bed[1])
+        ring = np.asarray(area.exterior.coords)[:-1]
+        self.canvas.area([ring], "#e9e4d8", edge=Stroke(QUIET, 0.4))
+        self.canvas.lines(hatch_lines(area, "dots"), Stroke(QUIET, 0.5))
+        radius = trench.outside / 2.0
+        x, y = self.at([(0.0, level + radius)])[0]
+        pipe = Stroke(OKABE_ITO["bluish green"], 1.4)
+        self.canvas.circle(x, y, radius * self.scale, fill="#8ec9b5", edge=pipe)
         walls = Stroke(wall, 1.5 if panel.sloped else 3.0)
         self.canvas.lines([self.at(left), self.at(right)], walls)
         self.canvas.line(self.at([left[1], right[0]]), Stroke(INK, 1.5))
@@ -213,35 +222,14 @@ class _Section:
         self.canvas.area([heap], "#c9a26b", edge=Stroke("#6b4f2a", 0.8))
         self.measure((top, 0.0), (foot, 0.0))
         self.say((top, 0.0), format_size(trench, trench.set_back), (4.0, 8.5), "start")
-        self._ladder()
+        if trench.ladder is not None:
+            low, high = np.array([[-0.55 * half, -trench.depth], [-0.95 * half, trench.ladder]])
+            gap = np.array([0.3 * half, 0.0])
+            rails = [[low, high], [low + gap, high + gap]]
+            steps = [low + share * (high - low) for share in np.linspace(0.06, 0.97, 12)]
+            rungs = [[step, step + gap] for step in steps]
+            self.canvas.lines([self.at(line) for line in (*rails, *rungs)], _LADDER)
         self._figures()
-
-    def _pipe(self) -> None:
-        trench, half = self.panel.trench, self.panel.trench.width / 2.0
-        level = trench.bedding - trench.depth
-        bed = self.at([(-half, level), (half, -trench.depth)])
-        area = shapely_box(*bed[0], *bed[1])
-        ring = np.asarray(area.exterior.coords)[:-1]
-        self.canvas.area([ring], "#e9e4d8", edge=Stroke(QUIET, 0.4))
-        self.canvas.lines(hatch_lines(area, "dots"), Stroke(QUIET, 0.5))
-        radius = trench.outside / 2.0
-        x, y = self.at([(0.0, level + radius)])[0]
-        wall = Stroke(OKABE_ITO["bluish green"], 1.4)
-        self.canvas.circle(x, y, radius * self.scale, fill="#8ec9b5", edge=wall)
-
-    def _ladder(self) -> None:
-        trench, half = self.panel.trench, self.panel.trench.width / 2.0
-        if trench.ladder is None:
-            return
-        foot = np.array([-0.55 * half, -trench.depth])
-        head = np.array([-0.95 * half, trench.ladder])
-        gap = np.array([0.3 * half, 0.0])
-        rails = [[foot, head], [foot + gap, head + gap]]
-        rungs = [
-            [foot + share * (head - foot), foot + share * (head - foot) + gap]
-            for share in np.linspace(0.06, 0.97, 12)
-        ]
-        self.canvas.lines([self.at(line) for line in (*rails, *rungs)], _LADDER)
 
     def _figures(self) -> None:
         panel, trench = self.panel, self.panel.trench

@@ -43,11 +43,37 @@ _LEAST = 0.05
 def reach_tables(review: DigReview, one: ReachReview) -> tuple[Table, ...]:
     """Return the tables of one reach that say anything."""
     unit = review.report.site.unit
+    broken = []
+    for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped)):
+        for surface in surfaces:
+            if surface.restored_area_m2 > _LEAST:
+                cells = (
+                    cover_words(surface.cover),
+                    method,
+                    length(surface.length_m, unit),
+                    format_area(surface.area_m2, unit),
+                    format_area(surface.restored_area_m2, unit),
+                    listed([label(name) for name in surface.names], 3),
+                )
+                broken.append(Row(cells, alarm=surface.cover == "building"))
+    standing = []
+    for found in one.structures:
+        low, high = length(found.gap_low_m, unit), length(found.gap_high_m, unit)
+        told = (
+            label(found.name, 40),
+            structure_words(found),
+            f"{length(found.gap_m, unit)} ({low} to {high})",
+            length(found.footage_m, unit),
+            length(found.bottom_depth_m, unit),
+        )
+        standing.append(Row(told, found.footage_m, found.kind == "building"))
+    surface_columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
+    columns = ("What", "Where it lies", "From the trench wall", "Footage", "Trench depth there")
     tables = (
         _methods_table(review, one),
         _classes_table(one, unit),
-        _surfaces_table(one, unit),
-        _structures_table(one, unit),
+        Table("surfaces", "Surface broken", surface_columns, tuple(broken)),
+        Table("structures", "What the cut may undermine", columns, tuple(standing)),
     )
     return tuple(table for table in tables if table.rows)
 
@@ -94,40 +120,6 @@ def _classes_table(one: ReachReview, unit: str) -> Table:
             rows.append(Row(cells))
     columns = ("Depth of trench", "Length", "If 95 % deeper", "What the rules ask")
     return Table("classes", "Length by depth", columns, tuple(rows))
-
-
-def _surfaces_table(one: ReachReview, unit: str) -> Table:
-    rows = []
-    for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped)):
-        for broken in surfaces:
-            if broken.restored_area_m2 > _LEAST:
-                cells = (
-                    cover_words(broken.cover),
-                    method,
-                    length(broken.length_m, unit),
-                    format_area(broken.area_m2, unit),
-                    format_area(broken.restored_area_m2, unit),
-                    listed([label(name) for name in broken.names], 3),
-                )
-                rows.append(Row(cells, alarm=broken.cover == "building"))
-    columns = ("Ground", "Cut", "Along the pipe", "Opened", "To restore", "Which")
-    return Table("surfaces", "Surface broken", columns, tuple(rows))
-
-
-def _structures_table(one: ReachReview, unit: str) -> Table:
-    rows = []
-    for found in one.structures:
-        low, high = length(found.gap_low_m, unit), length(found.gap_high_m, unit)
-        cells = (
-            label(found.name, 40),
-            structure_words(found),
-            f"{length(found.gap_m, unit)} ({low} to {high})",
-            length(found.footage_m, unit),
-            length(found.bottom_depth_m, unit),
-        )
-        rows.append(Row(cells, found.footage_m, found.kind == "building"))
-    columns = ("What", "Where it lies", "From the trench wall", "Footage", "Trench depth there")
-    return Table("structures", "What the cut may undermine", columns, tuple(rows))
 
 
 def conflicts_table(review: DigReview) -> Table:
