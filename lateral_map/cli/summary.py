@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 from rich.padding import Padding
@@ -20,6 +21,7 @@ from lateral_map.words.names import (
     finding_words,
     footage_words,
     reading_name,
+    sketch_reading,
     taken_words,
 )
 from lateral_map.words.notices import as_sentence, grazing_words, report_notices, uncrossed_words
@@ -33,6 +35,7 @@ from lateral_map.words.technician import (
 
 if TYPE_CHECKING:
     from lateral_map.model.results import ReadingCheck, ReadingVerdict, Report
+    from lateral_map.model.sketch import SketchCheck
 
 Part = Text | Table | Padding
 
@@ -56,6 +59,16 @@ def check_parts(report: Report) -> list[Part]:
             Text(plain(f"{name}: {taken}" if taken else name)),
             _in_own_unit(check.residual, check, report.site.unit),
             Text(READING_WORDS[check.verdict], style=_COLOURS[check.verdict]),
+        )
+    sketch = report.site.plan.sketch
+    for one in () if sketch is None else sketch.checks:
+        off = _in_own_unit(
+            math.degrees(one.residual) if one.is_angle else one.residual, one, report.site.unit
+        )
+        table.add_row(
+            Text(plain(tidy(sketch_reading(one.reading), 80))),
+            off,
+            Text(READING_WORDS[one.verdict], style=_COLOURS[one.verdict]),
         )
     unit, proposal, next_words = report.site.unit, report.next_locate, ""
     if proposal is not None:
@@ -142,7 +155,7 @@ def _fit_words(report: Report) -> str:
     return "The readings agree."
 
 
-def _in_own_unit(value: float, check: ReadingCheck, unit: str) -> str:
+def _in_own_unit(value: float, check: ReadingCheck | SketchCheck, unit: str) -> str:
     """Return a residual with one decimal more than a length: it is small beside what was read."""
     if check.is_angle:
         return f"{round(value, 1) + 0.0:.1f}°"

@@ -217,7 +217,8 @@ def _tell(
     unchecked = [name for name, found in lone.items() if all(found)]
     if unchecked:
         ledger.notice(
-            f"Nothing checks where {', '.join(unchecked)} lies in the sketch: one more tape would."
+            f"Nothing checks these places of the sketch; one more tape to each would: "
+            f"{', '.join(unchecked)}."
         )
     assumed = [line.name for line in drawn.lines if line.assumed]
     if assumed:

@@ -27,6 +27,7 @@ from lateral_map.model.site import (
     TapeTie,
     UtilityKind,
 )
+from lateral_map.model.sketch import SketchReading
 from lateral_map.units import from_metres
 from lateral_map.words.numbers import label, length, listed, tidy, unit_word
 
@@ -210,3 +211,8 @@ def tie_words(tie: TapeTie | AlongTie | OffsetTie, read: Callable[[float], str])
         past = (tie.offset_m > 0) == tie.past_is_right
         return f"{read(abs(tie.offset_m))} {'past' if past else 'short of'} {line}"
     return f"{read(abs(tie.offset_m))} {'right' if tie.offset_m > 0 else 'left'} of {line}"
+
+
+def sketch_reading(reading: SketchReading) -> str:
+    """Name a number of the sketch by what it is of, its row and its column."""
+    return f"sketch, {reading.of}: {reading.column} of row {reading.row}"

@@ -234,3 +234,13 @@ def test_every_utility_of_interest_is_on_the_plans() -> None:
         lines = site(name).plan.utilities
         assert {"gas", "water", "communication", "sewer"} <= {line.utility for line in lines}
         assert {line.depth_m is None for line in lines} == {True, False}
+
+
+def test_the_line_drawn_by_tape_alone_crosses_where_it_truly_does() -> None:
+    found = build_report(load_site(TOP / "demo_sites" / "tape_only"))
+    true_ft = {"curb": 26.37, "right of way": 11.62}
+    for line, at_ft in true_ft.items():
+        here = crossing(found, line)
+        assert abs(here.footage_m / 0.3048 - at_ft) < 1.96 * here.sd_footage_m / 0.3048
+    assert crossing(found, "right of way").sd_footage_m > 3.0 * crossing(found, "curb").sd_footage_m
+    assert any("Assumed, not measured: right of way" in one for one in found.site.notices)

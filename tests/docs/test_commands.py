@@ -19,6 +19,7 @@ from docs.pages import PAGES, TOP, Block, blocks, commands, prose
 from lateral_map.cli.main import COMMANDS, app, main
 
 TUTORIAL = TOP / "docs" / "tutorial.md"
+TECHNICIAN = TOP / "docs" / "how-to" / "technician.md"
 # Commands that set a machine up or run every check: too much for one test, so each is only looked
 # at, in test_readme_names_what_is_there.
 _WHOLE = ("python3 -m venv", "bash .ci/test")
@@ -94,6 +95,7 @@ def follow(block: Block, type_: Typed) -> None:
     What a console block shows must appear in what its commands say, in that order.
     """
     if block.title:
+        Path(block.title).parent.mkdir(exist_ok=True)
         Path(block.title).write_text(block.text, encoding="utf-8")
         return
     said = ""
@@ -112,7 +114,17 @@ def test_the_tutorial_can_be_followed(desk: Path, type_: Typed) -> None:
     assert (desk / "lot_7" / "out" / "map.html").exists()
 
 
-@pytest.mark.parametrize("block", [b for b in blocks("console") if b.page != TUTORIAL], ids=str)
+def test_the_technicians_own_sketch_can_be_followed(desk: Path, type_: Typed) -> None:
+    for block in blocks("console", "toml", "csv", pages=(TECHNICIAN,)):
+        follow(block, type_)
+
+
+_FOLLOWED = (TUTORIAL, TECHNICIAN)
+
+
+@pytest.mark.parametrize(
+    "block", [b for b in blocks("console") if b.page not in _FOLLOWED], ids=str
+)
 def test_commands_elsewhere_run(block: Block, desk: Path, type_: Typed) -> None:
     typed = [command for command in commands(block) if not command.startswith(_WHOLE)]
     for command in typed:
