@@ -5,16 +5,19 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.export.features import outer_first
+from lateral_map.export.features import Feature, outer_first
 from lateral_map.export.geojson import collection_text
+from lateral_map.export.geopackage import GisLayer, build_geopackage
+from lateral_map.export.layer_styles import DIG_LAYER_STYLES
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.result import utility_record
 from lateral_map.export.station_table import neutralise_formula
+from lateral_map.export.workbook import workbook
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.units import format_tape, from_metres, small_unit
 from lateral_map.words.excavator import (
@@ -35,12 +38,16 @@ Record = dict[str, Any]
 def dig_files(review: DigReview) -> dict[str, bytes]:
     """Return file name -> content of everything the dig review writes."""
     from lateral_map.draw.dig.page import dig_page
+    from lateral_map.export.dxf import dig_dxf
 
     return {
         # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".
         "dig.html": dig_page(review).encode("utf-8", "replace"),
         "dig.geojson": dig_geojson(review).encode("utf-8", "replace"),
+        "dig.gpkg": dig_geopackage(review),
+        "dig.dxf": dig_dxf(review.report, dig_features(review)),
         "refind.csv": refind_csv(review),
+        "refind.xlsx": refind_xlsx(review),
     }
 
 
@@ -49,6 +56,16 @@ def dig_geojson(review: DigReview) -> str:
 
     RFC 7946 for a site with a place on earth; a sketch keeps its x, y and says so.
     """
+    found = dig_features(review)
+    features = ((number, *each) for number, each in enumerate(found, start=1))
+    # What could hurt someone heads the file.
+    urgent = {"urgent": list(lines)} if (lines := urgent_lines(review)) else {}
+    name = f"{review.report.site.name}: dig review"
+    return collection_text(name, outward(review.report), features, **urgent)
+
+
+def dig_features(review: DigReview) -> tuple[tuple[BaseGeometry, Record], ...]:
+    """Return everything of the review that has a place, in the site's plane, with its facts."""
     out = outward(review.report)
     dangers = (
         (
@@ -64,16 +81,37 @@ def dig_geojson(review: DigReview) -> str:
         for one in review.report.findings
         if one.finding_class == "danger"
     )
-    found = (
+    return (
         *dangers,
         *_utilities(review, out),
         *_reaches(review, out),
         *_key_points(review, out),
     )
-    features = ((number, *each) for number, each in enumerate(found, start=1))
-    # What could hurt someone heads the file.
-    urgent = {"urgent": list(lines)} if (lines := urgent_lines(review)) else {}
-    return collection_text(f"{review.report.site.name}: dig review", out, features, **urgent)
+
+
+_SUMMARIES: Final = {
+    "spoil set-back": "Where dug earth is kept back from the cut",
+    "cut": "The cut, shored and sloped",
+    "white line": "What to mark white for the one-call ticket",
+    "tolerance zone": "Where a utility is dug for by hand",
+    "utility crossing": "Where a utility meets the pipe",
+    "danger": "Foreign pipes and cables seen in the sewer",
+    "key point": "Points to find again by tape",
+}
+
+
+def dig_geopackage(review: DigReview) -> bytes:
+    """Return dig.gpkg: the same features as dig.geojson, a styled layer a sort."""
+    found = dig_features(review)
+    layers = []
+    for name, summary in _SUMMARIES.items():
+        features = tuple(
+            Feature(shape, {key: value for key, value in record.items() if key != "layer"})
+            for shape, record in found
+            if record["layer"] == name
+        )
+        layers.append(GisLayer(name.replace(" ", "_"), summary, features, DIG_LAYER_STYLES[name]))
+    return build_geopackage("dig.gpkg", [each for each in layers if each.features], review.report)
 
 
 def _utilities(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:
@@ -166,6 +204,20 @@ def _key_points(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry,
             "mind": list(tape_doubts(review, one)),
         }
         yield Point(one.easting_m, one.northing_m), record
+
+
+def refind_xlsx(review: DigReview) -> bytes:
+    """Return the re-find sheet as a workbook, which no locale reads wrongly."""
+    unit = review.report.site.unit
+    numbers = (f"_{unit}", f"_95_{small_unit(unit)}")
+    rows = [
+        {
+            key: float(value) if value and key.endswith(numbers) else value
+            for key, value in _refind_row(review, number, one).items()
+        }
+        for number, one in enumerate(review.refinds, start=1)
+    ]
+    return workbook({"re-find": rows}, review.report.site.date)
 
 
 def refind_csv(review: DigReview) -> bytes:

@@ -7,20 +7,31 @@ is kept to what every reader shows: plain ASCII, on one line, with no control co
 from __future__ import annotations
 
 import io
+import math
+import re
 import threading
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
+from lateral_map.draw.paint.labels import Box
+from lateral_map.export.features import (
+    Layer,
+    LayerName,
+    Record,
+    flat_record,
+    mark_name,
+    plan_layers,
+    route_layers,
+)
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.words.names import LOCATE_DOUBTS
-from lateral_map.words.numbers import length, plus_minus, tidy
+from lateral_map.words.numbers import tidy
 
 if TYPE_CHECKING:
     from ezdxf.entities import DXFEntity
@@ -28,7 +39,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from lateral_map.model.arrays import Floats
-    from lateral_map.model.results import Basis, Report
+    from lateral_map.model.results import Basis, Crossing, Report
     from lateral_map.model.site import LineKind, UtilityKind
 
 # $INSUNITS of the DXF reference: 2 feet, 6 metres, 21 US survey feet, 0 not said.
@@ -36,12 +47,13 @@ _INSUNITS: Final = {"ft": 2, "m": 6, "us_ft": 21}
 _APP: Final = "LATERAL_MAP"
 _LONGEST_XDATA: Final = 240
 
-# AutoCAD Color Index of each layer, the plain numbers every reader has: 1 red, 2 yellow, 3 green,
-# 4 cyan, 5 blue, 6 magenta, 7 black or white, 8 and 9 grey, 30 orange.
+# AutoCAD Color Index of each layer; every one that is a line's own differs from all others, and
+# reads on white and on black: 1 red, 2 yellow, 3 green, 4 cyan, 5 blue, 6 magenta, 7 black or
+# white, 8 and 9 grey, then tens round the circle of hues.
 _BASIS: Final[dict[Basis, tuple[str, int, str]]] = {
-    "located": ("LATERAL LOCATED", 3, "CONTINUOUS"),
-    "between locates": ("LATERAL BETWEEN LOCATES", 5, "DASHED"),
-    "dead reckoned": ("LATERAL DEAD RECKONED", 30, "DOT"),
+    "located": ("LATERAL LOCATED", 94, "CONTINUOUS"),
+    "between locates": ("LATERAL BETWEEN LOCATES", 150, "DASHED"),
+    "dead reckoned": ("LATERAL DEAD RECKONED", 20, "DOT"),
 }
 _LINES: Final[dict[LineKind, tuple[str, int, str]]] = {
     "curb": ("CURB", 7, "CONTINUOUS"),
@@ -63,20 +75,43 @@ _UTILITIES: Final[dict[UtilityKind, tuple[str, int, str]]] = {
 }
 _OTHERS: Final[dict[str, tuple[str, int, str]]] = {
     "corridor": ("CORRIDOR 95 PERCENT", 4, "CONTINUOUS"),
-    "dig": ("DIG BUFFER", 30, "DASHED"),
+    "dig": ("DIG BUFFER", 42, "DASHED"),
     "locates": ("LOCATES", 7, "CONTINUOUS"),
-    "findings": ("FINDINGS", 6, "CONTINUOUS"),
+    "findings": ("FINDINGS", 220, "CONTINUOUS"),
     "crossings": ("CROSSINGS", 7, "CONTINUOUS"),
     "bends": ("BENDS", 7, "CONTINUOUS"),
     "building": ("BUILDING", 8, "CONTINUOUS"),
     "surface": ("SURFACE", 9, "CONTINUOUS"),
     "points": ("REFERENCE POINTS", 7, "CONTINUOUS"),
+    "answers": ("WHO ANSWERS", 9, "DASHED"),
     "notes": ("NOTES", 7, "CONTINUOUS"),
+}
+
+
+# The dig review's layers by its sorts of feature; a cut's by its walls.
+_DIG: Final[dict[str, tuple[str, int, str]]] = {
+    "white line": ("DIG WHITE LINE", 7, "CONTINUOUS"),
+    "cut shored": ("DIG CUT SHORED", 32, "CONTINUOUS"),
+    "cut sloped": ("DIG CUT SLOPED", 52, "DASHED"),
+    "spoil set-back": ("DIG SPOIL SET-BACK", 8, "DOT"),
+    "tolerance zone": ("DIG TOLERANCE ZONE", 12, "DASHED"),
+    "utility crossing": ("DIG UTILITY CROSSING", 14, "CONTINUOUS"),
+    "danger": ("DIG DANGER", 10, "CONTINUOUS"),
+    "key point": ("DIG KEY POINT", 7, "CONTINUOUS"),
 }
 
 
 def route_dxf(report: Report) -> bytes:
     """Return route.dxf (AutoCAD 2010 DXF, ASCII)."""
+    return _document(report, ())
+
+
+def dig_dxf(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -> bytes:
+    """Return dig.dxf: the drawing of route.dxf and a dig review's features, each on its layer."""
+    return _document(report, features)
+
+
+def _document(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -> bytes:
     import ezdxf
     from ezdxf import bbox
 
@@ -87,14 +122,20 @@ def route_dxf(report: Report) -> bytes:
         document.header["$MEASUREMENT"] = 1 if frame.unit_name == "m" else 0
         document.header["$LTSCALE"] = 2.0 * 0.3048 / frame.unit_m
         document.appids.add(_APP)
-        for tables in (_BASIS, _LINES, _UTILITIES, _OTHERS):
+        # A point is drawn as a circle with a cross, 0.6 of a letter high: one pixel is not seen.
+        document.header["$PDMODE"] = 34
+        document.header["$PDSIZE"] = 0.5 * 0.3048 / frame.unit_m
+        for tables in (_BASIS, _LINES, _UTILITIES, _OTHERS, _DIG if features else {}):
             for name, colour, linetype in tables.values():
                 document.layers.add(name, color=colour, linetype=linetype)
         drawing = _Drawing(document.modelspace(), report, outward(report))
         drawing.plan()
         drawing.line()
         drawing.marks()
+        drawing.dig(features)
+        drawing.letter()
         drawing.notes()
+        _georeference(document.modelspace(), report)
         space = document.modelspace()
         # Of what is drawn; words are as wide as each machine's fonts make them.
         drawn = bbox.extents(space.query("POLYLINE LWPOLYLINE POINT"))
@@ -105,6 +146,31 @@ def route_dxf(report: Report) -> bytes:
         text = io.StringIO()
         document.write(text)
     return text.getvalue().encode("ascii", "replace")
+
+
+def _georeference(space: Modelspace, report: Report) -> None:
+    """Say in the drawing itself which system its coordinates are in, where EPSG numbers it."""
+    code = re.fullmatch(r"EPSG:(\d+)", report.site.frame.crs)
+    if code is None:
+        return
+    start = report.site.start
+    x, y = report.site.frame.from_plane(start.easting_m, start.northing_m)
+    place = (round(float(x), 6), round(float(y), 6), 0.0)
+    data = space.new_geodata()
+    data.coordinate_system_definition = (
+        '<?xml version="1.0" encoding="UTF-16" standalone="no" ?>'
+        '<Dictionary version="1.0" xmlns="http://www.osgeo.org/mapguide/coordinatesystem">'
+        f'<Alias id="{code[1]}" type="CoordinateSystem"><ObjectId>EPSG={code[1]}</ObjectId>'
+        "<Namespace>EPSG Code</Namespace></Alias>"
+        "<Axis><CoordinateSystemAxis><AxisOrder>1</AxisOrder><AxisName>Easting</AxisName>"
+        "<AxisAbbreviation>E</AxisAbbreviation></CoordinateSystemAxis></Axis></Dictionary>"
+    )
+    data.dxf.design_point = place
+    data.dxf.reference_point = place
+    data.dxf.coordinate_type = 2  # projected
+    data.dxf.horizontal_unit_scale = data.dxf.vertical_unit_scale = report.site.frame.unit_m
+    units = _INSUNITS.get(report.site.frame.unit_name, 0)
+    data.dxf.horizontal_units = data.dxf.vertical_units = units
 
 
 # The switch is the library's own and global: two drawings at once would turn it off too early.
@@ -134,6 +200,7 @@ class _Drawing:
         self._out = out
         # Words a foot high on the ground read at the usual plan scales.
         self._text = 0.8 * 0.3048 / report.site.frame.unit_m
+        self._waiting: list[tuple[tuple[float, float, float], str, str]] = []
 
     def plan(self) -> None:
         """Add the plan's areas, lines, utilities and points."""
@@ -168,40 +235,76 @@ class _Drawing:
             _attach(polyline, stretch.record)
 
     def marks(self) -> None:
-        """Add locates, bends, crossings and findings, each with its words."""
-        report, unit = self._report, self._report.site.unit
-        for located in report.locates:
-            if located.easting_m is None or located.northing_m is None:
-                continue
-            mark = located.locate.mark
-            doubt = LOCATE_DOUBTS.get(located.state, "")
-            height = float(report.route.positions(located.footage_m)[0, 2])
-            facts = {
-                "mark": mark, "state": located.state, "footage": length(located.footage_m, unit),
-            }  # fmt: skip
-            place = (located.easting_m, located.northing_m, height)
-            self._mark(place, f"locate {mark}{doubt}", "locates", facts)
-        for bend in report.site.bends:
+        """Add locates, bends, crossings and findings, with the facts every file gives of them."""
+        layers = {layer.name: layer for layer in route_layers(self._report)}
+        names: tuple[LayerName, ...] = ("locates", "crossings", "findings")
+        for name in names:
+            for feature in layers[name].features:
+                place = feature.geometry.coords[0]
+                if name == "crossings":
+                    place = self._on_line(self._report.crossings, feature.record, layers[name])
+                words = mark_name(name, feature.record)
+                self._mark(place, words, name, flat_record(feature.record))
+        for bend in self._report.site.bends:
             words = f"bend {bend.turn_deg:g} deg, fall {bend.fall_deg:g} deg"
-            self._on_line(bend.footage_m, words, "bends", {"turn": bend.turn_deg})
-        for crossing in report.crossings:
-            footage = plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)
-            self._on_line(
-                crossing.footage_m, f"{crossing.line} {footage}", "crossings",
-                {"line": crossing.line, "decides": crossing.decides},
-            )  # fmt: skip
-        for result in report.findings:
-            finding = result.finding
-            stop = "STOP " if result.finding_class == "danger" else ""
-            facts = {
-                "number": str(result.number), "finding": finding.finding,
-                "class": result.finding_class, "severity": finding.severity or "",
-                "verdict": result.verdict or "", "answers": ", then ".join(result.answers),
-                "to": "" if finding.to_m is None else length(finding.to_m, unit),
-                "note": finding.note,
-            }  # fmt: skip
-            words = f"{stop}#{result.number} {finding.finding}"
-            self._on_line(finding.footage_m, words, "findings", facts)
+            place = tuple(self._report.route.positions([bend.footage_m])[0])
+            at = self._out.length(bend.footage_m)
+            self._mark(place, words, "bends", {"turn": bend.turn_deg, "footage": at})
+        for feature in plan_layers(self._report)[-1].features:
+            middle = np.asarray(feature.geometry.interpolate(0.5, normalized=True).coords[0])
+            self._waiting.append(
+                (self._declared(middle[None])[0], feature.record["party"], "answers")
+            )
+
+    def dig(self, features: Sequence[tuple[BaseGeometry, Record]]) -> None:
+        """Add a dig review's features, each on the layer of its sort."""
+        for shape, record in features:
+            sort = (
+                f"{record['layer']} {record['walls']}"
+                if record["layer"] == "cut"
+                else record["layer"]
+            )
+            layer, facts = _DIG[sort][0], flat_record(record)
+            if shape.geom_type == "Point":
+                words = str(record.get("number") or record["name"])
+                if sort == "danger":
+                    words = f"STOP #{record['number']} {record['finding']}"
+                place = (*shape.coords[0][:2], 0.0)
+                ((x, y, z),) = self._declared(np.asarray([place], float))
+                point = self._space.add_point((x, y, z), dxfattribs={"layer": layer})
+                _attach(point, facts)
+                self._waiting.append(((x, y, z), words, sort))
+            else:
+                self._rings(shape, layer, facts)
+
+    def letter(self) -> None:
+        """Set every word where it lies over no other: beside its mark, or led to it by a line."""
+        taken: list[Box] = []
+        size = self._text
+        for (x, y, z), words, key in self._waiting:
+            text = plain_text(words)
+            wide, high = 0.75 * size * max(len(text), 1), 1.25 * size
+            free = None
+            for ring in range(12):
+                away = (0.6 + 1.4 * ring) * size
+                spots = [
+                    (away, away), (away, -away - high), (-away - wide, away),
+                    (-away - wide, -away - high), (away, -high / 2.0), (-away - wide, -high / 2.0),
+                    (-wide / 2.0, away), (-wide / 2.0, -away - high),
+                ]  # fmt: skip
+                boxes = (Box(x + dx, y + dy, x + dx + wide, y + dy + high) for dx, dy in spots)
+                free = next((box for box in boxes if not any(map(box.meets, taken))), None)
+                if free is not None:
+                    break
+            box = free or Box(x, y, x + wide, y + high)
+            taken.append(box)
+            layer = (_OTHERS.get(key) or _DIG[key])[0]
+            near = (min(max(x, box.left), box.right), min(max(y, box.top), box.bottom))
+            if math.dist(near, (x, y)) > 1.5 * size:
+                self._space.add_line((x, y, z), (*near, z), dxfattribs={"layer": layer})
+            self._space.add_text(text, height=size, dxfattribs={"layer": layer}).set_placement(
+                (box.left, box.top + 0.2 * size, z)
+            )
 
     def notes(self) -> None:
         """Add what the drawing is and is not, under its lower left corner."""
@@ -254,15 +357,17 @@ class _Drawing:
                 )
                 _attach(line, facts)
 
-    def _on_line(self, footage_m: float, words: str, key: str, facts: Mapping[str, Any]) -> None:
-        place = self._report.route.positions([footage_m])[0]
-        at = length(footage_m, self._report.site.unit)
-        self._mark(tuple(place), words, key, {**facts, "footage": at})
+    def _on_line(
+        self, crossings: Sequence[Crossing], record: Record, layer: Layer
+    ) -> tuple[float, ...]:
+        """Return a crossing's place with the invert's height."""
+        at = [one.record is record for one in layer.features].index(True)
+        return tuple(self._report.route.positions([crossings[at].footage_m])[0])
 
     def _mark(self, place: Any, words: str, key: str, facts: Mapping[str, Any]) -> None:
         (x, y, z), *_ = self._declared(np.asarray([place], float))
         _attach(self._space.add_point((x, y, z), dxfattribs={"layer": _OTHERS[key][0]}), facts)
-        self._words((x + 0.4 * self._text, y + 0.4 * self._text, z), words, key)
+        self._waiting.append(((x, y, z), words, key))
 
     def _words(self, place: tuple[float, float, float], words: str, key: str) -> None:
         text = self._space.add_text(

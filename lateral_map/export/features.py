@@ -6,6 +6,8 @@ outward, in the site's unit.
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -15,6 +17,7 @@ from shapely.geometry.polygon import orient
 
 from lateral_map.export.outward import Outward, outward, rounded
 from lateral_map.export.result import crossing_record, finding_record, station_records
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.names import LOCATE_DOUBTS
 from lateral_map.words.numbers import label
 
@@ -33,6 +36,12 @@ LayerName = Literal[
     "crossings",
     "findings",
     "locates",
+    "plan_areas",
+    "plan_lines",
+    "utilities",
+    "adjusted_lines",
+    "plan_points",
+    "answers",
 ]
 
 
@@ -109,6 +118,97 @@ def route_layers(report: Report) -> tuple[Layer, ...]:
             _locates(report, out),
         ),
     )
+
+
+def plan_layers(report: Report) -> tuple[Layer, ...]:
+    """Return the plan as mapped and as the readings move it, and who answers, as lines.
+
+    A crossing lies on a line as adjusted, which may be off the same line as mapped.
+    """
+    out, plan, route = outward(report), report.site.plan, report.route
+    lines, moved = [], []
+    for line in plan.lines:
+        record = {"name": line.name, "kind": line.kind, "accuracy_95": _accuracy(line.sd_m, out)}
+        drawn = LineString(line.vertices_m)
+        lines.append(Feature(drawn, record))
+        column = route.layout.line_column(line.name)
+        if column is not None:
+            shift_m = float(route.unknowns[column])
+            # To the right of its direction; a positive curve lies to the left.
+            placed = drawn.offset_curve(-shift_m, join_style="mitre") if shift_m else drawn
+            moved.append(Feature(placed, {**record, "moved": out.length(shift_m)}))
+    utilities = tuple(
+        Feature(
+            LineString(one.vertices_m),
+            {
+                "name": one.name,
+                "utility": one.utility,
+                "depth": out.length(one.depth_m),
+                "accuracy_95": _accuracy(one.sd_m, out),
+                "source": one.source,
+            },
+        )
+        for one in plan.utilities
+    )
+    points = tuple(
+        Feature(
+            Point(one.easting_m, one.northing_m),
+            {
+                "name": one.name,
+                "accuracy_95": _accuracy(one.sd_m, out),
+                "elevation": out.length(one.elevation_m),
+            },
+        )
+        for one in plan.points
+    )
+    areas = tuple(
+        Feature(outer_first(one.polygon), {"name": one.name, "kind": one.kind, "cover": one.cover})
+        for one in plan.areas
+    )
+    answers = tuple(
+        Feature(
+            LineString(_vertices(report, one.from_m, one.to_m)),
+            {
+                "party": one.party,
+                "from": out.length(one.from_m),
+                "from_sd": out.length(one.sd_from_m),
+                "to": out.length(one.to_m),
+                "to_sd": out.length(one.sd_to_m),
+            },
+        )
+        for one in report.responsibility
+        if one.to_m > one.from_m
+    )
+    return (
+        Layer("plan_areas", "Buildings and surfaces of the plan", areas),
+        Layer("plan_lines", "Lines of the plan as mapped", tuple(lines)),
+        Layer("utilities", "Utilities of the plan as mapped", utilities),
+        Layer("adjusted_lines", "The same lines where the readings put them", tuple(moved)),
+        Layer("plan_points", "Points of the plan to tape from", points),
+        Layer("answers", "The route by who answers for it", answers),
+    )
+
+
+def flat_record(record: Mapping[str, Any], prefix: str = "") -> Record:
+    """Return a record with one plain value a column: ellipse_95 opens up, lists become text.
+
+    Every file that has columns, properties or data of its own takes them from here.
+    """
+    flat: Record = {}
+    for key, value in record.items():
+        if key == "ellipse_95":
+            flat |= flat_record(value, f"{prefix}{key}_")
+        elif isinstance(value, list) and all(isinstance(each, str) for each in value):
+            flat[prefix + key] = "; ".join(value)
+        elif isinstance(value, list | dict):
+            flat[prefix + key] = json.dumps(value, ensure_ascii=False, allow_nan=False)
+        else:
+            flat[prefix + key] = value
+    return flat
+
+
+def _accuracy(sd_m: float | None, out: Outward) -> float | None:
+    return None if sd_m is None else out.length(TWO_SIDED_95 * sd_m)
 
 
 def mark_name(layer: LayerName, record: Record) -> str:

@@ -1,4 +1,6 @@
-"""route.gpkg: every layer in the declared system, invert heights as Z, drawn on opening.
+"""GeoPackages: every layer in the declared system, drawn and lettered on opening.
+
+route.gpkg holds the route with its invert heights as Z, and the plan it lies in.
 
 Z is in the same unit as x and y, so that a length in three dimensions is one. The same site gives
 the same bytes: what GeoPackage wants as the time of change is the site's own date.
@@ -7,18 +9,18 @@ the same bytes: what GeoPackage wants as the time of change is the site's own da
 from __future__ import annotations
 
 import datetime as dt
-import json
 import tempfile
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from shapely.geometry import MultiPolygon, Polygon, mapping
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import ExportError
-from lateral_map.export.features import LayerName, Record, route_layers
-from lateral_map.export.layer_styles import LAYER_STYLES, style_qml, style_sld
+from lateral_map.export.features import Feature, Record, flat_record, plan_layers, route_layers
+from lateral_map.export.layer_styles import LAYER_STYLES, LayerStyle, style_qml, style_sld
 from lateral_map.export.outward import outward, settled
 from lateral_map.frame import Frame, read_crs
 
@@ -27,7 +29,13 @@ if TYPE_CHECKING:
 
     from lateral_map.model.results import Report
 
-_GEOMETRY_TYPES: Final[dict[LayerName, str]] = {
+_GEOMETRY_TYPES: Final[dict[str, str]] = {
+    "plan_areas": "MultiPolygon",
+    "plan_lines": "LineString",
+    "utilities": "LineString",
+    "adjusted_lines": "LineString",
+    "plan_points": "Point",
+    "answers": "3D LineString",
     "corridor": "MultiPolygon",
     "buffer": "MultiPolygon",
     "alternatives": "LineString",
@@ -41,16 +49,43 @@ _GEOMETRY_TYPES: Final[dict[LayerName, str]] = {
 # Numbers that may be unknown all through a layer: a column of nothing would else become text.
 _NUMBERS: Final = (
     "lat", "lon", "to", "ground_elevation", "invert_elevation", "depth_read", "depth_to_invert",
-    "past", "past_sd", "probability_past", "nominal_size", "outside_diameter",
+    "past", "past_sd", "probability_past", "nominal_size", "outside_diameter", "depth",
+    "accuracy_95", "elevation", "moved", "aside", "aside_sd", "clearance", "clearance_sd",
+    "mirror_gap", "mirror_check", "error_95", "line_turns_at", "footage_noted",
 )  # fmt: skip
 _NO_DATE: Final = dt.date(1970, 1, 1)
 
 
 def route_geopackage(report: Report) -> bytes:
     """Return the bytes of route.gpkg. Raises ``ExportError`` where the file can't be built."""
+    layers = [
+        GisLayer(layer.name, layer.summary, layer.features, LAYER_STYLES[layer.name])
+        for layer in (*plan_layers(report), *route_layers(report))
+    ]
+    return build_geopackage("route.gpkg", layers, report)
+
+
+@dataclass(frozen=True, slots=True)
+class GisLayer:
+    """A table of a GeoPackage: what it holds and how it is drawn."""
+
+    name: str
+    summary: str
+    features: tuple[Feature, ...]
+    style: LayerStyle
+
+
+def build_geopackage(file: str, layers: Sequence[GisLayer], report: Report) -> bytes:
+    """Return a GeoPackage's bytes, each layer styled. Raises ``ExportError``."""
     date = report.site.date or _NO_DATE
     out, crs = outward(report), declared_crs(report.site.frame)
-    layers = route_layers(report)
+    tables = [
+        [
+            (_many(settled(out.declared(one.geometry))), flat_record(one.record))
+            for one in each.features
+        ]
+        for each in layers
+    ]
     styles = [
         {
             "f_table_catalog": "",
@@ -58,34 +93,26 @@ def route_geopackage(report: Report) -> bytes:
             "f_table_name": layer.name,
             "f_geometry_column": "geom",
             "styleName": layer.name,
-            "styleQML": style_qml(
-                LAYER_STYLES[layer.name],
-                _flatten(layer.features[0].record) if layer.features else (),
-                out.unit,
-            ),
-            "styleSLD": style_sld(layer.name, LAYER_STYLES[layer.name]),
+            "styleQML": style_qml(layer.style, rows[0][1] if rows else (), out.unit),
+            "styleSLD": style_sld(layer.name, layer.style),
             "useAsDefault": True,
-            "description": LAYER_STYLES[layer.name].classes[0].label,
+            "description": layer.style.classes[0].label,
             "owner": "",
             "ui": "",
             "update_time": f"{date.isoformat()}T00:00:00.000Z",
         }
-        for layer in layers
+        for layer, rows in zip(layers, tables, strict=True)
     ]
     with tempfile.TemporaryDirectory(prefix="lateral-map-") as folder:
-        path = Path(folder) / "route.gpkg"
-        for layer in layers:
+        path = Path(folder) / file
+        for layer, rows in zip(layers, tables, strict=True):
+            flat = _GEOMETRY_TYPES.get(layer.name, "Unknown")
+            if rows and layer.name not in _GEOMETRY_TYPES:
+                flat = str(rows[0][0].geom_type)
             write_layer(
                 path,
-                [
-                    (
-                        MultiPolygon([shape]) if isinstance(shape, Polygon) else shape,
-                        _flatten(one.record),
-                    )
-                    for one in layer.features
-                    for shape in (settled(out.declared(one.geometry)),)
-                ],
-                geometry=_GEOMETRY_TYPES[layer.name],
+                rows,
+                geometry=flat,
                 crs=crs,
                 date=date,
                 driver="GPKG",
@@ -102,6 +129,11 @@ def route_geopackage(report: Report) -> bytes:
             FID="id",
         )
         return path.read_bytes()
+
+
+def _many(shape: BaseGeometry) -> BaseGeometry:
+    """Return a polygon as one of several: a layer of both kinds is none."""
+    return MultiPolygon([shape]) if isinstance(shape, Polygon) else shape
 
 
 def write_layer(
@@ -166,18 +198,3 @@ def declared_crs(frame: Frame) -> CRS:
         'AXIS["x",east,ORDER[1]],AXIS["y",north,ORDER[2]],'
         f'LENGTHUNIT["{frame.unit_name}",{frame.unit_m!r}]]'
     )
-
-
-def _flatten(record: dict[str, Any], prefix: str = "") -> dict[str, Any]:
-    """Return a record with one plain value a column: ellipse_95 opens up, lists become text."""
-    flat: dict[str, Any] = {}
-    for key, value in record.items():
-        if key == "ellipse_95":
-            flat |= _flatten(value, f"{prefix}{key}_")
-        elif isinstance(value, list) and all(isinstance(each, str) for each in value):
-            flat[prefix + key] = "; ".join(value)
-        elif isinstance(value, list | dict):
-            flat[prefix + key] = json.dumps(value, ensure_ascii=False, allow_nan=False)
-        else:
-            flat[prefix + key] = value
-    return flat

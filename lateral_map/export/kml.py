@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from lateral_map.draw.style import BASIS_LINES, CORRIDOR_AREA, DIG_AREA, AreaStyle
 from lateral_map.errors import ExportError
-from lateral_map.export.features import LayerName, mark_name, route_layers
+from lateral_map.export.features import LayerName, flat_record, mark_name, route_layers
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
@@ -117,8 +117,8 @@ def _placemark(
     if style:
         add(placemark, "styleUrl", f"#{style}")
     data = add(placemark, "ExtendedData")
-    for key, value in record.items():
-        if value is not None and not isinstance(value, list | dict):
+    for key, value in flat_record(record).items():
+        if value is not None and value != "":
             add(add(data, "Data", name=clean(key)), "value", clean(str(value)))
     return placemark
 

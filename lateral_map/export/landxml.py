@@ -15,9 +15,11 @@ import numpy as np
 
 from lateral_map import __version__
 from lateral_map.errors import ExportError
+from lateral_map.export.features import LayerName, Record, flat_record, mark_name, route_layers
 from lateral_map.export.outward import outward
 from lateral_map.export.recorded import line_vertices, recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
+from lateral_map.units import to_metres
 from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
@@ -78,9 +80,40 @@ def route_landxml(report: Report) -> bytes:
         add(root, "CoordinateSystem", desc=clean(crs))
     add(root, "Project", name=clean(label(report.site.name, 120)))
     add(root, "Application", name="lateral-map", version=__version__)
+    _points(add(root, "CgPoints", name="findings, crossings and locates"), report)
     alignments = add(root, "Alignments", name="Laterals")
     _alignment(alignments, report)
     return xml_bytes(root)
+
+
+_POINTS: Final[dict[LayerName, str]] = {
+    "findings": "finding", "crossings": "crossing", "locates": "locate",
+}  # fmt: skip
+
+
+def _points(parent: ET.Element, report: Report) -> None:
+    """Add findings, crossings and locates as points, with the facts every file gives of them."""
+    out, frame = outward(report), report.site.frame
+    for layer in route_layers(report):
+        for feature in layer.features if layer.name in _POINTS else ():
+            code = _POINTS[layer.name]
+            east, north, *height = feature.geometry.coords[0]
+            if not height:
+                at_m = to_metres(feature.record["footage"], out.unit)
+                height = [float(report.route.positions([at_m])[0, 2])]
+            x, y = frame.from_plane(east, north)
+            place = np.array([float(x), float(y), height[0] / frame.unit_m])
+            name = clean(mark_name(layer.name, feature.record))
+            point = add(parent, "CgPoint", _northing_easting(place), name=name, code=code)
+            point.text = f"{point.text} {_figure(place[2])}"
+            _properties(add(point, "Feature", code=code, source="lateral-map"), feature.record)
+
+
+def _properties(feature: ET.Element, record: Record) -> None:
+    for key, value in flat_record(record).items():
+        if value is not None and value != "":
+            words = f"{value:.9g}" if isinstance(value, float) else clean(str(value))
+            add(feature, "Property", label=clean(key), value=words)
 
 
 def _alignment(parent: ET.Element, report: Report) -> None:
@@ -124,10 +157,7 @@ def _alignment(parent: ET.Element, report: Report) -> None:
     add(ground, "PntList2D", " ".join(f"{_figure(at)} {_figure(z)}" for at, z in pairs))
     for stretch in recorded_stretches(report):
         feature = add(alignment, "Feature", code="recorded stretch", source="lateral-map")
-        for key, value in stretch.record.items():
-            if value is not None:
-                words = f"{value:.6g}" if isinstance(value, float) else clean(str(value))
-                add(feature, "Property", label=key, value=words)
+        _properties(feature, stretch.record)
 
 
 def _northing_easting(place: Floats) -> str:

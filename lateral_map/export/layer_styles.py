@@ -6,7 +6,7 @@ Descriptor 1.1 with Symbology Encoding 1.1.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
@@ -16,13 +16,18 @@ from lateral_map.draw.style import (
     BASIS_LINES,
     CORRIDOR_AREA,
     DIG_AREA,
+    DIG_STYLES,
     GATE_MARK,
     INK,
+    KEY_MARK,
     LOCATE_MARKS,
     NO_SIDE_MARK,
     PAPER,
     QUIET,
     SIDE_MARKS,
+    SPOIL_LINE,
+    STYLES,
+    WHITE_LINE,
     AreaStyle,
     LineStyle,
     MarkStyle,
@@ -44,29 +49,47 @@ class StyleClass:
 
 @dataclass(frozen=True, slots=True)
 class LayerStyle:
-    """A layer's legend. ``attribute`` tells the classes apart, empty where there is only one."""
+    """A layer's legend. ``attribute`` tells the classes apart, empty where there is only one.
+
+    ``label`` is the column its features are lettered with, or an expression in double quotes and
+    pipes; empty where they carry none.
+    """
 
     attribute: str
     classes: tuple[StyleClass, ...]
+    label: str = ""
 
 
-def _single(label: str, symbol: Symbol) -> LayerStyle:
-    return LayerStyle("", (StyleClass(None, label, symbol),))
+def single(words: str, symbol: Symbol, label: str = "") -> LayerStyle:
+    """Return the style of a layer whose features all look alike."""
+    return LayerStyle("", (StyleClass(None, words, symbol),), label)
+
+
+def by_value(
+    attribute: str, prefix: str, label: str = "", styles: Mapping[str, Symbol] = STYLES
+) -> LayerStyle:
+    """Return the style of a layer drawn by an attribute, as the drawings' ``prefix VALUE``."""
+    classes = tuple(
+        StyleClass(value, value.replace("_", " ").capitalize(), symbol)
+        for key, symbol in styles.items()
+        if (value := key.removeprefix(f"{prefix} ")) != key and "unknown" not in value
+    )
+    return LayerStyle(attribute, classes, label)
 
 
 _STATION: Final = MarkStyle("disc", PAPER, QUIET, size_px=5.0)
 
 LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
-    "corridor": _single("95 % corridor", CORRIDOR_AREA),
-    "buffer": _single("Dig buffer", DIG_AREA),
-    "alternatives": _single("Another route that fits about as well", ALTERNATIVE_LINE),
-    "route": _single("Route", LineStyle(INK, 7.0)),
+    "corridor": single("95 % corridor", CORRIDOR_AREA),
+    "buffer": single("Dig buffer", DIG_AREA),
+    "alternatives": single("Another route that fits about as well", ALTERNATIVE_LINE),
+    "route": single("Route", LineStyle(INK, 7.0)),
     "stretches": LayerStyle(
         "basis",
         tuple(StyleClass(key, BASIS_WORDS[key], line) for key, line in BASIS_LINES.items()),
     ),
-    "stations": _single("Station", _STATION),
-    "crossings": _single("Crossing", GATE_MARK),
+    "stations": single("Station", _STATION),
+    "crossings": single("Crossing", GATE_MARK, "line"),
     "findings": LayerStyle(
         "verdict",
         (
@@ -76,19 +99,55 @@ LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
             ),
             StyleClass(None, "Finding", NO_SIDE_MARK),
         ),
+        "concat('#', \"number\", ' ', \"finding\")",
     ),
     "locates": LayerStyle(
         "state",
         tuple(StyleClass(key, f"Locate, {key}", mark) for key, mark in LOCATE_MARKS.items()),
+        "mark",
     ),
+    "plan_areas": LayerStyle(
+        "cover",
+        (
+            *by_value("cover", "cover").classes,
+            StyleClass(None, "Building", STYLES["building"]),
+        ),
+        "name",
+    ),
+    "plan_lines": by_value("kind", "line", "name"),
+    "utilities": by_value("utility", "utility", "name"),
+    "adjusted_lines": single("Line as adjusted", STYLES["other sheet"]),
+    "plan_points": single("Point to tape from", STYLES["point"], "name"),
+    "answers": single("Who answers", LineStyle(QUIET, 2.0), "party"),
 }
 
+
+# The sorts of feature of a dig review.
+DIG_LAYER_STYLES: Final[dict[str, LayerStyle]] = {
+    "spoil set-back": single("Spoil set-back", AreaStyle(PAPER, 0.0, SPOIL_LINE)),
+    "cut": LayerStyle(
+        "walls",
+        (
+            StyleClass("sloped", "Cut, walls sloped", DIG_STYLES["cut sloped"]),
+            StyleClass("shored", "Cut, walls shored", DIG_STYLES["cut shored"]),
+        ),
+        "reach",
+    ),
+    "white line": single("White line", AreaStyle(PAPER, 0.0, WHITE_LINE)),
+    "tolerance zone": by_value("utility", "zone", "name", DIG_STYLES),
+    "utility crossing": by_value("utility", "conflict", "name", DIG_STYLES),
+    "danger": single("Danger", STYLES["danger"], "finding"),
+    "key point": single("Key point", KEY_MARK, "number"),
+}
 
 # Columns of lengths in the site's unit.
 LENGTH_COLUMNS: Final = frozenset((
     "footage", "footage_sd", "from", "to", "plan_length", "tolerance", "depth_read", "held_above",
     "depth_to_invert", "depth_sd", "ground_elevation", "invert_elevation", "across_sd", "along_sd",
     "dig_half_width", "past", "past_sd", "ellipse_95_semi_major", "ellipse_95_semi_minor",
+    "accuracy_95", "depth", "elevation", "moved", "from_sd", "to_sd", "line_turns_at",
+    "clearance", "clearance_sd", "aside", "aside_sd", "top_width", "deepest", "deepest_95",
+    "invert_depth", "invert_depth_sd", "mirror_gap", "mirror_check", "error_95", "set_back",
 ))  # fmt: skip
 
 
@@ -120,12 +179,35 @@ def style_qml(style: LayerStyle, columns: Iterable[str], unit: str) -> str:
 
     x and y are in the declared system's own unit, which a desktop GIS shows of itself.
     """
-    root = Element("qgis", version="3.22.0", styleCategories="Symbology|Fields")
+    root = Element("qgis", version="3.22.0", styleCategories="Symbology|Fields|Labeling")
     aliases = SubElement(root, "aliases")
     for index, column in enumerate(columns, start=1):  # the feature's id stands before them
         words = column.replace("_", " ")
         shown = f"{words} ({unit})" if column in LENGTH_COLUMNS else words
         SubElement(aliases, "alias", index=str(index), field=column, name=shown)
+    root.set("labelsEnabled", str(int(bool(style.label))))
+    if style.label:
+        labeling = SubElement(root, "labeling", type="simple")
+        settings = SubElement(labeling, "settings", calloutType="simple")
+        text = SubElement(
+            settings, "text-style", fieldName=style.label,
+            isExpression=str(int('"' in style.label)), fontSize="8", fontSizeUnit="Point",
+            textColor=_colour(INK), textOpacity="1",
+        )  # fmt: skip
+        # A pale edge round the letters: they read on a dark ground, too.
+        SubElement(
+            text, "text-buffer", bufferDraw="1", bufferSize="0.8", bufferSizeUnits="MM",
+            bufferColor=_colour(PAPER), bufferOpacity="1", bufferNoFill="0",
+        )  # fmt: skip
+        # What was seen comes before what the plan shows; a mark keeps words off itself, a line or
+        # an area does not.
+        drawn = style.classes[0].symbol
+        marks, lines = isinstance(drawn, MarkStyle), isinstance(drawn, LineStyle)
+        SubElement(
+            settings, "placement", placement="2" if lines else "6" if marks else "1", dist="1",
+            distUnits="MM", placementFlags="10", priority="10" if marks else "2",
+        )  # fmt: skip
+        SubElement(settings, "rendering", drawLabels="1", obstacle=str(int(marks)))
     kind = "categorizedSymbol" if style.attribute else "singleSymbol"
     renderer = SubElement(root, "renderer-v2", type=kind, symbollevels="0", forceraster="0")
     if style.attribute:

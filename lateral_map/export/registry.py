@@ -111,6 +111,7 @@ _ON_REQUEST: Final = (
         _one_file(name, f"{file}, {purpose}", file, maker, on_request=True)
         for name, file, purpose, maker in (
             ("dxf", "route.dxf", "for CAD", "dxf.route_dxf"),
+            ("xlsx", "tables.xlsx", "tables for a spreadsheet", "workbook.tables_xlsx"),
             ("kml", "route.kml", "for globe and map viewers", "kml.route_kml"),
             ("gpx", "marks.gpx", "marks for a handheld receiver", "gpx.marks_gpx"),
             ("landxml", "route.xml", "alignment and profile", "landxml.route_landxml"),

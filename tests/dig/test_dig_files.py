@@ -13,12 +13,23 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import openpyxl
+import pyogrio
 import pytest
 from drawings.builder import build
+from ezdxf import recover
 
 from lateral_map.cli.main import app
 from lateral_map.dig_review import build_dig_review
-from lateral_map.export.dig_files import dig_files, dig_geojson, refind_csv
+from lateral_map.export.dig_files import (
+    dig_features,
+    dig_files,
+    dig_geojson,
+    dig_geopackage,
+    refind_csv,
+    refind_xlsx,
+)
+from lateral_map.export.dxf import dig_dxf
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 from lateral_map.words.cautions import DIG_CAUTIONS
@@ -160,7 +171,14 @@ def test_the_command_writes_and_warns(tmp_path):
     done = run("dig", str(DEMOS / "garage_slab"), "--out", str(tmp_path / "out"))
     assert done.returncode == 0, done.stderr
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {"dig.html", "dig.geojson", "refind.csv"}
+    assert names == {
+        "dig.html",
+        "dig.geojson",
+        "dig.gpkg",
+        "dig.dxf",
+        "refind.csv",
+        "refind.xlsx",
+    }
     assert "BEFORE THE FIRST BUCKET" in done.stdout
     assert "Call 811" in done.stdout
     assert "Depth unknown" in done.stdout
@@ -175,3 +193,69 @@ def test_the_command_answers_for_a_bad_folder(tmp_path):
 
 def test_the_command_is_listed():
     assert "dig" in {command.callback.__name__ for command in app.registered_commands}
+
+
+def test_every_sort_of_feature_is_a_styled_layer(review, tmp_path):
+    path = tmp_path / "dig.gpkg"
+    path.write_bytes(dig_geopackage(review))
+    made = dig_features(review)
+    layers = {name for name, _ in pyogrio.list_layers(path)} - {"layer_styles"}
+    assert layers == {record["layer"].replace(" ", "_") for _, record in made}
+    frame, near = review.report.site.frame, 0.001 * 0.3048 / review.report.site.frame.unit_m
+    for name in layers:
+        read = gpd.read_file(path, layer=name)
+        wanted = [shape for shape, record in made if record["layer"].replace(" ", "_") == name]
+        assert len(read) == len(wanted)
+        for shape, there in zip(wanted, read.geometry, strict=True):
+            x, y = frame.from_plane(*shape.centroid.coords[0][:2])
+            assert math.dist((float(x), float(y)), there.centroid.coords[0]) < near
+    styled = gpd.read_file(path, layer="layer_styles")
+    assert set(styled["f_table_name"]) == layers
+
+
+def test_the_drawing_holds_the_dig_on_layers_of_its_own_lettered_apart(review):
+    made = dig_features(review)
+    document, auditor = recover.read(io.BytesIO(dig_dxf(review.report, made)))
+    assert not auditor.errors
+    space = document.modelspace()
+    for sort, layer in (("white line", "DIG WHITE LINE"), ("key point", "DIG KEY POINT")):
+        shapes = [shape for shape, record in made if record["layer"] == sort]
+        rings = sum(
+            1 if one.geom_type == "Point" else 1 + len(one.interiors)
+            for shape in shapes
+            for one in getattr(shape, "geoms", [shape])
+        )
+        assert len(space.query(f'LWPOLYLINE POINT[layer=="{layer}"]')) == rings
+    colours = [
+        one.dxf.color for one in document.layers
+        if one.dxf.name.startswith(("LATERAL", "UTILITY", "DIG BUFFER", "CORRIDOR"))
+    ]  # fmt: skip
+    assert len(set(colours)) == len(colours)
+    if not review.report.site.frame.is_local:
+        code, _ = space.get_geodata().get_crs()
+        assert f"EPSG:{code}" == review.report.site.frame.crs
+    texts = [one for one in space.query("TEXT") if one.dxf.layer != "NOTES"]
+    boxes = [
+        (*tuple(one.dxf.insert)[:2], 0.6 * one.dxf.height * len(one.dxf.text), one.dxf.height)
+        for one in texts
+    ]
+    assert len(boxes) > 20
+    for k, (x, y, wide, high) in enumerate(boxes):
+        for x2, y2, wide2, high2 in boxes[:k]:
+            apart = x + wide <= x2 or x2 + wide2 <= x or y + high <= y2 or y2 + high2 <= y
+            assert apart, texts[k].dxf.text
+
+
+def test_the_workbook_says_what_the_table_says(review):
+    rows = list(csv.DictReader(io.StringIO(refind_csv(review).decode("utf-8-sig"))))
+    sheet = openpyxl.load_workbook(io.BytesIO(refind_xlsx(review)))["re-find"]
+    head, *read = sheet.iter_rows(values_only=True)
+    assert list(head) == list(rows[0])
+    for row, there in zip(rows, read, strict=True):
+        for said, value in zip(row.values(), there, strict=True):
+            assert (
+                (float(said) == value)
+                if isinstance(value, float | int)
+                else (said == (value or ""))
+            )
+        assert isinstance(there[2], float | int)

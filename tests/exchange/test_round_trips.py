@@ -18,6 +18,7 @@ import ezdxf
 import fastkml
 import gpxpy
 import numpy as np
+import openpyxl
 import pyarrow.parquet
 import pyogrio
 import pytest
@@ -26,6 +27,7 @@ from analysis.builder import as_line
 from ezdxf import recover
 from geographiclib.geodesic import Geodesic
 from sheets.builder import line_report
+from truth.simulate import FOOT
 
 from lateral_map import build_report, load_site
 from lateral_map.errors import ExportError
@@ -341,3 +343,56 @@ def test_the_same_site_gives_the_same_bytes_in_another_process(made: Any, tmp_pa
     subprocess.run([sys.executable, "-c", script, str(tmp_path)], check=True, env=environment)
     for name, content in files.items():
         assert (tmp_path / name).read_bytes() == content, name
+
+
+def test_every_file_puts_each_finding_at_the_same_place_with_the_same_facts(
+    site: Any, tmp_path: Path
+) -> None:
+    """To 0.001 ft, by another library each: result.json is what they are held against."""
+    report, files = site
+    files = files | make_products(report, ("geojson", "gpkg", "xlsx"))
+    told = result_record(report)["findings"]
+    unit_m = report.site.frame.unit_m
+    near, degrees = 0.001 * FOOT / unit_m, 0.001 * FOOT / 6_400_000.0 * 57.3
+
+    def beside(found: list[Any], keys: tuple[str, str], within: float) -> None:
+        assert len(found) == len(told)
+        for place, one in zip(found, told, strict=True):
+            assert place == pytest.approx([one[keys[0]], one[keys[1]]], abs=within)
+
+    (tmp_path / "route.gpkg").write_bytes(files["route.gpkg"])
+    table = pyogrio.read_dataframe(tmp_path / "route.gpkg", layer="findings")
+    beside([(one.x, one.y) for one in table.geometry], ("x", "y"), near)
+    assert table["number"].tolist() == [one["number"] for one in told]
+    assert table["verdict"].tolist() == [one["verdict"] for one in told]
+    heights = report.route.positions([one.finding.footage_m for one in report.findings])[:, 2]
+    assert [one.z for one in table.geometry] == pytest.approx(heights / unit_m, abs=near)
+    layered = json.loads(files["route.geojson"])["features"]
+    mapped = [one for one in layered if one["properties"]["layer"] == "findings"]
+    beside([one["geometry"]["coordinates"] for one in mapped], ("lon", "lat"), degrees)
+    document, _ = recover.read(io.BytesIO(files["route.dxf"]))
+    points = document.modelspace().query('POINT[layer=="FINDINGS"]')
+    beside([tuple(one.dxf.location)[:2] for one in points], ("x", "y"), near)
+    facts = [
+        dict(pair.value.split("=", 1) for pair in one.get_xdata("LATERAL_MAP")) for one in points
+    ]
+    assert [int(one["number"]) for one in facts] == [one["number"] for one in told]
+    ours = {"l": "http://www.landxml.org/schema/LandXML-1.2"}
+    root = ET.fromstring(files["route.xml"])
+    marks = root.findall(".//l:CgPoint[@code='finding']", ours)
+    beside([tuple(map(float, one.text.split()[1::-1])) for one in marks], ("x", "y"), near)
+    assert len(root.findall(".//l:CgPoint[@code='crossing']", ours)) == len(report.crossings)
+    said = [
+        {each.get("label"): each.get("value") for each in one.iter(f"{{{ours['l']}}}Property")}
+        for one in marks
+    ]
+    assert [one["verdict"] for one in said] == [one["verdict"] for one in told]
+    sheet = openpyxl.load_workbook(io.BytesIO(files["tables.xlsx"]))["findings"]
+    head, *rows = sheet.iter_rows(values_only=True)
+    read = [dict(zip(head, row, strict=True)) for row in rows]
+    beside([(one["x"], one["y"]) for one in read], ("x", "y"), near)
+    footage = f"footage_{report.site.unit}"
+    assert [one[footage] for one in read] == pytest.approx([one["footage"] for one in told])
+    places = fastkml.KML.from_string(files["route.kml"]).features[0].features
+    folder = next(one for one in places if one.name == "Findings")
+    beside([one.geometry.coords[0][:2] for one in folder.features], ("lon", "lat"), degrees)

@@ -21,7 +21,7 @@ from lateral_map.model.results import Report
 
 LAYERS = {
     "corridor", "buffer", "alternatives", "route", "stretches", "stations", "crossings", "findings",
-    "locates",
+    "locates", "plan_areas", "plan_lines", "utilities", "adjusted_lines", "plan_points", "answers",
 }  # fmt: skip
 # Bytes of the envelope by its indicator, OGC 12-128r19 clause 2.1.3.
 ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
@@ -147,6 +147,37 @@ def test_every_column_is_named_in_words_with_its_unit(
         assert set(shown) == set(columns) - {"fid"} or not column(database, layer, "fid")
         for name in set(shown) & {"depth_to_invert", "past", "footage", "from", "depth_sd"}:
             assert shown[name][1] == f"{name.replace('_', ' ')} ({report.site.unit})"
+
+
+def test_what_is_named_is_lettered(database: sqlite3.Connection) -> None:
+    for layer, qml in database.execute("SELECT f_table_name, styleQML FROM layer_styles"):
+        root = ET.fromstring(qml)
+        lettered = root.get("labelsEnabled") == "1"
+        assert lettered == (root.find("labeling") is not None)
+        named = {"findings", "crossings", "locates", "plan_lines", "utilities", "plan_points"}
+        assert lettered or layer not in named
+        text = root.find("labeling/settings/text-style")
+        if text is not None and text.get("isExpression") == "0":
+            held = [row[1] for row in database.execute(f'PRAGMA table_info("{layer}")')]
+            assert text.get("fieldName") in held or not column(database, layer, "fid")
+
+
+def test_a_crossing_lies_on_its_line_as_adjusted(
+    report: Report, database: sqlite3.Connection
+) -> None:
+    lines = {
+        name: geometry(blob)
+        for name, blob in database.execute("SELECT name, geom FROM adjusted_lines")
+    }
+    near = 0.001 * 0.3048 / report.site.frame.unit_m
+    met = [one for one in report.crossings if one.line in lines and not one.extended]
+    places = database.execute("SELECT line, geom FROM crossings").fetchall()
+    assert len(places) == len(report.crossings)
+    for line, blob in places:
+        if line in {one.line for one in met}:
+            assert lines[line].distance(geometry(blob)) < near
+    mapped = dict(database.execute("SELECT name, geom FROM plan_lines"))
+    assert set(mapped) == {line.name for line in report.site.plan.lines}
 
 
 def test_hostile_words_stay_words(hostile_report: Report, tmp_path: Path) -> None:
