@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
+from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
 from lateral_map.analysis.stations import lay_stations
@@ -19,8 +20,10 @@ from lateral_map.model.mending import mend_all, noted_footage
 from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
     Crossing,
+    DepthWithout,
     FindingResult,
     FootageWithout,
+    FoundPlace,
     Question,
     ReadingCheck,
     Side,
@@ -31,6 +34,7 @@ from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, Site
 
 _JUST_BEFORE_M = 0.03
+_ANOTHER = 1.5
 # Noise less probable than this changes no figure.
 _WORTH_MIXING = 0.02
 
@@ -53,17 +57,23 @@ def weigh_doubts(
     worth = [one for one in explained.diagnoses if one.probability >= WORTH_DOUBT]
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
-    near = fitted_of(route) if worth or first else None
+    slipped = [one.slip for one in site.applied if one.slip.slip == "counter slipped"]
+    near = fitted_of(route) if worth or first or slipped else None
     findings = judged
     for reading in dict.fromkeys((*first, *named)):
         if other := _answers_of(without_reading(site, reading), near):
             crossings = _without(reading, crossings, other[0])
             findings = _put_in_doubt(findings, judged, other[1], reading)
+            findings = tuple(
+                replace(one, depth_without=(*one.depth_without, DepthWithout(reading, deep)))
+                for one, two in zip(findings, other[1], strict=True)
+                for deep in (two.near.depth_m,)
+            )
     parts: list[_Part] = []
-    for weight, slip, together in _ways_to_follow(site, worth):
-        if other := _answers_of(mend_all(site, together), near):
+    for weight, slip, mended, noted in (*_ways_to_follow(site, worth), *_ways_taken(site)):
+        if other := _answers_of(mended, near):
             findings = _put_in_doubt(findings, judged, other[1], slip)
-            parts.append(_Part(weight, *other, functools.partial(noted_footage, site, together)))
+            parts.append(_Part(weight, *other, noted))
     if not parts and explained.noisier < _WORTH_MIXING:
         return crossings, findings
     # The weights come to one at most.
@@ -151,15 +161,22 @@ class _Mixture:
         return math.sqrt(square)
 
     def crossing(self, crossing: Crossing) -> Crossing:
-        """Return a crossing with the mixture's 1 sd along the pipe."""
-        others = []
+        """Return a crossing with the mixture's 1 sd along the pipe and of its depth."""
+        others, depths = [], []
         for part in self.parts:
             same = [one for one in part.crossings if one.boundary == crossing.boundary]
             if same:
                 near = min(same, key=lambda one: abs(one.footage_m - crossing.footage_m))
                 others.append((part.weight, part.noted(near.footage_m), near.sd_footage_m))
+                depths.append((part.weight, near.depth_m, near.sd_depth_m))
         sd = self.spread(crossing.footage_m, crossing.sd_footage_m, others)
-        return replace(crossing, sd_footage_m=sd)
+        deep = self.spread(crossing.depth_m, crossing.sd_depth_m, depths)
+        return replace(crossing, sd_footage_m=sd, sd_depth_m=deep)
+
+    def place(self, one: FoundPlace, others: list[tuple[float, FoundPlace]]) -> FoundPlace:
+        """Return a place with the mixture's 1 sd of its depth."""
+        depths = [(weight, other.depth_m, other.sd_depth_m) for weight, other in others]
+        return replace(one, sd_depth_m=self.spread(one.depth_m, one.sd_depth_m, depths))
 
     def finding(
         self, index: int, one: FindingResult, boundaries: tuple[Boundary, ...]
@@ -169,6 +186,10 @@ class _Mixture:
         near = self._sides(one.sides, [(weight, other.sides) for weight, other in others])
         far = self._sides(one.sides_to, [(weight, other.sides_to) for weight, other in others])
         mixed = replace(one, sides=near, sides_to=far)
+        mixed = replace(mixed, near=self.place(one.near, [(w, other.near) for w, other in others]))
+        if one.far is not None:
+            ends = [(w, other.far) for w, other in others if other.far is not None]
+            mixed = replace(mixed, far=self.place(one.far, ends))
         if one.deciding is None:
             return mixed
         at = one.sides.index(one.deciding)
@@ -207,28 +228,50 @@ class _Mixture:
         return tuple(mixed)
 
 
-def _ways_to_follow(
-    site: Site, diagnoses: list[Diagnosis]
-) -> Iterator[tuple[float, Slip, tuple[Slip, ...]]]:
-    """Return each diagnosis's weight, its slip and what to mend for it.
+_Way = tuple[float, Slip, Site | None, Callable[[float], float]]
 
-    A counter that slipped may have done so anywhere between two locates; two slips that explain
-    together are weighed once.
+
+def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
+    """Return each diagnosis's weight, its slip, the site mended, and what notes a footage of it.
+
+    Two slips that explain together are weighed once.
     """
-    located = [one.footage_m for one in site.used_locates() if one.ties]
     weighed: set[frozenset[Slip]] = set()
     for diagnosis in diagnoses:
         slip, together = diagnosis.slip, diagnosis.together
         weight = 0.0 if frozenset(together) in weighed else diagnosis.probability
         weighed.add(frozenset(together))
-        places = [slip.footage_m]
-        if slip.slip == "counter slipped" and slip.footage_m is not None:
-            places += [at for at in located if at <= slip.footage_m][-1:]
-            places += [at - _JUST_BEFORE_M for at in located if at > slip.footage_m][:1]
+        places = [slip.footage_m, *_elsewhere(site, slip)]
         for at in places:
             moved = replace(slip, footage_m=at)
-            mended = tuple(moved if one == slip else one for one in together)
-            yield weight / len(places), slip, mended
+            slips = tuple(moved if one == slip else one for one in together)
+            noted = functools.partial(noted_footage, site, slips)
+            yield weight / len(places), slip, mend_all(site, slips), noted
+
+
+def _ways_taken(site: Site) -> Iterator[_Way]:
+    """Return the other places where a counter that is taken to have slipped may have done so."""
+    slips, written = [one.slip for one in site.applied], site.as_written
+    for index, slip in enumerate(slips):
+        before = None if written is None else mend_all(written, tuple(slips[:index]))
+        places = [] if before is None else _elsewhere(before, slip)
+        for at in places:
+            moved = (replace(slip, footage_m=at), *slips[index + 1 :])
+            mended = None if before is None else mend_all(before, moved)
+            yield 1.0 / (len(places) + 1), slip, mended, lambda footage_m: footage_m
+
+
+def _elsewhere(site: Site, slip: Slip) -> list[float]:
+    """Return the footages of the locates about a counter's slip: anywhere between it may be."""
+    at = slip.footage_m
+    if slip.slip != "counter slipped" or at is None:
+        return []
+    located = [one.footage_m for one in site.used_locates() if one.ties]
+    before = [one for one in located if one <= at][-1:]
+    # A counter that leapt ahead has done so by the time it shows what the next locate has.
+    leap = max(slip.size[0], 0.0) + _JUST_BEFORE_M
+    after = [one - leap for one in located if one > at][:1]
+    return [*before, *[one for one in after if not before or one > before[0]]]
 
 
 def _answers_of(
@@ -237,8 +280,10 @@ def _answers_of(
     """Return the crossings and findings of a site, None where it cannot be adjusted."""
     if site is None or near is None:
         return None
+    # A run that is far shorter or longer is another line.
+    ends = sorted((site.run.end_m, near.system.site.run.end_m))
     try:
-        route = adjust_near(site, near)
+        route = adjust_near(site, near) if ends[1] < _ANOTHER * ends[0] else adjust_route(site)
     except AdjustmentError:
         return None
     crossings, _ = find_crossings(route)
@@ -251,9 +296,9 @@ def _without(
     """Return crossings, each with where the same boundary is crossed without a reading."""
     told = []
     for crossing in crossings:
-        footages = [one.footage_m for one in others if one.boundary == crossing.boundary]
-        gaps = {abs(at - crossing.footage_m): at for at in footages}
-        nearest = gaps[min(gaps)] if gaps else None
-        without = (*crossing.footage_without, FootageWithout(reading, nearest))
+        same = [one for one in others if one.boundary == crossing.boundary]
+        nearest = min(same, key=lambda one: abs(one.footage_m - crossing.footage_m), default=None)
+        found = (None, None) if nearest is None else (nearest.footage_m, nearest.depth_m)
+        without = (*crossing.footage_without, FootageWithout(reading, *found))
         told.append(replace(crossing, footage_without=without))
     return tuple(told)

@@ -151,7 +151,11 @@ def crossing_record(crossing: Crossing, out: Outward) -> Record:
         "line_extended": crossing.extended,
         "note": grazing_words(crossing, out.unit),
         "footage_without": [
-            {"reading": reading_name(one.reading, out.plan), "footage": out.length(one.footage_m)}
+            {
+                "reading": reading_name(one.reading, out.plan),
+                "footage": out.length(one.footage_m),
+                "depth_to_invert": out.length(one.depth_m),
+            }
             for one in crossing.footage_without
         ],
         "rests_on": _names(crossing.rests_on, out),
@@ -199,6 +203,13 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
                 "verdict": one.verdict,
             }
             for one in result.verdict_under
+        ],
+        "depth_without": [
+            {
+                "reading": reading_name(one.reading, out.plan),
+                "depth_to_invert": out.length(one.depth_m),
+            }
+            for one in result.depth_without
         ],
         "line_turns_at": out.length(result.turns_m),
         "far_end": far

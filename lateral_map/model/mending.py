@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.diagnosis import Slip
+from lateral_map.model.diagnosis import Applied, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_reading, ended, tie_reading, without_reading
 from lateral_map.model.site import (
@@ -25,6 +25,7 @@ from lateral_map.model.site import (
 _FITTING_SD_DEG = 2.0
 # A length on the ground that a mended reading does not go below.
 _LEAST_M = 0.01
+_SAME_M = 1e-6
 
 
 def mend(site: Site, slip: Slip) -> Site:
@@ -59,6 +60,28 @@ def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
     except (ValueError, KeyError):
         return None
     return site
+
+
+def take_so(site: Site, slips: Iterable[Applied]) -> Site:
+    """Return the site with slips taken for true: mended, and what was written kept beside it.
+
+    Raises as ``mend`` does.
+    """
+    mended, slips = site, tuple(slips)
+    for one in slips:
+        mended = mend(mended, one.slip)
+    findings = tuple(
+        replace(now, noted_m=was.footage_m if was.noted_m is None else was.noted_m)
+        if abs(now.footage_m - was.footage_m) > _SAME_M
+        else now
+        for was, now in zip(site.findings, mended.findings, strict=True)
+    )
+    return replace(
+        mended,
+        findings=findings,
+        applied=(*site.applied, *slips),
+        as_written=site.as_written or site,
+    )
 
 
 def noted_footage(site: Site, slips: tuple[Slip, ...], mended_m: float) -> float:

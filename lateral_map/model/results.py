@@ -83,10 +83,19 @@ class Stations:
 
 @dataclass(frozen=True, slots=True)
 class FootageWithout:
-    """Where a crossing would lie with one suspect reading left out; None where there is none."""
+    """Where and how deep a crossing would lie with one suspect reading left out; None for none."""
 
     reading: ReadingId
     footage_m: float | None
+    depth_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DepthWithout:
+    """How deep the invert would lie at a finding with one suspect reading left out."""
+
+    reading: ReadingId
+    depth_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +255,7 @@ class FindingResult:
     settling: Settling | None = None
     verdict_without: tuple[VerdictWithout, ...] = ()
     verdict_under: tuple[VerdictUnder, ...] = ()
+    depth_without: tuple[DepthWithout, ...] = ()
     turns_m: float | None = None
     asked: bool = False
 

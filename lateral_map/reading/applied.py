@@ -11,7 +11,7 @@ from lateral_map.errors import Fault, FaultCollector, SiteError
 from lateral_map.frame import Frame
 from lateral_map.model.diagnosis import AT_A_PLACE, Applied, Slip
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.mending import mend
+from lateral_map.model.mending import mend, take_so
 from lateral_map.model.readings import bend_of, reading_value, readings_of
 from lateral_map.model.site import Site
 from lateral_map.reading.schema import AppliedTable
@@ -51,11 +51,7 @@ def apply_slips(site: Site, said: SiteFile, faults: FaultCollector) -> Site:
         value = _value(mended, slip)
         applied.append(Applied(slip, value, None if value is None else value - slip.size[0]))
         mended = after
-    findings = tuple(
-        replace(now, noted_m=was.footage_m) if abs(now.footage_m - was.footage_m) > _SAME else now
-        for was, now in zip(site.findings, mended.findings, strict=True)
-    )
-    return replace(mended, findings=findings, applied=tuple(applied), as_written=site)
+    return take_so(site, applied)
 
 
 def _slip_of(site: Site, entry: AppliedTable) -> Slip:

@@ -14,8 +14,10 @@ from truth.slips import plant
 import lateral_map
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
+from lateral_map.model.diagnosis import Applied
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
+from lateral_map.model.mending import mend, take_so
 from lateral_map.model.site import (
     Boundary,
     DigRules,
@@ -274,6 +276,39 @@ def test_what_hangs_on_a_slip_is_too_close_and_says_what_to_look_at():
         assert one.settling is not None
         assert one.settling.way == "look again"
         assert settling_words(one.settling, "ft").startswith("look at the notes and the video near")
+
+
+def test_a_depth_hangs_on_the_depths_that_may_be_wrong():
+    site = good_site()
+    wrong = replace(site.locates[-1], depth_m=site.locates[-1].depth_m + 1.0)
+    site = replace(site, locates=(*site.locates[:-1], wrong))
+    route = adjust_route(site)
+    report, (plain, *_) = report_on(route), find_crossings(route)[0]
+    assert report.diagnoses[0].slip.id == ReadingId("depth", wrong.mark, "depth")
+    (crossing,) = report.crossings
+    (without,) = [one for one in crossing.footage_without if one.reading.kind == "depth"]
+    assert without.depth_m < crossing.depth_m - 0.05
+    assert crossing.depth_m == plain.depth_m
+    assert crossing.sd_depth_m > 1.5 * plain.sd_depth_m
+    far = report.findings[-1]
+    assert far.depth_without[0].depth_m < far.near.depth_m
+    assert abs(far.depth_without[0].depth_m - far.near.depth_m) < 3.0 * far.near.sd_depth_m
+
+
+def test_a_counter_taken_to_have_slipped_may_have_done_so_anywhere_between_two_locates():
+    site = plant("counter slipped 5 ft", 7).site
+    slip = build_report(site).diagnoses[0].slip
+    near = (Finding(slip.footage_m + side * 0.3, "crack") for side in (-1.0, 1.0))
+    site = replace(site, findings=(Finding(1.0, "roots"), *near))
+    taken = build_report(take_so(site, [Applied(slip)]))
+    alone = build_report(mend(site, slip))
+    ratios = [
+        one.sides[0].sd_past_m / other.sides[0].sd_past_m
+        for one, other in zip(taken.findings, alone.findings, strict=True)
+    ]
+    assert max(ratios[1:]) > 1.5
+    assert ratios[0] < 1.1
+    assert not taken.diagnoses
 
 
 def test_a_diagnosis_widens_what_hangs_on_it_and_moves_nothing():

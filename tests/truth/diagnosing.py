@@ -27,7 +27,8 @@ from truth.slips import CLASSES, Planted, Slip, plant
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
-from lateral_map.model.mending import mend_all
+from lateral_map.model.diagnosis import Applied
+from lateral_map.model.mending import take_so
 from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Site
 from lateral_map.report import build_report, explain_impossible
@@ -59,7 +60,9 @@ def measure_site(name: str, seed: int) -> Record:
     except AdjustmentError as error:
         told = explain_impossible(error) if isinstance(error, ImpossibleError) else ()
         guilty = _names_guilty(error.faults, planted)
-        return record | {"refused": True, "guilty": guilty, "both": _all_named(told, planted)}
+        right = bool(told) and any(_is_right(told[0], one, planted) for one in planted.slips)
+        told_of_it = {"told right": right, "both": _all_named(told, planted)}
+        return record | {"refused": True, "guilty": guilty, **told_of_it}
     told = report.diagnoses
     first = told[0] if told else None
     record |= {
@@ -163,12 +166,10 @@ def _follow(report: Report, times: int) -> Report | None:
         told = report.diagnoses
         if not told or told[0].probability < FOLLOWED_FROM:
             break
-        site = mend_all(report.site, told[0].together)
-        if site is None:
-            return None
         try:
+            site = take_so(report.site, [Applied(one) for one in told[0].together])
             report = build_report(site)
-        except AdjustmentError:
+        except (AdjustmentError, ValueError, KeyError):
             return None
     return report
 
@@ -219,6 +220,7 @@ HEAD = (
     "right of these", "told > 50 %", "of these wrong", "firm wrong", "firm right", "too close",
     "followed", "then firm wrong", "then firm right", "then too close", "past 95 %",
     "crossing 95 %", "then past", "then crossing", "lost", "then lost", "both named",
+    "refused, told right",
 )  # fmt: skip
 
 
@@ -256,6 +258,7 @@ def _row(own: list[Record], earlier: dict[tuple[str, int], Record]) -> list[str]
         _lost(kept, earlier, "before"),
         _lost(kept, earlier, "after"),
         str(sum(one["both"] for one in own)),
+        str(sum(one["told right"] for one in refused)),
     ]
 
 
