@@ -57,8 +57,7 @@ def weigh_doubts(
     worth = [one for one in explained.diagnoses if one.probability >= WORTH_DOUBT]
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
-    slipped = [one.slip for one in site.applied if one.slip.slip == "counter slipped"]
-    near = fitted_of(route) if worth or first or slipped else None
+    near = fitted_of(route) if worth or first or site.applied else None
     findings = judged
     for reading in dict.fromkeys((*first, *named)):
         if other := _answers_of(without_reading(site, reading), near):
@@ -250,15 +249,24 @@ def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
 
 
 def _ways_taken(site: Site) -> Iterator[_Way]:
-    """Return the other places where a counter that is taken to have slipped may have done so."""
+    """Return what else a slip that is taken for true may have been.
+
+    A counter may have slipped anywhere between two locates; a size that no note tells may be larger
+    or smaller: three points of its normal distribution with its mean and variance.
+    """
     slips, written = [one.slip for one in site.applied], site.as_written
     for index, slip in enumerate(slips):
         before = None if written is None else mend_all(written, tuple(slips[:index]))
-        places = [] if before is None else _elsewhere(before, slip)
-        for at in places:
-            moved = (replace(slip, footage_m=at), *slips[index + 1 :])
-            mended = None if before is None else mend_all(before, moved)
-            yield 1.0 / (len(places) + 1), slip, mended, lambda footage_m: footage_m
+        if before is None:
+            continue
+        places = _elsewhere(before, slip)
+        ways = [(1.0 / (len(places) + 1), replace(slip, footage_m=at)) for at in places]
+        if slip.sd and len(slip.size) == 1:
+            far = math.sqrt(3.0) * slip.sd
+            ways += [(1 / 6, replace(slip, size=(slip.size[0] + each,))) for each in (-far, far)]
+        for weight, other in ways:
+            mended = mend_all(before, (other, *slips[index + 1 :]))
+            yield weight, slip, mended, lambda footage_m: footage_m
 
 
 def _elsewhere(site: Site, slip: Slip) -> list[float]:

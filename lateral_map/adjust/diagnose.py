@@ -429,13 +429,16 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
     site = fitted.system.site
     found = []
     for cause in one.causes:
-        size = mended.size
+        size, sd = mended.size, 0.0
         if cause.point:
             price = _log_other_point(mended, cause)
         else:
             price = _log_price(cause, size, mended.information)
             size = _as_written(cause, size, mended.information)
+            if len(size) == 1 and size[0] not in cause.sizes:
+                sd = 1.0 / math.sqrt(max(float(mended.information[0, 0]), 1e-6))
         slip = one.named(cause, size)
+        slip = replace(slip, sd=math.degrees(sd) if slip.measure == "angle" else sd)
         group = one.group or (slip.slip, slip.id, cause.point, cause.at_foot)
         found.append(
             _Explanation(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from lateral_map.model.identity import ReadingId, ReadingKind
@@ -51,7 +51,8 @@ class Slip:
     where it sits (a slip of the counter, a bend). ``size`` has one entry, or two (easting,
     northing) for a place, in metres, degrees or, for the counter's scale, as a share. ``point`` is
     the plan point a tape was pulled from instead. ``at_foot`` says of a riser that the start's
-    depth was measured at its foot.
+    depth was measured at its foot. ``sd`` is 1 sd of a size that the readings alone tell, in the
+    size's own measure, 0 where it is known.
     """
 
     slip: SlipName
@@ -60,6 +61,7 @@ class Slip:
     footage_m: float | None = None
     point: str = ""
     at_foot: bool = False
+    sd: float = field(default=0.0, compare=False)
 
     @property
     def measure(self) -> SlipMeasure:

@@ -76,7 +76,8 @@ def _slip_of(site: Site, entry: AppliedTable) -> Slip:
         raise SiteError(Fault("it changes nothing", "take the entry out"))
     if slip.slip == "riser left out" and size[0] < 0.0:
         raise SiteError(Fault("a riser is never negative", "write its length", field="size"))
-    return replace(slip, size=size)
+    sd = 0.0 if entry.accuracy is None else abs(entry.accuracy.read(slip.measure, 1)[0])
+    return replace(slip, size=size, sd=sd)
 
 
 def _unknown(reading: ReadingId, known: Iterable[ReadingId]) -> Fault:
@@ -208,6 +209,7 @@ def _entry(site: Site, slip: Slip) -> str:
         "point": _text(slip.point),
         "would_read": "" if value is None or one_size else sized(value - slip.size[0]),
         "size": east_north or (sized(slip.size[0]) if alone else ""),
+        "accuracy": sized(slip.sd) if slip.sd and not one_size else "",
         "at_foot": "true" if slip.at_foot else "",
     }
     return "".join(f"{key} = {written}\n" for key, written in pairs.items() if written)

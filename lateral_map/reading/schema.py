@@ -481,6 +481,9 @@ class AppliedTable(Typed):
         "this. A length, degrees, a share for the counter's scale, or [east, north] for a place."
     )
     would_read: fields.OneAmount | None = key("Instead of size: what the reading should have been.")
+    accuracy: fields.OneAmount | None = key(
+        "1 sd of that, where the other readings alone tell it and no note does."
+    )
     point: fields.PointName | None = key("The point a tape was pulled from instead.")
     at_foot: fields.YesNo = key(
         "Of a riser: the start's depth was measured at its foot.", default=False
