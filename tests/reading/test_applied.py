@@ -116,6 +116,14 @@ def test_what_is_written_is_read_as_the_same_slips(folder, tmp_path, slips) -> N
     np.testing.assert_allclose(numbers(read.as_written), numbers(site))
 
 
+def test_how_well_its_size_is_known_goes_with_it(folder, tmp_path) -> None:
+    slip = Slip("counter not at zero", (1.2,), sd=0.2 * FT)
+    (entry,) = applied_entries(load_site(folder), (slip,))
+    assert "accuracy = 0.2\n" in entry
+    (taken,) = load_site(with_entries(folder, tmp_path, (entry,))).applied
+    assert taken.slip.sd == pytest.approx(slip.sd)
+
+
 def test_a_reading_is_told_as_written_and_as_taken(folder, tmp_path) -> None:
     entries = applied_entries(load_site(folder), SLIPS[0])
     site = load_site(with_entries(folder, tmp_path, entries))

@@ -311,6 +311,17 @@ def test_a_counter_taken_to_have_slipped_may_have_done_so_anywhere_between_two_l
     assert not taken.diagnoses
 
 
+def test_a_size_that_no_note_tells_counts_for_no_more_than_is_known_of_it():
+    site = plant("counter +4 ft", 7).site
+    slip = build_report(site).diagnoses[0].slip
+    known, guessed = (
+        build_report(take_so(site, [Applied(replace(slip, sd=sd))])) for sd in (0.0, 0.2)
+    )
+    for one, other in zip(known.crossings, guessed.crossings, strict=True):
+        assert other.footage_m == one.footage_m
+        assert one.sd_footage_m < other.sd_footage_m < np.hypot(one.sd_footage_m, 0.21)
+
+
 def test_a_diagnosis_widens_what_hangs_on_it_and_moves_nothing():
     planted = plant("bend 45 not noted", 9001)
     route = adjust_route(planted.site)
