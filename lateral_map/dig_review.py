@@ -14,7 +14,7 @@ from lateral_map.analysis.refind import plan_refinds
 from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import measure_surfaces
 from lateral_map.analysis.trench_rules import read_trench_rules
-from lateral_map.analysis.whitelines import outline_dig
+from lateral_map.analysis.whitelines import clear_of, outline_dig
 from lateral_map.model.dig import DigReview, ReachReview
 from lateral_map.model.results import Report
 
@@ -30,6 +30,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     site, route = report.site, report.route
     rules = read_trench_rules(site.dig)
     found = propose_reaches(route, report.findings, report.pipes, report.responsibility)
+    stopped = any(one.finding_class == "danger" for one in report.findings)
     say("measuring the cuts")
     reaches = []
     for reach in found:
@@ -40,15 +41,24 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
             measure_surfaces(site.plan, middle, cut.footprint, site.dig.pavement_cutback_m)
             for cut in (excavation.shored, excavation.sloped)
         )
+        structures = find_structures(site, report.trench, excavation, rules)
+        outlines = (
+            outline_dig(report.trench, reach, rules, sloped=False),
+            outline_dig(report.trench, reach, rules, sloped=True),
+        )
+        upright, open_ = (clear_of(each, rules.value("spoil set-back")) for each in outlines)
         reaches.append(
             ReachReview(
                 reach=reach,
                 excavation=excavation,
                 surfaces_shored=shored,
                 surfaces_sloped=sloped,
-                structures=find_structures(site, report.trench, excavation, rules),
-                methods=compare_methods(site, reach, excavation, (shored, sloped)),
-                white_lines=outline_dig(report.trench, reach, rules),
+                structures=structures,
+                methods=compare_methods(
+                    site, reach, excavation, (shored, sloped), structures, stopped=stopped
+                ),
+                outlines=outlines,
+                kept_back=(upright, open_),
             )
         )
     say("choosing tapes")

@@ -27,7 +27,7 @@ from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.tap_station import station_tap
-from lateral_map.analysis.trench import lay_trench
+from lateral_map.analysis.trench import lay_trench, measure_cross_slope
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.doubt import doubt_footages, weigh_doubts
 from lateral_map.errors import AdjustmentError, ImpossibleError
@@ -91,7 +91,13 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     pipes = list_pipes(site)
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
-    trench = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
+    trench = lay_trench(
+        stations,
+        pipes,
+        site.dig,
+        read_trench_rules(site.dig),
+        measure_cross_slope(site, stations),
+    )
     responsibility = share_responsibility(route, crossings)
     client, client_assumed = name_client(site, responsibility)
     return Report(

@@ -66,6 +66,11 @@ class _Question:
     fine: TrenchProfile
     away_m: Floats
 
+    @property
+    def half_m(self) -> float:
+        """From the mapped line to the utility's own edge."""
+        return (self.line.size_m or 0.0) / 2.0
+
     def spans(self, reach: Callable[[TrenchProfile], Floats]) -> tuple[Span, ...]:
         """Return the footages where the utility lies within a reach of the pipe's middle."""
         within = np.concatenate([[False], self.away_m <= reach(self.fine), [False]])
@@ -155,15 +160,21 @@ def _against(asked: _Question) -> UtilityConflict:
     gap = float(np.hypot(*away))
     unit = away / gap if gap > 1e-9 else signed_offsets(line.vertices_m, at.place_m[0]).normal
     plan = asked.route.position_covariance(nearest_m)[0, :2, :2]
-    aside = clear, float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2))
+    aside = (
+        max(clear - asked.half_m, 0.0),
+        float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2)),
+    )
 
     def by_hand(trench: TrenchProfile) -> Floats:
         spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, asked.sd_plan_m)
-        return np.asarray(asked.tolerance_m + spread)
+        return np.asarray(asked.half_m + asked.tolerance_m + spread)
 
-    inside = asked.spans(lambda trench: trench.width_m / 2.0)
+    inside = asked.spans(lambda trench: trench.width_m / 2.0 + asked.half_m)
     hand = asked.spans(lambda trench: trench.width_m / 2.0 + by_hand(trench))
-    hand_sloped = asked.spans(lambda trench: trench.top_width_m / 2.0 + by_hand(trench))
+    # The wider side of the cut as deep, and up ground as steep, as it may be.
+    hand_sloped = asked.spans(
+        lambda trench: np.maximum(*trench.edges_m(trench.slope, 1.0)) + by_hand(trench)
+    )
     relation, span = _relation(asked, crossings, inside or hand, at, away)
     clearance, sd_clearance = _clearance(asked, crossings, aside)
     # Within the trench's width, and perhaps above its bottom.
@@ -187,6 +198,8 @@ def _against(asked: _Question) -> UtilityConflict:
         nearest_footage_m=nearest_m,
         aside_m=aside[0],
         sd_aside_m=aside[1],
+        side_m=max(float((asked.away_m - asked.fine.width_m / 2.0).min()) - asked.half_m, 0.0),
+        size_m=line.size_m,
         hand_dig_m=hand,
         hand_dig_sloped_m=hand_sloped,
         depth_m=line.depth_m,
@@ -194,7 +207,9 @@ def _against(asked: _Question) -> UtilityConflict:
         sd_assumed=line.sd_m is None,
         source=line.source,
         joins=line.utility == "sewer" and _ends_at(asked, mapped),
-        zone=cast("Area", mapped.buffer(asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m)),
+        zone=cast(
+            "Area", mapped.buffer(asked.half_m + asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m)
+        ),
         relation=relation,
         from_m=span[0],
         to_m=span[1],
@@ -251,11 +266,12 @@ def _clearance(
 
 
 def _in_space(asked: _Question, depth_m: float) -> tuple[float, float]:
-    """Return the clearance in space to the utility's top and its 1 sd."""
-    vertices = asked.line.vertices_m
+    """Return the clearance in space to the utility and its 1 sd; without a size, to its top."""
+    vertices, half = asked.line.vertices_m, asked.half_m
     clear, away, at = asked.nearest_wall(
-        np.column_stack([vertices, np.full(len(vertices), -depth_m)])
+        np.column_stack([vertices, np.full(len(vertices), -depth_m - half)])
     )
+    clear = max(clear - half, 0.0)
     unit = away / max(float(np.sqrt(away @ away)), 1e-9)
     plan = asked.route.position_covariance(float(at.footage_m[0]))[0, :2, :2]
     variance = (
@@ -284,13 +300,16 @@ def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
     near = profile.at([footage - _BESIDE_M, footage + _BESIDE_M])
     rate = float(np.diff(near.crown_depth_m)[0]) / max(float(np.ptp(near.footage_m)), _BESIDE_M)
     passing: Passing = "depth unknown"
-    clear, depth = None, asked.line.depth_m
+    clear, depth, under = None, asked.line.depth_m, None
     if depth is not None:
+        over = depth + (asked.line.size_m or 0.0)
+        under = depth - float(at.bottom_depth_m[0])
         crown = float(at.crown_depth_m[0])
         below = crown + float(at.outside_diameter_m[0])
-        passing = "above" if depth < crown else "at the pipe's own depth"
-        passing = "below" if depth > below else passing
-        clear = max(crown - depth, depth - below, 0.0)
+        passing = "above" if over < crown else "at the pipe's own depth"
+        if depth > below:
+            passing = "below" if under > 0.0 else "in the bedding"
+        clear = max(crown - over, depth - below, 0.0)
     parts = [float(at.sd_depth_m[0]), SD_UTILITY_DEPTH_M, rate * sd_footage]
     return UtilityCrossing(
         footage_m=footage,
@@ -301,4 +320,5 @@ def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
         passing=passing,
         clearance_m=clear,
         sd_clearance_m=None if clear is None else float(np.sqrt(np.sum(np.square(parts)))),
+        under_m=under,
     )

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from typing import Final, cast
+from typing import Final
 
 import numpy as np
-import shapely
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.dig import Cut, CutMethod, DepthClass, Excavation, TrenchRules
-from lateral_map.model.earthwork import prismoidal_volume_m3, top_width_m, trench_footprint
+from lateral_map.model.earthwork import LEAST_DAYLIGHT, daylight_share, prismoidal_volume_m3
 from lateral_map.model.site import DigRules, RuleKey
-from lateral_map.model.trench import Area, TrenchProfile
+from lateral_map.model.trench import TrenchProfile
 
 COMMON_EARTH_SWELL: Final = (0.20, 0.30)
 _DEPTHS: Final[tuple[RuleKey, ...]] = (
@@ -31,15 +30,15 @@ def measure_excavation(
     """
     stretch = profile.between(from_m, to_m)
     swell = dig.swell or COMMON_EARTH_SWELL
-    deepest = float(stretch.depth_at_bound(1.0).max())
+    # Depth counts by the higher wall, at the bound.
+    deeper = np.maximum(*stretch.faces_m(0.0, 1.0))
+    deepest = float(deeper.max())
     at = stretch.footage_m[int(np.argmax(stretch.bottom_depth_m))]
-    set_back = rules.value("spoil set-back")
     # As few as leave nobody farther from one than is allowed.
     run = float(np.ptp(stretch.footage_m))
     ways = math.ceil(run / (2.0 * rules.value("egress travel")) - 1e-9)
     # The classes of depth the rules tell apart, shallowest first.
     limits = sorted({rules.value(key) for key in _DEPTHS})
-    deeper = stretch.depth_at_bound(1.0)
     classes = tuple(
         DepthClass(
             asks=tuple(key for key in _DEPTHS if low >= rules.value(key) - 1e-9),
@@ -58,9 +57,10 @@ def measure_excavation(
         section=stretch.at(at),
         ways_out=max(ways, 1) if rules.reached("egress depth", deepest) else 0,
         classes=classes,
-        shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell, set_back),
-        sloped=_open("sloped walls", stretch, rules.slope, swell, set_back),
-        wall_m2=2.0 * float(np.trapezoid(stretch.bottom_depth_m, stretch.plan_m)),
+        shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell),
+        sloped=_open("sloped walls", stretch, rules.slope, swell),
+        wall_m2=_walls_m2(stretch, 0.0),
+        wall_high_m2=_walls_m2(stretch, 1.0),
         width_m=float(stretch.width_m.max()),
         standard_width_m=float(stretch.standard_width_m.max()),
         bedding_m3=float(np.trapezoid(stretch.width_m, stretch.plan_m)) * dig.bedding_m,
@@ -74,28 +74,36 @@ def _open(
     stretch: TrenchProfile,
     slope: float,
     swell: tuple[float, float],
-    set_back_m: float,
 ) -> Cut:
-    footprint = trench_footprint(stretch.place_m, stretch.width_m, stretch.bottom_depth_m, slope)
     bank, low, high = (
-        prismoidal_volume_m3(stretch.plan_m, stretch.width_m, depth, slope)
-        for depth in (
-            stretch.bottom_depth_m,
-            stretch.depth_at_bound(-1.0),
-            stretch.depth_at_bound(1.0),
+        prismoidal_volume_m3(
+            stretch.plan_m,
+            stretch.width_m,
+            stretch.depth_at_bound(sign),
+            slope,
+            stretch.rises(sign),
         )
+        for sign in (0.0, -1.0, 1.0)
     )
+    steepest = np.maximum(*stretch.rises(1.0))
     return Cut(
         method=method,
-        footprint=footprint,
-        keep_back=cast("Area", shapely.buffer(footprint, set_back_m, join_style="mitre")),
-        top_width_m=float(top_width_m(stretch.width_m, stretch.bottom_depth_m, slope).max()),
+        footprint=stretch.footprint(slope, 0.0),
+        top_width_m=float(np.add(*stretch.edges_m(slope, 0.0)).max()),
+        top_width_high_m=float(np.add(*stretch.edges_m(slope, 1.0)).max()),
+        face_high_m=float(np.maximum(*stretch.faces_m(slope, 1.0)).max()),
+        daylights=bool((daylight_share(slope, steepest) > LEAST_DAYLIGHT).all()),
         bank_m3=bank,
         bank_low_m3=low,
         bank_high_m3=high,
         loose_low_m3=low * (1.0 + swell[0]),
         loose_high_m3=high * (1.0 + swell[1]),
     )
+
+
+def _walls_m2(stretch: TrenchProfile, sign: float) -> float:
+    """Return the area of both vertical walls, as estimated (0) or at the deeper bound (1)."""
+    return float(np.trapezoid(np.add(*stretch.faces_m(0.0, sign)), stretch.plan_m))
 
 
 def _length_between(plan: Floats, depth: Floats, low: float, high: float) -> float:

@@ -11,7 +11,9 @@ from lateral_map.model.dig import (
     Method,
     MethodName,
     Quantity,
+    Refusal,
     RepairReach,
+    StructureNear,
     SurfaceBroken,
 )
 from lateral_map.model.site import RateItem, Rates, Site
@@ -29,14 +31,19 @@ def compare_methods(
     reach: RepairReach,
     excavation: Excavation,
     surfaces: tuple[tuple[SurfaceBroken, ...], tuple[SurfaceBroken, ...]],
+    structures: tuple[StructureNear, ...] = (),
+    *,
+    stopped: bool = False,
 ) -> tuple[Method, ...]:
     """Return open cut, shored and sloped, and a liner, side by side; nothing is chosen.
 
     ``surfaces`` are those the shored and the sloped cut break. Sums come only from the site's own
-    unit rates.
+    unit rates. An open cut through a building, into its influence, or up ground that rises as fast
+    as its walls is refused, and nothing of it is priced; so is everything where ``stopped``, since
+    a danger was seen in the sewer.
     """
     shored = _open_cut(reach, excavation, excavation.shored, surfaces[0])
-    shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_m2, "m2", None))
+    shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_high_m2, "m2", None))
     sloped = _open_cut(reach, excavation, excavation.sloped, surfaces[1])
     # One way in at the least; a second end needs one too where it is not the main.
     pits = (
@@ -47,11 +54,35 @@ def compare_methods(
         Quantity("liner", reach.length_m, reach.length_m, "m", None),
         Quantity("access pit", *pits, "each", None),
     ]
+    stop = (Refusal("a foreign pipe or cable in the sewer"),) if stopped else ()
     return (
-        _method(site.rates, "open cut, shored", shored),
-        _method(site.rates, "open cut, sloped", sloped),
-        _method(site.rates, "liner", liner),
+        _method(site.rates, "open cut, shored", shored, stop + _refusals(structures, sloped=False)),
+        _method(
+            site.rates,
+            "open cut, sloped",
+            sloped,
+            stop + _refusals(structures, sloped=True, daylights=excavation.sloped.daylights),
+        ),
+        _method(site.rates, "liner", liner, stop),
     )
+
+
+def _refusals(
+    structures: tuple[StructureNear, ...], *, sloped: bool, daylights: bool = True
+) -> tuple[Refusal, ...]:
+    """Return why a cut is not to be dug as it is drawn, each building once."""
+    through = ("within the trench", "within the sloped cut" if sloped else "within the trench")
+    refused = [
+        Refusal(
+            "through a building" if one.verdict in through else "into a building's influence",
+            one.name,
+        )
+        for one in structures
+        if one.kind == "building"
+    ]
+    if not daylights:
+        refused.append(Refusal("the wall never meets the ground"))
+    return tuple(refused)
 
 
 def _open_cut(
@@ -72,8 +103,10 @@ def _open_cut(
     ]
 
 
-def _method(rates: Rates, name: MethodName, quantities: list[Quantity]) -> Method:
-    by_item = {rate.item: rate for rate in rates.rates}
+def _method(
+    rates: Rates, name: MethodName, quantities: list[Quantity], refused: tuple[Refusal, ...]
+) -> Method:
+    by_item = {} if refused else {rate.item: rate for rate in rates.rates}
     priced = [
         replace(one, cost=(one.low * rate.low, one.high * rate.high))
         if (rate := by_item.get(one.item))
@@ -86,4 +119,5 @@ def _method(rates: Rates, name: MethodName, quantities: list[Quantity]) -> Metho
         quantities=tuple(priced),
         cost=(sum(low for low, _ in costs), sum(high for _, high in costs)) if costs else None,
         unpriced=tuple(one.item for one in priced if one.cost is None and one.high > 0.0),
+        refused=refused,
     )

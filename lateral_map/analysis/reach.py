@@ -43,7 +43,8 @@ def propose_reaches(
     """Return the site's own reaches, or else those its findings call for, in order of footage.
 
     Proposed are severe and moderate damage to the pipe and standing water, each with a margin of
-    sound pipe and the 95 % of the counter's reading; near neighbours are joined.
+    sound pipe and the 95 % of the counter's reading; near neighbours are joined. Where a danger
+    was seen in the sewer nothing is proposed.
     """
     seen, runs, parties = tuple(findings), tuple(pipes), tuple(responsibility)
     site = route.site
@@ -65,7 +66,9 @@ def propose_reaches(
             begin, end = before.from_m, max(end, before.to_m)
             wanted = (*before.wanted, result)
         joined.append(_Span(begin, end, f"reach {len(joined) + 1}", True, wanted))
-    spans = given or joined
+    # A foreign pipe or cable stops everything: nobody is told where to dig till its owner has been.
+    stopped = any(result.finding_class == "danger" for result in seen)
+    spans = given or ([] if stopped else joined)
     return tuple(_describe(route, span, seen, runs, parties) for span in spans)
 
 

@@ -11,7 +11,6 @@ from shapely.geometry.base import BaseGeometry
 
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import Excavation, Nearness, StructureKind, StructureNear, TrenchRules
-from lateral_map.model.earthwork import trench_footprint
 from lateral_map.model.site import Site
 from lateral_map.model.trench import Area, TrenchProfile
 
@@ -37,13 +36,10 @@ def find_structures(
     """
     stretch = profile.between(excavation.from_m, excavation.to_m)
     slope = max(rules.value("influence slope"), rules.slope)
-    influence = trench_footprint(
-        stretch.place_m, stretch.width_m, stretch.depth_at_bound(1.0), slope
-    )
     limits: tuple[tuple[Nearness, Area, float], ...] = (
         ("within the trench", excavation.shored.footprint, 0.0),
-        ("within the sloped cut", excavation.sloped.footprint, rules.slope),
-        ("within the influence line", influence, slope),
+        ("within the sloped cut", stretch.footprint(rules.slope, 1.0), rules.slope),
+        ("within the influence line", stretch.footprint(slope, 1.0), slope),
     )
     standing: list[_Standing] = []
     for area in site.plan.areas:
@@ -55,7 +51,9 @@ def find_structures(
         standing.append(_Standing(point.name, "named point", place, point.sd_m))
     for line in site.plan.utilities:
         sd = site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
-        standing.append(_Standing(line.name, "utility", LineString(line.vertices_m), sd))
+        shape = LineString(line.vertices_m).buffer((line.size_m or 0.0) / 2.0)
+        mapped = LineString(line.vertices_m) if shape.is_empty else shape
+        standing.append(_Standing(line.name, "utility", mapped, sd))
     found = (_judge(one, stretch, limits) for one in standing)
     return tuple(sorted((one for one in found if one), key=lambda one: one.gap_m))
 
@@ -81,7 +79,7 @@ def _judge(
                 gap_m=gap,
                 gap_low_m=max(gap - spread, 0.0),
                 gap_high_m=gap + spread,
-                allowed_m=slope * float(at.bottom_depth_m[0]),
+                allowed_m=slope * float(at.depth_at_bound(1.0)[0]),
                 footage_m=float(at.footage_m[0]),
                 bottom_depth_m=float(at.bottom_depth_m[0]),
                 only_by_bound=away > 0.0,

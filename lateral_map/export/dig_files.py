@@ -168,9 +168,12 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
                 for part in reach.parts
             ],
         }
-        for name, cut in (("shored", dug.shored), ("sloped", dug.sloped)):
+        cuts = (("shored", dug.shored), ("sloped", dug.sloped))
+        for (name, cut), kept, outline in zip(cuts, one.kept_back, one.outlines, strict=True):
             earth = {
                 "top_width": out.length(cut.top_width_m),
+                "top_width_95": out.length(cut.top_width_high_m),
+                "face_95": out.length(cut.face_high_m),
                 "bank_volume": round(cut.bank_m3 * cubic, 3),
                 "bank_volume_95": [
                     round(v * cubic, 3) for v in (cut.bank_low_m3, cut.bank_high_m3)
@@ -181,8 +184,8 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
             }
             yield outer_first(cut.footprint), {"layer": "cut", "walls": name} | common | earth
             spoil = {"walls": name, "reach": reach.name, "set_back": set_back}
-            yield outer_first(cut.keep_back), {"layer": "spoil set-back"} | spoil
-        yield outer_first(one.white_lines), {"layer": "white line"} | common
+            yield outer_first(kept), {"layer": "spoil set-back"} | spoil
+            yield outer_first(outline), {"layer": "white line", "walls": name} | common
 
 
 def _key_points(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:

@@ -24,6 +24,12 @@ Nearness = Literal["within the trench", "within the sloped cut", "within the inf
 StructureKind = Literal["building", "named point", "utility"]
 NullVerdict = Literal["agree", "suspect"]
 MethodName = Literal["open cut, shored", "open cut, sloped", "liner"]
+RefusedFor = Literal[
+    "a foreign pipe or cable in the sewer",
+    "through a building",
+    "into a building's influence",
+    "the wall never meets the ground",
+]
 CutMethod = Literal["vertical walls, shored or shielded", "sloped walls"]
 DepthUnread = Literal["never read", "interpolated", "carried on"]
 # What makes tapes to a place doubtful; "near the mirror" also where the two tapes hardly cross it.
@@ -182,14 +188,17 @@ class Cut:
     """One way of opening a reach. Volumes are bank measure (in place) and loose (dug).
 
     ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound; the loose earth's range
-    is theirs with the least and the greatest swell. ``keep_back`` is the
-    footprint and the ground round it that spoil, materials and machines keep off.
+    is theirs with the least and the greatest swell. ``top_width_high_m`` and ``face_high_m`` (the
+    higher wall, upright) are at the deeper bound, on ground as steep as it may be. ``daylights`` is
+    False where the ground rises nearly as fast as the wall: the cut cannot be dug so.
     """
 
     method: CutMethod
     footprint: Area
-    keep_back: Area
     top_width_m: float
+    top_width_high_m: float
+    face_high_m: float
+    daylights: bool
     bank_m3: float
     bank_low_m3: float
     bank_high_m3: float
@@ -201,7 +210,8 @@ class Cut:
 class Excavation:
     """What opening a reach takes.
 
-    ``wall_m2`` is the area of both vertical walls to be held up. ``width_m`` is the trench's width
+    ``wall_m2`` is the area of both vertical walls to be held up, ``wall_high_m2`` that at the
+    deeper bound; ``deepest_high_m`` counts by the higher wall. ``width_m`` is the trench's width
     at the bottom, ``standard_width_m`` the least that ASTM D2321 asks anywhere in it.
     ``ways_out`` is the least number of ladders, stairways or ramps, 0 where none is asked for.
     ``section`` is the trench's one station where it is deepest. ``swell_source`` is empty where the
@@ -218,6 +228,7 @@ class Excavation:
     shored: Cut
     sloped: Cut
     wall_m2: float
+    wall_high_m2: float
     width_m: float
     standard_width_m: float
     bedding_m3: float
@@ -392,6 +403,14 @@ class NullCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a reach is not to be opened in one way; ``of`` names the building."""
+
+    why: RefusedFor
+    of: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Quantity:
     """An amount the site's unit rates may price: metres, m², m³ or a count."""
 
@@ -407,18 +426,24 @@ class Method:
     """One way to repair a reach: what it takes.
 
     ``cost`` is the sum of what the site's own rates price, None where they price nothing;
-    ``unpriced`` names what it leaves out.
+    ``unpriced`` names what it leaves out. What is ``refused`` is not priced.
     """
 
     name: MethodName
     quantities: tuple[Quantity, ...]
     cost: Money | None
     unpriced: tuple[RateItem, ...]
+    refused: tuple[Refusal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class ReachReview:
-    """A reach with everything about opening or lining it."""
+    """A reach with everything about opening or lining it.
+
+    ``outlines`` are the ground to outline in white where its walls are vertical, and where they are
+    sloped; ``kept_back`` the same with the ground round it that spoil, materials and machines keep
+    off.
+    """
 
     reach: RepairReach
     excavation: Excavation
@@ -426,7 +451,8 @@ class ReachReview:
     surfaces_sloped: tuple[SurfaceBroken, ...]
     structures: tuple[StructureNear, ...]
     methods: tuple[Method, ...]
-    white_lines: Area
+    outlines: tuple[Area, Area]
+    kept_back: tuple[Area, Area]
 
 
 @dataclass(frozen=True, slots=True)

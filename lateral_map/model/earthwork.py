@@ -6,12 +6,14 @@ from typing import Final, cast
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Point, Polygon
 
 from lateral_map.model.arrays import Floats
 
 Area = Polygon | MultiPolygon
 
+LEAST_DAYLIGHT: Final = 0.25
 _ARC_STEP_RAD: Final = np.radians(6.0)
 _SAME_M: Final = 1e-9
 _SLIT_M: Final = 1e-3
@@ -27,57 +29,107 @@ def on_grid(places_m: Floats) -> Floats:
     return np.round(places_m, _GRID_DECIMALS) + 0.0
 
 
-def top_width_m(width_m: Floats, depth_m: Floats, slope: float) -> Floats:
-    """Return a trench's width at the ground (m), its walls sloped (run over rise) all the way."""
-    return np.asarray(width_m + 2.0 * slope * depth_m)
+def face_height_m(width_m: Floats, depth_m: Floats, slope: ArrayLike, rise: ArrayLike) -> Floats:
+    """Return how high a trench's wall stands on one side (m), from the bottom's edge to the ground.
+
+    ``depth_m`` is at the trench's middle; ``rise`` is how the ground rises outwards from there on
+    that side, over its run; walls slope by ``slope``, run over rise. Ground that rises nearly as
+    fast as the wall is met no farther off than four times as high as a vertical wall.
+    """
+    upright = np.maximum(depth_m + np.asarray(rise, float) * width_m / 2.0, 0.0)
+    return np.asarray(upright / daylight_share(slope, rise))
 
 
-def prismoidal_volume_m3(plan_m: Floats, width_m: Floats, depth_m: Floats, slope: float) -> float:
+def daylight_share(slope: ArrayLike, rise: ArrayLike) -> Floats:
+    """Return an upright wall's height over that of one sloped up rising ground, 1/4 at the least.
+
+    At the least the wall hardly comes out of the ground: that cut cannot be dug so.
+    """
+    return np.asarray(
+        np.maximum(1.0 - np.asarray(slope, float) * np.asarray(rise, float), LEAST_DAYLIGHT)
+    )
+
+
+def prismoidal_volume_m3(
+    plan_m: Floats,
+    width_m: Floats,
+    depth_m: Floats,
+    slope: float,
+    rises: tuple[ArrayLike, ArrayLike] = (0.0, 0.0),
+) -> float:
     """Return the earth (m³) out of a trench with its ends sloped like its walls.
 
-    ``plan_m`` runs along it; ``width_m`` is at the bottom; ``slope`` is run over rise. Between
-    neighbours the volume is (A + 4 M + B) L / 6, M the section midway. An end sloped at s takes
-    s w D²/2 + 2 s² D³/3 beyond the bottom's end: the integral over the depth of the level slice's
-    width, w + 2 s z, times its overhang, s z.
+    ``plan_m`` runs along it; ``width_m`` is at the bottom, ``depth_m`` at the middle; ``slope`` is
+    run over rise; ``rises`` are how the ground rises outwards to the left and right. Between
+    neighbours the volume is (A + 4 M + B) L / 6, M the section midway: exact where ground and
+    bottom are planes. Half an end sloped at s, its ground rising at r, its corner H = D + r w/2
+    high, takes s/2 times the integral of (D + r x)² to w/2, and H³ (q² + s q)/6, q = s/(1 - s r).
     """
-    area = _section(width_m, depth_m, slope)
-    middle = _section(_midway(width_m), _midway(depth_m), slope)
-    between = np.diff(plan_m) * (area[:-1] + 4.0 * middle + area[1:]) / 6.0
-    width, depth = width_m[[0, -1]], depth_m[[0, -1]]
-    ends = slope * width * depth**2 / 2.0 + 2.0 * slope**2 * depth**3 / 3.0
-    return float(between.sum() + ends.sum())
+    total = 0.0
+    for given in rises:
+        rise = np.broadcast_to(np.asarray(given, float), np.shape(depth_m))
+        area = _half_section(width_m, depth_m, slope, rise)
+        middle = _half_section(_midway(width_m), _midway(depth_m), slope, _midway(rise))
+        between = np.diff(plan_m) * (area[:-1] + 4.0 * middle + area[1:]) / 6.0
+        half, depth, up = width_m[[0, -1]] / 2.0, depth_m[[0, -1]], rise[[0, -1]]
+        corner = np.maximum(depth + up * half, 0.0)
+        out = slope / daylight_share(slope, up)
+        ends = slope / 2.0 * (half * depth**2 + depth * up * half**2 + up**2 * half**3 / 3.0)
+        ends = ends + corner**3 * (out**2 + slope * out) / 6.0
+        total += float(between.sum() + ends.sum())
+    return total
 
 
-def _section(width: Floats, depth: Floats, slope: float) -> Floats:
-    return np.asarray(width * depth + slope * depth**2)
+def _half_section(width: Floats, depth: Floats, slope: float, rise: Floats) -> Floats:
+    """Return the area (m²) of the trench's section on one side of its middle."""
+    corner = np.maximum(depth + rise * width / 2.0, 0.0)
+    wedge = slope * corner**2 / (2.0 * daylight_share(slope, rise))
+    return np.asarray(np.maximum(width * depth / 2.0 + rise * width**2 / 8.0, 0.0) + wedge)
 
 
 def _midway(values: Floats) -> Floats:
     return np.asarray((values[:-1] + values[1:]) / 2.0)
 
 
-def trench_footprint(place_m: Floats, width_m: Floats, depth_m: Floats, slope: float) -> Area:
+def trench_footprint(
+    place_m: Floats,
+    width_m: Floats,
+    depth_m: Floats,
+    slope: float,
+    rises: tuple[ArrayLike, ArrayLike] = (0.0, 0.0),
+) -> Area:
     """Return the ground a trench opens: (n, 2) places along its middle, widths at the bottom.
 
-    Square at both ends, which sloped walls carry out by slope times depth; round outside a bend.
+    Square at both ends, which sloped walls carry out by slope times their height; round outside a
+    bend. ``rises`` are how the ground rises outwards to the left and right.
     """
-    half = top_width_m(width_m, depth_m, slope) / 2.0
-    return sweep_strip(place_m, half, slope * depth_m[0], slope * depth_m[-1])
+    faces = [face_height_m(width_m, depth_m, slope, rise) for rise in rises]
+    left, right = (width_m / 2.0 + slope * face for face in faces)
+    before, beyond = (slope * float(max(face[i] for face in faces)) for i in (0, -1))
+    return sweep_strip(place_m, left, before, beyond, right)
 
 
-def sweep_strip(place_m: Floats, half_m: Floats, before_m: float, beyond_m: float) -> Area:
+def sweep_strip(
+    place_m: Floats,
+    half_m: Floats,
+    before_m: float,
+    beyond_m: float,
+    right_m: Floats | None = None,
+) -> Area:
     """Return the strip of half width ``half_m`` (n,) along (n, 2) places, carried past both ends.
 
-    A strip with no length in plan is the disc about its place.
+    ``right_m`` is the half width to the right where it differs from that to the left. A strip with
+    no length in plan is the disc about its place.
     """
+    sides = np.stack([half_m, half_m if right_m is None else right_m], axis=-1)
     step = np.diff(place_m, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     moves = np.flatnonzero(length > _SAME_M)
     if not len(moves):
-        return cast("Area", Point(on_grid(place_m[0])).buffer(float(on_grid(half_m).max())))
+        return cast("Area", Point(on_grid(place_m[0])).buffer(float(on_grid(sides).max())))
     ahead = step[moves] / length[moves, None]
     begin, end = place_m[moves], place_m[moves + 1]
-    half_begin, half_end = half_m[moves], half_m[moves + 1]
+    half_begin, half_end = sides[moves], sides[moves + 1]
     parts = [_strip(*side) for side in zip(begin, end, ahead, half_begin, half_end, strict=True)]
     first, last = begin[0] - before_m * ahead[0], end[-1] + beyond_m * ahead[-1]
     parts.append(_strip(first, begin[0], ahead[0], half_begin[0], half_begin[0]))
@@ -96,11 +148,15 @@ def sweep_strip(place_m: Floats, half_m: Floats, before_m: float, beyond_m: floa
         arc = begin[index] + ring
         parts.append(Polygon(on_grid(np.concatenate([begin[index][None], arc]))))
     union = shapely.union_all([part for part in parts if part.area > 0.0])
-    # Where strips meet at a hair's turn, rounding leaves slits thinner than anything measured; a
-    # millimetre out and in again closes them, and corners stay corners.
-    closed = shapely.buffer(union, _SLIT_M, join_style="mitre")
-    closed = shapely.buffer(closed, -_SLIT_M, join_style="mitre")
-    return cast("Area", shapely.simplify(closed, _SLIT_M / 10.0))
+    # Where strips meet at a hair's turn, or change their width at one place, rounding leaves slits
+    # and spikes thinner than anything measured; out, in and out again closes and cuts them off, and
+    # corners stay corners.
+    whole = union
+    for by in (_SLIT_M, -2.0 * _SLIT_M, _SLIT_M):
+        whole = shapely.buffer(whole, by, join_style="mitre")
+    if whole.is_empty:
+        whole = union
+    return cast("Area", shapely.simplify(whole, _SLIT_M / 10.0))
 
 
 def _right(ahead: Floats) -> Floats:
@@ -108,13 +164,13 @@ def _right(ahead: Floats) -> Floats:
 
 
 def _strip(
-    begin: Floats, end: Floats, ahead: Floats, half_begin: float, half_end: float
+    begin: Floats, end: Floats, ahead: Floats, half_begin: Floats, half_end: Floats
 ) -> Polygon:
     right = _right(ahead)
     corners = [
-        begin - half_begin * right,
-        begin + half_begin * right,
-        end + half_end * right,
-        end - half_end * right,
+        begin - half_begin[0] * right,
+        begin + half_begin[1] * right,
+        end + half_end[1] * right,
+        end - half_end[0] * right,
     ]
     return Polygon(on_grid(np.array(corners)))

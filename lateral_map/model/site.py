@@ -391,7 +391,7 @@ class PlanLine:
 
 @dataclass(frozen=True, slots=True)
 class UtilityLine:
-    """A mapped utility. ``depth_m`` (to its top) is None where unknown."""
+    """A mapped utility. ``depth_m`` (to its top) and ``size_m`` (across) are None where unknown."""
 
     name: str
     utility: UtilityKind
@@ -399,6 +399,7 @@ class UtilityLine:
     depth_m: float | None = None
     sd_m: float | None = None
     source: str = ""
+    size_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

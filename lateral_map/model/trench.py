@@ -11,11 +11,12 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.earthwork import face_height_m, trench_footprint
 from lateral_map.model.site import UtilityKind
 
 Area = Polygon | MultiPolygon
 
-Passing = Literal["above", "below", "at the pipe's own depth", "depth unknown"]
+Passing = Literal["above", "below", "in the bedding", "at the pipe's own depth", "depth unknown"]
 ConflictVerdict = Literal[
     "crosses the pipe", "within the trench", "hand dig", "hand dig if sloped", "clear"
 ]
@@ -28,7 +29,10 @@ class TrenchProfile:
 
     ``width_m`` is the width at the bottom (and of vertical walls), ``standard_width_m`` the least
     width ASTM D2321 asks, ``top_width_m`` that of walls sloped all the way up. Areas are of the
-    earth dug. ``ground_m`` and ``plan_m`` are elevation and distance run in plan.
+    earth dug. ``ground_m`` and ``plan_m`` are elevation and distance run in plan. ``slope`` is that
+    of sloped walls, run over rise; ``rise_left`` and ``rise_right`` how the ground rises outwards
+    from above the pipe, over its run; ``rise_unseen`` by how much steeper it may be, 95 % or, where
+    nobody measured it, as allowed for.
     """
 
     footage_m: Floats
@@ -47,6 +51,10 @@ class TrenchProfile:
     top_width_m: Floats
     shored_area_m2: Floats
     sloped_area_m2: Floats
+    slope: Floats
+    rise_left: Floats
+    rise_right: Floats
+    rise_unseen: Floats
 
     @property
     def place_m(self) -> Floats:
@@ -56,6 +64,37 @@ class TrenchProfile:
     def depth_at_bound(self, sign: float) -> Floats:
         """Return the bottom's depths at their upper (+1) or lower (-1) 95 % bound."""
         return np.maximum(self.bottom_depth_m + sign * TWO_SIDED_95 * self.sd_depth_m, 0.0)
+
+    def rises(self, sign: float) -> tuple[Floats, Floats]:
+        """Return how the ground rises to the left and right, as estimated (0) or at a bound.
+
+        What warns (+1) never counts on ground that falls away.
+        """
+        left, right = (
+            (np.maximum(rise, 0.0) if sign > 0.0 else rise) + sign * self.rise_unseen
+            for rise in (self.rise_left, self.rise_right)
+        )
+        return left, right
+
+    def faces_m(self, slope: ArrayLike, sign: float) -> tuple[Floats, Floats]:
+        """Return the left and right wall's height, as estimated (0) or at a 95 % bound (+1, -1)."""
+        depth = self.depth_at_bound(sign)
+        left, right = (face_height_m(self.width_m, depth, slope, rise) for rise in self.rises(sign))
+        return left, right
+
+    def edges_m(self, slope: ArrayLike, sign: float) -> tuple[Floats, Floats]:
+        """Return how far its left and right edge are from its middle at the ground."""
+        left, right = (
+            self.width_m / 2.0 + np.asarray(slope, float) * face
+            for face in self.faces_m(slope, sign)
+        )
+        return left, right
+
+    def footprint(self, slope: float, sign: float) -> Area:
+        """Return the ground it opens with its walls sloped so."""
+        return trench_footprint(
+            self.place_m, self.width_m, self.depth_at_bound(sign), slope, self.rises(sign)
+        )
 
     def at(self, footage_m: ArrayLike) -> TrenchProfile:
         """Return the profile at other footages, straight between stations."""
@@ -79,7 +118,8 @@ class UtilityCrossing:
 
     ``clearance_m`` (1 sd ``sd_clearance_m``) is vertical, between the pipe's outside wall and the
     utility's top, None where the utility's depth is unknown. Above the pipe it counts down from the
-    utility's top to the pipe's crown, so the utility's own height comes off it.
+    utility's bottom where its size is known, else from its top, so that its own height comes off.
+    ``under_m`` is how far its top lies below the trench's bottom, negative where it is dug into.
     """
 
     footage_m: float
@@ -90,17 +130,20 @@ class UtilityCrossing:
     passing: Passing
     clearance_m: float | None
     sd_clearance_m: float | None
+    under_m: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class UtilityConflict:
     """One mapped utility against the pipe and its trench.
 
-    ``aside_m`` is from the pipe's outside wall to the mapped line in plan, never below 0, at
-    ``nearest_footage_m``. ``hand_dig_m`` are the footages where the trench comes within the
+    ``aside_m`` is from the pipe's outside wall to the utility's edge in plan, never below 0, at
+    ``nearest_footage_m``; ``side_m`` from there to the trench's side. ``size_m`` is its own
+    diameter or width, None where nobody gave it: the edge is then the mapped line.
+    ``hand_dig_m`` are the footages where the trench comes within the
     tolerance of it at 95 %, ``hand_dig_sloped_m`` those where a sloped cut would. ``sd_assumed`` is
     True where nobody gave its accuracy. ``joins`` is True where it is the main the lateral ends at;
-    ``zone`` is the tolerance zone about the mapped line, widened by its mapped 95 %.
+    ``zone`` is the tolerance zone about its outer edge, widened by its mapped 95 %.
 
     ``relation`` says how it lies to the pipe, ``from_m`` to ``to_m`` where. ``in_trench`` is True
     where it lies within the trench's width and its depth is unknown or may be, at 95 %, no deeper
@@ -116,6 +159,8 @@ class UtilityConflict:
     nearest_footage_m: float
     aside_m: float
     sd_aside_m: float
+    side_m: float
+    size_m: float | None
     hand_dig_m: tuple[tuple[float, float], ...]
     hand_dig_sloped_m: tuple[tuple[float, float], ...]
     depth_m: float | None

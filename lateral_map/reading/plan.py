@@ -26,7 +26,16 @@ from lateral_map.model.site import (
     UtilityKind,
     UtilityLine,
 )
-from lateral_map.reading.fields import CoverWord, Depth, Length, Name, Spread, Text, UtilityWord
+from lateral_map.reading.fields import (
+    CoverWord,
+    Depth,
+    Length,
+    Name,
+    PipeSize,
+    Spread,
+    Text,
+    UtilityWord,
+)
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.plan_files import Feature, FeatureFile, name_of
 from lateral_map.reading.typed import Spelling, Typed, key, key_names, read_typed
@@ -68,7 +77,7 @@ PLAN_KINDS: Final[dict[str, Kind]] = {
     "utility": Kind(
         "Utility",
         "LineString",
-        ("name", "utility", "depth", "accuracy", "source"),
+        ("name", "utility", "depth", "size", "accuracy", "source"),
         "As marked on the ground or from a record.",
     ),
     "building": Kind("Building", "Polygon", ("name",)),
@@ -78,7 +87,7 @@ KINDS: Final = tuple(PLAN_KINDS)
 
 
 # Properties that carry measurements: one lost to a slip of spelling would not be missed.
-_TELLING: Final = ("accuracy", "utility", "depth", "cover")
+_TELLING: Final = ("accuracy", "utility", "depth", "size", "cover")
 
 
 _LACKING: Final = {
@@ -110,6 +119,10 @@ class FeatureProperties(Typed):
     utility: UtilityWord | None = key("Kind of utility.", "What it is")
     depth: Depth | None = key(
         "Depth to the utility's top; left out, it is unknown.", "Depth to its top"
+    )
+    size: PipeSize | None = key(
+        "A utility's outside diameter or width; zones are then measured from its edge.",
+        "How wide it is",
     )
     source: Text = key(
         "Where a utility's place is from: paint marks on site, a record drawing.",
@@ -406,7 +419,9 @@ def lay_plan(
         elif one.kind == "utility":
             vertices, what = _vertices(at), said.utility or "sewer"
             utilities.append(
-                UtilityLine(one.name, what, vertices, said.depth, said.accuracy, said.source)
+                UtilityLine(
+                    one.name, what, vertices, said.depth, said.accuracy, said.source, said.size
+                )
             )
         elif one.kind == "reference":
             sd = mapped_point_m if said.accuracy is None else said.accuracy

@@ -41,9 +41,27 @@ WET_GROUND: Final = (
     "A broken lateral wets the ground round it: soil that is submerged or seeping is Type C, and "
     "nobody works where water gathers without precautions (29 CFR 1926.651(h), from memory)."
 )
+IN_THE_STREET: Final = (
+    "In a street or walk: the road authority's opening permit and traffic control come before any "
+    "other work (common practice; local rules decide)."
+)
+SEWER_GAS: Final = (
+    "Sewer gas can poison, smother and burn: nobody enters a manhole or pit, or leans into one, "
+    "without the permit, air test and rescue that confined-space rules ask for; no flame near."
+)
+STOP_WATER: Final = (
+    "Before the pipe is opened, everybody upstream stops using water until it is closed again."
+)
+ASBESTOS: Final = (
+    "Asbestos cement pipe holds asbestos and bituminous fibre pipe may: no dry cutting, grinding "
+    "or breaking; it is handled and carted off as the asbestos rules ask."
+)
 
-CAUTIONS: Final = (CALL_FIRST, HAND_DIG, CAVE_IN, CROSS_BORE, WHO_ANSWERS)
+CAUTIONS: Final = (
+    CALL_FIRST, HAND_DIG, CAVE_IN, CROSS_BORE, IN_THE_STREET, SEWER_GAS, STOP_WATER, ASBESTOS,
+    WHO_ANSWERS,
+)  # fmt: skip
 DIG_CAUTIONS: Final = (
     CALL_FIRST, HAND_DIG, CAVE_IN, NO_DESIGN, LOCAL_RULES, UNCOVER_FIRST, WET_GROUND, CROSS_BORE,
-    WHO_ANSWERS,
+    IN_THE_STREET, SEWER_GAS, STOP_WATER, ASBESTOS, WHO_ANSWERS,
 )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lateral_map.model.dig import Cut, DigReview, Quantity, ReachReview, Refind
-from lateral_map.model.trench import UtilityConflict, UtilityCrossing
+from lateral_map.model.trench import Area, UtilityConflict, UtilityCrossing
 from lateral_map.units import format_area, format_small, format_tape
 from lateral_map.words.excavator import (
     clearance_words,
@@ -53,6 +53,8 @@ def cut_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
         ("To", length(one.reach.end.footage_m, unit)),
         ("Deepest", length(one.excavation.deepest_m, unit)),
         ("Widest at the top", length(cut.top_width_m, unit)),
+        ("At the 95 % bound", length(cut.top_width_high_m, unit)),
+        ("Highest wall, upright", length(cut.face_high_m, unit)),
         ("Ground opened", format_area(cut.footprint.area, unit)),
         ("Earth in place", quantity_words(earth, unit)),
         ("Earth, loose", quantity_words(loose, unit)),
@@ -72,12 +74,15 @@ def spoil_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
     return Detail(f"Spoil line: {tidy(one.reach.name, 60)}", rows, note)
 
 
-def white_line_picked(review: DigReview, one: ReachReview) -> Detail:
+def white_line_picked(review: DigReview, one: ReachReview, cut: Cut, outline: Area) -> Detail:
     """Say what is outlined in white, and why so wide."""
-    rows = (("Ground inside", format_area(one.white_lines.area, review.report.site.unit)),)
+    rows = (
+        ("Cut", cut.method),
+        ("Ground inside", format_area(outline.area, review.report.site.unit)),
+    )
     note = (
-        "Outline this in white before calling the one-call centre: the sloped cut, and round it "
-        "the 95 % uncertainty of the pipe's place."
+        "Outline this in white before calling the one-call centre: the cut as deep as it may be, "
+        "and round it the 95 % uncertainty of the pipe's place."
     )
     return Detail(f"White line: {tidy(one.reach.name, 60)}", rows, note)
 

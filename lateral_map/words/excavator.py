@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from lateral_map.analysis.trench import UNSEEN_RISE
 from lateral_map.model.dig import (
     DepthRow,
     DigReview,
@@ -143,7 +144,13 @@ def crossing_words(met: UtilityCrossing, unit: str) -> str:
         return "depth UNKNOWN"
     if met.passing == "at the pipe's own depth":
         return f"{met.passing}, {range_95(met.sd_clearance_m, unit)}"
-    return f"{met.passing} the pipe by {plus_minus(met.clearance_m, met.sd_clearance_m, unit)}"
+    gap = plus_minus(met.clearance_m, met.sd_clearance_m, unit)
+    if met.passing == "in the bedding":
+        return f"IN THE BEDDING, {gap} under the pipe"
+    under = ""
+    if met.passing == "below" and met.under_m is not None:
+        under = f", {length(met.under_m, unit)} under the trench's bottom"
+    return f"{met.passing} the pipe by {gap}{under}"
 
 
 def trench_words(one: UtilityConflict) -> str:
@@ -218,7 +225,11 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
     said = []
     if not review.reaches:
         said.append(
-            "No finding calls for a repair and site.toml names no [[reach]]: nothing is proposed"
+            "A foreign pipe or cable was seen in the sewer: no repair is proposed before its owner "
+            "has been"
+            if danger_notices(report)
+            else "No finding calls for a repair and site.toml names no [[reach]]: nothing is "
+            "proposed"
         )
     if not report.site.plan.utilities:
         said.append("The plan shows no utilities at all: that is no sign that there are none")
@@ -234,6 +245,7 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
         for rule in rules.rules
         if rule.looser
     ]
+    said += _ground_notices(review)
     if report.route.alternatives:
         said.append(
             "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
@@ -256,6 +268,24 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
         )
     said += drawing_notices(report)
     return tuple(dict.fromkeys([*urgent_lines(review), *map(as_sentence, said)]))
+
+
+def _ground_notices(review: DigReview) -> list[str]:
+    """Say how the ground lies across the pipe, and where nobody measured it."""
+    said, profile = [], review.profile
+    rise = 100.0 * max(float(side.max()) for side in profile.rises(0.0))
+    if profile.rise_unseen.max() >= UNSEEN_RISE:
+        said.append(
+            "The ground across the pipe was not measured everywhere: what warns takes it to rise "
+            f"{100.0 * UNSEEN_RISE:.0f} % more there on either side; where it looks steeper, take "
+            "levels on both sides and put them on the plan"
+        )
+    if rise > 100.0 * UNSEEN_RISE:
+        said.append(
+            f"The ground rises up to {rise:.0f} % across the pipe: the uphill wall is higher and "
+            "the cut wider on that side, and every width, wall and line here allows for it"
+        )
+    return said
 
 
 def reach_title(reach: RepairReach, unit: str) -> str:
@@ -320,7 +350,12 @@ def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], .
         ("Bends within", listed(bends, 6) or "none"),
         ("Taps within", listed(taps) or "none"),
         ("Ways out", ways if one.excavation.ways_out else ""),
-        ("White lines", f"{format_area(one.white_lines.area, unit)} to outline"),
+        (
+            "White lines",
+            "to outline {} with vertical walls, {} with sloped ones".format(
+                *(format_area(outline.area, unit) for outline in one.outlines)
+            ),
+        ),
     ]
     return tuple((name, words) for name, words in facts if words)
 
@@ -370,11 +405,24 @@ def money(review: DigReview, cost: tuple[float, float]) -> str:
 
 def cost_words(review: DigReview, method: Method) -> str:
     """Return the sum of the site's own rates, and what it leaves out."""
+    if method.refused:
+        return refused_words(method)
     if method.cost is None:
         return "no rate given"
     left_out = listed([ITEM_WORDS[item].lower() for item in method.unpriced], 12)
     words = money(review, method.cost)
     return f"{words}, without {left_out}" if left_out else words
+
+
+def refused_words(method: Method) -> str:
+    """Say why a cut is not to be dug as drawn, empty where nothing stands against it."""
+    if not method.refused:
+        return ""
+    why = [f"{one.why}{f' ({label(one.of, 40)})' if one.of else ''}" for one in method.refused]
+    said = f"REFUSED as drawn: {listed(why, len(why))}; not priced"
+    if any(one.why == "a foreign pipe or cable in the sewer" for one in method.refused):
+        return f"{said}; nothing is cut or dug before its owner has been"
+    return f"{said}; only as a registered professional engineer designs it"
 
 
 def class_asks(asks: tuple[RuleKey, ...]) -> str:
@@ -521,17 +569,18 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
             found = {each.item: quantity_words(each, unit) for each in method.quantities}
             if "excavate" in found and "haul" in found:
                 earth.append(f"{method.name}: {found['excavate']} in place, {found['haul']} loose")
-        wide = length(one.excavation.sloped.top_width_m, unit)
+        cut = one.excavation.sloped
+        wide, face = (length(each, unit) for each in (cut.top_width_high_m, cut.face_high_m))
         lines += [
             "",
             reach_title(reach, unit),
             *(f"  {tidy(danger_words(danger, unit), 300)}" for danger in reach.dangers),
             f"  {tidy(reach_reason(reach), 200)}",
             *(f"  answers: {words}" for words in party_words(reach, unit)),
-            f"  {'; '.join(earth)}, {wide} wide at the top",
+            f"  {'; '.join(earth)}, up to {wide} wide at the top and {face} high at the 95 % bound",
             *(f"  {label(found.name, 40)}: {structure_words(found)}" for found in one.structures
               if found.kind == "building"),
             *(f"  {method.name}: {cost_words(review, method)}" for method in one.methods
-              if method.cost is not None),
+              if method.cost is not None or method.refused),
         ]  # fmt: skip
     return tuple(lines)

@@ -6,6 +6,8 @@ from lateral_map.model.dig import PAVED, Excavation, MethodName, ReachReview, Tr
 from lateral_map.model.site import RuleKey
 from lateral_map.model.trade import is_offset, is_open_damage, is_roots
 from lateral_map.units import format_length, from_metres, small_unit
+from lateral_map.words.cautions import ASBESTOS
+from lateral_map.words.excavator import refused_words
 from lateral_map.words.notices import danger_words
 
 
@@ -14,6 +16,9 @@ def method_cautions(
 ) -> tuple[str, ...]:
     """Return what is to be thought of before a reach is repaired in one way."""
     dangers = [danger_words(danger, unit) for danger in one.reach.dangers]
+    dangers += [
+        words for each in one.methods if each.name == name and (words := refused_words(each))
+    ]
     if name == "liner":
         return (*dangers, *_liner_cautions(one, rules, unit))
     sloped = name == "open cut, sloped"
@@ -31,6 +36,8 @@ def method_cautions(
             "before, and dug ground is never Type A (Appendix A, from memory); a competent person "
             "classifies it"
         )
+    if {"bituminous fibre", "asbestos cement"} & {pipe.material for pipe in one.reach.pipes}:
+        said.append(f"{ASBESTOS[0].lower()}{ASBESTOS[1:-1]}")
     # What stands in or beside the cut, and paving that it may undermine.
     near = [
         found

@@ -100,7 +100,8 @@ def danger_words(result: FindingResult, unit: str) -> str:
     return (
         f"STOP: {result.finding.finding}, seen at "
         f"{length(result.finding.footage_m, unit)} (no. {result.number}): cut and dig nothing "
-        "there, keep ignition away, leave, and call its owner and the emergency number"
+        "there, keep ignition away, leave, and call its owner and the emergency number; what "
+        "its owner says to do in an emergency comes first"
     )
 
 

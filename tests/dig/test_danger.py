@@ -21,7 +21,6 @@ from lateral_map.draw.dig.layers import dig_layers
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.dig.tables import conflicts_table, reach_tables, refind_table
 from lateral_map.export.dig_files import dig_geojson, refind_csv
-from lateral_map.model.earthwork import top_width_m
 from lateral_map.model.site import Finding, Reach, UtilityLine
 from lateral_map.report import build_report
 from lateral_map.units import earth_metres_per
@@ -155,20 +154,30 @@ def test_an_unknown_depth_is_never_a_number(seed):
 
 
 @cache
-def foreign(beside=True):
+def foreign(beside=True, own=True):
     """Return a review with a gas pipe through the sewer, and severe damage a foot beyond it."""
     site, _ = simulate(4)
     at = 0.4 * site.run.end_m
     findings = [Finding(at, "gas pipe bored through the sewer", severity="severe")]
     if beside:
         findings.append(Finding(at + FOOT, "crack", severity="severe"))
-    return build_dig_review(build_report(replace(site, findings=tuple(findings), reaches=())))
+    reaches = (Reach(at - 3 * FOOT, at + 3 * FOOT),) if own else ()
+    return build_dig_review(build_report(replace(site, findings=tuple(findings), reaches=reaches)))
 
 
-def test_a_danger_is_no_reach():
-    assert foreign(beside=False).reaches == ()
-    (reach,) = [one.reach for one in foreign().reaches]
-    assert [one.finding.finding for one in reach.wanted] == ["crack"]
+def test_a_danger_stops_every_proposal():
+    for beside in (False, True):
+        review = foreign(beside=beside, own=False)
+        assert review.reaches == ()
+        assert any("before its owner has been" in one for one in dig_notices(review))
+
+
+def test_a_danger_refuses_every_way_of_repair():
+    (one,) = foreign().reaches
+    assert len(one.methods) == 3
+    for method in one.methods:
+        assert "a foreign pipe or cable in the sewer" in [each.why for each in method.refused]
+        assert method.cost is None
 
 
 def test_stop_heads_terminal_page_and_files():
@@ -239,7 +248,7 @@ def test_earth_has_one_range():
 def test_one_top_width():
     review = generated(6)
     profile, rules = review.report.trench, review.rules
-    wide = top_width_m(profile.width_m, profile.bottom_depth_m, rules.slope)
+    wide = np.add(*profile.edges_m(rules.slope, 0.0))
     assert profile.top_width_m == pytest.approx(wide)
     for one in review.reaches:
         part = profile.between(one.reach.begin.footage_m, one.reach.end.footage_m)

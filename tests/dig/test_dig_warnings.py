@@ -68,7 +68,7 @@ def test_the_map_opens_on_every_cut_and_its_spoil():
     seen = MultiPoint(data["view"]["must"]).convex_hull
     for one in found.reaches:
         # What is thinned out of the outline lies within 0.1 m of it.
-        assert seen.buffer(0.11).covers(one.excavation.sloped.keep_back)
+        assert seen.buffer(0.11).covers(one.kept_back[1])
 
 
 def test_other_lines_that_fit_as_well_are_said():

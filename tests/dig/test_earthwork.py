@@ -13,6 +13,7 @@ from shapely.geometry import Polygon, box
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.surfaces import measure_surfaces
 from lateral_map.analysis.trench import standard_width_m
+from lateral_map.analysis.whitelines import clear_of
 from lateral_map.model.earthwork import prismoidal_volume_m3, sweep_strip, trench_footprint
 from lateral_map.model.site import Plan, PlanArea
 from lateral_map.units import to_metres
@@ -214,8 +215,9 @@ def test_spoil_keeps_two_feet_off_both_cuts():
     profile, rules = trench(straight(), dig)
     found = measure_excavation(profile, 0.0, 20 * FOOT, dig, rules)
     for cut, half in ((found.shored, 1.0), (found.sloped, 13.0)):
-        assert cut.keep_back.bounds[3] == pytest.approx((half + 2.0) * FOOT)
-        assert cut.keep_back.exterior.distance(cut.footprint) == pytest.approx(2.0 * FOOT)
+        kept = clear_of(cut.footprint, 2.0 * FOOT)
+        assert kept.bounds[3] == pytest.approx((half + 2.0) * FOOT)
+        assert kept.exterior.distance(cut.footprint) == pytest.approx(2.0 * FOOT)
 
 
 def test_bounds_hold_the_estimate():

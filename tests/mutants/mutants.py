@@ -128,7 +128,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # trench
     ("analysis/trench.py", "stations.depth_m + wall + dig.bedding_m", "stations.depth_m + dig.bedding_m", "the trench forgets the pipe's wall"),
     ("analysis/trench.py", "stations.depth_m + wall + dig.bedding_m, 0.0", "stations.depth_m + wall, 0.0", "the trench forgets the bedding"),
-    ("analysis/trench.py", "top = top_width_m(width, bottom, rules.slope)", "top = top_width_m(width, bottom, rules.slope / 2.0)", "one wall only is sloped"),
+    ("analysis/trench.py", "top = width + rules.slope * (left + right)", "top = width + rules.slope * left", "one wall only is sloped"),
     ("analysis/trench.py", "stations.depth_m + wall - diameter", "stations.depth_m - diameter", "the crown lies a wall too high"),
     ("analysis/trench.py", "1.25 * diameter + 12.0 * _INCH", "1.25 * diameter + 16.0 * _INCH", "the standard's width is too wide"),
     ("analysis/trench.py", "own = max((pipe.outside_diameter_m - bore) / 2.0, 0.0)", "own = max(pipe.outside_diameter_m - bore, 0.0)", "a wall is two walls"),
@@ -144,11 +144,11 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/excavation.py", "run / (2.0 * rules.value(\"egress travel\"))", "run / (4.0 * rules.value(\"egress travel\"))", "half the ladders"),
     ("analysis/excavation.py", "deepest = float(stretch.depth_at_bound(1.0).max())", "deepest = float(stretch.depth_at_bound(-1.0).max())", "protection is judged by the shallow bound"),
     ("analysis/excavation.py", "            stretch.depth_at_bound(-1.0),\n            stretch.depth_at_bound(1.0),\n", "            stretch.depth_at_bound(1.0),\n            stretch.depth_at_bound(-1.0),\n", "the low volume is the high one"),
-    ("analysis/excavation.py", "wall_m2=2.0 * float(", "wall_m2=float(", "one wall is shored"),
+    ("analysis/excavation.py", "wall_m2=_walls_m2(stretch, 0.0)", "wall_m2=_walls_m2(stretch, 0.0) / 2.0", "one wall is shored"),
     ("analysis/excavation.py", "* dig.bedding_m,", ",", "bedding is an area"),
     ("analysis/excavation.py", "    deeper = stretch.depth_at_bound(1.0)", "    deeper = stretch.bottom_depth_m", "the deeper class is never reached"),
     ("analysis/excavation.py", "np.where(level, (begin >= low) & (begin < high), share)", "np.where(level, 0.0, share)", "level stretches have no class of depth"),
-    ("analysis/excavation.py", "float(top_width_m(stretch.width_m, stretch.bottom_depth_m, slope).max())", "float(stretch.width_m.max())", "the cut opens no wider than its bottom"),
+    ("analysis/excavation.py", "float(np.add(*stretch.edges_m(slope, 0.0)).max())", "float(stretch.width_m.max())", "the cut opens no wider than its bottom"),
     ("analysis/excavation.py", "loose_high_m3=high * (1.0 + swell[1])", "loose_high_m3=high * (1.0 + swell[0])", "too few lorries for the worst case"),
     ("analysis/excavation.py", "shapely.buffer(footprint, set_back_m, join_style=\"mitre\")", "shapely.buffer(footprint, 0.5 * set_back_m, join_style=\"mitre\")", "the heap stands too near"),
     # methods
@@ -206,7 +206,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/reach.py", "starts = before_end if stretch.line_from else 1.0", "starts = 1.0", "a party beyond the reach has a part of it"),
     ("analysis/reach.py", "across = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)", "across = ahead", "white lines are as wide as the run is unsure along"),
     # white lines
-    ("analysis/whitelines.py", "top_width_m(stretch.width_m, stretch.depth_at_bound(1.0), rules.slope)", "top_width_m(stretch.width_m, stretch.depth_at_bound(-1.0), rules.slope)", "white lines of the shallow bound"),
+    ("analysis/whitelines.py", "stretch.edges_m(rules.slope if sloped else 0.0, 1.0)", "stretch.edges_m(rules.slope if sloped else 0.0, -1.0)", "white lines of the shallow bound"),
     ("analysis/whitelines.py", "half = half + TWO_SIDED_95 * stretch.across_sd_m", "half = half + 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
     ("analysis/responsibility.py", "start = boundary.inside if met[0].outward else boundary.outside", "start = boundary.inside", "a run that comes in from the street begins with the owner"),

@@ -90,12 +90,13 @@ def _outlines(review: DigReview) -> tuple[Layer, Layer]:
     spoil: list[Line] = []
     white: list[Line] = []
     for one in review.reaches:
-        for cut in (one.excavation.shored, one.excavation.sloped):
+        cuts = (one.excavation.shored, one.excavation.sloped)
+        for cut, kept, ground in zip(cuts, one.kept_back, one.outlines, strict=True):
             detail = spoil_picked(review, one, cut)
-            spoil += _lines_round(cut.keep_back, "spoil line", detail, f"spoil {away} back")
-        detail = white_line_picked(review, one)
-        white += _lines_round(one.white_lines, "white line", detail, "white line")
-    near = (("spoil line", f"Spoil no nearer than this: {away} from the edge"),)
+            spoil += _lines_round(kept, "spoil line", detail, f"spoil {away} back")
+            detail = white_line_picked(review, one, cut, ground)
+            white += _lines_round(ground, "white line", detail, "white line")
+    near = (("spoil line", f"Spoil no nearer than this: {away} from the white line"),)
     outline = (("white line", "Outline of the dig"),)
     return (
         Layer("spoil", "Spoil set-back", tuple(spoil), near),
