@@ -16,6 +16,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from lateral_map import __version__
+from lateral_map.cli.again import again
 from lateral_map.cli.batch import batch
 from lateral_map.cli.check import check
 from lateral_map.cli.console import complain
@@ -28,7 +29,7 @@ from lateral_map.cli.schema import schema
 from lateral_map.cli.sheet import sheet
 from lateral_map.errors import ImpossibleError, LateralMapError
 
-COMMANDS = (new, check, draw, dig, enter, sheet, refer, batch, schema)
+COMMANDS = (new, check, draw, dig, enter, sheet, refer, again, batch, schema)
 
 app = typer.Typer(
     name="lateral-map",

@@ -165,7 +165,18 @@ def plan_layers(report: Report) -> tuple[Layer, ...]:
         Feature(outer_first(one.polygon), {"name": one.name, "kind": one.kind, "cover": one.cover})
         for one in plan.areas
     )
-    answers = tuple(
+    return (
+        Layer("plan_areas", "Buildings and surfaces of the plan", areas),
+        Layer("plan_lines", "Lines of the plan as mapped", tuple(lines)),
+        Layer("utilities", "Utilities of the plan as mapped", utilities),
+        Layer("adjusted_lines", "The same lines where the readings put them", tuple(moved)),
+        Layer("plan_points", "Points of the plan to tape from", points),
+        Layer("answers", "The route by who answers for it", _answers(report, out)),
+    )
+
+
+def _answers(report: Report, out: Outward) -> tuple[Feature, ...]:
+    return tuple(
         Feature(
             LineString(_vertices(report, one.from_m, one.to_m)),
             {
@@ -178,14 +189,6 @@ def plan_layers(report: Report) -> tuple[Layer, ...]:
         )
         for one in report.responsibility
         if one.to_m > one.from_m
-    )
-    return (
-        Layer("plan_areas", "Buildings and surfaces of the plan", areas),
-        Layer("plan_lines", "Lines of the plan as mapped", tuple(lines)),
-        Layer("utilities", "Utilities of the plan as mapped", utilities),
-        Layer("adjusted_lines", "The same lines where the readings put them", tuple(moved)),
-        Layer("plan_points", "Points of the plan to tape from", points),
-        Layer("answers", "The route by who answers for it", answers),
     )
 
 

@@ -501,6 +501,7 @@ class Site:
     reaches: tuple[Reach, ...] = ()
     rates: Rates = Rates()
     fall_code: FallCodeName = "IPC"
+    earlier: str = ""
     applied: tuple[Applied, ...] = ()
     as_written: Site | None = None
 

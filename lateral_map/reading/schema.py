@@ -66,6 +66,11 @@ class SiteTable(Typed):
         "Plumbing code for the fall",
         examples=['"UPC"'],
     )
+    earlier: fields.Text = _site(
+        "earlier",
+        "Folder of an earlier run of the same pipe, seen from this one; `again` compares them.",
+        examples=['"../2025-11"'],
+    )
 
 
 class StartTable(Typed):

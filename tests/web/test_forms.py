@@ -11,7 +11,7 @@ from lateral_map.web.forms import FORMS, form_values
 # Shown otherwise than in a field: a row is set aside by a button, a boundary's spread in the file.
 ELSEWHERE = {"use", "accuracy of boundary", "wander of pipe"}
 NOT_ON_THE_PAGE = {"dig_rule", "reach", "rates", "terrain", "referral", "job", "main", "applied"}
-IN_THE_FILE_ALONE = {"swell", "swell_source", "pavement_cutback"}
+IN_THE_FILE_ALONE = {"earlier", "swell", "swell_source", "pavement_cutback"}
 
 
 def test_every_column_has_a_field() -> None:

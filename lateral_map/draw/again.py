@@ -1,0 +1,97 @@
+"""The page of two runs of one pipe: a strip with both, and a table of what changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from lateral_map.draw.paint.fonts import text_width
+from lateral_map.draw.paint.svg import Canvas, Stroke
+from lateral_map.draw.plan.pipe import round_step_m
+from lateral_map.draw.style import INK, PAPER, QUIET
+from lateral_map.model.again import Again, Change
+from lateral_map.units import from_metres
+from lateral_map.words.again import CHANGE_WORDS, again_facts, run_name
+from lateral_map.words.numbers import unit_word
+
+_TEMPLATES: Final = Path(__file__).parent / "packet" / "templates"
+_WIDTH, _HEIGHT, _EDGE, _TEXT_PT = 500.0, 220.0, 16.0, 7.0
+_LANES: Final = 5
+_FILLS: Final[dict[Change, str]] = {
+    "new": "#D55E00", "gone": PAPER, "worse": "#CC79A7", "less": "#56B4E9",
+    "other name": "#F0E442", "unchanged": "#9aa2a8", "not reached before": PAPER,
+    "not reached now": PAPER,
+}  # fmt: skip
+
+
+def again_html(again: Again) -> str:
+    """Return again.html, one page that stands alone, which prints too."""
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    drawing = Markup(draw_strip(again))  # noqa: S704 - written by our Canvas
+    return environment.get_template("again.html").render(drawing=drawing, **again_facts(again))
+
+
+def draw_strip(again: Again) -> str:
+    """Draw both runs over one another on the later footage, each pair joined by a line."""
+    site, facts = again.now.site, again_facts(again)
+    canvas = Canvas.sheet(
+        _WIDTH, _HEIGHT, f"Both runs along the pipe. {facts['summary']} The table says the same."
+    )
+    footage = again.now.stations.footage_m
+    places = [each.to_m or each.at_m or 0.0 for each in again.compared]
+    first, last = float(footage[0]), max([float(footage[-1]), *places])
+    scale = (_WIDTH - 2.0 * _EDGE) / max(last - first, 1e-6)
+    rows = {True: 0.4 * _HEIGHT, False: 0.6 * _HEIGHT}
+    for before, y in rows.items():
+        canvas.line([(_EDGE, y), (_WIDTH - _EDGE, y)], Stroke(INK, 2.0))
+        side = 11.0 if before else _HEIGHT - 4.0
+        canvas.text(_EDGE, side, run_name(again, before=before), 8.0, bold=True)
+    step = round_step_m(45.0 / scale, site.unit)
+    tick = step * (first // step + 1)
+    while tick < last:
+        x, y = _EDGE + (tick - first) * scale, _HEIGHT / 2.0
+        words = f"{from_metres(tick, site.unit):g} {unit_word(site.unit)}"
+        canvas.text(x, y + 2.5, words, _TEXT_PT, anchor="middle", colour=QUIET)
+        tick += step
+    taken: dict[tuple[bool, int], float] = {}
+    for each in again.compared:
+        ends = {}
+        later = each.now.finding if each.now else None
+        spans = (
+            (True, each.before, each.at_m, each.to_m),
+            (
+                False,
+                each.now,
+                later.footage_m if later else None,
+                later.to_m if later else None,
+            ),
+        )
+        for before, result, at, to in spans:
+            if result is None or at is None:
+                continue
+            x, end = _EDGE + (at - first) * scale, _EDGE + ((to or at) - first) * scale
+            ends[before] = (x, rows[before])
+            canvas.line([(x, rows[before]), (end, rows[before])], Stroke(INK, 5.0))
+            words = f"#{result.number} {CHANGE_WORDS[each.change]}"
+            wide = text_width(words, _TEXT_PT) + 4.0
+            lane = next(
+                (k for k in range(_LANES) if taken.get((before, k), -9.0) <= x - wide / 2.0),
+                _LANES - 1,
+            )
+            taken[before, lane] = x + wide / 2.0
+            away = 14.0 + 11.0 * lane
+            y = rows[before] - away if before else rows[before] + away + 5.0
+            canvas.line([(x, rows[before]), (x, y + (1.0 if before else -6.0))], Stroke(QUIET, 0.4))
+            middle = min(max(x, _EDGE + wide / 2.0), _WIDTH - _EDGE - wide / 2.0)
+            canvas.text(middle, y, words, _TEXT_PT, anchor="middle")
+        if len(ends) == 2:
+            canvas.line([ends[True], ends[False]], Stroke(QUIET, 0.8, (3.0, 2.0)))
+        for place in ends.values():
+            canvas.circle(*place, 3.4, fill=_FILLS[each.change], edge=Stroke(INK, 0.9))
+    return canvas.to_text()

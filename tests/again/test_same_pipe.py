@@ -1,0 +1,184 @@
+"""Two runs of one pipe: pairs from their joint uncertainty, what changed, what was repaired."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from lxml import html as lxml_html
+from sheets.builder import line_site
+from truth.simulate import FOOT
+from typer.testing import CliRunner
+
+from lateral_map.cli.main import app
+from lateral_map.draw.again import again_html
+from lateral_map.errors import AnalysisError
+from lateral_map.frame import projected_frame
+from lateral_map.model.again import Again
+from lateral_map.model.results import Report
+from lateral_map.model.site import Counter, Finding, PipeRun, Reach, Run, Site
+from lateral_map.report import build_report
+from lateral_map.same_pipe import compare_runs
+from lateral_map.words.again import again_facts, repair_words
+
+ROOT = Path(__file__).parents[2]
+
+
+def run(*seen: tuple[Any, ...], off_ft: float = 0.0, seed: int = 1, **changes: Any) -> Site:
+    """Return a run of the same 100 ft pipe; its counter reads ``off_ft`` more everywhere."""
+    site = line_site(100.0, 0, seed=seed)
+    findings = tuple(
+        Finding((at + off_ft) * FOOT, name, (to[0] + off_ft) * FOOT if to else None, severity)
+        for at, name, severity, *to in seen
+    )
+    locates = tuple(replace(one, footage_m=one.footage_m + off_ft * FOOT) for one in site.locates)
+    counter = Counter(zero_m=off_ft * FOOT)
+    return replace(
+        site, findings=findings, locates=locates, counter=counter,
+        run=Run((100.0 + off_ft) * FOOT), **changes,
+    )  # fmt: skip
+
+
+def compared(before: Site, now: Site) -> Again:
+    return compare_runs(build_report(before), build_report(now))
+
+
+def told(again: Again) -> list[tuple[str, int | None, int | None]]:
+    return [
+        (one.change, one.before and one.before.number, one.now and one.now.number)
+        for one in again.compared
+    ]
+
+
+BEFORE = (
+    (20.0, "roots", "minor"), (35.0, "crack", "moderate"), (50.0, "standing water", "minor", 55.0),
+    (80.0, "offset joint", "severe"),
+)  # fmt: skip
+NOW = (
+    (20.1, "roots", "severe"), (52.0, "standing water", "minor", 57.0), (65.0, "broken pipe", None),
+    (80.1, "offset joint", "severe"),
+)  # fmt: skip
+EXPECTED = [
+    ("worse", 1, 1), ("gone", 2, None), ("unchanged", 3, 2), ("new", None, 3), ("unchanged", 4, 4),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("off_ft", [0.0, 12.0])
+def test_findings_are_matched_on_the_ground_whatever_the_counter_read(off_ft: float) -> None:
+    again = compared(run(*BEFORE), run(*NOW, off_ft=off_ft, seed=2))
+    assert told(again) == EXPECTED
+    assert again.counter_m == pytest.approx((off_ft + 0.1) * FOOT)
+    said = " ".join(again_facts(again)["notices"])
+    assert ("the two counters differ" in said) == (off_ft > 0.0)
+    page = lxml_html.fromstring(again_html(again))
+    changes = page.xpath("//td[last()]/strong/text()")
+    assert changes == ["worse", "gone", "unchanged", "new", "unchanged"]
+    drawn = " ".join(page.xpath("//*[local-name()='text']/text()"))
+    for words in ("#1 worse", "#2 gone", "#3 new", "#4 unchanged"):
+        assert words in drawn
+
+
+def test_pairs_are_chosen_all_at_once_and_not_each_by_its_nearest() -> None:
+    # The nearest of the second is the first's own partner.
+    loose = Counter(sd_reading_m=0.2 * FOOT)
+    before = run((40.0, "roots", "minor"), (40.5, "roots", "minor"))
+    now = run((40.45, "roots", "minor"), (40.95, "roots", "minor"), seed=2)
+    again = compared(replace(before, counter=loose), replace(now, counter=loose))
+    assert told(again) == [("unchanged", 1, 1), ("unchanged", 2, 2)]
+
+
+def test_the_tolerance_is_that_of_both_runs_together() -> None:
+    loose = Counter(sd_reading_m=3.0 * FOOT)
+    before, now = run((40.0, "roots", "minor")), run((44.0, "roots", "minor"), seed=2)
+    assert [change for change, *_ in told(compared(before, now))] == ["gone", "new"]
+    unsure = replace(before, counter=loose)
+    assert told(compared(unsure, now)) == [("unchanged", 1, 1)]
+
+
+def test_what_a_finding_is_called_counts_and_a_feature_is_no_defect() -> None:
+    again = compared(
+        run((40.0, "crack", "moderate"), (60.0, "tap", None)),
+        run((40.0, "broken pipe", None), (60.0, "roots", "minor"), seed=2),
+    )
+    assert told(again) == [
+        ("other name", 1, 1), ("new", None, 2), ("gone", 2, None),
+    ] or told(again) == [("other name", 1, 1), ("gone", 2, None), ("new", None, 2)]  # fmt: skip
+
+
+def test_where_a_camera_did_not_come_nothing_is_gone_or_new() -> None:
+    short = run((20.0, "roots", "minor"))
+    short = replace(short, run=Run(50.0 * FOOT, "not reached"))
+    short = replace(short, locates=tuple(one for one in short.locates if one.footage_m < 15.0))
+    whole = run((20.0, "roots", "minor"), (80.0, "crack", "severe"), seed=2)
+    assert ("not reached now", 2, None) in told(compared(whole, short))
+    assert ("not reached before", None, 2) in told(compared(short, whole))
+
+
+def test_a_repairs_ends_are_held_against_what_was_asked() -> None:
+    reach = Reach(60.0 * FOOT, 80.0 * FOOT, "under the walk")
+    before = run((70.0, "broken pipe", "severe"), reaches=(reach,))
+    before = replace(before, pipes=(PipeRun(0.0, "clay", 0.15),))
+    later = (PipeRun(0.0, "clay", 0.15), PipeRun(58.0 * FOOT, "pvc", 0.15))
+    now = replace(run(seed=2), pipes=(*later, PipeRun(75.0 * FOOT, "clay", 0.15)))
+    again = compared(before, now)
+    (one,) = again.repaired
+    assert one.short_from_m == pytest.approx(-2.0 * FOOT, abs=0.3 * FOOT)
+    assert one.short_to_m == pytest.approx(5.0 * FOOT, abs=0.3 * FOOT)
+    said = repair_words(again, one)
+    assert said.startswith("under the walk: asked from 60.0 ft to ")
+    assert " short at its end" in said
+    assert "beginning" not in said
+    covered = replace(now, pipes=(*later, PipeRun(83.0 * FOOT, "clay", 0.15)))
+    again = compared(before, covered)
+    assert repair_words(again, again.repaired[0]).endswith("it covers what was asked.")
+    again = compared(before, replace(now, pipes=before.pipes))
+    assert "no other pipe is recorded there now" in repair_words(again, again.repaired[0])
+
+
+def test_a_sketch_and_a_surveyed_site_have_nothing_in_common() -> None:
+    report = build_report(run())
+    surveyed: Report = replace(
+        report, site=replace(report.site, frame=projected_frame("EPSG:32633", 5e5, 5e6))
+    )
+    with pytest.raises(AnalysisError, match="declare the same crs in both"):
+        compare_runs(report, surveyed)
+
+
+def test_most_pairs_of_a_simulated_pipe_are_right() -> None:
+    """Of findings 4 ft apart and more, seen twice with both runs' own errors, nearly all are."""
+    rng = np.random.default_rng(5)
+    right = many = 0
+    for seed in range(4):
+        places = np.arange(8.0, 96.0, 4.0) + rng.uniform(-0.5, 0.5, 22)
+        kept = rng.uniform(size=22) > 0.2
+        before = run(*((float(at), "roots", "minor") for at in places), seed=10 + seed)
+        later = places[kept] + rng.normal(0.0, 0.3, int(kept.sum()))
+        now = run(*((float(at), "roots", "minor") for at in later), seed=50 + seed)
+        numbers = {int(i) + 1: k + 1 for k, i in enumerate(np.flatnonzero(kept))}
+        for _, one, other in told(compared(before, now)):
+            if one is not None:
+                many += 1
+                right += numbers.get(one) == other
+    assert right >= 0.95 * many
+
+
+def test_the_command_reads_the_earlier_folder_from_the_site(tmp_path: Path) -> None:
+    for name in ("first", "second"):
+        shutil.copytree(ROOT / "demo_sites" / "plain_lot", tmp_path / name)
+    done = CliRunner().invoke(app, ["again", str(tmp_path / "second")])
+    assert "it names no earlier run" in str(done.exception)
+    toml = tmp_path / "second" / "site.toml"
+    text = toml.read_text("utf-8")
+    toml.write_text(text.replace("[site]", '[site]\nearlier = "../first"', 1), encoding="utf-8")
+    done = CliRunner().invoke(app, ["again", str(tmp_path / "second")])
+    assert done.exit_code == 0, done.output
+    assert {path.name for path in (tmp_path / "second" / "out").iterdir()} == {
+        "again.html", "again.pdf",
+    }  # fmt: skip
+    said = " ".join(done.stdout.split())
+    assert "unchanged." in said
+    assert " new" not in said.split("unchanged.")[0]
