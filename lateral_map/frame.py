@@ -10,6 +10,9 @@ module is the only user of ``pyproj.Transformer``.
 
 from __future__ import annotations
 
+import functools
+import math
+import re
 import warnings
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
@@ -30,6 +33,11 @@ Floats = NDArray[np.float64]
 _UNIT_TOLERANCE = 1e-9
 # Neighbouring zones are borrowed near their edges; three degrees away it is a mistake.
 _AREA_MARGIN_DEG = 3.0
+# Which datum shift is best is asked once for all places of a square this wide, some 2 km.
+_SQUARE_DEG = 0.02
+# PROJ takes milliseconds to look a system or an operation up in its database; this many are kept.
+_MOST_KEPT = 256
+_CENTRE = re.compile(r"(?<=step proj=tmerc )lat_0=\S+ lon_0=\S+(?! .*step )")
 
 
 @dataclass(frozen=True)
@@ -115,6 +123,7 @@ def local_frame(unit: str) -> Frame:
     return Frame(crs="local", unit_m=metres_per(unit), unit_name=unit)
 
 
+@functools.lru_cache(_MOST_KEPT)
 def read_crs(text: str) -> CRS:
     """Return the projected system ``text`` names.
 
@@ -163,24 +172,13 @@ def projected_frame(text: str, x: float, y: float) -> Frame:
     Raises ``FrameError`` where the system cannot carry the site.
     """
     from pyproj import Transformer
-    from pyproj.crs import ProjectedCRS
-    from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
-    crs = read_crs(text)
-    geodetic = crs.geodetic_crs
-    if geodetic is None:
-        raise FrameError(f"{crs.name} has no datum, so it ties nothing to a place on earth")
-    lon, lat = _inside(crs, Transformer.from_crs(crs, geodetic, always_xy=True), x, y)
-    plane = ProjectedCRS(
-        TransverseMercatorConversion(
-            latitude_natural_origin=lat, longitude_natural_origin=lon, scale_factor_natural_origin=1
-        ),
-        name="site plane",
-        geodetic_crs=geodetic,
-    )
+    system = _system(text)
+    crs, geodetic = system.crs, system.geodetic
+    lon, lat = _inside(crs, system.to_geodetic, x, y)
     factor = float(crs.axis_info[0].unit_conversion_factor)
-    to_plane = Transformer.from_crs(crs, plane, always_xy=True)
-    from_lonlat = _best_operation("EPSG:4326", plane, lon, lat)
+    to_plane = Transformer.from_pipeline(_centred(system.to_plane, lon, lat))
+    from_lonlat = _best_operation("EPSG:4326", text, lon, lat, onto_plane=True)
     # The datum shift between WGS 84 and the plane; none where both stand on WGS 84.
     steps = [part.strip() for part in from_lonlat.description.split(" + ")]
     shifts = [one.removeprefix("Inverse of ") for one in steps if "WGS 84" in one]
@@ -194,8 +192,47 @@ def projected_frame(text: str, x: float, y: float) -> Frame:
         lonlat_operation=shifts[0] if shifts and geodetic.name != "WGS 84" else "",
         lonlat_accuracy_m=from_lonlat.accuracy_m if from_lonlat.accuracy_m > 0 else None,
         _to_plane=to_plane,
-        _lonlat_to_plane=from_lonlat.transformer,
+        _lonlat_to_plane=Transformer.from_pipeline(_centred(from_lonlat.pipeline, lon, lat)),
     )
+
+
+class _System(NamedTuple):
+    """What depends on a projected system alone; ``to_plane`` ends at a plane centred anywhere."""
+
+    crs: CRS
+    geodetic: CRS
+    to_geodetic: Transformer
+    plane: CRS
+    to_plane: str
+
+
+@functools.lru_cache(_MOST_KEPT)
+def _system(text: str) -> _System:
+    from pyproj import Transformer
+    from pyproj.crs import ProjectedCRS
+    from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+
+    crs = read_crs(text)
+    geodetic = crs.geodetic_crs
+    if geodetic is None:
+        raise FrameError(f"{crs.name} has no datum, so it ties nothing to a place on earth")
+    # No projection in use has this centre, so that PROJ leaves out no step as undone by another.
+    centre = TransverseMercatorConversion(
+        latitude_natural_origin=0.123, longitude_natural_origin=0.456, scale_factor_natural_origin=1
+    )
+    plane = ProjectedCRS(centre, name="site plane", geodetic_crs=geodetic)
+    return _System(
+        crs=crs,
+        geodetic=geodetic,
+        to_geodetic=Transformer.from_crs(crs, geodetic, always_xy=True),
+        plane=plane,
+        to_plane=Transformer.from_crs(crs, plane, always_xy=True).definition,
+    )
+
+
+def _centred(pipeline: str, lon: float, lat: float) -> str:
+    """Return a pipeline that ends at a transverse Mercator plane, the plane centred elsewhere."""
+    return _CENTRE.sub(f"lat_0={lat:.15g} lon_0={lon:.15g}", pipeline)
 
 
 def projected_frame_at(text: str, lon_deg: float, lat_deg: float) -> Frame:
@@ -208,7 +245,7 @@ def projected_frame_at(text: str, lon_deg: float, lat_deg: float) -> Frame:
     if not (abs(lat_deg) <= 90.0 and abs(lon_deg) <= 180.0):
         raise FrameError(f"{place} is no place on earth", "latitude runs from -90 to 90")
     _check_area(crs, lon_deg, lat_deg, f"{place} lies")
-    into = _best_operation("EPSG:4326", crs, lon_deg, lat_deg).transformer
+    into = _best_operation("EPSG:4326", text, lon_deg, lat_deg).transformer
     x, y = into.transform(lon_deg, lat_deg)
     if not (np.isfinite(x) and np.isfinite(y)):
         raise FrameError(f"{place} cannot be carried into {text}")
@@ -243,6 +280,7 @@ def crs_middle_deg(text: str) -> tuple[float, float]:
     return area.west + (area.east - area.west) % 360.0 / 2.0, (area.south + area.north) / 2.0
 
 
+@functools.lru_cache(_MOST_KEPT)
 def same_crs(one: str, other: str) -> bool:
     """Say whether two names mean one coordinate system."""
     from pyproj.crs import CRS
@@ -289,23 +327,40 @@ def _check_area(crs: CRS, lon: float, lat: float, said: str) -> None:
 
 
 class _Operation(NamedTuple):
-    transformer: Transformer
+    pipeline: str
     description: str
     accuracy_m: float  # -1 where EPSG gives none
 
+    @property
+    def transformer(self) -> Transformer:
+        from pyproj import Transformer
 
-def _best_operation(source: str, target: CRS | str, lon: float, lat: float) -> _Operation:
-    """Return the one best operation for the place; PROJ left alone may change it point by point."""
-    from pyproj import Transformer
+        # Written out as a pipeline it can be sent to another process; the group's own cannot.
+        return Transformer.from_pipeline(self.pipeline)
+
+
+def _best_operation(
+    source: str, target: str, lon: float, lat: float, *, onto_plane: bool = False
+) -> _Operation:
+    """Return the one best operation for the place; PROJ left alone may change it point by point.
+
+    ``onto_plane``: not to the target system but to a transverse Mercator plane on its datum.
+    """
+    west, south = math.floor(lon / _SQUARE_DEG), math.floor(lat / _SQUARE_DEG)
+    return _operation_in(source, target, west, south, onto_plane)
+
+
+@functools.lru_cache(_MOST_KEPT)
+def _operation_in(source: str, target: str, west: int, south: int, onto_plane: bool) -> _Operation:
+    """Return the one best operation in a square of so many widths from the meridian and equator."""
     from pyproj.transformer import AreaOfInterest, TransformerGroup
 
-    around = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
+    into = _system(target).plane if onto_plane else target
+    around = AreaOfInterest(*(_SQUARE_DEG * at for at in (west, south, west + 1, south + 1)))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a finer datum grid exists, but is not installed
-        group = TransformerGroup(source, target, always_xy=True, area_of_interest=around)
+        group = TransformerGroup(source, into, always_xy=True, area_of_interest=around)
     if not group.transformers:
         raise FrameError(f"longitude and latitude cannot be carried into {target}")
     best = group.transformers[0]
-    # Written out as a pipeline it can be sent to another process; the group's own cannot.
-    pipeline = Transformer.from_pipeline(best.definition)
-    return _Operation(pipeline, best.description, float(best.accuracy))
+    return _Operation(best.definition, best.description, float(best.accuracy))

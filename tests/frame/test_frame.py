@@ -9,6 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Proj, Transformer
+from pyproj.crs import ProjectedCRS
+from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
 from lateral_map.errors import FrameError
 from lateral_map.frame import (
@@ -16,6 +18,7 @@ from lateral_map.frame import (
     local_frame,
     projected_frame,
     projected_frame_at,
+    read_crs,
     reproject,
     same_crs,
 )
@@ -175,3 +178,20 @@ def test_systems_are_compared_by_meaning() -> None:
     assert same_crs("EPSG:32633", "urn:ogc:def:crs:EPSG::32633")
     assert not same_crs("EPSG:2285", "EPSG:2913")
     assert not same_crs("nonsense", "EPSG:2913")
+
+
+@pytest.mark.parametrize("crs", ["EPSG:6499", "EPSG:27700", "EPSG:31467", "EPSG:26715"])
+def test_a_second_site_in_a_system_gets_the_plane_proj_would_make(crs: str) -> None:
+    lon, lat = crs_middle_deg(crs)
+    projected_frame_at(crs, lon, lat)
+    frame = projected_frame_at(crs, lon + 0.004, lat - 0.003)
+    x, y = frame.from_plane(0.0, 0.0)
+    geodetic = read_crs(crs).geodetic_crs
+    assert geodetic is not None
+    lon, lat = Transformer.from_crs(read_crs(crs), geodetic, always_xy=True).transform(x, y)
+    centre = TransverseMercatorConversion(lat, lon, scale_factor_natural_origin=1)
+    plane = ProjectedCRS(centre, geodetic_crs=geodetic)
+    alone = Transformer.from_crs(read_crs(crs), plane, always_xy=True)
+    off = 300.0 / frame.unit_m
+    there = frame.to_plane(x + off, y - off)
+    assert np.allclose(there, alone.transform(x + off, y - off), rtol=0.0, atol=1e-6)

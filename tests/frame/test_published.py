@@ -13,10 +13,10 @@ from lateral_map.frame import Frame, projected_frame, projected_frame_at
 def centre_deg(frame: Frame) -> tuple[float, float]:
     """Return the (longitude, latitude) on the system's own datum that the plane is centred on."""
     assert frame._to_plane is not None
-    plane = frame._to_plane.target_crs
-    assert plane is not None
-    values = {one.name: one.value for one in plane.coordinate_operation.params}
-    return values["Longitude of natural origin"], values["Latitude of natural origin"]
+    last = frame._to_plane.definition.split(" step ")[-1].split()
+    values = dict(part.split("=") for part in last)
+    assert values["proj"] == "tmerc"
+    return float(values["lon_0"]), float(values["lat_0"])
 
 
 def test_lambert_conic_worked_example() -> None:
