@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, cast
 
@@ -71,24 +70,41 @@ class _Question:
         """From the mapped line to the utility's own edge."""
         return (self.line.size_m or 0.0) / 2.0
 
-    def spans(self, reach: Callable[[TrenchProfile], Floats]) -> tuple[Span, ...]:
-        """Return the footages where the utility lies within a reach of the pipe's middle."""
-        within = np.concatenate([[False], self.away_m <= reach(self.fine), [False]])
-        edges = np.flatnonzero(np.diff(within.astype(int)))
+    def reaches(self, trench: TrenchProfile) -> Floats:
+        """Return (3, k) how far from the pipe's middle a mapped line is in reach, metres.
+
+        Of the trench; of hand work beside it; of hand work beside the wider side of a cut as deep,
+        and up ground as steep, as it may be.
+        """
+        spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, self.sd_plan_m)
+        by_hand = self.half_m + self.tolerance_m + spread
+        half = trench.width_m / 2.0
+        sloped = np.maximum(*trench.edges_m(trench.slope, 1.0))
+        return np.stack([half + self.half_m, half + by_hand, sloped + by_hand])
+
+    def spans(self) -> list[tuple[Span, ...]]:
+        """Return, for each of the ``reaches``, the footages where the utility lies within it."""
         footage = self.fine.footage_m
+        within = self.away_m <= self.reaches(self.fine)
+        reach, edge = np.nonzero(np.diff(np.pad(within, ((0, 0), (1, 1))).astype(int), axis=1))
         # Between two stations, one within reach and one not, the edge is found by halving.
         last = len(footage) - 1
-        out, into = footage[np.clip(edges - 1, 0, last)], footage[np.clip(edges, 0, last)]
+        out, into = footage[np.clip(edge - 1, 0, last)], footage[np.clip(edge, 0, last)]
         out[1::2], into[1::2] = into[1::2], out[1::2].copy()
-        line = LineString(self.line.vertices_m)
+        line, own = LineString(self.line.vertices_m), np.arange(len(edge))
         while np.abs(into - out).max(initial=0.0) > _CLOSE_M:
             middle = self.profile.at((out + into) / 2.0)
-            near = shapely.distance(shapely.points(middle.place_m), line) <= reach(middle)
+            away = shapely.distance(shapely.points(middle.place_m), line)
+            near = away <= self.reaches(middle)[reach, own]
             out, into = (
                 np.where(near, out, middle.footage_m),
                 np.where(near, middle.footage_m, into),
             )
-        return tuple((float(begin), float(end)) for begin, end in into.reshape(-1, 2))
+        spans = into.reshape(-1, 2)
+        return [
+            tuple((float(begin), float(end)) for begin, end in spans[reach[::2] == which])
+            for which in range(3)
+        ]
 
     def nearest_wall(self, vertices_m: Floats) -> tuple[float, Floats, TrenchProfile]:
         """Return how far the pipe's outside wall stays from a line through (m, 2 or 3) vertices.
@@ -97,21 +113,21 @@ class _Question:
         are below the ground, as both depths are read. Where the pipe changes its size, what is
         nearest to its axis need not be nearest to its wall: the footage is closed in on.
         """
-        at = self.fine
+        names = "footage_m", "easting_m", "northing_m", "crown_depth_m", "outside_diameter_m"
+        footage, east, north, crown, size = (getattr(self.fine, name) for name in names)
+        same = 1e-6
         while True:
-            radius = at.outside_diameter_m / 2.0
-            axis = np.column_stack([at.place_m, -at.crown_depth_m - radius])[
-                :, : vertices_m.shape[1]
-            ]
+            radius = size / 2.0
+            axis = np.column_stack([east, north, -crown - radius])[:, : vertices_m.shape[1]]
             away = axis - nearest_on(vertices_m, axis)
             gap = np.sqrt(np.square(away).sum(axis=-1)) - radius
             # Of a line that runs along the pipe the first place, not the last digit's.
-            best = int(np.argmax(gap <= gap.min() + (1e-6 if at is self.fine else 1e-12)))
-            footage = at.footage_m
+            best = int(np.argmax(gap <= gap.min() + same))
             around = footage[max(best - 1, 0)], footage[min(best + 1, len(footage) - 1)]
             if around[1] - around[0] <= _CLOSE_M:
                 return max(float(gap[best]), 0.0), away[best], self.profile.at(footage[best])
-            at = self.profile.at(np.union1d(np.linspace(*around, 21), footage[best]))
+            closer, same = np.union1d(np.linspace(*around, 21), footage[best]), 1e-12
+            footage, east, north, crown, size = self.profile.columns_at(closer, *names)
 
 
 def find_conflicts(
@@ -164,17 +180,7 @@ def _against(asked: _Question) -> UtilityConflict:
         max(clear - asked.half_m, 0.0),
         float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2)),
     )
-
-    def by_hand(trench: TrenchProfile) -> Floats:
-        spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, asked.sd_plan_m)
-        return np.asarray(asked.half_m + asked.tolerance_m + spread)
-
-    inside = asked.spans(lambda trench: trench.width_m / 2.0 + asked.half_m)
-    hand = asked.spans(lambda trench: trench.width_m / 2.0 + by_hand(trench))
-    # The wider side of the cut as deep, and up ground as steep, as it may be.
-    hand_sloped = asked.spans(
-        lambda trench: np.maximum(*trench.edges_m(trench.slope, 1.0)) + by_hand(trench)
-    )
+    inside, hand, hand_sloped = asked.spans()
     relation, span = _relation(asked, crossings, inside or hand, at, away)
     clearance, sd_clearance = _clearance(asked, crossings, aside)
     # Within the trench's width, and perhaps above its bottom.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -98,13 +98,12 @@ class TrenchProfile:
 
     def at(self, footage_m: ArrayLike) -> TrenchProfile:
         """Return the profile at other footages, straight between stations."""
+        return TrenchProfile(*read_only(self.columns_at(footage_m, *self.__slots__)))
+
+    def columns_at(self, footage_m: ArrayLike, *names: str) -> Floats:
+        """Return (names, k) columns of the profile at other footages, straight between stations."""
         at = np.atleast_1d(np.asarray(footage_m, float))
-        return TrenchProfile(
-            *(
-                read_only(np.interp(at, self.footage_m, getattr(self, one.name)))
-                for one in fields(self)
-            )
-        )
+        return np.array([np.interp(at, self.footage_m, getattr(self, name)) for name in names])
 
     def between(self, from_m: float, to_m: float) -> TrenchProfile:
         """Return the stations between two footages, and one at each of them."""
