@@ -57,7 +57,7 @@ _MADE: Final[dict[str, Callable[[], str]]] = {
     "leaflet.js": leaflet_js,
     "leaflet.css": leaflet_css,
     "drawing.js": page_script,
-    "drawing.css": lambda: drawing_asset("page.css"),
+    "drawing.css": lambda: drawing_asset("page.css") + drawing_asset("dark.css"),
     "frame.js": lambda: map_frame().script,
 }
 

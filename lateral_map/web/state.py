@@ -62,7 +62,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
     solved, versions = solutions.current()
     report = None if solved.plan_only else solved.report
     left_out = [
-        Saying("stop", f"{fault.file} row {fault.row}", fault.words)
+        Saying("stop", _row_named(store, fault), fault.words)
         for fault in solved.faults
         if fault.file in TABLES
     ]
@@ -174,6 +174,17 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
         )
     shown = {row["at"] for row in rows}
     return {"rows": rows, "faults": _said(fault for fault in faults if fault.row not in shown)}
+
+
+def _row_named(store: SiteStore, fault: Fault) -> str:
+    """Call a row as people do: by its mark, its finding or its footage."""
+    kind = fault.file.removesuffix("s.csv").capitalize()
+    try:
+        values = store.table(fault.file).row_values(fault.row or 0)
+    except (UnreadableError, IndexError):
+        values = {}
+    name = values.get("mark") or values.get("finding") or values.get("footage", "")
+    return f"{kind} {name}".strip() if name else f"{kind} in row {fault.row}"
 
 
 def _by_field(faults: Iterable[Fault]) -> list[dict[str, str]]:

@@ -41,7 +41,7 @@ class Saying:
     """One thing the readings imply. ``footage_m`` ties it to the drawing, ``mark`` to a row.
 
     ``entries`` are what site.toml holds under [[applied]] once it is taken for true; ``applied`` is
-    the place there, from 0, of what is taken so already.
+    the place there, from 0, of what is taken so already. ``points`` are sentences side by side.
     """
 
     tone: Tone
@@ -51,6 +51,7 @@ class Saying:
     mark: str = ""
     entries: tuple[str, ...] = ()
     applied: int | None = None
+    points: tuple[str, ...] = ()
 
 
 def say_all(report: Report) -> tuple[Saying, ...]:
@@ -89,7 +90,7 @@ def say_all(report: Report) -> tuple[Saying, ...]:
         words = f"{len(report.readings)} readings, each checked by others; none is suspect."
         sayings.append(Saying("good", "The readings agree", words))
     if notices := drawing_notices(report):
-        sayings.append(Saying("plain", "Taken as given", " ".join(notices)))
+        sayings.append(Saying("plain", "Taken as given", "", points=tuple(notices)))
     return tuple(replace(saying, words=as_sentence(saying.words)) for saying in sayings)
 
 

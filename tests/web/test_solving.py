@@ -114,8 +114,9 @@ def test_simulated_lines_are_spoken_of_in_whole_sentences(seed: int) -> None:
     next_step = "Enough" if report.enough else "Locate here next"
     assert {"How sure the line is", next_step} <= {saying.title for saying in sayings}
     for saying in sayings:
-        assert saying.words[0].isupper() or saying.words[0].isdigit() or saying.words[0] in "-−"
-        assert "+-" not in saying.words
+        for words in saying.points or (saying.words,):
+            assert words[0].isupper() or words[0].isdigit() or words[0] in "-−"
+            assert "+-" not in words
     close = [r for r in report.findings if any(s.verdict == "too close to call" for s in r.sides)]
     told = [saying for saying in sayings if saying.title.startswith("Too close to call")]
     assert len(told) <= len(close)

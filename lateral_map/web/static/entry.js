@@ -20,24 +20,29 @@ let taken = 0;
 
 // ── saving ───────────────────────────────────────────────────────────────────────────────────────
 
-/* The second tap of a double tap is no second change, nor a tap on what came up under the finger. */
-const TWICE_MS = 400;
-const TWICE_PX = 40;
-const lastTap = { x: 0, y: 0 };
-let lastSave = { time: -TWICE_MS, x: 0, y: 0 };
+/* The second tap of a double tap is no second change, nor one on what came up under the finger.
+ * What was typed in between, and whatever is done by keyboard, is meant. */
+const TWICE_MS = 450;
+const NO_TAP = { x: -1e6, y: -1e6, time: -TWICE_MS };
+let lastTap = NO_TAP;
+let lastSave = NO_TAP; // the tap that saved last
+const isTwice = (tap, within) => tap.time >= 0 && tap.time - lastSave.time < TWICE_MS && Math.hypot(tap.x - lastSave.x, tap.y - lastSave.y) < within;
 document.addEventListener("click", (event) => {
   if (!event.detail) return; // by keyboard
-  const isNear = Math.hypot(event.clientX - lastSave.x, event.clientY - lastSave.y) < TWICE_PX;
-  if (isNear && performance.now() - lastSave.time < TWICE_MS) {
+  lastTap = { x: event.clientX, y: event.clientY, time: event.timeStamp };
+  if (isTwice(lastTap, 10)) {
     event.preventDefault();
     event.stopImmediatePropagation();
-  } else Object.assign(lastTap, { x: event.clientX, y: event.clientY });
+  }
 }, true);
+document.addEventListener("keydown", () => (lastTap = NO_TAP), true);
+document.addEventListener("input", () => (lastSave = NO_TAP), true);
 
 /** Hand a change over: from here on it is in the outbox, and sent as soon as the server is reached.
  * `from` is what brings it back into its form. */
 function save(path, body, from = null) {
-  lastSave = { ...lastTap, time: performance.now() };
+  if (!from && isTwice(lastTap, 40)) return;
+  lastSave = lastTap;
   const op = newOp();
   performance.mark(`save ${op}`);
   tell("Saving …", "busy");
@@ -241,7 +246,7 @@ function renderSays() {
     const show = saying.footage_m === null || saying.footage_m === undefined ? null : button("Show", () => pointAt(saying.footage_m), { class: "plain small", "aria-label": `Show: ${saying.title}` });
     const row = saying.mark && state.tables["locates.csv"].rows.find(({ values }) => values.mark === saying.mark);
     const edit = row ? button("Open its row", () => openRow("locates.csv", row), { class: "plain small", "aria-label": `Open the row of ${saying.mark}` }) : null;
-    return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), make("div", { class: "doing" }, show, edit, takeButton(saying)));
+    return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), saying.points?.length ? make("ul", {}, saying.points.map((text) => make("li", { dir: "auto", text }))) : null, make("div", { class: "doing" }, show, edit, takeButton(saying)));
   }));
 }
 
@@ -266,8 +271,8 @@ function missing() {
   else if (!values["start.point"] && !values["start.x"] && !values["start.lat"]) words.push(["Where does the footage start?", "Under Site, give the start a point, x and y, or latitude and longitude."]);
   else if (!state.tables["locates.csv"].rows.length) words.push(["No locate yet", "The line is dead reckoned from its start until something is located."]);
   if (!values["run.end_footage"] && !state.site.is_new && !state.tables["locates.csv"].rows.length && !state.tables["findings.csv"].rows.length) words.push(["How far did the camera go?", "Give the footage at the end under Site, or enter a reading."]);
-  for (const fault of state.settings.faults) words.push([`site.toml, ${fault.field}`, fault.words]);
-  if (state.settings.unreadable) words.push(["site.toml cannot be read", state.settings.unreadable]);
+  for (const fault of state.settings.faults) words.push([`Site: ${fieldLabel("/settings", {}, fault.field)}`, fault.words]);
+  if (state.settings.unreadable) words.push(["The site's settings cannot be read", state.settings.unreadable]);
   return words.map(([title, text]) => ({ tone: "watch", title, words: text }));
 }
 
@@ -332,6 +337,8 @@ function openTab(key) {
 const place = (key) => byId("panel").querySelector(`:scope > [data-section="${key}"]`);
 const isTouched = (key) => Boolean(place(key)?.dataset.touched);
 
+const CAN_HOLD = "button, input, select, a";
+
 /** Leave a part of the panel as it is until it is released. */
 function hold(key) {
   if (place(key)) place(key).dataset.touched = "yes";
@@ -358,10 +365,16 @@ function renderPanel() {
     const section = place(key);
     const signature = JSON.stringify(from);
     if (section.dataset.touched || section.signature === signature) continue;
-    const focused = section.contains(document.activeElement) ? document.activeElement.closest("[data-field]")?.dataset.field : null;
+    // Whoever works by keyboard stays where they were, or as near as can be.
+    const held = section.contains(document.activeElement) ? document.activeElement : null;
+    const focused = held?.closest("[data-field]")?.dataset.field;
+    const number = [...section.querySelectorAll(CAN_HOLD)].indexOf(held);
     section.signature = signature;
     section.replaceChildren(...parts().filter(Boolean));
-    if (focused) section.querySelector(`[data-field="${focused}"] :is(input, select, button)`)?.focus({ preventScroll: true });
+    if (!held) continue;
+    const now = [...section.querySelectorAll(CAN_HOLD)];
+    const same = focused && section.querySelector(`[data-field="${focused}"] :is(input, select, button)`);
+    (same || now[Math.min(number, now.length - 1)] || panel.querySelector("h2")).focus({ preventScroll: true });
   }
 }
 
@@ -471,6 +484,7 @@ function rowForm(file, row) {
     const from = { tab: file, draft: draftName, kept: { row, values: { ...form.values(), ...values } } };
     keep(draftName, null);
     editing = null;
+    result = `${nameOf({ values: { ...row?.values, ...values } })} is on its way`;
     release("form");
     save("/rows", { file, edits, instead: draft?.instead }, from);
     focusNext(file);
@@ -479,8 +493,7 @@ function rowForm(file, row) {
     event.preventDefault();
     const values = row ? form.values() : withoutIdle(form.values(), starting);
     if (!worthSaving(file, values)) {
-      // A key held down a little long is no second row.
-      if (performance.now() - lastSave.time > TWICE_MS) form.showFaults([{ field: "footage", words: "a footage is needed" }]);
+      form.showFaults([{ field: "footage", words: "a footage is needed" }]);
       return;
     }
     const changed = row ? Object.fromEntries(Object.entries(values).filter(([name, value]) => value !== (row.values[name] ?? ""))) : values;
@@ -515,7 +528,7 @@ function rowForm(file, row) {
 /* On to the next row, what became of the last one above it. */
 function focusNext(file) {
   const first = byId("panel").querySelector(file === "locates.csv" ? '[data-field="footage"] input' : "form :is(input, button)");
-  if (isNarrow()) byId("panel").scrollIntoView({ block: "start" });
+  if (isNarrow()) place("result").scrollIntoView({ block: "start" });
   first?.focus({ preventScroll: isNarrow() });
 }
 

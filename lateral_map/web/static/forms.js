@@ -1,10 +1,11 @@
 /* Forms out of the server's own list of fields. Every field: its label, its unit, its fault. */
 
-import { ask, button, isNarrow, make } from "./parts.js";
+import { ask, button, isNarrow, make, pace } from "./parts.js";
 
 let count = 0;
 const FACES = { us_ft: "US survey ft" };
 const KEYS_FT = [["ft", "'"], ["in", '"'], ["¼", " 1/4"], ["½", " 1/2"], ["¾", " 3/4"], ["−", "-"]];
+const KEYS_SIGN = [["−", "-"]];
 const KEYS_M = [["cm", " cm"], ["−", "-"]];
 
 /** Make a form's groups; `context` gives units, names of points and lines, and which are open. */
@@ -130,9 +131,9 @@ function frame(field, { id, unit }, control, { grouped = false, extra = [] } = {
 const spoken = (unit) => ({ ft: "feet", m: "metres", in: "inches", mm: "millimetres", "°": "degrees" })[unit] || unit;
 
 function textField(field, place) {
-  const mode = field.kind === "number" ? "text" : null;
-  const input = make("input", { id: place.id, type: "text", autocomplete: "off", autocapitalize: "off", spellcheck: field.name === "note", inputmode: mode, dir: "auto" });
-  const made = frame(field, place, input);
+  const isNumber = field.kind === "number";
+  const input = make("input", { id: place.id, type: "text", autocomplete: "off", autocapitalize: "off", spellcheck: field.name === "note", inputmode: isNumber ? "decimal" : null, dir: "auto" });
+  const made = frame(field, place, input, { extra: isNumber ? [keyRow(input, KEYS_SIGN)] : [] });
   return { ...made, get: () => input.value.trim(), set: (value) => (input.value = value ?? ""), focus: () => input.focus() };
 }
 
@@ -214,14 +215,15 @@ function keyRow(input, keys) {
 }
 
 function angleField(field, place) {
-  const input = make("input", { id: place.id, type: "text", inputmode: "text", autocomplete: "off" });
+  const input = make("input", { id: place.id, type: "text", inputmode: "decimal", autocomplete: "off" });
   const picks = field.choices.map((value) =>
     button(Number(value) < 0 ? `${value.slice(1)}° left` : `${value}° right`, () => {
       input.value = value;
       input.dispatchEvent(new Event("input", { bubbles: true }));
     }, { class: "chip small" }),
   );
-  const extra = picks.length ? [make("div", { class: "chips picks", role: "group", "aria-label": "Usual fittings" }, picks)] : [];
+  const extra = [keyRow(input, KEYS_SIGN)];
+  if (picks.length) extra.push(make("div", { class: "chips picks", role: "group", "aria-label": "Usual fittings" }, picks));
   const made = frame(field, place, input, { extra });
   return { ...made, get: () => input.value.trim(), set: (value) => (input.value = value ?? ""), focus: () => input.focus() };
 }
@@ -288,5 +290,5 @@ function nameField(field, place) {
 
 /** Bring a form into view on a telephone, where the map is above it. */
 export function reveal(element) {
-  if (isNarrow()) element.scrollIntoView({ block: "start", behavior: "smooth" });
+  if (isNarrow()) element.scrollIntoView({ block: "start", behavior: pace() });
 }

@@ -30,6 +30,9 @@ export const earlierAddresses = start.addresses.filter((address) => address !== 
 /** The page is a telephone's. */
 export const isNarrow = () => window.innerWidth <= 760;
 
+/** How a scroll goes: at once for those who asked for less motion. */
+export const pace = () => (window.matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth");
+
 /** The narrow profile is drawn wherever the wide one would be too small to read (see entry.css). */
 const wantsNarrowProfile = () => window.innerWidth <= 1700;
 

@@ -1,6 +1,6 @@
 /* The map and the profile: drawn by the drawing's own script, the same as in map.html. */
 
-import { byId, isNarrow, make } from "./parts.js";
+import { byId, isNarrow, make, pace } from "./parts.js";
 
 let drawing = null; // the script is loaded with the first picture there is
 
@@ -31,12 +31,23 @@ export async function showPicture(picture) {
     byId("site-data").textContent = JSON.stringify(picture.data);
     drawing = loadDrawing();
     await drawing;
+    follow(picture.data.view.must);
     window.lateralMap.page.map.on("click", (event) => placing.put?.(event.latlng));
   } else {
     await drawing;
     window.lateralMap.show(picture.data);
+    follow(picture.data.view.must);
   }
   document.body.classList.toggle("plan-only", picture.plan_only);
+}
+
+/* A hand has moved the map, and what was added lies outside it: show the whole site again. */
+let seen = "";
+function follow(must) {
+  const { map, plane, moved } = page();
+  const isNew = seen && JSON.stringify(must) !== seen;
+  seen = JSON.stringify(must);
+  if (moved && isNew && !must.every((each) => map.getBounds().contains(plane.toMap(each)))) page().fit();
 }
 
 function loadDrawing() {
@@ -51,7 +62,7 @@ const page = () => window.lateralMap?.page;
 export function pointAt(footage) {
   if (!page()) return;
   page().point(page().stationAt(footage), "table");
-  if (isNarrow()) byId("plan").scrollIntoView({ block: "start", behavior: "smooth" });
+  if (isNarrow()) byId("plan").scrollIntoView({ block: "start", behavior: pace() });
 }
 
 /** True where there is a map to tap on. */
@@ -78,11 +89,13 @@ export function tapPlaces(shape, words) {
     placing.put = (place) => {
       if (shape === "Point") places.length = 0;
       places.push(page().plane.toPlane(place));
+      if (shape === "Point") return finish(places);
       draw();
       tell();
     };
     const keys = (event) => {
-      if (event.key === "Enter") placing.put(map.getCenter());
+      if (/^f$/i.test(event.key)) finish(places);
+      else if (event.key === "Enter") placing.put(map.getCenter());
       else if (event.key === "Backspace") back();
       else if (event.key === "Escape") finish([]);
       else return;
@@ -103,7 +116,8 @@ export function tapPlaces(shape, words) {
       resolve(result);
     };
     map.getContainer().addEventListener("keydown", keys);
-    byId("placing-back").onclick = back;
+    byId("placing-back").onclick = shape === "Point" ? () => finish([]) : back;
+    byId("placing-back").disabled = false;
     byId("placing-done").onclick = () => finish(places);
   });
 
@@ -118,7 +132,10 @@ export function tapPlaces(shape, words) {
   function tell() {
     const number = places.length;
     const count = number ? `${number} ${number === 1 ? "place" : "places"}. ` : "";
-    byId("placing-words").textContent = `${count}${words} With the keyboard: arrows move the map, Enter takes its middle.`;
+    byId("placing-words").replaceChildren(`${count}${words}`, make("span", { class: "by-keys", text: ` With the keyboard: arrows move the map, Enter takes its middle${shape === "Point" ? "" : ", Backspace takes one back, F finishes"}, Escape leaves.` }));
+    byId("placing-done").hidden = shape === "Point";
+    byId("placing-back").textContent = shape === "Point" ? "Leave" : "Take one back";
+    if (shape === "Point") return;
     byId("placing-back").disabled = number === 0;
   }
 }

@@ -70,6 +70,7 @@ function featureForm(kind, feature, state, page, draft = null) {
     places.push(...more);
     show();
     keepDraft();
+    return true;
   };
   const now = () => ({ kind, feature, values: form.values(), places, instead: draft?.instead });
   const keepDraft = () => page.keep(DRAFT, now());
@@ -92,6 +93,7 @@ function featureForm(kind, feature, state, page, draft = null) {
   };
   const save = (event) => {
     event.preventDefault();
+    byId("plan-form").querySelector(".way-form")?.take(); // what was typed there and not added yet
     const body = { kind, properties: form.values() };
     if (places.length || !feature) body.places = places;
     hand(body);
@@ -149,7 +151,9 @@ const field = (name, label, kind, unit = "", more = {}) => ({ name, label, kind,
 const plain = (fields) => [{ title: "", key: "", help: "", path: "", optional: false, fields }];
 
 function wayForm(form, take) {
-  return make("div", { class: "way-form" }, form.element, button("Take this place", () => take(form.values()), { class: "chip strong" }));
+  const element = make("div", { class: "way-form" }, form.element, button("Take this place", () => element.take(), { class: "chip strong" }));
+  element.take = () => take(form.values()) && form.fill(Object.fromEntries([...form.inputs.keys()].map((name) => [name, ""])));
+  return element;
 }
 
 function pairForm([one, oneLabel], [other, otherLabel], unit, add) {
