@@ -178,7 +178,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
 
 def _row_named(store: SiteStore, fault: Fault) -> str:
     """Call a row as people do: by its mark, its finding or its footage."""
-    kind = fault.file.removesuffix("s.csv").capitalize()
+    kind = fault.file.removesuffix(".csv").removesuffix("s").capitalize()
     try:
         values = store.table(fault.file).row_values(fault.row or 0)
     except (UnreadableError, IndexError):
