@@ -20,6 +20,7 @@ from lateral_map.reading.words import listed, nearest
 from lateral_map.units import format_length, from_metres
 
 _SAME = 1e-6
+_ROUND_DEG, _MOST_SCALE = 360.0, 0.5
 # Slips that are a place's or all fixes': two numbers, east and north.
 _IN_PLAN = (
     "position misread", "positions shifted together", "start elsewhere", "point mapped elsewhere",
@@ -74,10 +75,23 @@ def _slip_of(site: Site, entry: AppliedTable) -> Slip:
     size = _size(site, entry, slip)
     if slip.slip != "tape from another point" and math.hypot(*size) < _SAME:
         raise SiteError(Fault("it changes nothing", "take the entry out"))
-    if slip.slip == "riser left out" and size[0] < 0.0:
-        raise SiteError(Fault("a riser is never negative", "write its length", field="size"))
+    _check_size(site, slip, size)
     sd = 0.0 if entry.accuracy is None else abs(entry.accuracy.read(slip.measure, 1)[0])
     return replace(slip, size=size, sd=sd)
+
+
+def _check_size(site: Site, slip: Slip, size: tuple[float, ...]) -> None:
+    """Raise ``SiteError`` where a slip of this size makes no sense."""
+    value, remedy = _value(site, slip), "check size or would_read"
+    if slip.slip in ("riser left out", "held above left out") and size[0] < 0.0:
+        raise SiteError(Fault("what was left out is never negative", "write how much it is"))
+    if slip.measure == "angle" and abs(size[0]) > _ROUND_DEG:
+        raise SiteError(Fault("nothing turns so far", remedy))
+    if slip.measure == "share" and abs(size[0]) > _MOST_SCALE:
+        raise SiteError(Fault("no counter is so far out", "write a share such as 0.03 for 3 %"))
+    lengths = ("depth", "nulls", "tape", "start depth")
+    if value is not None and slip.id and slip.id.kind in lengths and value < size[0]:
+        raise SiteError(Fault("it would then be less than nothing", remedy))
 
 
 def _unknown(reading: ReadingId, known: Iterable[ReadingId]) -> Fault:

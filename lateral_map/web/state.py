@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from threading import Lock
 from typing import Any, Final
 
@@ -66,7 +66,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         for fault in solved.faults
         if fault.file in TABLES
     ]
-    rest = say_all(report) if report else ()
+    rest = _with_entries(store, solved, say_all(report) if report else ())
     picture = None
     drawn = solved.report or solutions.last_whole
     if with_picture and drawn is not None:
@@ -98,6 +98,44 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         ],
         "outside": [asdict(save) for save in store.outside_saves()],
     }
+
+
+def _with_entries(store: SiteStore, solved: Solved, says: tuple[Saying, ...]) -> list[Saying]:
+    """Return sayings, those of slips taken so with their places among site.toml's own entries.
+
+    What was solved may be without entries that do not fit: of each such one it is said.
+    """
+    try:
+        values = store.settings()
+    except UnreadableError:
+        return list(says)
+    keys = ("slip", "kind", "of", "column")
+    written: list[tuple[str, ...]] = []
+    while f"applied.{len(written)}.slip" in values:
+        at = f"applied.{len(written)}"
+        written.append(tuple(plain(values.get(f"{at}.{key}", "")) for key in keys))
+    applied = solved.report.site.applied if solved.report else ()
+    places, begin = [], 0
+    for one in applied:
+        reading = one.slip.id
+        of = (reading.kind, reading.of, reading.column) if reading else ("", "", "")
+        looked = tuple(map(plain, (one.slip.slip, *of)))
+        begin = next((i for i in range(begin, len(written)) if written[i] == looked), begin) + 1
+        places.append(begin - 1)
+    faults = {
+        int(path.split(".")[1]): fault.words
+        for fault in solved.faults
+        if fault.file == SETTINGS and (path := setting_path(fault.field)).startswith("applied.")
+    }
+    unfit = [
+        Saying("stop", "Taken so, but it does not fit", words, applied=index)
+        for index, words in faults.items()
+        if index < len(written) and index not in places
+    ]
+    moved = [
+        one if one.applied is None else replace(one, applied=places[one.applied]) for one in says
+    ]
+    return [*unfit, *moved]
 
 
 def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:

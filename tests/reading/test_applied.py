@@ -168,6 +168,10 @@ TAPE_ENTRY = 'slip = "tape misread"\nkind = "tape"\nof = "D"\ncolumn = "tape2"\n
         (TAPE_ENTRY.replace("misread", "from another point") + 'point = "well"', ".point", "well"),
         (TAPE_ENTRY + 'size = 5\npoint = "hydrant"', ".point", "leave it out"),
         ('slip = "riser left out"\nsize = 500', "", "would begin"),
+        ('slip = "riser left out"\nsize = -5', "", "never negative"),
+        ('slip = "counter scale"\nsize = -1', "", "no counter"),
+        ('slip = "bend not noted"\nfootage = 20\nsize = 1000', "", "turns so far"),
+        (TAPE_ENTRY + "size = 50", "", "less than nothing"),
         (
             'slip = "start elsewhere"\nkind = "start position"\nwould_read = 3',
             ".would_read",

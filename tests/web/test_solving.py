@@ -86,6 +86,21 @@ def test_a_folder_that_says_nothing_still_has_a_state(tmp_path: Path, text: str)
     assert state["tables"]["locates.csv"]["rows"] == []
 
 
+def test_an_entry_that_no_longer_fits_is_said_and_the_others_keep_their_places(
+    sketch: Path,
+) -> None:
+    with (sketch / "site.toml").open("a") as file:
+        for mark in ("Q", "B"):
+            file.write(
+                '\n[[applied]]\nslip = "tape misread"\nkind = "tape"\n'
+                f'of = "{mark}"\ncolumn = "tape1"\nsize = "1 ft"\n'
+            )
+    says = {one["title"]: one for one in Entering(SiteStore(sketch)).state()["says"]}
+    assert says["Taken so, but it does not fit"]["applied"] == 0
+    assert says["Taken so"]["applied"] == 1
+    assert "taken as" in says["Taken so"]["words"]
+
+
 def test_a_setting_is_known_by_its_path() -> None:
     assert setting_path("pipe[2].size") == "pipe.1.size"
     assert setting_path("start.depth") == "start.depth"

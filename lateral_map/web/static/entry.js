@@ -271,7 +271,7 @@ function missing() {
   else if (!values["start.point"] && !values["start.x"] && !values["start.lat"]) words.push(["Where does the footage start?", "Under Site, give the start a point, x and y, or latitude and longitude."]);
   else if (!state.tables["locates.csv"].rows.length) words.push(["No locate yet", "The line is dead reckoned from its start until something is located."]);
   if (!values["run.end_footage"] && !state.site.is_new && !state.tables["locates.csv"].rows.length && !state.tables["findings.csv"].rows.length) words.push(["How far did the camera go?", "Give the footage at the end under Site, or enter a reading."]);
-  for (const fault of state.settings.faults) words.push([`Site: ${fieldLabel("/settings", {}, fault.field)}`, fault.words]);
+  for (const fault of state.settings.faults.filter(({ field }) => !field.startsWith("applied."))) words.push([`Site: ${fieldLabel("/settings", {}, fault.field)}`, fault.words]);
   if (state.settings.unreadable) words.push(["The site's settings cannot be read", state.settings.unreadable]);
   return words.map(([title, text]) => ({ tone: "watch", title, words: text }));
 }
