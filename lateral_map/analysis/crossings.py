@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.lines import signed_offsets
+from lateral_map.model.lines import PAIRS_AT_ONCE, signed_offsets
 from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
@@ -20,6 +20,8 @@ _ON_LINE_M: Final = 1e-6
 # A boundary has two sides however short it was mapped. Any other line, carried far past its mapped
 # end, bounds nothing any more: 10 ft allows for a line digitised a little short.
 _CARRIED_ON_M: Final = 3.048
+# How many of a line's corners are looked at from each piece of a run that never crosses it.
+_CORNERS: Final = 50
 # Below this the footage of a crossing is several times looser than the distance to the line.
 GRAZING_DEG: Final = 15.0
 # Another line that fits crosses elsewhere beyond 1 ft.
@@ -119,6 +121,13 @@ def _meet_line(vertices_m: Floats, shift_m: float, corners: Floats) -> Floats:
 
     Pieces meet its segments' straight lines, and the arcs that it makes round its corners.
     """
+    at_once = max(1, PAIRS_AT_ONCE // len(vertices_m))
+    if len(corners) - 1 > at_once:
+        some = []
+        for first in range(0, len(corners) - 1, at_once):
+            met = _meet_line(vertices_m, shift_m, corners[first : first + at_once + 1])
+            some.append(met + np.array([first, 0.0]))
+        return np.concatenate(some)
     begin, step = corners[:-1], np.diff(corners, axis=0)
     segment = np.diff(vertices_m, axis=0)
     right = np.stack([segment[:, 1], -segment[:, 0]], axis=-1)
@@ -240,9 +249,15 @@ def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
     # The run's corners, and its pieces' nearest places to each of the line's corners.
     begin, step = corners[:-1], np.diff(corners, axis=0)
     square = np.maximum(np.einsum("pk,pk->p", step, step), 1e-300)
-    share = np.einsum("pvk,pk->pv", line.vertices_m - begin[:, None], step) / square[:, None]
-    feet = footage[:-1, None] + np.clip(share, 0.0, 1.0) * np.diff(footage)[:, None]
-    candidates = np.concatenate([footage, feet.ravel()])
+    feet = [footage]
+    for piece in range(len(step)):
+        # Of very many corners only those about as near as the nearest.
+        away = line.vertices_m - begin[piece]
+        share = np.clip(away @ step[piece] / square[piece], 0.0, 1.0)
+        gap = np.hypot(*(away - share[:, None] * step[piece]).T)
+        near = np.argsort(gap, kind="stable")[:_CORNERS]
+        feet.append(footage[piece] + np.sort(share[near]) * np.diff(footage)[piece])
+    candidates = np.concatenate(feet)
     past = measure_past(route, line.name, candidates)
     carried = past.carried_m if boundary is None else 0.0
     away = np.hypot(past.past_m, carried)
@@ -254,7 +269,7 @@ def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
         kind=line.kind,
         decides=decides,
         gap_m=float(away[nearest]),
-        sd_gap_m=float(past.sd_m(route)[nearest]),
+        sd_gap_m=float(measure_past(route, line.name, candidates[[nearest]]).sd_m(route)[0]),
         at_m=at,
         at_end=math.isclose(at, float(footage[-1]), abs_tol=1e-3),
     )

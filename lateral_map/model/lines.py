@@ -9,11 +9,15 @@ ends where it begins goes round a parcel and has no ends to go on from.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.model.arrays import Floats
+
+# Points against segments at a time: some 100 MB, however many vertices a line has.
+PAIRS_AT_ONCE: Final = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,20 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
     """Return signed offsets of points (..., 2) from the line through vertices (n, 2), metres."""
     points = np.asarray(points_m, float)
     flat = points.reshape(-1, 2)
+    at_once = max(1, PAIRS_AT_ONCE // len(vertices_m))
+    if len(flat) > at_once:
+        some = [
+            signed_offsets(vertices_m, flat[first : first + at_once])
+            for first in range(0, len(flat), at_once)
+        ]
+        return Offsets(
+            *(
+                np.concatenate([getattr(one, name) for one in some]).reshape(
+                    points.shape if name in ("normal", "tangent") else points.shape[:-1]
+                )
+                for name in Offsets.__dataclass_fields__
+            )
+        )
     begin, step = vertices_m[:-1], np.diff(vertices_m, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     unit = step / length[:, None]

@@ -460,7 +460,10 @@ class Plan:
 
     def line(self, name: str) -> PlanLine:
         """Return the line called ``name``; raises ``KeyError``."""
-        return {line.name: line for line in self.lines}[name]
+        for line in self.lines:
+            if line.name == name:
+                return line
+        raise KeyError(name)
 
     def point(self, name: str) -> PlanPoint:
         """Return the point called ``name``; raises ``KeyError``."""

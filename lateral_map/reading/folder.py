@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +24,7 @@ from lateral_map.reading.plan import (
     PLAN_KINDS,
     PlanNames,
     SortedPlan,
+    check_corners,
     lay_plan,
     sort_features,
     to_plane,
@@ -135,7 +137,10 @@ def _join(
             geometries,
             mapped_line_m=said.accuracy.mapped_line,
             mapped_point_m=said.accuracy.mapped_point,
+            start_m=(placed.easting_m, placed.northing_m),
+            end_m=math.inf if end_m is None else end_m,
         )
+        check_corners(plan, names.plan, ledger)
     accuracy = build_accuracy(said.accuracy, said.unit)
     ground = Ground(placed, plan, names, accuracy, said.unit)
     locates = build_locates(rows.locates, ground, ledger)

@@ -34,7 +34,9 @@ ROWS: Final = {
     "findings.csv": Limit(2_000, "rows of findings", "split the run into several sites"),
 }
 FEATURES: Final = Limit(2_000, "features of the plan", "cut the plan to the lot and its street")
-VERTICES: Final = Limit(20_000, "vertices in one feature", "simplify it, or cut it to the site")
+VERTICES: Final = Limit(1_000_000, "vertices in one feature", "simplify it, or cut it to the site")
+# A line's that are left where the run can reach, after those that change nothing by a millimetre.
+CORNERS: Final = Limit(50_000, "corners in one line near the run", "simplify it")
 KEY_PARTS: Final = Limit(
     16, "parts in one key of site.toml", "write table and key, such as start.x"
 )
@@ -44,6 +46,6 @@ NAME_LETTERS: Final = Limit(120, "letters in a name", "shorten it")
 NOTE_LETTERS: Final = Limit(2_000, "letters in a note", "shorten it")
 ARCHIVE_MEMBERS: Final = Limit(100_000, "files in one archive", "pack fewer sites in one")
 LIMITS: Final = (
-    *ROWS.values(), FEATURES, VERTICES, KEY_PARTS, BYTES, NAME_LETTERS, NOTE_LETTERS,
+    *ROWS.values(), FEATURES, VERTICES, CORNERS, KEY_PARTS, BYTES, NAME_LETTERS, NOTE_LETTERS,
     ARCHIVE_MEMBERS,
 )  # fmt: skip

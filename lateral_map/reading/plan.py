@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -37,6 +38,7 @@ from lateral_map.reading.fields import (
     UtilityWord,
 )
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.limits import CORNERS
 from lateral_map.reading.plan_files import Feature, FeatureFile, name_of
 from lateral_map.reading.typed import Spelling, Typed, key, key_names, read_typed
 from lateral_map.reading.words import listed, nearest, plain, suggest
@@ -49,6 +51,15 @@ POINTS: Final = ("reference",)
 # Vertices closer than this are one drawn twice by an unsteady hand. Left in at a line's end, such a
 # pair would point the line's straight continuation anywhere.
 _SAME_M: Final = 0.01
+# A line of more vertices than any hand draws is thinned, a block at a time: nowhere moved by more
+# than the first where the run can reach, by the second beyond, and its two ends left as they are.
+_MANY: Final = 1_000
+_BLOCK: Final = 2_000
+_THINNED_M: Final = 0.001
+_FAR_THINNED_M: Final = 0.5
+_CROSSES_ITSELF: Final = ("the line crosses itself", "draw it without a loop")
+# How far beyond the run's own length something of the plan may still matter to it.
+_BEYOND_M: Final = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -351,8 +362,8 @@ def _checked(
         elif kind in LINE_KINDS and part.is_closed:
             problem = "the line is closed"
             remedy = "draw only the side the pipe crosses, as an open line"
-        elif kind in LINE_KINDS and not part.is_simple:
-            problem, remedy = "the line crosses itself", "draw it without a loop"
+        elif kind in LINE_KINDS and len(points) <= CORNERS.most and not part.is_simple:
+            problem, remedy = _CROSSES_ITSELF  # of more vertices: looked at when thinned
     if problem:
         ledger.fault(problem, remedy, file=file, field=label)
     return None if problem else part
@@ -401,11 +412,16 @@ def lay_plan(
     *,
     mapped_line_m: float,
     mapped_point_m: float,
+    start_m: tuple[float, float],
+    end_m: float,
 ) -> Plan:
     """Return the plan in the plane; ``geometries`` are those of ``to_plane``.
 
-    What has no place in the plane is left out; that it has none is reported elsewhere.
+    Lines of very many vertices are thinned, the more so where a run of ``end_m`` from ``start_m``
+    cannot reach. What has no place in the plane is left out; that it has none is reported
+    elsewhere.
     """
+    reach = np.array(start_m), end_m + _BEYOND_M
     lines, utilities, points, levels, areas = [], [], [], [], []
     for one, at in zip(plan.features, geometries, strict=True):
         said, coordinates = one.properties, shapely.get_coordinates(at)
@@ -415,9 +431,9 @@ def lay_plan(
         if one.kind in LINE_KINDS:
             sd = mapped_line_m if said.accuracy is None else said.accuracy
             kind = cast("LineKind", one.kind)
-            lines.append(PlanLine(one.name, kind, _vertices(at), sd, said.source))
+            lines.append(PlanLine(one.name, kind, _vertices(at, *reach), sd, said.source))
         elif one.kind == "utility":
-            vertices, what = _vertices(at), said.utility or "sewer"
+            vertices, what = _vertices(at, *reach), said.utility or "sewer"
             utilities.append(
                 UtilityLine(
                     one.name, what, vertices, said.depth, said.accuracy, said.source, said.size
@@ -431,17 +447,59 @@ def lay_plan(
         elif isinstance(at, Polygon):
             cover = None if one.kind == "building" else said.cover or "other"
             name = one.name or cover or "building"
-            areas.append(PlanArea(name, "building" if cover is None else "surface", at, cover))
+            area = shapely.simplify(at, _THINNED_M) if len(coordinates) > _MANY else at
+            areas.append(PlanArea(name, "building" if cover is None else "surface", area, cover))
     return Plan(tuple(lines), tuple(utilities), tuple(points), tuple(levels), tuple(areas))
 
 
-def _vertices(geometry: BaseGeometry) -> Floats:
-    """Return read-only vertices (n, 2) without any that fall together in the plane."""
-    points = shapely.get_coordinates(geometry)
-    kept = [points[0]]
-    for point in points[1:]:
-        if np.hypot(*(point - kept[-1])) > _SAME_M:
-            kept.append(point)
-    vertices = np.array(kept if len(kept) > 1 else points)
+def check_corners(plan: Plan, given: SortedPlan, ledger: Ledger) -> None:
+    """Report each line that has too many vertices even when thinned, or, thinned, a loop."""
+    many = {
+        one.name
+        for one in given.features
+        if one.kind in LINE_KINDS and shapely.get_num_coordinates(one.geometry) > CORNERS.most
+    }
+    drawn: tuple[PlanLine | UtilityLine, ...] = (*plan.lines, *plan.utilities)
+    for line in drawn:
+        fault = CORNERS.fault(len(line.vertices_m))
+        if fault is None and line.name in many and not LineString(line.vertices_m).is_simple:
+            fault = Fault(*_CROSSES_ITSELF)
+        if fault is not None:
+            ledger.add(replace(fault, file=given.file, field=line.name))
+
+
+def _vertices(geometry: BaseGeometry, start_m: Floats, reach_m: float) -> Floats:
+    """Return read-only vertices (n, 2), thinned where there are very many."""
+    vertices = _thinned(_apart(geometry), start_m, reach_m)
     vertices.setflags(write=False)
     return vertices
+
+
+def _apart(geometry: BaseGeometry) -> Floats:
+    """Return vertices (n, 2) without any that fall together in the plane."""
+    points = shapely.get_coordinates(geometry)
+    if (np.hypot(*np.diff(points, axis=0).T) > _SAME_M).all():
+        return points
+    kept = [points[0].tolist()]
+    last_east, last_north = kept[0]
+    for point in points[1:].tolist():
+        if math.hypot(point[0] - last_east, point[1] - last_north) > _SAME_M:
+            kept.append(point)
+            last_east, last_north = point
+    return np.array(kept) if len(kept) > 1 else points
+
+
+def _thinned(vertices: Floats, start_m: Floats, reach_m: float) -> Floats:
+    """Return the vertices of a line of very many without those that change nothing."""
+    if len(vertices) <= _MANY:
+        return vertices
+    # The first and last piece point the line's straight continuation: they stay.
+    inner, kept = vertices[1:-1], [vertices[:1]]
+    for first in range(0, len(inner), _BLOCK):
+        block = inner[first : first + _BLOCK + 1]
+        if len(block) > 1:
+            near = (np.hypot(*(block - start_m).T) < reach_m).any()
+            far_m = _THINNED_M if near else _FAR_THINNED_M
+            block = shapely.get_coordinates(shapely.simplify(LineString(block), far_m))
+        kept.append(block if first + _BLOCK + 1 >= len(inner) else block[:-1])
+    return np.vstack([*kept, vertices[-1:]])

@@ -13,6 +13,7 @@ import warnings
 from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -214,6 +215,8 @@ def _positions(coordinates: object, least: int) -> NDArray[np.float64]:
     if not isinstance(coordinates, list) or not coordinates or coordinates == [None]:
         raise _refuse("its coordinates are empty", "draw it or remove it")
     _bound(VERTICES, len(coordinates))
+    if len(coordinates) >= max(least, 2) and (whole := _plain_positions(coordinates)) is not None:
+        return whole
     positions: list[tuple[float, float]] = []
     for raw in coordinates:
         vertex = f"vertex {len(positions) + 1} is {show_value(raw)}"
@@ -232,6 +235,21 @@ def _positions(coordinates: object, least: int) -> NDArray[np.float64]:
     if len(positions) < least:
         raise _refuse(f"it has {len(positions)} vertex", f"draw at least {least}")
     return np.array(positions)
+
+
+def _plain_positions(coordinates: list[Any]) -> NDArray[np.float64] | None:
+    """Return positions (n, 2) where all of them are as they should be, None where one is not."""
+    if set(map(type, coordinates)) != {list}:
+        return None
+    if not set(map(type, chain.from_iterable(coordinates))) <= {int, float}:
+        return None
+    try:
+        positions = np.array(coordinates, float)[:, :2]
+    except (ValueError, OverflowError, IndexError):  # of uneven length, or beyond all measure
+        return None
+    if positions.shape[1] != 2 or not (np.abs(positions) <= FARTHEST).all():
+        return None
+    return np.ascontiguousarray(positions)
 
 
 # ── GeoPackage ───────────────────────────────────────────────────────────────────────────────────

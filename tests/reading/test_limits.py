@@ -5,12 +5,15 @@ import re
 import tracemalloc
 from pathlib import Path
 
+import numpy as np
 import pytest
 from reading.good_site import LAT, LON, feature, good_folder
+from shapely.geometry import LineString, Point
 
 from lateral_map.errors import SiteError
+from lateral_map.reading import plan as plan_reading
 from lateral_map.reading.folder import load_site
-from lateral_map.reading.limits import BYTES, FEATURES, LIMITS, ROWS, VERTICES
+from lateral_map.reading.limits import BYTES, CORNERS, FEATURES, LIMITS, ROWS, VERTICES
 
 PAGE = Path(__file__).parents[2] / "docs/reference/site-format.md"
 
@@ -41,7 +44,7 @@ def test_too_many_features_and_vertices_are_one_fault_each(tmp_path):
     folder = good_folder().write(tmp_path / "site")
     path = folder / "plan.geojson"
     plan = json.loads(path.read_text())
-    many = [[LON + i * 1e-9, LAT] for i in range(VERTICES.most + 1)]
+    many = [[LON, LAT]] * (VERTICES.most + 1)
     path.write_text(json.dumps({**plan, "features": [feature("LineString", many, kind="curb")]}))
     assert len(told(faults_of(folder), VERTICES)) == 1
     spot = feature("Point", [LON, LAT], kind="ground", z=1)
@@ -93,3 +96,61 @@ def test_the_reference_page_states_every_limit():
     page = PAGE.read_text()
     for limit in LIMITS:
         assert f"| {limit.what} | {limit.most:,} |" in page
+
+
+def curb_of_many(folder: Path, count: int, wave: float) -> Path:
+    """A site whose curb has ``count`` vertices: a wave (degrees) along it."""
+    path = folder / "plan.geojson"
+    plan = json.loads(path.read_text())
+    curb = next(one for one in plan["features"] if one["properties"]["kind"] == "curb")
+    given = np.array(curb["geometry"]["coordinates"])
+    share = np.linspace(0.0, len(given) - 1.0, count)
+    places = np.column_stack([np.interp(share, np.arange(len(given)), axis) for axis in given.T])
+    places[1:-1, 0] += wave * np.where(np.arange(count - 2) % 2, 1.0, -1.0)
+    curb["geometry"]["coordinates"] = places.tolist()
+    path.write_text(json.dumps(plan))
+    return folder
+
+
+def curb_in(folder: Path) -> LineString:
+    (curb,) = [one for one in load_site(folder).plan.lines if one.kind == "curb"]
+    return LineString(curb.vertices_m)
+
+
+def test_a_curb_of_very_many_vertices_is_the_same_curb(tmp_path):
+    plain = curb_in(good_folder().write(tmp_path / "plain"))
+    many = curb_in(curb_of_many(good_folder().write(tmp_path / "many"), 60_000, wave=0.0))
+    assert len(many.coords) < 200
+    assert max(plain.distance(Point(one)) for one in many.coords) < 0.001 + 1e-6
+    # Vertices less than 1 cm apart are one: so much shorter it may be.
+    assert many.hausdorff_distance(plain) < 0.01 + 1e-6
+
+
+def test_a_scribble_that_cannot_be_thinned_is_refused(tmp_path):
+    folder = curb_of_many(good_folder().write(tmp_path / "many"), 60_000, wave=1e-6)
+    assert len(told(faults_of(folder), CORNERS)) == 1
+
+
+def test_a_loop_among_very_many_vertices_is_seen(tmp_path):
+    folder = curb_of_many(good_folder().write(tmp_path / "many"), 60_000, wave=0.0)
+    path = folder / "plan.geojson"
+    plan = json.loads(path.read_text())
+    curb = next(one for one in plan["features"] if one["properties"]["kind"] == "curb")
+    at = curb["geometry"]["coordinates"]
+    x, y = at[30_000]
+    loop = [[x + 2e-5, y + 2e-5], [x - 2e-5, y + 2e-5], [x + 2e-5, y - 2e-5]]
+    curb["geometry"]["coordinates"] = at[:30_000] + loop + at[30_001:]
+    path.write_text(json.dumps(plan))
+    assert any("crosses itself" in one for one in faults_of(folder))
+
+
+def test_thinning_moves_a_line_by_a_millimetre_at_most():
+    along = np.arange(0.0, 400.0, 0.02)
+    places = np.column_stack([along, 3.0 * np.sin(along / 7.0) + 0.0004 * np.cos(along * 50.0)])
+    thin = plan_reading._thinned(places, np.zeros(2), 150.0)
+    assert len(thin) < len(places) / 10
+    near, far = places[places[:, 0] < 140.0], places
+    line = LineString(thin)
+    assert max(line.distance(Point(one)) for one in near[::5]) <= 0.001 + 1e-9
+    assert max(line.distance(Point(one)) for one in far[::50]) <= 0.5 + 1e-9
+    assert np.array_equal(thin[[0, -1]], places[[0, -1]])
