@@ -10,7 +10,7 @@ from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip, SlipName
 from lateral_map.model.results import Report
 from lateral_map.model.site import Plan, Site
 from lateral_map.words.names import as_written_words, reading_name
-from lateral_map.words.numbers import label, length, tidy
+from lateral_map.words.numbers import label, length, range_95, tidy
 
 
 def told_once(diagnoses: Iterable[Diagnosis]) -> list[Diagnosis]:
@@ -92,6 +92,8 @@ def slip_words(
     reads = f"it would read {meant}"
     if written is not None and would_read is not None:
         reads = as_written_words(written, would_read, unit, is_angle=angle)
+        if slip.sd and not angle:
+            reads += f" {range_95(slip.sd, unit)}, by the other readings alone"
         said += "" if "{reads}" in said else " ({reads})"
     return said.format(
         name=tidy(reading_name(slip.id, plan), 80) if slip.id else "",

@@ -200,3 +200,23 @@ def test_an_entry_is_held_against_the_site_as_mended_so_far(folder, tmp_path) ->
     load_site(with_entries(folder, tmp_path / "a", (moved, turned.format("50"))))
     with pytest.raises(SiteError, match=r'applied\[2\].*of = "55.9".*of = "50"'):
         load_site(with_entries(folder, tmp_path / "b", (moved, turned.format("55.9"))))
+
+
+def test_a_run_that_ends_at_a_footage_alone_claims_the_main_once_that_is_put_right(
+    folder, tmp_path
+) -> None:
+    where = with_entries(folder, tmp_path, ())
+    text = (where / "site.toml").read_text()
+    (where / "site.toml").write_text(re.sub(r"end_footage = .*", "", text))
+    table = (where / "locates.csv").read_text()
+    assert "\nD,40.0," in table
+    assert load_site(where).run.reached_main
+    (where / "locates.csv").write_text(table.replace("\nD,40.0,", "\nD,400,"))
+    site = load_site(where)
+    assert site.run.end_m == pytest.approx(400.0 * FT)
+    assert not site.run.reached_main
+    assert any("end_footage" in one for one in site.notices)
+    slip = Slip("footage misread", (360.0 * FT,), ReadingId("footage", "D", "footage"))
+    mended = load_site(with_entries(where, tmp_path / "mended", applied_entries(site, (slip,))))
+    assert mended.run.end_m == pytest.approx(66.1 * FT)
+    assert mended.run.reached_main
