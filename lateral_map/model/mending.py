@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_reading, ended, tie_reading, without_reading
@@ -38,7 +37,7 @@ def mend(site: Site, slip: Slip) -> Site:
         return _OF_THE_SITE[slip.slip](site, slip)
     reading = slip.id
     if reading is None:
-        return _MEND_ALL[slip.slip](site, slip)
+        return _mend_all_locates(site, slip)
     if without_reading(site, reading) is None:
         raise ValueError(f"the site has no such reading: {reading}")
     if reading.kind in _OF_THE_PLAN:
@@ -95,19 +94,14 @@ def noted_footage(site: Site, slips: tuple[Slip, ...], mended_m: float) -> float
     return mended_m
 
 
-def _mend_zero(site: Site, slip: Slip) -> Site:
-    return replace(site, counter=replace(site.counter, zero_m=site.counter.zero_m + slip.size[0]))
-
-
-def _mend_slipped(site: Site, slip: Slip) -> Site:
-    begin, size = slip.footage_m or 0.0, slip.size[0]
+def _mend_counter(site: Site, slip: Slip) -> Site:
+    size, zero, begin = slip.size[0], site.counter.zero_m, slip.footage_m or 0.0
+    if slip.slip == "counter not at zero":
+        return replace(site, counter=replace(site.counter, zero_m=zero + size))
+    if slip.slip == "counter scale":
+        return _move_footages(site, lambda at: zero + (at - zero) / (1.0 + size))
     # What was read on the way through the slip itself stays beside it.
     return _move_footages(site, lambda at: max(at - size, begin) if at > begin else at)
-
-
-def _mend_scale(site: Site, slip: Slip) -> Site:
-    zero, scale = site.counter.zero_m, 1.0 + slip.size[0]
-    return _move_footages(site, lambda at: zero + (at - zero) / scale)
 
 
 def _mend_riser(site: Site, slip: Slip) -> Site:
@@ -127,55 +121,61 @@ def _mend_unnoted(site: Site, slip: Slip) -> Site:
     return replace(site, bends=tuple(sorted((*site.bends, bend), key=_footage)))
 
 
-def _mend_fixes(site: Site, slip: Slip) -> Site:
-    moved = [
-        replace(one, ties=tuple(_gnss_moved(tie, slip.size) for tie in one.ties))
-        for one in site.locates
-    ]
-    return replace(site, locates=tuple(moved))
+def _mend_all_locates(site: Site, slip: Slip) -> Site:
+    if slip.slip not in ("held above left out", "positions shifted together"):
+        raise KeyError(slip.slip)
+    locates = []
+    for locate in site.locates:
+        if slip.slip == "held above left out":
+            height = locate.held_above_m or slip.size[0]
+            locates.append(replace(locate, held_above_m=height))
+            continue
+        ties = [
+            replace(
+                tie,
+                easting_m=tie.easting_m - slip.size[0],
+                northing_m=tie.northing_m - slip.size[-1],
+            )
+            if isinstance(tie, PositionTie) and tie.method == "gnss"
+            else tie
+            for tie in locate.ties
+        ]
+        locates.append(replace(locate, ties=tuple(ties)))
+    return replace(site, locates=tuple(locates))
 
 
-def _gnss_moved(tie: Tie, size: tuple[float, ...]) -> Tie:
-    if isinstance(tie, PositionTie) and tie.method == "gnss":
-        return replace(tie, easting_m=tie.easting_m - size[0], northing_m=tie.northing_m - size[-1])
-    return tie
+def _mend_plan(site: Site, slip: Slip, reading: ReadingId) -> Site:
+    plan, size = site.plan, slip.size
+    if reading.kind == "point":
+        point = plan.point(reading.of)
+        east, north = point.easting_m - size[0], point.northing_m - size[1]
+        place = replace(point, easting_m=east, northing_m=north)
+        points = tuple(place if one is point else one for one in plan.points)
+        return replace(site, plan=replace(plan, points=points))
+    line = plan.line(reading.of)
+    # Its vertices moved to its side, corners along their bisectors.
+    step = np.diff(line.vertices_m, axis=0)
+    unit = step / np.hypot(step[:, 0], step[:, 1])[:, None]
+    right = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
+    at_vertex = np.concatenate([right[:1], right[:-1] + right[1:], right[-1:]])
+    # A corner moves farther, so that both of its sides move by the shift.
+    inner = at_vertex[1:-1]
+    inner *= 2.0 / np.maximum(np.square(inner).sum(axis=1), 0.2)[:, None]
+    moved = replace(line, vertices_m=np.asarray(line.vertices_m - size[0] * at_vertex))
+    lines = tuple(moved if one is line else one for one in plan.lines)
+    return replace(site, plan=replace(plan, lines=lines))
 
 
-def _mend_all_held(site: Site, slip: Slip) -> Site:
-    lifted = [
-        one if one.held_above_m else replace(one, held_above_m=slip.size[0]) for one in site.locates
-    ]
-    return replace(site, locates=tuple(lifted))
-
-
-def _mend_line(site: Site, slip: Slip, reading: ReadingId) -> Site:
-    line = site.plan.line(reading.of)
-    moved = replace(line, vertices_m=_beside(line.vertices_m, -slip.size[0]))
-    lines = tuple(moved if one is line else one for one in site.plan.lines)
-    return replace(site, plan=replace(site.plan, lines=lines))
-
-
-def _mend_point(site: Site, slip: Slip, reading: ReadingId) -> Site:
-    point, (east, north) = site.plan.point(reading.of), slip.size
-    moved = replace(point, easting_m=point.easting_m - east, northing_m=point.northing_m - north)
-    points = tuple(moved if one is point else one for one in site.plan.points)
-    return replace(site, plan=replace(site.plan, points=points))
-
-
-def _mend_start(site: Site, slip: Slip, _: ReadingId) -> Site:
-    start, (east, north) = site.start, slip.size
-    place = replace(start, easting_m=start.easting_m - east, northing_m=start.northing_m - north)
-    return replace(site, start=replace(place, point=None))
-
-
-def _mend_start_depth(site: Site, slip: Slip, _: ReadingId) -> Site:
-    depth = (site.start.depth_m or 0.0) - slip.size[0]
-    return replace(site, start=replace(site.start, depth_m=depth))
-
-
-def _mend_azimuth(site: Site, slip: Slip, _: ReadingId) -> Site:
-    azimuth = ((site.start.azimuth_deg or 0.0) - slip.size[0]) % 360.0
-    return replace(site, start=replace(site.start, azimuth_deg=azimuth))
+def _mend_start(site: Site, slip: Slip, reading: ReadingId) -> Site:
+    start, size = site.start, slip.size
+    if reading.kind == "start depth":
+        return replace(site, start=replace(start, depth_m=(start.depth_m or 0.0) - size[0]))
+    if reading.kind == "start azimuth":
+        azimuth = ((start.azimuth_deg or 0.0) - size[0]) % 360.0
+        return replace(site, start=replace(start, azimuth_deg=azimuth))
+    east, north = start.easting_m - size[0], start.northing_m - size[1]
+    place = replace(start, easting_m=east, northing_m=north, point=None)
+    return replace(site, start=place)
 
 
 def _mend_bend(site: Site, slip: Slip, reading: ReadingId) -> Site:
@@ -251,36 +251,21 @@ def _move_footages(site: Site, move: Callable[[float], float]) -> Site:
     )
 
 
-def _beside(vertices_m: Floats, shift_m: float) -> Floats:
-    """Return a line's vertices (n, 2) moved to its right, corners along their bisectors."""
-    step = np.diff(vertices_m, axis=0)
-    unit = step / np.hypot(step[:, 0], step[:, 1])[:, None]
-    right = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
-    at_vertex = np.concatenate([right[:1], right[:-1] + right[1:], right[-1:]])
-    # A corner moves farther, so that both of its sides move by the shift.
-    inner = at_vertex[1:-1]
-    inner *= 2.0 / np.maximum(np.square(inner).sum(axis=1), 0.2)[:, None]
-    return np.asarray(vertices_m + shift_m * at_vertex)
-
-
 _OF_THE_SITE: dict[str, Callable[[Site, Slip], Site]] = {
-    "counter not at zero": _mend_zero,
-    "counter slipped": _mend_slipped,
-    "counter scale": _mend_scale,
+    "counter not at zero": _mend_counter,
+    "counter slipped": _mend_counter,
+    "counter scale": _mend_counter,
     "riser left out": _mend_riser,
     "riser counted twice": _mend_riser,
     "bend not noted": _mend_unnoted,
 }
-_MEND_ALL: dict[str, Callable[[Site, Slip], Site]] = {
-    "positions shifted together": _mend_fixes,
-    "held above left out": _mend_all_held,
-}
+
 _OF_THE_PLAN: dict[str, Callable[[Site, Slip, ReadingId], Site]] = {
-    "line": _mend_line,
-    "point": _mend_point,
+    "line": _mend_plan,
+    "point": _mend_plan,
     "start position": _mend_start,
-    "start depth": _mend_start_depth,
-    "start azimuth": _mend_azimuth,
+    "start depth": _mend_start,
+    "start azimuth": _mend_start,
     "turn": _mend_bend,
     "fall": _mend_bend,
 }
