@@ -377,6 +377,13 @@ class Finding:
     noted_m: float | None = None
     extra: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def noted(self) -> tuple[float, float]:
+        """What the counter showed at its two ends, the same where it is no stretch."""
+        begin = self.footage_m if self.noted_m is None else self.noted_m
+        end = self.footage_m if self.to_m is None else self.to_m
+        return begin, begin + end - self.footage_m
+
 
 @dataclass(frozen=True, slots=True)
 class PlanLine:

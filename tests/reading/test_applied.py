@@ -140,6 +140,7 @@ def test_a_finding_that_a_slipped_counter_moves_says_what_the_counter_showed(
     before = [one.footage_m for one in load_site(folder).findings]
     for was, one in zip(before, site.findings, strict=True):
         assert one.noted_m == (pytest.approx(was) if was > 12.0 else None)
+        assert one.noted[0] == pytest.approx(was)
         assert ("the counter showed" in footage_words(one, "ft")) == (was > 12.0)
 
 

@@ -169,8 +169,9 @@ def _placed(
     for each in photographs:
 
         def gap(one: FindingResult, at_m: float = each.footage_m) -> float:
-            begin, end = one.finding.footage_m, one.finding.to_m
-            return abs(at_m - min(max(at_m, begin), begin if end is None else end))
+            # A photograph is named by what the counter showed.
+            begin, end = one.finding.noted
+            return abs(at_m - min(max(at_m, begin), end))
 
         # It shows the nearest finding, if that is near enough; of several as near, any.
         least_m = min(map(gap, report.findings), default=_NEAR_M + 1.0)
