@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from lateral_map.analysis.depth_table import table_depths
+from lateral_map.analysis.depth_table import find_unread, table_depths
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.key_points import list_key_points
 from lateral_map.analysis.methods import compare_methods
@@ -70,4 +70,5 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
         refinds=plan_refinds(route, keys),
         depths=table_depths(route, report.stations, report.trench),
         nulls=check_null_depths(route),
+        unread_m=find_unread(route, report.stations, report.trench),
     )

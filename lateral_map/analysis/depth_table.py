@@ -67,3 +67,22 @@ def table_depths(route: Route, stations: Stations, profile: TrenchProfile) -> tu
             )
         )
     return tuple(rows)
+
+
+def find_unread(
+    route: Route, stations: Stations, profile: TrenchProfile
+) -> tuple[tuple[float, float], ...]:
+    """Return the stretches of footage (m) whose depth nothing near by was read for, to 1 cm."""
+    site, ends = route.site, stations.footage_m[[0, -1]]
+    first = max(float(ends[0]), site.counter.zero_m + site.start.riser_m)
+    fine = np.linspace(first, float(ends[1]), max(int((ends[1] - first) / 0.01), 1) + 1)
+    read = np.array(site.depth_footages_m(), float)
+    away = np.abs(fine[:, None] - read[None, :]).min(axis=1, initial=np.inf)
+    inside = np.zeros(len(fine), bool)
+    places = shapely.points(profile.at(fine).place_m)
+    for area in site.plan.areas:
+        if area.kind == "building":
+            inside |= shapely.intersects(area.polygon, places)
+    far = away > np.where(inside, _READ_HERE_M, _READ_WITHIN_M)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], far, [False]]).astype(int)))
+    return tuple((float(fine[begin]), float(fine[end - 1])) for begin, end in edges.reshape(-1, 2))

@@ -8,8 +8,8 @@ from lateral_map.cli.arguments import OutFolder, SiteFolder
 def dig(site: SiteFolder, out: OutFolder = None) -> None:
     """Review a dig: reaches, trench, conflicts, depths, and a sheet to find points again.
 
-    Writes dig.html, dig.geojson, dig.gpkg, dig.dxf, refind.csv and refind.xlsx, and prints the
-    cautions and a summary.
+    Writes dig.html, dig.pdf (two pages for the truck), dig.geojson, dig.gpkg, dig.dxf, refind.csv
+    and refind.xlsx, and prints the cautions and a summary.
     """
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written

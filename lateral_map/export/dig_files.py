@@ -1,4 +1,4 @@
-"""The dig review as files: dig.html, dig.geojson and refind.csv."""
+"""The dig review as files: dig.html, dig.pdf, dig.geojson and refind.csv."""
 
 from __future__ import annotations
 
@@ -38,7 +38,9 @@ Record = dict[str, Any]
 def dig_files(review: DigReview) -> dict[str, bytes]:
     """Return file name -> content of everything the dig review writes."""
     from lateral_map.draw.dig.page import dig_page
+    from lateral_map.draw.dig.truck import truck_html
     from lateral_map.export.dxf import dig_dxf
+    from lateral_map.export.pdf import html_to_pdf
 
     return {
         # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".
@@ -46,6 +48,7 @@ def dig_files(review: DigReview) -> dict[str, bytes]:
         "dig.geojson": dig_geojson(review).encode("utf-8", "replace"),
         "dig.gpkg": dig_geopackage(review),
         "dig.dxf": dig_dxf(review.report, dig_features(review)),
+        "dig.pdf": html_to_pdf(truck_html(review)),
         "refind.csv": refind_csv(review),
         "refind.xlsx": refind_xlsx(review),
     }

@@ -457,7 +457,10 @@ class ReachReview:
 
 @dataclass(frozen=True, slots=True)
 class DigReview:
-    """Everything the dig review says about one site, beyond its report."""
+    """Everything the dig review says about one site, beyond its report.
+
+    ``unread_m`` are the footages whose depth nothing near by was read for.
+    """
 
     report: Report
     rules: TrenchRules
@@ -465,6 +468,7 @@ class DigReview:
     refinds: tuple[Refind, ...]
     depths: tuple[DepthRow, ...]
     nulls: tuple[NullCheck, ...]
+    unread_m: tuple[tuple[float, float], ...]
 
     @property
     def profile(self) -> TrenchProfile:

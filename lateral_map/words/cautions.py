@@ -65,3 +65,22 @@ DIG_CAUTIONS: Final = (
     CALL_FIRST, HAND_DIG, CAVE_IN, NO_DESIGN, LOCAL_RULES, UNCOVER_FIRST, WET_GROUND, CROSS_BORE,
     IN_THE_STREET, SEWER_GAS, STOP_WATER, ASBESTOS, WHO_ANSWERS,
 )  # fmt: skip
+# The same in a line each, for the paper in the truck.
+TRUCK_CAUTIONS: Final = (
+    "Call 811 or your one-call centre first. This is no utility locate and no ticket.",
+    "Hand dig or vacuum in the tolerance zone of every mark; depths here are never proof.",
+    "Any trench can cave in: the competent person chooses the protection and inspects it.",
+    "Uncover the pipe and every utility by hand before a machine comes near.",
+    "Local codes and state plans come before anything printed here.",
+    "Street: opening permit and traffic control before any other work.",
+    "Sewer gas: no entry or leaning in without air test, permit and rescue; no flame.",
+    "Everybody upstream stops using water before the pipe is opened.",
+    "Asbestos cement or bituminous fibre pipe: no dry cutting, grinding or breaking.",
+    "Cross bore suspected: stop, no cutting, no ignition, leave, call the utility.",
+)
+WHO_TO_CALL: Final = (
+    "Who to call:",
+    "One-call 811, ticket no. ________________  Emergency 911",
+    "Gas company ________________  Electric ________________",
+    "Water ________________  Competent person ________________",
+)

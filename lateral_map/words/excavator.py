@@ -584,3 +584,74 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
               if method.cost is not None or method.refused),
         ]  # fmt: skip
     return tuple(lines)
+
+
+def chosen_walls(review: DigReview) -> tuple[bool, ...]:
+    """Say of each reach whether its walls are sloped: unless that cut is refused."""
+    return tuple(
+        not any(method.name == "open cut, sloped" and method.refused for method in one.methods)
+        for one in review.reaches
+    )
+
+
+def truck_urgent_lines(review: DigReview) -> tuple[str, ...]:
+    """Return what heads the paper for the truck: stops, then all that lies in the trench."""
+    unit = review.report.site.unit
+    inside = [one for one in review.conflicts if one.in_the_way]
+    said = [as_sentence(tidy(words, 400)) for words in danger_notices(review.report)]
+    said += [as_sentence(f"IN THE TRENCH: {utility_words(one, unit)}") for one in inside]
+    if not inside:
+        said.append("No mapped utility lies in the trench: that is no sign that there is none.")
+    return tuple(said)
+
+
+def truck_depths_words(review: DigReview) -> str:
+    """Say what the depth figures are."""
+    unit = review.report.site.unit
+    return (
+        f"Depth below ground in {unit_word(unit)}: invert with its 95 %, cover over the pipe. "
+        "Grey with ?: not read near by, dig as if you did not know."
+    )
+
+
+def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
+    """Return each reach in a line: from where to where, how deep, which walls, how wide."""
+    unit, said = review.report.site.unit, []
+    for one, sloped in zip(review.reaches, chosen_walls(review), strict=True):
+        cut = one.excavation.sloped if sloped else one.excavation.shored
+        how = "sloped walls" if sloped else "vertical walls, shored or shielded (sloped refused)"
+        both = [method for method in one.methods if method.name != "liner" and method.refused]
+        stop = " OPEN CUT REFUSED AS DRAWN: see dig.html." if len(both) > 1 else ""
+        ways = f", ways out {one.excavation.ways_out}" if one.excavation.ways_out else ""
+        said.append(
+            f"{reach_title(one.reach, unit)}; up to {length(one.excavation.deepest_high_m, unit)} "
+            f"deep and {length(cut.top_width_high_m, unit)} wide at the top (95 %); {how}{ways}."
+            f"{stop}"
+        )
+    return tuple(said) or ("Nothing is proposed to be dug.",)
+
+
+def truck_utility_lines(review: DigReview) -> tuple[str, ...]:
+    """Return the mapped utilities in order of danger, a line or two each, under a heading."""
+    unit = review.report.site.unit
+    lines = [
+        f"{number}. {label(one.name, 24)} ({UTILITY_WORDS[one.utility]}): "
+        f"{trench_words(one)}; {lies_words(one, unit)}, "
+        + ("depth UNKNOWN" if one.depth_m is None else f"top {length(one.depth_m, unit)} down")
+        for number, one in enumerate(review.conflicts, start=1)
+    ]
+    return ("Utilities, worst first:", *(lines or ["None mapped: no sign that there are none."]))
+
+
+def truck_tape_lines(review: DigReview) -> tuple[str, ...]:
+    """Return how the reaches' ends and the dangers are found again by tape, under a heading."""
+    unit = review.report.site.unit
+    said = ["Find again by tape (check last):"]
+    for number, one in enumerate(review.refinds, start=1):
+        if one.key.kind not in ("danger", "reach end"):
+            continue
+        tapes = " and ".join(tape_words(tape, unit) for tape in one.tapes)
+        check = f"; check {tape_words(one.check, unit)}" if one.check else "; NO CHECK"
+        where = f"{tapes}{check}" if one.tapes else "no two points to tape from"
+        said.append(f"K{number} {tidy(key_name(one.key), 40)}: {where}")
+    return tuple(said)

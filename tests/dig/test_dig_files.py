@@ -173,6 +173,7 @@ def test_the_command_writes_and_warns(tmp_path):
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert names == {
         "dig.html",
+        "dig.pdf",
         "dig.geojson",
         "dig.gpkg",
         "dig.dxf",

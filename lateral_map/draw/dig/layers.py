@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import cast
+
 import numpy as np
+import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.draw.plan.scene import CONFLICT, Area, Layer, Line, Mark
@@ -25,8 +29,11 @@ from lateral_map.words.picked import Detail
 DIG_LAYER_KEYS = ("zones", "sloped", "shored", "spoil", "white", "tapes", "keys", "conflicts")
 
 
-def dig_layers(review: DigReview) -> tuple[Layer, ...]:
-    """Return the dig review's layers, the lowest first."""
+def dig_layers(review: DigReview, walls: Sequence[bool] | None = None) -> tuple[Layer, ...]:
+    """Return the dig review's layers, the lowest first.
+
+    ``walls`` says of each reach whether its walls are sloped; without it both ways are outlined.
+    """
     unit = review.report.site.unit
     width = format_small(review.report.dig.tolerance_m, unit)
     zones = tuple(
@@ -63,7 +70,7 @@ def dig_layers(review: DigReview) -> tuple[Layer, ...]:
         Layer("zones", "Tolerance zones of utilities", zones, zoned),
         _cuts(review, sloped=True),
         _cuts(review, sloped=False),
-        *_outlines(review),
+        *(_outlines(review) if walls is None else _chosen(review, walls)),
         *_refinds(review),
         Layer("conflicts", "Utilities in the way", tuple(marks), marked),
     )
@@ -104,8 +111,22 @@ def _outlines(review: DigReview) -> tuple[Layer, Layer]:
     )
 
 
+def _chosen(review: DigReview, walls: Sequence[bool]) -> tuple[Layer, Layer]:
+    """Return one outline over all reaches to paint white, and one to keep spoil outside."""
+    layers = []
+    for key, style in (("spoil", "spoil line"), ("white", "white line")):
+        chosen = [
+            (one.kept_back if key == "spoil" else one.outlines)[int(sloped)]
+            for one, sloped in zip(review.reaches, walls, strict=True)
+        ]
+        joined = cast("Polygon | MultiPolygon", shapely.union_all(chosen)) if chosen else Polygon()
+        lines = _lines_round(joined, style, None, style)
+        layers.append(Layer(key, style, tuple(lines)))
+    return layers[0], layers[1]
+
+
 def _lines_round(
-    area: Polygon | MultiPolygon, style: str, detail: Detail, caption: str
+    area: Polygon | MultiPolygon, style: str, detail: Detail | None, caption: str
 ) -> list[Line]:
     parts = area.geoms if isinstance(area, MultiPolygon) else [area]
     return [

@@ -10,13 +10,14 @@ import numpy as np
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.plan.layers import plan_layers
-from lateral_map.draw.plan.paper import draw_plan
+from lateral_map.draw.plan.paper import LETTER_SIZES_PT, draw_plan
 from lateral_map.draw.plan.pipe import footage_layer, round_step_m
 from lateral_map.draw.plan.scales import figure_scales
 from lateral_map.draw.plan.scene import Layer
-from lateral_map.draw.plan.window import Window, laid_along
+from lateral_map.draw.plan.window import Window, laid_along, spanned
 from lateral_map.draw.style import INK, PAPER, QUIET, STYLES, Style
 from lateral_map.frame import Frame
+from lateral_map.model.arrays import Floats
 from lateral_map.model.results import Report
 from lateral_map.units import from_metres
 from lateral_map.words.numbers import unit_word
@@ -85,17 +86,37 @@ def plan_figure(
     layers: Sequence[Layer] | None = None,
     styles: Mapping[str, Style] = STYLES,
 ) -> str:
-    """Return the plan as one SVG element of a size in points, to the finest scale that fits.
+    """Return the plan as the text of one SVG element, as ``plan_on`` draws it."""
+    return plan_on(report, width_pt, height_pt, title, layers=layers, styles=styles).to_text()
+
+
+def plan_on(
+    report: Report,
+    width_pt: float,
+    height_pt: float,
+    title: str,
+    *,
+    layers: Sequence[Layer] | None = None,
+    styles: Mapping[str, Style] = STYLES,
+    sizes_pt: Sequence[float] = LETTER_SIZES_PT,
+    must_m: Sequence[Floats] = (),
+) -> Canvas:
+    """Return the plan as one drawing of a size in points, to the finest scale that fits.
 
     The run lies along the width. ``layers`` are the plan's own that are shown at first unless
-    others are given, whose ``styles`` come with them. ``title`` says what is seen to who cannot
+    others are given, whose ``styles`` come with them. ``must_m`` are (n, 2) places that it shows
+    too. ``title`` says what is seen to who cannot
     see it.
     """
     panel = Box(0.5, 0.5, width_pt - 0.5, height_pt - 0.5)
     first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
     line = report.line_between(first, last)
-    _, span_m = laid_along(line)
-    room = np.array([panel.width - 2.0 * _MARGIN_PT, panel.height - 2.0 * _MARGIN_PT])
+    turn_deg, _ = laid_along(line)
+    shown = np.concatenate([line, *must_m])
+    span_m = spanned(shown, turn_deg)
+    # Outlines that must be shown bring their own margin about the line.
+    margin = _MARGIN_PT / 3.0 if must_m else _MARGIN_PT
+    room = np.array([panel.width - 2.0 * margin, panel.height - 2.0 * margin])
     scales = figure_scales(report.site.unit)
     fitting = (one for one in scales if (span_m * one.points_per_metre <= room).all())
     scale = next(fitting, scales[-1])
@@ -105,14 +126,21 @@ def plan_figure(
     ticked = [
         footage_layer(report, tick_m) if layer.key == "footage" else layer for layer in layers
     ]
-    window = Window.along(line, scale.points_per_metre, panel)
+    window = Window.along(line, scale.points_per_metre, panel, shown)
     bar = Box(panel.left, panel.bottom - 34.0, panel.left + _BAR_PT + 12.0, panel.bottom)
     canvas = Canvas.sheet(width_pt, height_pt, title)
-    draw_plan(canvas.group("plan"), ticked, window, clear=(north_box(panel), bar), styles=styles)
+    draw_plan(
+        canvas.group("plan"),
+        ticked,
+        window,
+        clear=(north_box(panel), bar),
+        styles=styles,
+        sizes_pt=sizes_pt,
+    )
     draw_north(canvas, report.site.frame, window)
     canvas.box(bar.left, bar.top, bar.width, bar.height, fill=PAPER, edge=HAIRLINE)
     at = (bar.left + 6.0, bar.bottom - 18.0)
     draw_scale_bar(canvas, report.site.unit, scale.points_per_metre, at, _BAR_PT)
     canvas.text(bar.left + 6.0, bar.top + 11.0, scale.words, _WORDS_PT, bold=True)
     canvas.box(panel.left, panel.top, panel.width, panel.height, edge=Stroke(INK, 1.0))
-    return canvas.to_text()
+    return canvas

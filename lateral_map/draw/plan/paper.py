@@ -46,6 +46,7 @@ class _Plan:
     styles: Mapping[str, Style]
     lettering: Lettering
     frame: Polygon
+    badge_pt: float = _BADGE_PT
 
     def on_paper(self, points_m: ArrayLike) -> Floats:
         """Return (n, 2) points on the paper to a thousandth of one."""
@@ -70,17 +71,20 @@ def draw_plan(
     holds: Callable[[float], bool] = lambda _: True,
     clear: Sequence[Box] = (),
     styles: Mapping[str, Style] = STYLES,
+    sizes_pt: Sequence[float] = LETTER_SIZES_PT,
 ) -> int:
     """Draw layers, the lowest first, into a window; return how many captions found no room.
 
     Lines that follow the pipe are drawn from one footage to another, marks on it where ``holds``
     says so, the rest of the plan wherever the window reaches. No caption lies on the ``clear``
-    boxes, nor on a line that has a name.
+    boxes, nor on a line that has a name. Lettering takes the first of ``sizes_pt`` at which all
+    find room, else the last.
     """
     panel = window.box
     lettering = Lettering(Placer(panel.grown(-3.0)))
     frame = shapely_box(panel.left, panel.top, panel.right, panel.bottom)
-    plan = _Plan(canvas, window, from_m, to_m, holds, styles, lettering, frame)
+    badge_pt = max(_BADGE_PT, min(sizes_pt))
+    plan = _Plan(canvas, window, from_m, to_m, holds, styles, lettering, frame, badge_pt)
     for box in clear:
         lettering.placer.keep_off(box)
     items = [item for layer in layers for item in layer.items]
@@ -93,7 +97,7 @@ def draw_plan(
             _mark(plan, item)
     for item in items:
         _badges(plan, item)
-    for size_pt in LETTER_SIZES_PT:
+    for size_pt in sizes_pt:
         texts, left_out = lettering.written(size_pt)
         if not left_out:
             break
@@ -163,7 +167,8 @@ def _badges(plan: _Plan, item: Line | Area | Mark) -> None:
     style = plan.styles[item.style]
     if not isinstance(item, Line) or not isinstance(style, LineStyle) or not style.letter:
         return
-    half = text_width(style.letter, _BADGE_PT, bold=True) / 2.0 + 1.2
+    size = plan.badge_pt
+    half = text_width(style.letter, size, bold=True) / 2.0 + 1.2
     for line in plan.lines(item):
         shape = LineString(line)
         count = max(1, int(shape.length // _BADGE_EVERY_PT))
@@ -172,12 +177,25 @@ def _badges(plan: _Plan, item: Line | Area | Mark) -> None:
                 shape.interpolate((k + shift) / count, normalized=True)
                 for shift in (0.5, 0.35, 0.65, 0.2, 0.8)
             )
-            boxes = (Box(at.x - half, at.y - 4.2, at.x + half, at.y + 4.2) for at in spots)
+            boxes = (
+                Box(
+                    at.x - half,
+                    at.y - 0.65 * plan.badge_pt,
+                    at.x + half,
+                    at.y + 0.65 * plan.badge_pt,
+                )
+                for at in spots
+            )
             box = next(filter(plan.lettering.placer.is_free, boxes), None)
             if box is not None:
                 plan.lettering.placer.keep_off(box)
                 x, y = box.middle
                 plan.canvas.box(box.left, box.top, box.width, box.height, fill=PAPER, edge=HAIRLINE)
                 plan.canvas.text(
-                    x, y + 0.36 * _BADGE_PT, style.letter, _BADGE_PT, anchor="middle", bold=True
+                    x,
+                    y + 0.36 * plan.badge_pt,
+                    style.letter,
+                    plan.badge_pt,
+                    anchor="middle",
+                    bold=True,
                 )

@@ -28,12 +28,18 @@ class Window:
     box: Box
 
     @classmethod
-    def along(cls, line_m: Floats, points_per_metre: float, box: Box) -> Window:
-        """Return the window that lays a line through (n, 2) points along the middle of a box."""
+    def along(
+        cls, line_m: Floats, points_per_metre: float, box: Box, shown_m: Floats | None = None
+    ) -> Window:
+        """Return the window that lays a line through (n, 2) points along a box.
+
+        In the middle stand the ``shown_m``, or the line itself.
+        """
+        shown = line_m if shown_m is None else shown_m
         turn_deg, _ = laid_along(line_m)
         axes = _axes(turn_deg)
         middle = sum(
-            (axis * ((line_m @ axis).min() + (line_m @ axis).max()) / 2.0 for axis in axes),
+            (axis * ((shown @ axis).min() + (shown @ axis).max()) / 2.0 for axis in axes),
             np.zeros(2),
         )
         return cls((float(middle[0]), float(middle[1])), turn_deg, points_per_metre, box)
@@ -66,6 +72,11 @@ def laid_along(line_m: Floats) -> tuple[float, Floats]:
     height = np.array([span[1] for span in spans]) + 0.002 * np.ptp(line_m) * np.abs(_TILTS_DEG)
     best = int(np.argmin(np.round(height, 6)))
     return (chord + float(_TILTS_DEG[best])) % 360.0, spans[best]
+
+
+def spanned(points_m: Floats, turn_deg: float) -> Floats:
+    """Return how far (n, 2) points span along and across an azimuth (m)."""
+    return np.array([np.ptp(points_m @ axis) for axis in _axes(turn_deg)])
 
 
 def _axes(turn_deg: float) -> tuple[Floats, Floats]:

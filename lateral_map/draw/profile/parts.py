@@ -242,12 +242,25 @@ def paint_utilities(
     curves: Curves,
     utilities: tuple[UtilityConflict, ...],
     taken: list[Box],
+    *,
+    dodge: bool = False,
 ) -> None:
     """Draw where utilities are met: at their depth with its 95 %, else over every depth with a ?.
 
     One of unknown depth is a band over its 95 % range along the pipe, from the ground down. One
-    that lies in the trench without crossing is drawn over all of it. The worst stands on top.
+    that lies in the trench without crossing is drawn over all of it. The worst stands on top. To
+    ``dodge`` is to move a letter aside where another stands.
     """
+
+    def free(x: float, y: float) -> float:
+        """Return where across the paper a letter stands clear of the others, as near as may be."""
+        for away in sorted(range(-240, 241, 6), key=abs) if dodge else ():
+            half = 1.2 * TEXT_PT
+            here = Box(x + away - half, y - half, x + away + half, y + half)
+            if box.left <= x + away <= box.right and not any(here.meets(one) for one in taken):
+                return x + away
+        return x
+
     box, spread = frame.box, TWO_SIDED_95 * SD_UTILITY_DEPTH_M
     for utility in reversed(utilities):
         colour, letter = UTILITY_COLOURS[utility.utility], UTILITY_LETTERS[utility.utility]
@@ -261,7 +274,9 @@ def paint_utilities(
                 top, foot = frame.y(ground), box.bottom
                 ring = [(left, top), (right, top), (right, foot), (left, foot)]
                 group.area([ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
-                taken.append(chip(group, frame, x, foot - 10.0, f"{letter}?", colour))
+                taken.append(
+                    chip(group, frame, free(x, foot - 10.0), foot - 10.0, f"{letter}?", colour)
+                )
                 continue
             level = ground - utility.depth_m
             group = canvas.group("utility known", at=round(x, 3))
@@ -278,7 +293,9 @@ def paint_utilities(
                 group.area([np.concatenate([above, below[::-1]])], colour, opacity=0.18)
                 group.line(frame.points(at, levels), Stroke(INK, 3.0))
                 group.line(frame.points(at, levels), Stroke(colour, 2.0))
-            taken.append(chip(group, frame, x, frame.y(level), letter, colour))
+            taken.append(
+                chip(group, frame, free(x, frame.y(level)), frame.y(level), letter, colour)
+            )
 
 
 def _met(utility: UtilityConflict, frame: Frame) -> Iterator[tuple[float, float, float]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -15,7 +15,15 @@ from lateral_map.draw.paint.labels import Box, spread
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame, exaggeration_words, heights_framed
 from lateral_map.draw.profile.painter import for_page
-from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_axes, paint_utilities
+from lateral_map.draw.profile.parts import (
+    BAND_EDGE,
+    BAND_FILL,
+    CAP_PT,
+    CROWN_EDGE,
+    TEXT_PT,
+    paint_axes,
+    paint_utilities,
+)
 from lateral_map.draw.profile.rows import (
     ROW_PT,
     UNKNOWN_DEPTH,
@@ -26,7 +34,17 @@ from lateral_map.draw.profile.rows import (
     paint_footages,
     paint_legend,
 )
-from lateral_map.draw.style import CLASS_FILLS, GROUND, INK, OKABE_ITO, PAPER, QUIET, Hatch
+from lateral_map.draw.style import (
+    CLASS_FILLS,
+    GROUND,
+    INK,
+    OKABE_ITO,
+    PAPER,
+    QUIET,
+    Hatch,
+    MarkStyle,
+)
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import DigReview
 from lateral_map.model.site import RuleKey
 from lateral_map.units import format_length, from_metres
@@ -64,8 +82,19 @@ _NARROW: Final = _Size(288.0, 54.0, 20.0, 190.0, narrow=True)
 
 def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     """Return the dig profile for a page: its SVG and how footage and height run, in SVG units."""
-    size, report = (_NARROW if narrow else _WIDE), review.report
-    profile = review.profile
+    canvas, frame, _ = _paint(review, _NARROW if narrow else _WIDE)
+    return for_page(canvas, frame, review.report.site.unit)
+
+
+def paint_dig_profile(
+    review: DigReview, width_pt: float, graph_pt: float
+) -> tuple[Canvas, Frame, float]:
+    """Return the dig profile as wide as a paper, its graph so high, and how high it all is."""
+    return _paint(review, _Size(width_pt, 63.0, 130.0, graph_pt, narrow=False), dodge=True)
+
+
+def _paint(review: DigReview, size: _Size, *, dodge: bool = False) -> tuple[Canvas, Frame, float]:
+    report, profile = review.report, review.profile
     first, last = float(profile.footage_m[0]), float(profile.footage_m[-1])
     deepest = float((profile.ground_m - profile.depth_at_bound(1.0)).min())
     box = Box(size.left_pt, 0.0, size.width_pt - size.right_pt, size.graph_pt)
@@ -79,12 +108,9 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     head = wrap(notes, size.width_pt - 12.0, TEXT_PT, bold=True)
     top = 5.0 + _LINE_PT * len(head) + 17.0
     frame = replace(frame, box=replace(box, top=top, bottom=top + size.graph_pt))
-    # Stretches whose depth nothing near by was read for.
-    runs = [list(rows) for far, rows in groupby(review.depths, lambda row: bool(row.unread)) if far]
-    unread = [(rows[0].footage_m, rows[-1].footage_m) for rows in runs]
     marked = (
         _Bar("hand dig", review.hand_dig_m(), OKABE_ITO["orange"], "rising"),
-        _Bar("not read", tuple(unread), OKABE_ITO["vermillion"], "crossed"),
+        _Bar("not read", review.unread_m, OKABE_ITO["vermillion"], "crossed"),
     )
     bars, keys = [bar for bar in marked if bar.spans_m], _keys(review, size)
     rows_top = frame.box.bottom + 3.0
@@ -99,8 +125,19 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     paint_axes(canvas, report, frame)
     _paint_reaches(canvas, review, frame)
     _paint_limits(canvas, review, frame, names=not size.narrow)
-    # Draw the pipe by its outside wall, dashed where nothing was located, and the ground.
+    # Draw the pipe by its outside wall, dashed where nothing was located, within the 95 % of crown
+    # and invert, and the ground.
     pipe = canvas.group("pipe")
+    half = TWO_SIDED_95 * profile.sd_depth_m
+    for depth_m, edge, opacity in (
+        (profile.crown_depth_m, CROWN_EDGE, 0.16),
+        (profile.invert_depth_m, BAND_EDGE, 0.33),
+    ):
+        level = profile.ground_m - depth_m
+        above = frame.points(profile.footage_m, np.minimum(level + half, profile.ground_m))
+        below = frame.points(profile.footage_m, level - half)
+        pipe.area([np.concatenate([above, below[::-1]])], BAND_FILL, opacity=opacity)
+        pipe.lines([above, below], edge)
     for stretch in review.report.stations.basis_stretches():
         part = review.profile.between(stretch.from_m, stretch.to_m)
         crown_m = part.ground_m - part.crown_depth_m
@@ -113,13 +150,13 @@ def dig_profile(review: DigReview, *, narrow: bool) -> dict[str, Any]:
     known = review.report.stations.ground_known
     canvas.group("ground").line(ground, Stroke(GROUND, 1.8, () if known else (5.0, 2.5)))
     curves = Curves.of(report, first, last)
-    paint_utilities(canvas, frame, curves, review.conflicts, [])
+    paint_utilities(canvas, frame, curves, review.conflicts, [], dodge=dodge)
     _paint_reach_names(canvas, review, frame)
     paint_footages(canvas, report, frame, rows_top)
     for k, bar in enumerate(bars):
         _paint_bar(canvas, bar, frame, rows_top + (k + 1) * ROW_PT)
     paint_legend(canvas, keys, places, key_top)
-    return for_page(canvas, frame, report.site.unit)
+    return canvas, frame, total
 
 
 def _paint_reaches(canvas: Canvas, review: DigReview, frame: Frame) -> None:
@@ -228,6 +265,8 @@ def _keys(review: DigReview, size: _Size) -> list[Entry]:
         (BOTTOM, "Trench bottom"),
         (DEEPER, "the same, 95 % deeper"),
         (Patch(PIPE_FILL, _PIPE_EDGE), "Pipe, outside wall"),
+        (Patch(BAND_FILL, CROWN_EDGE, 0.16), "95 % of its crown"),
+        (Patch(BAND_FILL, BAND_EDGE, 0.33), "95 % of its invert"),
     ]
     present = {
         index
@@ -243,6 +282,8 @@ def _keys(review: DigReview, size: _Size) -> list[Entry]:
         (Patch(CLASS_FILLS[index], Stroke(QUIET, 0.5)), f"Dug {classes[index]}")
         for index in sorted(present)
     ]
+    if any(one.depth_known and (one.crossings or one.in_trench) for one in review.conflicts):
+        keys.append((MarkStyle("disc", PAPER), "utility at its mapped depth, ± 95 %"))
     if any(not one.depth_known for one in review.conflicts):
         keys.append(UNKNOWN_DEPTH)
     if size.narrow:

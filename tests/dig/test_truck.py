@@ -1,0 +1,40 @@
+"""The two pages for the truck."""
+
+from __future__ import annotations
+
+import io
+
+import pdfplumber
+import pytest
+from dig.truck import faults, generate
+
+from lateral_map.draw.dig.truck import truck_html
+from lateral_map.export.pdf import html_to_pdf
+
+
+@pytest.fixture(scope="module")
+def review():
+    return generate(3)
+
+
+def test_two_pages_hold_all_that_lies_in_the_trench(review):
+    assert any(one.in_the_way for one in review.conflicts)
+    content = html_to_pdf(truck_html(review))
+    assert faults(review, content) == []
+    with pdfplumber.open(io.BytesIO(content)) as document:
+        first, second = (page.extract_text(x_tolerance=1.5) for page in document.pages)
+    assert first.index("STOP: gas pipe") < first.index("Call 811")
+    assert second.index("STOP: foreign pipe") < second.index("Utilities")
+    assert "sewer gas" in first.lower()
+    for words in ("Utilities, worst first:", "Find again by tape", "Who to call:"):
+        assert words in second
+
+
+def test_the_check_sees_small_text_and_text_over_text(review):
+    small = (
+        '<svg width="300" height="200" viewBox="0 0 300 200"><text x="9" y="40" font-size="7">'
+        'gas and more</text><text x="30" y="41" font-size="12">over it</text></svg>'
+    )
+    said = " ".join(faults(review, html_to_pdf(f"<body>{small}</body>")))
+    for words in ("1 pages", "text of", " over ", "not in the first lines"):
+        assert words in said

@@ -1,0 +1,115 @@
+"""Two pages for the truck of generated digs, read back from the PDF: pages, sizes, overlaps.
+
+``python tests/dig/truck.py 40`` makes forty digs and tells what is wrong with each.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pdfplumber
+from truth.simulate import simulate
+
+from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig.truck import truck_html
+from lateral_map.export.pdf import html_to_pdf
+from lateral_map.model.dig import DigReview
+from lateral_map.model.site import Finding, Reach, UtilityLine
+from lateral_map.report import build_report
+
+KINDS = ("gas", "electric", "water", "communication", "sewer", "reclaimed")
+LEAST_PT = 9.0
+
+
+def generate(seed: int) -> DigReview:
+    """Return the review of a simulated line with up to 4 reaches and 12 utilities about it."""
+    site, truth = simulate(seed)
+    rng = np.random.default_rng(seed)
+    end = site.run.end_m
+    true = np.array([truth.at(at)[:2] for at in np.linspace(0.0, end, 60)])
+    lines = []
+    for index in range(int(rng.integers(0, 13))):
+        k = int(rng.integers(3, 57))
+        ahead = true[min(k + 2, 59)] - true[k - 2]
+        ahead = ahead / np.hypot(*ahead)
+        middle = true[k] + rng.normal(0.0, 1.5) * np.array([ahead[1], -ahead[0]])
+        turn = rng.uniform(-0.2, 0.2) if index % 3 == 0 else rng.uniform(0.5, 2.6)
+        right = np.array([ahead[1], -ahead[0]])
+        way = np.cos(turn) * ahead + np.sin(turn) * right
+        ends = np.array([middle - rng.uniform(1, 7) * way, middle + rng.uniform(1, 7) * way])
+        depth = None if rng.random() < 0.35 else float(rng.uniform(0.2, 3.5))
+        size = None if rng.random() < 0.5 else float(rng.uniform(0.03, 0.6))
+        name = f"{KINDS[index % 6]} line {'of some length ' * (index % 3)}{index}"
+        lines.append(UtilityLine(name, KINDS[index % 6], ends, depth, 0.15, "", size))
+    cuts = np.sort(rng.uniform(0.0, end, 8))[: 2 * int(rng.integers(0, 5))]
+    reaches = tuple(Reach(float(a), float(b)) for a, b in list(pairwise(cuts))[::2] if b - a > 0.3)
+    findings = site.findings
+    if seed % 7 == 3:
+        findings = (*findings, Finding(end / 2, "gas pipe through the sewer", severity="severe"))
+    site = replace(
+        site,
+        plan=replace(site.plan, utilities=tuple(lines)),
+        reaches=reaches,
+        findings=findings,
+    )
+    return build_dig_review(build_report(site))
+
+
+def size_pt(char: dict[str, Any]) -> float:
+    """Return a character's size whichever way it is turned."""
+    cosine, sine = (abs(part) for part in char["matrix"][:2])
+    around = char["x1"] - char["x0"] + char["bottom"] - char["top"]
+    return float(around / (cosine + sine) - char["adv"])
+
+
+def faults(review: DigReview, content: bytes) -> list[str]:
+    """Return what is wrong with the two pages: their number, small text, text over text, lacks."""
+    found = []
+    with pdfplumber.open(io.BytesIO(content)) as document:
+        if len(document.pages) != 2:
+            found.append(f"{len(document.pages)} pages")
+        for number, page in enumerate(document.pages, start=1):
+            chars = [one for one in page.chars if one["text"].strip()]
+            small = {round(size_pt(one), 1) for one in chars if size_pt(one) < LEAST_PT - 0.1}
+            if small:
+                found.append(f"page {number}: text of {small} pt")
+            box = np.array([[c["x0"], c["top"], c["x1"], c["bottom"]] for c in chars])
+            if (box.min(axis=0)[:2] < 0).any() or (box[:, 2] > page.width).any():
+                found.append(f"page {number}: text off the paper")
+            if (box[:, 3] > page.height - 15.0).any():
+                found.append(f"page {number}: text over the foot")
+            middle, half = (box[:, :2] + box[:, 2:]) / 2, (box[:, 2:] - box[:, :2]) * 0.28
+            gap = np.abs(middle[:, None] - middle[None]) - half[:, None] - half[None]
+            over = np.argwhere(np.triu((gap < 0).all(axis=-1), 1))
+            # Letters that follow each other on a slant share their upright boxes.
+            slant = [tuple(round(part, 6) for part in c["matrix"][:2]) for c in chars]
+            apart = [(a, b) for a, b in over if b - a > 3 or slant[a] != slant[b]]
+            for a, b in apart[:3]:
+                near = ["".join(c["text"] for c in chars[max(k - 8, 0) : k + 9]) for k in (a, b)]
+                found.append(f"page {number}: {near[0]!r} over {near[1]!r}")
+        said = document.pages[0].extract_text(x_tolerance=1.5)
+    head = said.partition("Call 811")[0]
+    inside = [one for one in review.conflicts if one.in_the_way]
+    found += [f"{one.name} is not in the first lines" for one in inside
+              if one.name[:20] not in head.replace("\n", " ")]  # fmt: skip
+    return found
+
+
+if __name__ == "__main__":
+    from pathlib import Path
+
+    keep = Path(sys.argv[2]) if len(sys.argv) > 2 else None
+    for seed in range(int(sys.argv[1])):
+        review = generate(seed)
+        content = html_to_pdf(truck_html(review))
+        if keep:
+            (keep / f"dig_{seed}.pdf").write_bytes(content)
+        told = f"{len(review.reaches)} reaches, {len(review.conflicts)} utilities"
+        wrong = faults(review, content) or ["ok"]
+        sys.stdout.write("\n    ".join([f"{seed}: {told}", *wrong, ""]))
+        sys.stdout.flush()
