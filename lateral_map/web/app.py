@@ -189,11 +189,12 @@ class EntryApp:
 
     def state(self, *_: object) -> Response:
         """Send the whole state, the profile excepted."""
-        return JSONResponse(self.entering.state())
+        return Response(self.entering.state_text(), media_type="application/json")
 
     def profile(self, request: Request, _: bytes) -> Response:
         """Send the profile in the page's width."""
-        return JSONResponse(self.entering.profile(narrow=request.query_params.get("narrow") == "1"))
+        narrow = request.query_params.get("narrow") == "1"
+        return Response(self.entering.profile_text(narrow=narrow), media_type="application/json")
 
     def versions(self, *_: object) -> Response:
         """Send the files' versions, so that a page notices what others wrote."""

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+import json
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from threading import Lock
 from typing import Any, Final
 
 from lateral_map.errors import Fault, SiteError
@@ -52,6 +54,27 @@ class Entering:
     def __init__(self, store: SiteStore) -> None:
         self.store = store
         self.solutions = Solutions(store)
+        self._drawing = Lock()
+        self._drawn: dict[str, tuple[object, bytes]] = {}
+
+    def state_text(self) -> bytes:
+        """Return the state as JSON: of many who ask at once, one has it made for all."""
+        return self._made_once("state", self.state)
+
+    def profile_text(self, *, narrow: bool) -> bytes:
+        """Return the profile as JSON, made once as the state is."""
+        what = "narrow" if narrow else "wide"
+        return self._made_once(what, lambda: self.profile(narrow=narrow))
+
+    def _made_once(self, what: str, make: Callable[[], dict[str, Any]]) -> bytes:
+        # Whoever waits here finds what was made meanwhile, of a folder that has their save too.
+        with self._drawing:
+            key = (self.store.look(), len(self.store.history.entries))
+            known = self._drawn.get(what)
+            if known is None or known[0] != key:
+                text = json.dumps(make(), ensure_ascii=False, separators=(",", ":")).encode()
+                known = self._drawn[what] = (key, text)
+            return known[1]
 
     def state(self) -> dict[str, Any]:
         """Return everything the page shows but the profile."""

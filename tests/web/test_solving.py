@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
 from truth.simulate import simulate
+from web.yard import wait_until
 
 from lateral_map import build_report
+from lateral_map.web import state
 from lateral_map.web.entering import Entering
 from lateral_map.web.solving import setting_path, solve
 from lateral_map.web.store import RowEdit, SiteStore
@@ -144,3 +148,30 @@ def test_words_become_sentences() -> None:
     assert as_sentence("one more tape, +- 2 ft") == "One more tape, ± 2 ft."
     assert as_sentence("") == ""
     assert as_sentence("Done.") == "Done."
+
+
+def test_many_saves_at_once_are_solved_together(
+    sketch: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    entering, solved = Entering(SiteStore(sketch)), []
+
+    def rows() -> int:
+        return len((sketch / "locates.csv").read_text().splitlines()) - 1
+
+    def solve_when_all_are_saved(folder: Path) -> state.Solved:
+        wait_until(lambda: rows() == 24)
+        solved.append(rows())
+        return solve(folder)
+
+    monkeypatch.setattr(state, "solve", solve_when_all_are_saved)
+
+    def save(number: int) -> list[str]:
+        edit = RowEdit({"mark": f"S{number}", "footage": "45", "depth": "3"})
+        entering.save_rows(uuid4().hex, "locates.csv", [edit])
+        told = json.loads(entering.state_text())["tables"]["locates.csv"]["rows"]
+        return [row["values"]["mark"] for row in told]
+
+    with ThreadPoolExecutor(20) as saving:
+        answers = list(saving.map(save, range(20)))
+    assert all(f"S{number}" in answer for number, answer in enumerate(answers))
+    assert solved == [24]
