@@ -10,6 +10,7 @@ import contextlib
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any, Final, get_args
 
 import tomlkit
@@ -27,7 +28,7 @@ _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 def read_settings(text: str) -> dict[str, str]:
     """Return dotted path -> value as typed, of every single value; raises ``ValueError``."""
-    return dict(_flatten(_parse(text).unwrap()))
+    return dict(_flatten(_read(text).unwrap()))
 
 
 def unit_of(settings: Mapping[str, str]) -> str:
@@ -38,14 +39,14 @@ def unit_of(settings: Mapping[str, str]) -> str:
 
 def entries_of(text: str, name: str) -> list[str]:
     """Return the dotted paths of a list's tables, such as ``pipe.0``."""
-    found = _parse(text).unwrap().get(name, [])
+    found = _read(text).unwrap().get(name, [])
     return [f"{name}.{i}" for i in range(len(found))] if isinstance(found, list) else []
 
 
 def value_at(text: str, path: str) -> str | None:
     """Return a setting as typed, a whole table as TOML, None where it is not there."""
     try:
-        found = _walk(_parse(text), path.split("."))
+        found = _walk(_read(text), path.split("."))
     except (KeyError, IndexError, TypeError, ValueError):
         return None
     if isinstance(found, Table):
@@ -115,6 +116,12 @@ def _parent(document: Any, parents: list[str]) -> Any:
         if not isinstance(place, Mapping | list):
             raise ValueError(f"{'.'.join(parents)} is no table")  # noqa: TRY004 - as above
     return place
+
+
+@lru_cache(maxsize=8)
+def _read(text: str) -> Any:
+    """Return a text parsed, to be looked at and never changed: one text is asked many things."""
+    return _parse(text)
 
 
 def _parse(text: str) -> Any:
