@@ -158,6 +158,24 @@ def read_crs(text: str) -> CRS:
     return crs
 
 
+def stretch_at(text: str, lon_deg: float, lat_deg: float) -> float:
+    """Return the factor farthest from 1 by which a system stretches lengths at a place.
+
+    Raises ``FrameError`` where the place is none of its own.
+    """
+    from pyproj import Proj
+    from pyproj.exceptions import ProjError
+
+    try:
+        factors = Proj(read_crs(text)).get_factors(lon_deg, lat_deg)
+    except ProjError:
+        raise FrameError(f"the place lies outside {text}") from None
+    scales = (factors.meridional_scale, factors.parallel_scale)
+    if not np.isfinite(scales).all():
+        raise FrameError(f"the place lies outside {text}")
+    return float(max(scales, key=lambda scale: abs(scale - 1.0)))
+
+
 def crs_unit_name(factor: float) -> str:
     """Name a coordinate unit by its length in metres: m, ft, us_ft, or the factor itself."""
     for name in ("m", "ft", "us_ft"):

@@ -35,12 +35,13 @@ from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
 from lateral_map.model.route import Alternative, Chain, Ground, Layout, Route
-from lateral_map.model.site import Site, TapeTie
+from lateral_map.model.site import AlongTie, OffsetTie, Site, TapeTie
 
 # Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
 # freedom cannot be told apart by the readings.
 _ABOUT_AS_WELL = 5.991
 _SAME_PLACE_M = 0.3
+_MOST_UNKNOWN_LINES = 24
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)
@@ -160,13 +161,36 @@ def build_system(
         pieces=len(chain.nodes_m) - 1,
         marks=len(tied_locates(site)),
         readings=len(used),
-        lines=tuple(line.name for line in site.plan.lines if line.sd_m > 0.0),
+        lines=_unknown_lines(site),
         points=tuple(p.name for p in site.plan.points if p.sd_m > 0.0 and p.name in taped),
         knots=len(ground.correction_knots_m),
     )
     rows = prior_rows(site, chain, layout, ground, turns, first_azimuth)
     ties = gather_ties(site, layout, rows)
     return System(site, chain, layout, ground, rows, ties)
+
+
+def _unknown_lines(site: Site) -> tuple[str, ...]:
+    """Return the lines whose shift is an unknown: those anything hangs on, and the nearest.
+
+    A district's thousands of lines would each be one, though no reading tells of them: how far such
+    a line is off is known as well without solving for it.
+    """
+    lines = [line for line in site.plan.lines if line.sd_m > 0.0]
+    if len(lines) > _MOST_UNKNOWN_LINES:
+        kept = {
+            tie.line
+            for one in site.used_locates()
+            for tie in one.ties
+            if isinstance(tie, AlongTie | OffsetTie)
+        }
+        kept |= {boundary.line for boundary in site.boundaries}
+        kept |= set() if site.plan.sketch is None else set(site.plan.sketch.lines)
+        here = np.array([site.start.easting_m, site.start.northing_m])
+        near = sorted(lines, key=lambda line: np.hypot(*(line.vertices_m - here).T).min())
+        kept |= {line.name for line in near[:_MOST_UNKNOWN_LINES]}
+        lines = [line for line in lines if line.name in kept]
+    return tuple(line.name for line in lines)
 
 
 def _solve_all(

@@ -9,7 +9,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import PAIRS_AT_ONCE, signed_offsets
-from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past
+from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past, variances
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -22,6 +22,9 @@ _ON_LINE_M: Final = 1e-6
 _CARRIED_ON_M: Final = 3.048
 # How many of a line's corners are looked at from each piece of a run that never crosses it.
 _CORNERS: Final = 50
+# Of a plan's other lines only those this near are looked at, and the nearest few told of.
+_NEARBY_M: Final = 30.0
+_MOST_TOLD: Final = 8
 # Below this the footage of a crossing is several times looser than the distance to the line.
 GRAZING_DEG: Final = 15.0
 # Another line that fits crosses elsewhere beyond 1 ft.
@@ -40,12 +43,14 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
     """
     crossings: list[Crossing] = []
     uncrossed: list[Uncrossed] = []
-    for line in route.site.plan.lines:
+    nearby = _lines_nearby(route)
+    for line in nearby:
         footages = _crossing_footages(route, line)
         if len(footages):
             crossings += _describe(route, line, footages)
         else:
             uncrossed.append(_distance_short(route, line))
+    uncrossed = _worth_telling(route, uncrossed)
     for boundary in route.site.boundaries:
         if boundary.kind == "line":
             continue
@@ -79,6 +84,30 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
                 Uncrossed(boundary.line, "cleanout", boundary.decides, gap, sd, at, at_end=True)
             )
     return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
+
+
+def _lines_nearby(route: Route) -> list[PlanLine]:
+    """Return the boundaries' lines, and the others that come near the run at all."""
+    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
+    _, corners = _run_corners(route)
+    if not len(corners):
+        return list(route.site.plan.lines)
+    low, high = corners.min(axis=0) - _NEARBY_M, corners.max(axis=0) + _NEARBY_M
+    return [
+        line
+        for line in route.site.plan.lines
+        if line.name in bounding
+        or bool(((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all())
+    ]
+
+
+def _worth_telling(route: Route, uncrossed: list[Uncrossed]) -> list[Uncrossed]:
+    """Return the boundaries not crossed, and the nearest few of the other lines."""
+    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
+    others = [one for one in uncrossed if one.line not in bounding]
+    kept = sorted(others, key=lambda one: math.inf if one.gap_m is None else one.gap_m)
+    told = {one.line for one in kept[:_MOST_TOLD]} | bounding
+    return [one for one in uncrossed if one.line in told]
 
 
 def _run_corners(route: Route) -> tuple[Floats, Floats]:
@@ -262,6 +291,11 @@ def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
     carried = past.carried_m if boundary is None else 0.0
     away = np.hypot(past.past_m, carried)
     nearest = int(np.argmin(away))
+    there = measure_past(route, line.name, candidates[[nearest]])
+    sd_gap_m = float(there.sd_m(route)[0])
+    if boundary is None:  # it ends where it is mapped to end
+        variance = variances(there.gradient, route.covariance)[0] + there.mapped_m**2
+        sd_gap_m = math.sqrt(float(variance))
     # The corner just past the start is the start.
     at = round(float(candidates[nearest]), 9)
     return Uncrossed(
@@ -269,7 +303,7 @@ def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
         kind=line.kind,
         decides=decides,
         gap_m=float(away[nearest]),
-        sd_gap_m=float(measure_past(route, line.name, candidates[[nearest]]).sd_m(route)[0]),
+        sd_gap_m=sd_gap_m,
         at_m=at,
         at_end=math.isclose(at, float(footage[-1]), abs_tol=1e-3),
     )

@@ -13,7 +13,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chance_above_zero
-from lateral_map.model.past import drawn_pasts, measure_past, variances
+from lateral_map.model.past import drawn_pasts, measure_past
 from lateral_map.model.results import (
     Crossing,
     FindingResult,
@@ -145,7 +145,7 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
     for weight, solution in route.solutions:
         own = measure_past(solution, boundary.line, at)
         reading = np.square(route.site.counter.sd_reading_m * own.rate)
-        variance = variances(own.gradient, solution.covariance) + reading
+        variance = np.square(own.sd_m(solution)) + reading
         each = zip(own.past_m, np.sqrt(variance), strict=True)
         chance += weight * np.array([chance_above_zero(float(d), float(sd)) for d, sd in each])
         square += weight * (variance + np.square(own.past_m - past.past_m))
