@@ -24,12 +24,13 @@ from lateral_map.cli.dig import dig
 from lateral_map.cli.draw import draw
 from lateral_map.cli.enter import enter
 from lateral_map.cli.new import new
+from lateral_map.cli.plan import plan
 from lateral_map.cli.refer import refer
 from lateral_map.cli.schema import schema
 from lateral_map.cli.sheet import sheet
 from lateral_map.errors import ImpossibleError, LateralMapError
 
-COMMANDS = (new, check, draw, dig, enter, sheet, refer, again, batch, schema)
+COMMANDS = (new, plan, check, draw, dig, enter, sheet, refer, again, batch, schema)
 
 app = typer.Typer(
     name="lateral-map",

@@ -26,6 +26,7 @@ from lateral_map.reading.plan import (
     SortedPlan,
     check_corners,
     lay_plan,
+    note_sources,
     sort_features,
     to_plane,
 )
@@ -132,6 +133,7 @@ def _join(
     if names.plan is not None:
         geometries = to_plane(names.plan, placed.frame)
         check_plan_places(names.plan, geometries, placed, ledger)
+        note_sources(names.plan, ledger)
         plan = lay_plan(
             names.plan,
             geometries,

@@ -136,10 +136,12 @@ class FeatureProperties(Typed):
         "How wide it is",
     )
     source: Text = key(
-        "Where a utility's place is from: paint marks on site, a record drawing.",
+        "Where its place is from: paint marks on site, a record drawing, open data.",
         "Where this is from",
         default="",
     )
+    date: Text = key("Of which day that is.", "Of which day", default="")
+    licence: Text = key("Under which licence it may be used.", "Licence", default="")
     z: Length | None = key("Elevation of the ground.", "Level there")
     cover: CoverWord | None = key("What covers a surface.", "Cover")
 
@@ -390,6 +392,23 @@ def _name_lines(found: list[Sorted]) -> list[Sorted]:
         pieces.add((one.label, word))
         named.append(replace(one, name=name))
     return named
+
+
+def note_sources(plan: SortedPlan, ledger: Ledger) -> None:
+    """Say whose data the plan is drawn from, which its licence asks for, and what it is not."""
+    groups: dict[tuple[str, str, str], list[Sorted]] = {}
+    for one in plan.features:
+        said = one.properties
+        if said.date or said.licence:
+            groups.setdefault((said.source, said.date, said.licence), []).append(one)
+    for (source, date, licence), features in groups.items():
+        about = ", ".join(part for part in (date, licence) if part)
+        plots = any(one.kind in ("property_line", "right_of_way") for one in features)
+        survey = " Its lot lines are cadastral lines, no boundary survey." if plots else ""
+        ledger.notice(
+            f"{len(features)} features of the plan are from {source or 'open data'} ({about})."
+            f"{survey}"
+        )
 
 
 # ── laid in the plane ────────────────────────────────────────────────────────────────────────────

@@ -114,7 +114,15 @@ def _feature(
     source: str = "",
 ) -> Sorted:
     properties = FeatureProperties.model_construct(
-        name=name, accuracy=sd, utility=None, depth=None, source=source, z=None, cover=None
+        name=name,
+        accuracy=sd,
+        utility=None,
+        depth=None,
+        source=source,
+        date="",
+        licence="",
+        z=None,
+        cover=None,
     )
     return Sorted(f"{name} of the sketch", kind, name, properties, geometry)
 

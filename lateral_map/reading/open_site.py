@@ -1,0 +1,276 @@
+"""Open geodata and a site folder: which layers are what, and the plan written beside what is drawn.
+
+How layers are read is remembered in ``open_data.toml`` in the site folder, asked once.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from lateral_map.errors import Fault, FaultCollector, SiteError
+from lateral_map.reading.folder import load_site
+from lateral_map.reading.open_data import KINDS, Layer, OpenPlan, find_place
+from lateral_map.reading.words import clean_name, listed, plain
+from lateral_map.units import parse_length
+
+REMEMBERED: Final = "open_data.toml"
+_RULE: Final = re.compile(
+    r"(?P<layer>[^\[=]+)(?:\[(?P<field>[^=\]]+)(?:=(?P<value>[^\]]*))?\])?=(?P<kind>\w+)"
+)
+Ask = Callable[[str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What was said of all layers at once; empty where nothing was."""
+
+    accuracy: str = ""
+    source: str = ""
+    date: str = ""
+    licence: str = ""
+    crs: str = ""
+
+
+def find_layers(
+    files: Sequence[Path], rules: Sequence[str], said: Said, folder: Path, ask: Ask | None
+) -> list[Layer]:
+    """Return the layers of files with what each is; raises ``SiteError`` with all that is unsaid.
+
+    ``rules`` are LAYER=KIND or LAYER[FIELD=VALUE]=KIND. What neither they nor the site's
+    open_data.toml say is asked with ``ask``, where there is somebody to ask.
+    """
+    import pyogrio
+
+    faults, found = FaultCollector(), []
+    known, ruled = _remembered(folder), _ruled(rules, faults)
+    for path in files:
+        try:
+            names = [str(name) for name, shape in pyogrio.list_layers(path) if shape is not None]
+        except (RuntimeError, ValueError, OSError):
+            remedy = "name a GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf or DXF"
+            faults.add(Fault("no vector file GDAL can read", remedy, file=path.name))
+            continue
+        for name in names:
+            entries = [one for rule, one in ruled if rule == plain(name)]
+            entries += [] if entries else known.get((path.name, name), [])
+            if not entries and ask is not None:
+                entries = [{"as": ask(f"What is the layer {name!r}? {', '.join(KINDS)}")}]
+            if not entries:
+                remedy = f"say it with --layer {name}=building (or {', '.join(KINDS[1:])})"
+                faults.add(Fault(f"nothing says what {name!r} is", remedy, file=path.name))
+            for entry in entries:
+                layer = _layer(path, name, entry, said, faults)
+                if layer is not None:
+                    found.append(layer)
+    faults.raise_if_any()
+    return found
+
+
+def _ruled(rules: Sequence[str], faults: FaultCollector) -> list[tuple[str, dict[str, str]]]:
+    found = []
+    for rule in rules:
+        match = _RULE.fullmatch(rule.strip())
+        if match is None:
+            faults.add(Fault(f"{rule!r} is no rule", "write LAYER=KIND or LAYER[FIELD=VALUE]=KIND"))
+            continue
+        where = "" if match["field"] is None else f"{match['field']}={match['value'] or ''}"
+        found.append((plain(match["layer"]), {"as": match["kind"], "where": where}))
+    return found
+
+
+def _remembered(folder: Path) -> dict[tuple[str, str], list[dict[str, str]]]:
+    path = folder / REMEMBERED
+    if not path.is_file():
+        return {}
+    try:
+        entries = tomllib.loads(path.read_text(encoding="utf-8")).get("layer", [])
+        known: dict[tuple[str, str], list[dict[str, str]]] = {}
+        for one in entries:
+            known.setdefault((str(one["file"]), str(one["layer"])), []).append(
+                {name: str(value) for name, value in one.items()}
+            )
+    except (ValueError, KeyError, TypeError, AttributeError):
+        remedy = "mend it or remove it; it is made anew"
+        raise SiteError(Fault("it is not as it was written", remedy, file=REMEMBERED)) from None
+    return known
+
+
+def _layer(
+    path: Path, name: str, entry: Mapping[str, str], said: Said, faults: FaultCollector
+) -> Layer | None:
+    """Return one layer; None, with faults, where something of it is unsaid."""
+    kind = plain(entry.get("as", ""))
+    if kind == "skip":
+        return Layer(path, name, kind)
+    before, place = len(faults.faults), f"layer {name!r}"
+    if kind not in KINDS:
+        faults.add(Fault(f"{kind!r} is no kind of layer", f"write {listed(KINDS)}", field=place))
+    values = {
+        key: clean_name(getattr(said, key) or entry.get(key, ""))
+        for key in ("accuracy", "source", "date", "licence")
+    }
+    for key in [key for key, value in values.items() if not value]:
+        remedy = f"say it with --{key}; where nobody knows, write unknown"
+        remedy = "say it with --accuracy, such as '0.5 m'" if key == "accuracy" else remedy
+        faults.add(Fault(f"nothing says the {key} of the layer", remedy, field=place))
+    accuracy_m = 1.0
+    with faults.place(field=place):
+        accuracy_m = parse_length(values["accuracy"] or "1 m", "m")
+    if accuracy_m <= 0.0:
+        faults.add(Fault("an accuracy is greater than 0", "such as '0.5 m'", field=place))
+    where, _, value = entry.get("where", "").partition("=")
+    if len(faults.faults) > before:
+        return None
+    return Layer(
+        path,
+        name,
+        kind,
+        (where, value) if where else None,
+        accuracy_m,
+        values["source"],
+        values["date"],
+        values["licence"],
+        said.crs or entry.get("crs", ""),
+    )
+
+
+def remember(layers: Iterable[Layer]) -> bytes:
+    """Return the text of open_data.toml that says how these layers are read."""
+    import tomlkit
+
+    document = tomlkit.document()
+    document.add(tomlkit.comment("How layers of open data become this plan, by lateral-map plan."))
+    entries = tomlkit.aot()
+    for one in layers:
+        table = tomlkit.table()
+        where = "" if one.where is None else "=".join(one.where)
+        said = {
+            "file": one.path.name, "layer": one.name, "as": one.kind, "where": where,
+            "accuracy": f"{one.accuracy_m:g} m", "source": one.source, "date": one.date,
+            "licence": one.licence, "crs": one.crs,
+        }  # fmt: skip
+        for name, value in said.items():
+            if value:
+                table.add(name, value)
+        entries.append(table)
+    document.add("layer", entries)
+    return tomlkit.dumps(document).encode()
+
+
+def merge_plan(folder: Path, plan: OpenPlan, *, replaces: bool) -> tuple[bytes, int, int]:
+    """Return plan.geojson with the new features, how many drawn ones stay, how many were replaced.
+
+    Raises ``SiteError`` where features of the same source are there and may not be replaced.
+    """
+    path = folder / "plan.geojson"
+    if (folder / "plan.gpkg").exists():
+        remedy = "save it as plan.geojson, or keep it and add to it in a GIS"
+        raise SiteError(Fault("the plan is a GeoPackage", remedy, file="plan.gpkg"))
+    document: dict[str, Any] = {"type": "FeatureCollection", "features": []}
+    if path.is_file():
+        try:
+            document = json.loads(path.read_text(encoding="utf-8-sig"))
+            there = list(document["features"])
+        except (ValueError, KeyError, TypeError):
+            remedy = "mend it first: lateral-map check says how"
+            raise SiteError(Fault("it is no GeoJSON", remedy, file=path.name)) from None
+    else:
+        there = []
+    sources = {one["properties"]["source"] for one in plan.features}
+    old = [one for one in there if (one.get("properties") or {}).get("source") in sources]
+    if old and not replaces:
+        raise SiteError(
+            Fault(
+                f"{len(old)} features from {', '.join(sorted(sources))} are there already",
+                "add --replace to draw them anew; what is drawn by hand stays",
+                file=path.name,
+            )
+        )
+    kept = [one for one in there if one not in old]
+    taken = {str((one.get("properties") or {}).get("name", "")) for one in kept}
+    for one in plan.features:
+        name = word = one["properties"]["name"]
+        number = 1
+        while name in taken and name:
+            number += 1
+            name = f"{word} {number}"
+        one["properties"]["name"] = name
+    document["features"] = [*kept, *plan.features]
+    text = json.dumps(document, ensure_ascii=False, indent=1)
+    return text.encode(), len(kept), len(old)
+
+
+def start_site(folder: Path, plan: OpenPlan) -> bytes:
+    """Return a site.toml to begin with: everything that is not on the map is a stand-in."""
+    name = json.dumps(clean_name(folder.resolve().name) or "site", ensure_ascii=False)
+    edge = f"""
+[[boundary]]
+line = "{plan.street_edge}"     # the lot's edge on the street, proposed; a plot's edge is no survey
+inside = "owner"
+outside = "city"
+# decides = true             # set it once you know that responsibility changes there
+"""
+    return f"""# Begun from open data. Replace what is marked: nothing of the pipe is on a map.
+format = 1
+
+[site]
+name = {name}
+crs = "{plan.crs}"
+unit = "m"
+
+[start]
+lat = {plan.start_lonlat[1]}              # stand-in: the middle of the house
+lon = {plan.start_lonlat[0]}
+accuracy = 5.0                # stand-in
+azimuth = {plan.azimuth_deg}               # stand-in: square to the street edge
+azimuth_accuracy = 30.0       # stand-in
+{edge if plan.street_edge else ""}
+[run]
+end_footage = {plan.run_m:.1f}            # stand-in
+""".encode()
+
+
+def site_crs(folder: Path) -> str:
+    """Return the projected system of a site that is there, empty where there is none.
+
+    Raises ``SiteError`` for a sketch tied to no place on earth.
+    """
+    path = folder / "site.toml"
+    if not path.is_file():
+        return ""
+    try:
+        crs = str(tomllib.loads(path.read_text(encoding="utf-8-sig"))["site"]["crs"])
+    except (ValueError, KeyError, TypeError):
+        remedy = "mend it first: lateral-map check says how"
+        raise SiteError(Fault("its crs cannot be read", remedy, file=path.name)) from None
+    if plain(crs) == "local":
+        remedy = "write a projected crs in it; a sketch then needs two known points"
+        raise SiteError(Fault('crs = "local" is tied to no place', remedy, file=path.name))
+    return crs
+
+
+def place_meant(folder: Path, layers: Sequence[Layer], at: str, where: str) -> tuple[float, float]:
+    """Return the (longitude, latitude) given as LAT,LON, by a field's value, or the site's start.
+
+    Raises ``SiteError`` where nothing gives one.
+    """
+    if at:
+        numbers = re.fullmatch(r"\s*(-?[\d.]+)\s*[, ]\s*(-?[\d.]+)\s*", at)
+        if numbers is None or not (abs(float(numbers[1])) <= 90 and abs(float(numbers[2])) <= 180):
+            raise SiteError(Fault(f"{at!r} is no place", "write --at LATITUDE,LONGITUDE"))
+        return float(numbers[2]), float(numbers[1])
+    if where:
+        name, _, value = where.partition("=")
+        return find_place(layers, name.strip(), value.strip())
+    if (folder / "site.toml").is_file():
+        site = load_site(folder)
+        lonlat = site.frame.plane_to_lonlat(site.start.easting_m, site.start.northing_m)
+        if lonlat is not None:
+            return float(lonlat[0]), float(lonlat[1])
+    raise SiteError(Fault("nothing says where the house is", "give --at LAT,LON or --where"))
