@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
 from agreement.sites import write_site
-from packet.letters import add_fields, faults_of, letter_faults
+from packet.letters import add_fields, letter_faults
 
 from lateral_map import build_report, load_site
 from lateral_map.draw.packet.document import referral_html
@@ -15,17 +14,13 @@ from lateral_map.draw.sheet.setting import choose_setting
 from lateral_map.export.pdf import html_to_pdf
 
 
-@pytest.mark.parametrize("seed", [1, 3])
-def test_every_field_and_finding_is_on_the_paper_once_and_whole(tmp_path: Path, seed: int) -> None:
-    assert list(faults_of(tmp_path / "site", seed)) == []
-
-
-def test_what_is_lost_on_the_way_to_the_paper_is_found(tmp_path: Path) -> None:
+def test_every_field_and_finding_is_on_the_paper_and_what_is_lost_is_found(tmp_path: Path) -> None:
     write_site(tmp_path, 1)
     add_fields(tmp_path, 1)
     report = build_report(load_site(tmp_path))
     letter = next(one for one in report.letters if one.theirs)
     page = referral_html(report, letter, SheetSet(choose_setting(report), (), ()))
+    assert list(letter_faults(report, letter, html_to_pdf(page), 1)) == []
     lost = page.replace("PN-1-7", "").replace("is yours", "is", 1)
     number = f'<td class="number">{letter.theirs[0].number}</td>'
     assert number in lost
