@@ -557,7 +557,8 @@ function defaults(file) {
   }
   if (file === "locates.csv") values.mark = nextMark(rows.map((row) => row.mark || ""));
   // Round a building each wall begins where the one before ends, and the last one closes it.
-  if (file === "sketch.csv" && last.what === "wall" && last.to !== rows.find(({ what }) => what === "wall").from) Object.assign(values, { what: "wall", from: last.to, turn: last.turn });
+  const first = file === "sketch.csv" ? rows.find(({ what }) => what === "wall")?.from : null;
+  if (first && last.what === "wall" && last.to !== first) Object.assign(values, { what: "wall", from: last.to, turn: last.turn, to: /^[A-Y]$/.test(last.to) ? nextMark([last.to]) : "" });
   return values;
 }
 
