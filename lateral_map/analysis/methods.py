@@ -45,9 +45,10 @@ def compare_methods(
     shored = _open_cut(reach, excavation, excavation.shored, surfaces[0])
     shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_high_m2, "m2", None))
     sloped = _open_cut(reach, excavation, excavation.sloped, surfaces[1])
-    # One way in at the least; a second end needs one too where it is not the main.
+    # A liner is commonly placed through what is open already: a cleanout, the main. At the most a
+    # pit at either end, at the start none (common practice, no source).
     pits = (
-        (0.0, 1.0) if reach.begin.footage_m - site.counter.zero_m <= _AT_CLEANOUT_M else (1.0, 2.0)
+        (0.0, 1.0) if reach.begin.footage_m - site.counter.zero_m <= _AT_CLEANOUT_M else (0.0, 2.0)
     )
     liner = [
         Quantity("mobilise liner", 1.0, 1.0, "each", None),

@@ -13,7 +13,7 @@ from lateral_map.model.dig import ReachEnd, ReachPart, RepairReach
 from lateral_map.model.results import FindingResult, PipeStretch, ResponsibilityStretch
 from lateral_map.model.route import Route
 from lateral_map.model.site import Finding
-from lateral_map.model.trade import calls_for_repair, is_standing_water, is_tap
+from lateral_map.model.trade import calls_for_repair, is_at_main, is_standing_water, is_tap
 from lateral_map.units import to_metres
 
 # A repair is cut in sound pipe beyond the damage: 2 ft either way, and two repairs with less than
@@ -102,7 +102,7 @@ def _describe(
         transitions_m=tuple(pipe.from_m for pipe in crossed if pipe.from_m > span.from_m),
         bends=tuple(b for b in route.site.bends if span.from_m <= b.footage_m <= span.to_m),
         findings=tuple(within),
-        taps=tuple(one for one in seen if is_tap(one)),
+        taps=tuple(one for one in seen if is_tap(one) and not is_at_main(one, route.site)),
         standing_water=tuple(one for one in seen if is_standing_water(one)),
         parts=_parts(span, begin, end, parties),
     )

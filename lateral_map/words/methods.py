@@ -23,7 +23,7 @@ def method_cautions(
         return (*dangers, *_liner_cautions(one, rules, unit))
     sloped = name == "open cut, sloped"
     dug, small = one.excavation, small_unit(unit)
-    said = [*dangers, *_depth_cautions(dug, rules, unit)]
+    said = [*dangers, *_depth_cautions(dug, rules, unit, sloped=sloped)]
     if dug.width_m < dug.standard_width_m - 1e-6:
         own, asked = (from_metres(width, small) for width in (dug.width_m, dug.standard_width_m))
         word = small.removeprefix("us_")
@@ -65,7 +65,9 @@ def method_cautions(
     return tuple(said)
 
 
-def _depth_cautions(excavation: Excavation, rules: TrenchRules, unit: str) -> list[str]:
+def _depth_cautions(
+    excavation: Excavation, rules: TrenchRules, unit: str, *, sloped: bool
+) -> list[str]:
     """Return what the depth asks: walls held up, a way out, air to breathe, an edge to see."""
     deep, ways = excavation.deepest_high_m, excavation.ways_out
 
@@ -87,13 +89,53 @@ def _depth_cautions(excavation: Excavation, rules: TrenchRules, unit: str) -> li
         )
     asked: dict[RuleKey, str] = {
         "air test depth": "test the air before entry: an open sewer is a hazard to expect",
-        "fall protection depth": "keep people from falling in where the edge is hard to see",
-        "engineer depth": (
-            f"deeper than {rules.rule('engineer depth').figure(unit)} at the 95 % bound: a "
-            "registered professional engineer designs it"
+        "fall protection depth": (
+            "keep people from falling in: where the edge is hard to see, and at pits and shafts "
+            "whether it is or not"
         ),
     }
     said += [f"{words} {by(key)}" for key, words in asked.items() if rules.reached(key, deep)]
+    if rules.reached("engineer depth", deep):
+        beyond = f"deeper than {rules.rule('engineer depth').figure(unit)} at the 95 % bound"
+        said.append(
+            f"{beyond}: a registered professional engineer designs it, or it is shored or shielded "
+            "by tabulated data that reach so deep (29 CFR 1926.652(c), from memory)"
+            if not sloped
+            else f"{beyond}: a registered professional engineer designs it {by('engineer depth')}"
+        )
+    return [*said, *_wall_cautions(rules, unit, sloped=sloped)]
+
+
+def _wall_cautions(rules: TrenchRules, unit: str, *, sloped: bool) -> list[str]:
+    """Return what holds for walls whatever their depth; from memory where it says so."""
+    said = [
+        (
+            "the competent person inspects before each shift and as needed through it, and after "
+            "rain (29 CFR 1926.651(k)(1), read in part)"
+        ),
+        (
+            "spoil, machines, traffic and stored material beside the cut load its walls: "
+            "protection is chosen for that load, traffic is kept off "
+            "(29 CFR 1926.651(j), 652, from memory)"
+        ),
+    ]
+    if not sloped:
+        top, below = (rules.rule(key).figure(unit) for key in ("shield top", "dig below shield"))
+        said.append(
+            f"a box under a slope stands {top} above the foot of the slope; below a shield no more "
+            f"than {below} is dug, only where it is designed for the full depth and no soil is "
+            "lost from behind or below it (29 CFR 1926.652(e)(2)(i), (g)(2), from memory)"
+        )
+        return said
+    said.append(
+        "layers: a softer layer under a firmer one has the slope of the softer (Appendix B, from "
+        "memory)"
+    )
+    if rules.soil in ("A", "B"):
+        said.append(
+            "benches are for Type A, and for cohesive Type B, never for C, within the same slope "
+            "(Appendix B, from memory)"
+        )
     return said
 
 
@@ -106,7 +148,10 @@ def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str
             "not stated" if size is None else f"{from_metres(size, small):.0f}"
             for size in sorted(sizes, key=lambda size: size or 0.0)
         )
-        said.append(f"the pipe changes size within the reach ({told} {small.removeprefix('us_')})")
+        said.append(
+            f"the pipe changes size within the reach ({told} {small.removeprefix('us_')}): one "
+            "liner seldom fits both; ask its maker"
+        )
     said += [
         f"tap at {format_length(tap.footage_m, unit)}: a liner covers it until it is cut open again"
         for tap in reach.taps
@@ -123,6 +168,7 @@ def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str
                 f"roots at {at} are cut before lining: rule out a gas or electric line bored "
                 "through the pipe first"
             )
+    said += _host_cautions(one)
     materials = {pipe.material for pipe in reach.pipes}
     if "bituminous fibre" in materials:
         said.append("bituminous fibre pipe may hold asbestos: keep cutting dust down")
@@ -136,15 +182,29 @@ def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str
     return said
 
 
+def _host_cautions(one: ReachReview) -> list[str]:
+    """Return what the pipe itself asks before and after a liner goes in (common practice)."""
+    said = []
+    if any(pipe.material in ("cast iron", "ductile iron") for pipe in one.reach.pipes):
+        said.append("iron pipe is descaled to its bore first, and looked at again for holes")
+    if any("infiltrat" in seen.finding.finding.lower() for seen in one.reach.findings):
+        said.append("water running in is stopped first: it washes resin out")
+    said.append("ends, and every tap cut open again, are sealed: water runs behind a liner")
+    return said
+
+
 def _shape_cautions(one: ReachReview, unit: str) -> list[str]:
     """Return where the pipe dips, steps or turns, which a liner follows."""
     said = []
     for water in one.reach.standing_water:
         begin = format_length(water.footage_m, unit)
-        end = format_length(water.footage_m if water.to_m is None else water.to_m, unit)
+        far = water.footage_m if water.to_m is None else water.to_m
+        long = f", {format_length(far - water.footage_m, unit)} long" if water.to_m else ""
         said.append(
-            f"standing water {begin} to {end}: not cured by a liner; dig and relay that stretch "
-            "first"
+            f"standing water {begin} to {format_length(far, unit)}{long} "
+            f"({water.severity or 'degree not stated'}): a liner keeps the dip. How deep the water "
+            "stands and how far decides whether it is dug and relaid first: a judgement, no figure "
+            "is known to settle it"
         )
     said += [
         f"offset joint at {format_length(seen.finding.footage_m, unit)}: it stays as a step under "

@@ -266,7 +266,8 @@ def _dig_notices(report: Report) -> Iterator[str]:
         yield (
             "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in (457 mm) each side of the "
             "pipe (Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask "
-            "for more: write it in site.toml, [dig] tolerance_zone"
+            "for more: write it in site.toml, [dig] tolerance_zone. Until it is known reckon with "
+            "48 in (1.22 m), the widest of the table of tolerance zones (Michigan)"
         )
     elif dig.tolerance_m < LEAST_TOLERANCE_M - 1e-9:
         yield (

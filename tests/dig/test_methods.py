@@ -98,7 +98,7 @@ def test_a_liner_is_cautioned_by_what_was_seen():
     )
     _, found = methods(findings=findings)
     words = said(found["liner"])
-    assert "not cured by a liner" in words
+    assert "a liner keeps the dip" in words
     assert "ASTM F1743-22" in words
     assert "rule out a gas or electric line" in words
 
@@ -116,3 +116,33 @@ def test_sums_are_the_sites_own_rates_and_nothing_else():
     assert "shore" in shored.unpriced
     assert liner.cost == (pytest.approx(300 * LENGTH), pytest.approx(300 * LENGTH))
     assert cut.shored.bank_m3 == pytest.approx(320 * FOOT**3)
+
+
+def test_a_liner_may_need_no_pit_and_the_main_is_no_tap_to_cut_open():
+    findings = (
+        Finding(2.0, "tap at 10 o'clock"),
+        Finding(LENGTH - 0.05, "tap at the main"),
+        Finding(3.0, "infiltration", severity="moderate"),
+    )
+    _, found = methods(findings=findings)
+    liner, words = found["liner"]
+    pits = next(one for one in liner.quantities if one.item == "access pit")
+    assert pits.low == 0.0
+    assert words.count("until it is cut open again") == 1
+    assert "washes resin out" in words
+    assert "sealed" in words
+    assert "dig and relay" not in words
+
+
+@pytest.mark.parametrize("depth_ft", [3.0, 8.0, 20.5])
+def test_loads_layers_and_shields_are_said_of_the_walls_they_hold_for(depth_ft):
+    _, found = methods(depth_ft)
+    shored, sloped = (found[name][1] for name in ("open cut, shored", "open cut, sloped"))
+    for words in (shored, sloped):
+        assert "as needed through it" in words
+        assert "traffic" in words
+    assert "no soil is lost" in shored
+    assert "no soil is lost" not in sloped
+    assert "softer layer" in sloped
+    assert ("tabulated data" in shored) == (depth_ft > 20)
+    assert "tabulated data" not in sloped
