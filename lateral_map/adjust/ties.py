@@ -227,9 +227,21 @@ def evaluate_ties(
     off_depth = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
     on_depth = -jacobian[ties.depth_row, 2, :]
     on_depth[:, layout.ground] += weights
+    shifted = ties.tape_shift_column >= 0
+    columns = ties.tape_shift_column[shifted]
+    point = ties.tape_point_m.copy()
+    point[shifted] += unknowns[columns[:, None] + np.arange(2)]
+    away = mark[ties.tape_mark] - point
+    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+    unit = away / distance[:, None]
+    on_tape = np.einsum("tk,tkn->tn", unit, mark_jacobian[ties.tape_mark])
+    row = np.flatnonzero(shifted)
+    on_tape[row, columns] -= unit[shifted, 0]
+    on_tape[row, columns + 1] -= unit[shifted, 1]
+    tape_sd = ties.tape_sd_m
     parts = [
         (off_position.reshape(-1), on_position.reshape(-1, layout.size)),
-        _tapes(ties, unknowns, mark, mark_jacobian),
+        ((ties.tape_read_m - distance) / tape_sd, on_tape / tape_sd[:, None]),
         *(_offsets(group, unknowns, mark, mark_jacobian) for group in ties.lines),
         (off_depth / ties.depth_sd_m, on_depth / ties.depth_sd_m[:, None]),
     ]
@@ -258,22 +270,6 @@ def _places(
     mark_jacobian[index, 0, ties.mark_column] = 1.0
     mark_jacobian[index, 1, ties.mark_column + 1] = 1.0
     return place, jacobian, mark, mark_jacobian
-
-
-def _tapes(ties: Ties, unknowns: Floats, mark: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
-    shifted = ties.tape_shift_column >= 0
-    columns = ties.tape_shift_column[shifted]
-    point = ties.tape_point_m.copy()
-    point[shifted] += unknowns[columns[:, None] + np.arange(2)]
-    away = mark[ties.tape_mark] - point
-    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
-    unit = away / distance[:, None]
-    design = np.einsum("tk,tkn->tn", unit, jacobian[ties.tape_mark])
-    row = np.flatnonzero(shifted)
-    design[row, columns] -= unit[shifted, 0]
-    design[row, columns + 1] -= unit[shifted, 1]
-    sd = ties.tape_sd_m
-    return (ties.tape_read_m - distance) / sd, design / sd[:, None]
 
 
 def _offsets(

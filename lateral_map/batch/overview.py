@@ -76,6 +76,17 @@ class OverviewWriter:
         route = [shape for shape, _ in rows["routes"] if shape]
         line = self._units(shapely.get_coordinates(shapely.from_wkb(route[:1])), origin)
         steps = np.diff(line, axis=0, prepend=0)
+        at = {name: place for place, name in enumerate(TABLES["findings"].columns)}
+        findings = [
+            [
+                *self._units(shapely.get_coordinates(shapely.from_wkb(shape)), origin)[0].tolist(),
+                cells[at["finding"]],
+                cells[at["footage"]],
+                "danger" if cells[at["class"]] == "danger" else cells[at["verdict"]],
+            ]
+            for shape, cells in rows["findings"]
+            if shape
+        ]
         entry = [
             kept.name,
             facts["name"],
@@ -83,7 +94,7 @@ class OverviewWriter:
             *np.rint(origin * _PER_DEGREE).astype(int).tolist(),
             _NAMES.index(class_of(facts)),
             steps.ravel().tolist() if self._lines else [],
-            self._findings(rows["findings"], origin),
+            findings,
             [facts["length"], facts["greatest_depth"], facts["past"], facts["dangers"]],
             facts["diagnosis"] if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT else None,
             facts["worst_verdict"],
@@ -95,20 +106,6 @@ class OverviewWriter:
         if self._file is not None:
             self._file.write(f"]}}{self._after}")
             self._file.close()
-
-    def _findings(self, findings: list[Row], origin: Any) -> list[list[Any]]:
-        """Return each finding: its place, what it is, where, its verdict."""
-        at = {name: place for place, name in enumerate(TABLES["findings"].columns)}
-        return [
-            [
-                *self._units(shapely.get_coordinates(shapely.from_wkb(shape)), origin)[0].tolist(),
-                cells[at["finding"]],
-                cells[at["footage"]],
-                "danger" if cells[at["class"]] == "danger" else cells[at["verdict"]],
-            ]
-            for shape, cells in findings
-            if shape
-        ]
 
     @staticmethod
     def _units(places: Any, origin: Any) -> Any:

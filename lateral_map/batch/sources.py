@@ -170,7 +170,8 @@ class Root:
             return
         whole = sorted(folder for folder, names in folders.items() if "site.toml" in names)
         for folder in sorted(folder for folder, names in folders.items() if names & _SIGNS):
-            if not any(one != folder and _is_under(folder, one) for one in whole):
+            under = (not one or folder.startswith(f"{one}/") for one in whole if one != folder)
+            if not any(under):
                 yield Source(path, folder)
 
     def _unpack(self, path: str, inside: str, into: Path) -> None:
@@ -244,10 +245,6 @@ def _members(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
 
 def _plain(name: str) -> str:
     return posixpath.normpath(name.replace("\\", "/")).lstrip("/")
-
-
-def _is_under(folder: str, other: str) -> bool:
-    return not other or folder.startswith(f"{other}/")
 
 
 def _packed_words(error: Exception) -> str:

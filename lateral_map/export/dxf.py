@@ -20,7 +20,6 @@ import shapely
 
 from lateral_map.draw.paint.labels import Box
 from lateral_map.export.features import (
-    Layer,
     LayerName,
     Record,
     flat_record,
@@ -39,7 +38,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from lateral_map.model.arrays import Floats
-    from lateral_map.model.results import Basis, Crossing, Report
+    from lateral_map.model.results import Basis, Report
     from lateral_map.model.site import LineKind, UtilityKind
 
 # $INSUNITS of the DXF reference: 2 feet, 6 metres, 21 US survey feet, 0 not said.
@@ -242,14 +241,17 @@ class _Drawing:
             for feature in layers[name].features:
                 place = feature.geometry.coords[0]
                 if name == "crossings":
-                    place = self._on_line(self._report.crossings, feature.record, layers[name])
+                    # With the invert's height.
+                    at = [one is feature for one in layers[name].features].index(True)
+                    footage_m = self._report.crossings[at].footage_m
+                    place = tuple(self._report.route.positions([footage_m])[0])
                 words = mark_name(name, feature.record)
                 self._mark(place, words, name, flat_record(feature.record))
         for bend in self._report.site.bends:
             words = f"bend {bend.turn_deg:g} deg, fall {bend.fall_deg:g} deg"
             place = tuple(self._report.route.positions([bend.footage_m])[0])
-            at = self._out.length(bend.footage_m)
-            self._mark(place, words, "bends", {"turn": bend.turn_deg, "footage": at})
+            footage = self._out.length(bend.footage_m)
+            self._mark(place, words, "bends", {"turn": bend.turn_deg, "footage": footage})
         for feature in plan_layers(self._report)[-1].features:
             middle = np.asarray(feature.geometry.interpolate(0.5, normalized=True).coords[0])
             self._waiting.append(
@@ -333,7 +335,10 @@ class _Drawing:
             words.append(f"SUSPECT READINGS: {count}. See the referral's evidence.")
         (x, y, _), *_ = self._declared(np.array([[east, north, 0.0]]))
         for row, line in enumerate(words):
-            self._words((x, y - (8 + 1.8 * row) * self._text, 0.0), line, "notes")
+            text = self._space.add_text(
+                plain_text(line), height=self._text, dxfattribs={"layer": _OTHERS["notes"][0]}
+            )
+            text.set_placement((x, y - (8 + 1.8 * row) * self._text, 0.0))
 
     def _declared(self, vertices_m: Floats) -> list[tuple[float, float, float]]:
         """Return vertices in the declared system, heights in its unit."""
@@ -357,23 +362,10 @@ class _Drawing:
                 )
                 _attach(line, facts)
 
-    def _on_line(
-        self, crossings: Sequence[Crossing], record: Record, layer: Layer
-    ) -> tuple[float, ...]:
-        """Return a crossing's place with the invert's height."""
-        at = [one.record is record for one in layer.features].index(True)
-        return tuple(self._report.route.positions([crossings[at].footage_m])[0])
-
     def _mark(self, place: Any, words: str, key: str, facts: Mapping[str, Any]) -> None:
         (x, y, z), *_ = self._declared(np.asarray([place], float))
         _attach(self._space.add_point((x, y, z), dxfattribs={"layer": _OTHERS[key][0]}), facts)
         self._waiting.append(((x, y, z), words, key))
-
-    def _words(self, place: tuple[float, float, float], words: str, key: str) -> None:
-        text = self._space.add_text(
-            plain_text(words), height=self._text, dxfattribs={"layer": _OTHERS[key][0]}
-        )
-        text.set_placement(place)
 
 
 def _attach(entity: DXFEntity, facts: Mapping[str, Any]) -> None:

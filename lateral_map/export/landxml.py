@@ -80,7 +80,21 @@ def route_landxml(report: Report) -> bytes:
         add(root, "CoordinateSystem", desc=clean(crs))
     add(root, "Project", name=clean(label(report.site.name, 120)))
     add(root, "Application", name="lateral-map", version=__version__)
-    _points(add(root, "CgPoints", name="findings, crossings and locates"), report)
+    # Findings, crossings and locates, with the facts every file gives of them.
+    out, points = outward(report), add(root, "CgPoints", name="findings, crossings and locates")
+    for layer in route_layers(report):
+        for feature in layer.features if layer.name in _POINTS else ():
+            kind = _POINTS[layer.name]
+            east, north, *height = feature.geometry.coords[0]
+            if not height:
+                at_m = to_metres(feature.record["footage"], out.unit)
+                height = [float(report.route.positions([at_m])[0, 2])]
+            x, y = frame.from_plane(east, north)
+            place = np.array([float(x), float(y), height[0] / frame.unit_m])
+            name = clean(mark_name(layer.name, feature.record))
+            point = add(points, "CgPoint", _northing_easting(place), name=name, code=kind)
+            point.text = f"{point.text} {_figure(place[2])}"
+            _properties(add(point, "Feature", code=kind, source="lateral-map"), feature.record)
     alignments = add(root, "Alignments", name="Laterals")
     _alignment(alignments, report)
     return xml_bytes(root)
@@ -89,24 +103,6 @@ def route_landxml(report: Report) -> bytes:
 _POINTS: Final[dict[LayerName, str]] = {
     "findings": "finding", "crossings": "crossing", "locates": "locate",
 }  # fmt: skip
-
-
-def _points(parent: ET.Element, report: Report) -> None:
-    """Add findings, crossings and locates as points, with the facts every file gives of them."""
-    out, frame = outward(report), report.site.frame
-    for layer in route_layers(report):
-        for feature in layer.features if layer.name in _POINTS else ():
-            code = _POINTS[layer.name]
-            east, north, *height = feature.geometry.coords[0]
-            if not height:
-                at_m = to_metres(feature.record["footage"], out.unit)
-                height = [float(report.route.positions([at_m])[0, 2])]
-            x, y = frame.from_plane(east, north)
-            place = np.array([float(x), float(y), height[0] / frame.unit_m])
-            name = clean(mark_name(layer.name, feature.record))
-            point = add(parent, "CgPoint", _northing_easting(place), name=name, code=code)
-            point.text = f"{point.text} {_figure(place[2])}"
-            _properties(add(point, "Feature", code=code, source="lateral-map"), feature.record)
 
 
 def _properties(feature: ET.Element, record: Record) -> None:

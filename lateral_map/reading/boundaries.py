@@ -56,7 +56,13 @@ def read_boundaries(
             found = cleanouts[0][1] if len(cleanouts) == 1 else None
             footage_m = found if given.footage is None else given.footage
             sd_m = said.counter.reading_accuracy if given.accuracy is None else given.accuracy
-        inside, outside = (_one_party(one, spelt, ledger) for one in (given.inside, given.outside))
+        # Letter case and separators aside it is the same party: as it was first spelt.
+        inside, outside = (
+            spelt.setdefault(plain(one), one) for one in (given.inside, given.outside)
+        )
+        for typed, first in ((given.inside, inside), (given.outside, outside)):
+            if first != typed:
+                ledger.notice(f"The party {typed!r} is taken as {first!r}, as it is spelt before.")
         boundary = Boundary(
             name,
             inside,
@@ -74,14 +80,6 @@ def read_boundaries(
             ledger.add(replace(fault, file="site.toml", row=row, field=field))
         read.setdefault(key, boundary)
     return tuple(read.values())
-
-
-def _one_party(party: str, spelt: dict[str, str], ledger: Ledger) -> str:
-    """Return a party as it was first spelt: letter case and separators aside it is the same one."""
-    first = spelt.setdefault(plain(party), party)
-    if first != party:
-        ledger.notice(f"The party {party!r} is taken as {first!r}, as it is spelt before.")
-    return first
 
 
 def _trouble(

@@ -81,7 +81,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ties.py", "tape.sd_m**2 + point.sd_m**2 + tape.distance_m**2 / 2.0", "tape.sd_m**2 + tape.distance_m**2 / 2.0", "a short tape forgets how well its point is mapped"),
     ("adjust/ties.py", "_SHORT_TAPE_M = 0.1524", "_SHORT_TAPE_M = 6.0", "a tape of 20 ft says the mark is at the point"),
     ("adjust/ties.py", "point[shifted] += unknowns[columns[:, None] + np.arange(2)]", "point[shifted] -= unknowns[columns[:, None] + np.arange(2)]", "a point's shift moves it the other way"),
-    ("adjust/ties.py", "design[row, columns] -= unit[shifted, 0]", "design[row, columns] += unit[shifted, 0]", "the derivative by a point's easting is upside down"),
+    ("adjust/ties.py", "on_tape[row, columns] -= unit[shifted, 0]", "on_tape[row, columns] += unit[shifted, 0]", "the derivative by a point's easting is upside down"),
     ("adjust/ties.py", "mark_jacobian[index, 1, ties.mark_column + 1] = 1.0", "mark_jacobian[index, 1, ties.mark_column + 1] = 0.0", "a mark cannot be off to the north"),
     ("adjust/ties.py", "computed - unknowns[group.shift_column] * group.is_offset", "computed + unknowns[group.shift_column] * group.is_offset", "a taped curb moves the mapped one the wrong way"),
     ("adjust/ties.py", "design[:, group.shift_column] -= group.is_offset", "design[:, group.shift_column] += group.is_offset", "the derivative by a line's shift is upside down"),
