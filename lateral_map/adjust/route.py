@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -62,7 +63,7 @@ class System:
 
     def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
         """Return whitened residuals and design of the ties and depths."""
-        return evaluate_ties(self.ties, self.chain, self.layout, self.ground, unknowns)
+        return evaluate_ties(self.ties, self.chain, self.layout, unknowns)
 
 
 def adjust_route(site: Site) -> Route:
@@ -166,7 +167,7 @@ def build_system(
         knots=len(ground.correction_knots_m),
     )
     rows = prior_rows(site, chain, layout, ground, turns, first_azimuth)
-    ties = gather_ties(site, layout, rows)
+    ties = gather_ties(site, chain, layout, ground, rows)
     return System(site, chain, layout, ground, rows, ties)
 
 
@@ -227,8 +228,9 @@ def _solve_all(
     # Then about each line that fits, with its marks at the other places their tapes leave.
     for near, fitted in _distinct(solved, chain)[:_MOST_LOOKED_ROUND]:
         mark, jacobian = marks_of(near.ties, chain, near.layout, fitted.unknowns)
-        guesses = other_places(near.ties, fitted, mark, jacobian, near.layout.azimuth)
-        solved += [(near, solve_system(near, guess)) for guess in guesses]
+        for guess in other_places(near.ties, fitted, mark, jacobian, near.layout.azimuth):
+            worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
+            solved.append((near, solve_system(near, guess, worth_reaching=worth)))
     return sorted(solved, key=lambda pair: pair[1].cost)
 
 
@@ -258,15 +260,22 @@ def first_azimuth(site: Site, found_rad: float) -> tuple[float, float]:
     return float(np.radians(start.azimuth_deg)), float(np.radians(start.sd_azimuth_deg))
 
 
-def solve_system(system: System, guess: Floats, most_steps: int = MOST_STEPS) -> Solution:
-    """Return a system's solution from a guess (n,).
+def solve_system(
+    system: System,
+    guess: Floats,
+    most_steps: int = MOST_STEPS,
+    worth_reaching: float = math.inf,
+) -> Solution:
+    """Return a system's solution from a guess (n,), unsettled where it is not ``worth_reaching``.
 
     Raises ``AdjustmentError`` where the readings leave part of the line undetermined.
     """
     design, observed = system.rows.stacked()
     normal = gram_matrix(design)
     try:
-        return solve_least_squares(design, observed, normal, system.evaluate, guess, most_steps)
+        return solve_least_squares(
+            design, observed, normal, system.evaluate, guess, most_steps, worth_reaching
+        )
     except np.linalg.LinAlgError:
         raise AdjustmentError(
             Fault(

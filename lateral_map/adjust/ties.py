@@ -21,7 +21,7 @@ from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.readings import tie_reading
-from lateral_map.model.route import Chain, Ground, Layout
+from lateral_map.model.route import Chain, Ground, Layout, Stops
 from lateral_map.model.site import (
     AlongTie,
     Locate,
@@ -58,13 +58,15 @@ class LineTies:
 class Ties:
     """Every tie and depth of a site in arrays.
 
-    ``footage_m`` (r,) is the transmitter's footage at each locate used; ``reading_column`` (r,) its
-    counter error's column. ``mark_row`` (m,) and ``mark_column`` (m,) give each tied mark's locate
-    and first offset column. Position ties, tapes and depths follow, each with the mark (or, for
-    depths, the locate) it belongs to.
+    ``footage_m`` (r,) is the transmitter's footage at each locate used and ``stops`` what hangs on
+    it alone; ``reading_column`` (r,) its counter error's column. ``mark_row`` (m,) and
+    ``mark_column`` (m,) give each tied mark's locate and first offset column. Position ties, tapes
+    and depths follow, each with the mark (or, for depths, the locate) it belongs to; the ground
+    there is ``depth_level_m`` (d,) with corrections weighed by ``depth_weights`` (d, knots).
     """
 
     footage_m: Floats
+    stops: Stops
     reading_column: Indices
     mark_row: Indices
     mark_column: Indices
@@ -80,6 +82,8 @@ class Ties:
     depth_row: Indices
     depth_invert_m: Floats
     depth_sd_m: Floats
+    depth_level_m: Floats
+    depth_weights: Floats
 
     @property
     def count(self) -> int:
@@ -88,7 +92,7 @@ class Ties:
         return 2 * len(self.position_mark) + len(self.tape_mark) + on_lines + len(self.depth_row)
 
 
-def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
+def gather_ties(site: Site, chain: Chain, layout: Layout, ground: Ground, rows: LinearRows) -> Ties:
     """Return a site's ties and depths in arrays, and name each among ``rows``' observations."""
     locates, marks = site.used_locates(), tied_locates(site)
     row_of = {id(locate): index for index, locate in enumerate(locates)}
@@ -115,8 +119,11 @@ def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
     for locate, reading, width, sd in named:
         rows.name(reading, slice(at, at + width), sd, site.transmitter_footage_m(locate))
         at += width
+    footage = np.array([site.transmitter_footage_m(one) for one in locates], float)
+    depth_row = np.array([row for row, _, _, _ in depths], np.intp)
     return Ties(
-        footage_m=np.array([site.transmitter_footage_m(one) for one in locates], float),
+        footage_m=footage,
+        stops=chain.stops(footage),
         reading_column=np.arange(layout.reading.start, layout.reading.stop),
         mark_row=np.array([row_of[id(one)] for one in marks], np.intp),
         mark_column=layout.mark.start + 2 * np.arange(len(marks)),
@@ -129,9 +136,11 @@ def gather_ties(site: Site, layout: Layout, rows: LinearRows) -> Ties:
         tape_read_m=np.array([tie.distance_m for _, tie in tapes], float),
         tape_sd_m=np.array([tie.sd_m for _, tie in tapes], float),
         lines=tuple(_line_ties(layout, line, found) for line, found in lines if found),
-        depth_row=np.array([row for row, _, _, _ in depths], np.intp),
+        depth_row=depth_row,
         depth_invert_m=np.array([depth for _, _, depth, _ in depths], float),
         depth_sd_m=np.array([sd for _, _, _, sd in depths], float),
+        depth_level_m=ground.elevation(footage[depth_row]),
+        depth_weights=ground.correction_weights(footage[depth_row]),
     )
 
 
@@ -212,7 +221,7 @@ def loosen_ties(ties: Ties, slack_m: float) -> Ties:
 
 
 def evaluate_ties(
-    ties: Ties, chain: Chain, layout: Layout, ground: Ground, unknowns: Floats
+    ties: Ties, chain: Chain, layout: Layout, unknowns: Floats
 ) -> tuple[Floats, Floats]:
     """Return whitened residuals (t,) and design (t, unknowns) of every tie and depth."""
     if not ties.count:
@@ -221,9 +230,8 @@ def evaluate_ties(
     position_sd = ties.position_sd_m[:, None]
     off_position = (ties.position_m - mark[ties.position_mark]) / position_sd
     on_position = mark_jacobian[ties.position_mark] / position_sd[:, :, None]
-    footage = ties.footage_m[ties.depth_row]
-    weights = ground.correction_weights(footage)
-    surface = ground.elevation(footage) + weights @ unknowns[layout.ground]
+    weights = ties.depth_weights
+    surface = ties.depth_level_m + weights @ unknowns[layout.ground]
     off_depth = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
     on_depth = -jacobian[ties.depth_row, 2, :]
     on_depth[:, layout.ground] += weights
@@ -259,10 +267,7 @@ def _places(
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return the transmitters' places (r, 3), the marks' (m, 2), each followed by derivatives."""
     errors = unknowns[ties.reading_column]
-    place, jacobian = chain.position_jacobian(unknowns, layout, ties.footage_m, errors)
-    step = (1.0 + unknowns[layout.scale]) * chain.directions(
-        unknowns[layout.azimuth], unknowns[layout.pitch]
-    )[chain.piece_of(ties.footage_m)]
+    place, jacobian, step = chain.travel(unknowns, layout, ties.stops, errors)
     jacobian[np.arange(len(errors)), :, ties.reading_column] = step
     mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
     mark_jacobian = jacobian[ties.mark_row, :2]

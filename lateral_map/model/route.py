@@ -104,6 +104,21 @@ class Layout:
 
 
 @dataclass(frozen=True, slots=True)
+class Stops:
+    """Footages along a chain, and what of them hangs on no unknown.
+
+    ``spent_m`` (k, pieces) is the footage spent on each piece on the way there, ``piece`` (k,) the
+    piece each lies on, ``beyond_riser`` (k,) whether it lies past the riser, ``drop_m`` (k,) the
+    footage gone straight down.
+    """
+
+    spent_m: Floats
+    piece: NDArray[np.intp]
+    beyond_riser: NDArray[np.bool_]
+    drop_m: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class Chain:
     """Where the straight pieces begin and end, in counter readings (m).
 
@@ -135,38 +150,46 @@ class Chain:
         level = np.cos(pitch)
         return np.stack([level * np.sin(azimuth), level * np.cos(azimuth), -np.sin(pitch)], axis=-1)
 
-    def positions(
-        self,
-        unknowns: Floats,
-        layout: Layout,
-        footage_m: ArrayLike,
-        reading_error_m: ArrayLike = 0.0,
-    ) -> Floats:
-        """Return (k, 3) easting, northing, invert elevation at k footages.
+    def stops(self, footage_m: ArrayLike) -> Stops:
+        """Return what of footages along the chain hangs on no unknown."""
+        footage = np.atleast_1d(np.asarray(footage_m, float))
+        return Stops(
+            spent_m=self.lengths_spent(footage),
+            piece=self.piece_of(footage),
+            beyond_riser=footage > self.nodes_m[0],
+            drop_m=np.clip(footage - self.zero_m, 0.0, self.riser_m),
+        )
 
-        ``reading_error_m`` is how much farther along its own piece each place truly lies.
-        """
-        return self._travel(unknowns, layout, footage_m, reading_error_m)[0]
+    def positions(self, unknowns: Floats, layout: Layout, footage_m: ArrayLike) -> Floats:
+        """Return (k, 3) easting, northing, invert elevation at k footages."""
+        stops = self.stops(footage_m)
+        direction = self.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
+        return _travel(unknowns, layout, stops, direction, np.zeros(len(stops.piece)))[0]
 
     def position_jacobian(
-        self,
-        unknowns: Floats,
-        layout: Layout,
-        footage_m: ArrayLike,
-        reading_error_m: ArrayLike = 0.0,
+        self, unknowns: Floats, layout: Layout, footage_m: ArrayLike
     ) -> tuple[Floats, Floats]:
         """Return positions (k, 3) and their derivatives (k, 3, unknowns) at k footages."""
-        footage = np.atleast_1d(np.asarray(footage_m, float))
-        positions, spent, direction, drop = self._travel(unknowns, layout, footage, reading_error_m)
-        scale = 1.0 + unknowns[layout.scale]
+        stops = self.stops(footage_m)
+        return self.travel(unknowns, layout, stops, np.zeros(len(stops.piece)))[:2]
+
+    def travel(
+        self, unknowns: Floats, layout: Layout, stops: Stops, reading_error_m: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return positions (k, 3), their derivatives (k, 3, unknowns), and ways along (k, 3).
+
+        ``reading_error_m`` (k,) is how much farther along its own piece each place truly lies; the
+        last is a place's derivative in it.
+        """
         azimuth, pitch = unknowns[layout.azimuth], unknowns[layout.pitch]
-        jacobian = np.zeros((len(footage), 3, layout.size))
-        jacobian[:, :, layout.start] = np.eye(3)
+        direction = self.directions(azimuth, pitch)
+        positions, spent = _travel(unknowns, layout, stops, direction, reading_error_m)
+        scale = 1.0 + unknowns[layout.scale]
+        jacobian = np.zeros((len(spent), 3, layout.size))
+        jacobian[:, [0, 1, 2], np.arange(layout.size)[layout.start]] = 1.0
         jacobian[:, :, layout.scale] = _walked(spent, direction)
-        jacobian[:, 2, layout.scale] -= drop
-        jacobian[:, :, layout.zero_offset] = (
-            -scale * direction[0] * (footage > self.nodes_m[0])[:, None]
-        )
+        jacobian[:, 2, layout.scale] -= stops.drop_m
+        jacobian[:, :, layout.zero_offset] = -scale * direction[0] * stops.beyond_riser[:, None]
         scaled = scale * spent
         level, steep = np.cos(pitch), np.sin(pitch)
         sine, cosine = np.sin(azimuth), np.cos(azimuth)
@@ -175,28 +198,22 @@ class Chain:
         jacobian[:, 0, layout.pitch] = scaled * (-steep * sine)
         jacobian[:, 1, layout.pitch] = scaled * (-steep * cosine)
         jacobian[:, 2, layout.pitch] = scaled * -level
-        return positions, jacobian
+        return positions, jacobian, scale * direction[stops.piece]
 
-    def _travel(
-        self,
-        unknowns: Floats,
-        layout: Layout,
-        footage_m: ArrayLike,
-        reading_error_m: ArrayLike,
-    ) -> tuple[Floats, Floats, Floats, Floats]:
-        footage = np.atleast_1d(np.asarray(footage_m, float))
-        spent = self.lengths_spent(footage)
-        # The zero offset is care taken over where the count began: it moves the whole run along
-        # its first piece.
-        spent[:, 0] -= unknowns[layout.zero_offset] * (footage > self.nodes_m[0])
-        spent[np.arange(len(footage)), self.piece_of(footage)] += np.asarray(reading_error_m, float)
-        direction = self.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
-        drop = np.clip(footage - self.zero_m, 0.0, self.riser_m)
-        positions = unknowns[layout.start] + (1.0 + unknowns[layout.scale]) * _walked(
-            spent, direction
-        )
-        positions[:, 2] -= (1.0 + unknowns[layout.scale]) * drop
-        return positions, spent, direction, drop
+
+def _travel(
+    unknowns: Floats, layout: Layout, stops: Stops, direction: Floats, reading_error_m: Floats
+) -> tuple[Floats, Floats]:
+    """Return positions (k, 3), and the footage truly spent on each piece (k, pieces)."""
+    spent = stops.spent_m.copy()
+    # The zero offset is care taken over where the count began: it moves the whole run along its
+    # first piece.
+    spent[:, 0] -= unknowns[layout.zero_offset] * stops.beyond_riser
+    spent[np.arange(len(spent)), stops.piece] += reading_error_m
+    scale = 1.0 + unknowns[layout.scale]
+    positions = unknowns[layout.start] + scale * _walked(spent, direction)
+    positions[:, 2] -= scale * stops.drop_m
+    return positions, spent
 
 
 def _walked(spent: Floats, direction: Floats) -> Floats:
