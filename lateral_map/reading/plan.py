@@ -230,6 +230,7 @@ def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
     found: list[Sorted] = []
     for feature in source.features:
         found.extend(_sort(feature, spelling, source.file, ledger))
+    _report_kindless(source, ledger)
     _report_misspelt(source, ledger)
     named = _name_lines(found)
     # A line, a point and a utility may share a name: what says it says which it means.
@@ -276,10 +277,7 @@ def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | N
     if word in KINDS:
         return word
     if given is None:
-        near = nearest("kind", feature.properties, 0.7)
-        remedy = f"did you mean kind by {near!r}?" if near else f"write its kind: {listed(KINDS)}"
-        ledger.fault("it has no kind", remedy, file=file, field=f"{feature.label}, kind")
-        return None
+        return None  # told once for all of them
     remedy = suggest(word, KINDS) if word else f"write {listed(KINDS)}"
     ledger.fault(
         f"the kind {show_value(given)} is unknown",
@@ -288,6 +286,22 @@ def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | N
         field=f"{feature.label}, kind",
     )
     return None
+
+
+def _report_kindless(source: FeatureFile, ledger: Ledger) -> None:
+    """Report the features without a kind as one fault: a layer lacks it as a whole."""
+    without = [
+        one
+        for one in source.features
+        if all(plain(name) != "kind" or said is None for name, said in one.properties.items())
+    ]
+    if not without:
+        return
+    more = f" (and {len(without) - 1} more features have none)" if len(without) > 1 else ""
+    near = nearest("kind", without[0].properties, 0.7)
+    remedy = f"did you mean kind by {near!r}?" if near else f"write its kind: {listed(KINDS)}"
+    field = f"{without[0].label}, kind"
+    ledger.fault(f"it has no kind{more}", remedy, file=source.file, field=field)
 
 
 def _report_misspelt(source: FeatureFile, ledger: Ledger) -> None:
@@ -444,6 +458,7 @@ def lay_plan(
     lines, utilities, points, levels, areas = [], [], [], [], []
     for one, at in zip(plan.features, geometries, strict=True):
         said, coordinates = one.properties, shapely.get_coordinates(at)
+        source = ", ".join(part for part in (said.source, said.date, said.licence) if part)
         if not np.isfinite(coordinates).all():
             continue
         east, north = (float(value) for value in coordinates[0])
@@ -460,7 +475,7 @@ def lay_plan(
             )
         elif one.kind == "reference":
             sd = mapped_point_m if said.accuracy is None else said.accuracy
-            points.append(PlanPoint(one.name, east, north, sd, said.z, said.source))
+            points.append(PlanPoint(one.name, east, north, sd, said.z, source))
         elif one.kind == "ground":
             levels.append(SpotLevel(east, north, said.z or 0.0, one.name))
         elif isinstance(at, Polygon):

@@ -32,7 +32,10 @@ class Group:
 # A new row starts with these; and these are the turns most often met.
 _PRESELECTED: Final = {"how": "fitting"}
 _TOLD: Final = ("accuracy", "depth", "source")  # properties of the plan that need a word more
-_PICKS: Final = {"turn": ("-90", "-45", "-22.5", "-11.25", "11.25", "22.5", "45", "90")}
+_PICKS: Final = {  # by the field's title
+    "Turn": ("-90", "-45", "-22.5", "-11.25", "11.25", "22.5", "45", "90"),
+    "Then turn": ("-90", "-45", "45", "90"),
+}
 
 FORMS: Final[dict[str, tuple[Group, ...]]] = {
     "locates.csv": (
@@ -123,7 +126,7 @@ def _fields(entries: str, words: Mapping[str, Described]) -> list[dict[str, Any]
                 "kind": word.kind,
                 "unit": word.unit,
                 "help": word.description if "?" in entry else "",
-                "choices": _PICKS.get(name, word.choices),
+                "choices": _PICKS.get(word.title, word.choices),
                 "keep": "+" in entry,
                 "default": _PRESELECTED.get(name, ""),
                 "free": word.free,

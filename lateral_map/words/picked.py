@@ -336,6 +336,8 @@ def line_picked(report: Report, line: PlanLine) -> Detail:
             rows.append(("Beyond it", tidy(boundary.outside)))
             if boundary.decides:
                 rows.append(("Responsibility", "changes at this line"))
+    if line.source:
+        rows.append(("Source", tidy(line.source)))
     rows += _wrong_here(report, lambda slip: slip.id == ReadingId("line", line.name))
     return Detail(tidy(line.name), tuple(rows))
 

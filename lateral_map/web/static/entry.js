@@ -425,7 +425,7 @@ function waitingRow(item) {
 
 function nameOf({ values }) {
   const turn = values.turn ? `${Math.abs(Number(values.turn)) || values.turn}° ${values.turn.startsWith("-") ? "left" : "right"}` : "";
-  const sketched = values.what && `${values.what} ${values.name || ""}`.trim();
+  const sketched = values.what && [...new Set([values.what, values.name || `${values.from || ""} ${values.to || ""}`.trim()])].join(" ");
   return values.mark || values.finding || sketched || turn || "Row";
 }
 
