@@ -94,6 +94,17 @@ def test_the_next_row_starts_from_the_last_one(yard: Yard) -> None:
     expect(yard.panel().locator(".row.left-out")).to_have_count(0)
 
 
+def test_where_nothing_could_be_located_is_saved_and_drawn(yard: Yard, sketch: Path) -> None:
+    yard.fill({"footage": "28", "no_locate": "under the slab"})
+    yard.save()
+    assert rows_of(sketch)[-1].startswith("E,28,")
+    assert "no locate: under the slab" in drawn_marks(yard)
+    # The next row is begun like the last one that was located.
+    form = yard.panel().locator("form").first
+    expect(form.locator('[data-field="tape1_from"] select')).to_have_value("hydrant")
+    expect(form.locator('[data-field="no_locate"]')).to_be_hidden()
+
+
 def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
     yard: Yard, sketch: Path
 ) -> None:

@@ -529,6 +529,7 @@ function rowForm(file, row) {
 function focusNext(file) {
   const first = byId("panel").querySelector(file === "locates.csv" ? '[data-field="footage"] input' : "form :is(input, button)");
   if (isNarrow()) place("result").scrollIntoView({ block: "start" });
+  else byId("desk").scrollTop = 0;
   first?.focus({ preventScroll: isNarrow() });
 }
 
@@ -549,7 +550,7 @@ function withoutIdle(values, starting) {
 /** What a new row starts with: the last row's points, line and habits, and the next mark. */
 function defaults(file) {
   const rows = rowsSoFar(file);
-  const last = rows.length ? rows[rows.length - 1] : {};
+  const last = rows.findLast((row) => !row.no_locate) || {};
   const values = {};
   for (const field of forms[file].flatMap((group) => group.fields)) {
     if (field.keep && last[field.name]) values[field.name] = last[field.name];
@@ -580,9 +581,9 @@ function nextMark(marks) {
 /** Open the groups that the last row used: the next locate is usually tied the same way. */
 function openLikeLast(file, form) {
   if (file !== "locates.csv") return;
-  const last = rowsSoFar(file).pop() || null;
+  const last = rowsSoFar(file).findLast((row) => !row.no_locate) || null;
   for (const [key, { holder, fields }] of form.holders) {
-    if (!holder.turn || key === "more") continue;
+    if (!holder.turn || ["more", "no_locate"].includes(key)) continue;
     const used = last ? fields.some((name) => last[name]) : key === "tapes" && state.plan.names.points.length > 0;
     if (used) holder.turn(true);
   }
