@@ -25,8 +25,8 @@ from lateral_map.model.trench import (
     UtilityRelation,
 )
 
-# Electromagnetic tracing by a locating contractor: +-0.60 m in depth, taken as 95 % (published by
-# a locating contractor). A depth off a record drawing is hardly better.
+# Electromagnetic tracing: +-0.60 m in depth, taken as 95 % (terradiscovery.ca, "EM tracing").
+# A depth off a record drawing is hardly better.
 SD_UTILITY_DEPTH_M: Final = 0.30
 _STEP_M: Final = 0.05
 # To this what lies between two steps is found.

@@ -207,7 +207,7 @@ def test_a_reach_beside_a_danger_says_stop_before_anything():
     title = next(i for i, line in enumerate(lines) if line.startswith("reach 1"))
     assert lines[title + 1].strip().startswith("STOP: ")
     page = dig_page(review)
-    reach = page[page.index('<section class="reach">') :]
+    reach = page[page.index('<section class="reach"') :]
     assert reach.index("STOP: ") < reach.index("Why")
     cautions = reach[reach.index("To think of first") :]
     assert cautions.count("STOP: ") >= 3  # whichever way it is repaired

@@ -73,6 +73,7 @@ def dig_page(review: DigReview) -> str:
         )
         reaches.append(
             {
+                "name": tidy(one.reach.name, 40),
                 "title": reach_title(one.reach, report.site.unit),
                 "facts": reach_facts(review, one),
                 "tables": reach_tables(review, one),
