@@ -119,7 +119,7 @@ class Sketch:
     """What a plan knows of the sketch it was drawn from.
 
     ``covariance`` is joint: two rows a point (east, north), then one a line, its shift to the right
-    where the pipe is likely to cross it, metres squared.
+    where the pipe is likely to cross it, metres squared. ``assumed`` are the lines nobody measured.
     """
 
     points: tuple[str, ...]
@@ -130,6 +130,7 @@ class Sketch:
     freedom: int
     misclosures: tuple[Misclosure, ...] = ()
     world: WorldFit | None = None
+    assumed: tuple[str, ...] = ()
 
     def shift_covariance(self, lines: tuple[str, ...], points: tuple[str, ...]) -> Floats:
         """Return the joint covariance of the named lines' and points' shifts, zero for others."""

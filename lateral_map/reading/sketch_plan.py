@@ -101,8 +101,9 @@ def lay_sketch(
         freedom=adjusted.freedom,
         misclosures=drawn.misclosures,
         world=world,
+        assumed=tuple(line.name for line in drawn.lines if line.assumed),
     )
-    _tell(sketch, drawn, said, ledger, north=drawn.has_north or not on_its_own)
+    _tell(sketch, said, ledger, north=drawn.has_north or not on_its_own)
     return LaidSketch(tuple(features), sketch)
 
 
@@ -212,9 +213,7 @@ def _in_the_world(drawn: DrawnSketch, said: SiteFile, ledger: Ledger) -> _Placed
 # ── what is said of it ───────────────────────────────────────────────────────────────────────────
 
 
-def _tell(
-    sketch: Sketch, drawn: DrawnSketch, said: SiteFile, ledger: Ledger, *, north: bool
-) -> None:
+def _tell(sketch: Sketch, said: SiteFile, ledger: Ledger, *, north: bool) -> None:
     """Put into the notices what a reader of the drawing should know of the sketch."""
     unit = said.unit
     _tell_misfit(sketch, unit, ledger)
@@ -228,9 +227,8 @@ def _tell(
             f"Nothing checks these places of the sketch; one more tape to each would: "
             f"{', '.join(unchecked)}."
         )
-    assumed = [line.name for line in drawn.lines if line.assumed]
-    if assumed:
-        ledger.notice(f"Assumed, not measured: {', '.join(assumed)}.")
+    if sketch.assumed:
+        ledger.notice(f"Assumed, not measured: {', '.join(sketch.assumed)}.")
     if not north:
         ledger.notice("Nothing gives the sketch its north: up on the drawing is no direction.")
     if sketch.world is not None:

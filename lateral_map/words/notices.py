@@ -8,6 +8,7 @@ from lateral_map.analysis.dig import LEAST_TOLERANCE_M
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
+from lateral_map.model.site import Site
 from lateral_map.units import format_length, format_small, format_spread, from_metres
 from lateral_map.words.diagnoses import applied_told, diagnoses_told
 from lateral_map.words.names import reading_name
@@ -59,6 +60,20 @@ def drawing_notices(report: Report) -> tuple[str, ...]:
         own.append(f"Dead reckoned, nothing located there: {spans}.")
     said = [*own, *(tidy(notice, 300) for notice in report_notices(report))]
     return tuple(dict.fromkeys(as_sentence(notice) for notice in said if notice))
+
+
+def origin_words(site: Site) -> tuple[str, ...]:
+    """Say where a drawing's plan is from: taped, assumed, or whose map it was."""
+    plan, words = site.plan, []
+    taped = () if plan.sketch is None else plan.sketch.lines
+    if plan.sketch is not None:
+        words.append("Plan sketched by tape")
+        if plan.sketch.assumed:
+            words.append(f"Assumed, not measured: {tidy(listed(list(plan.sketch.assumed)), 120)}")
+    mapped = [line.source for line in plan.lines if line.source and line.name not in taped]
+    sources = dict.fromkeys(mapped)
+    words += [f"Lines from {tidy(source, 120)}: no boundary survey" for source in sources]
+    return tuple(words[:4])
 
 
 def as_sentence(words: str) -> str:

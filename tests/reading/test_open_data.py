@@ -25,6 +25,7 @@ from lateral_map.reading.open_site import (
     site_crs,
     start_site,
 )
+from lateral_map.words.notices import origin_words
 
 CRS = "EPSG:32617"
 EAST, NORTH = 300_000.0, 4_500_000.0
@@ -102,6 +103,9 @@ def test_the_site_it_begins_is_read_and_nothing_in_it_decides(tmp_path: Path) ->
     assert any("no boundary survey" in one and SAID.licence in one for one in read.notices)
     assert place_meant(site, [], "", "") == pytest.approx(lonlat(30.0, 17.0), abs=1e-6)
     assert site_crs(site) == CRS
+    (said,) = origin_words(read)
+    assert SAID.source in said
+    assert "no boundary survey" in said
 
 
 @pytest.mark.parametrize(

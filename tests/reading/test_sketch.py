@@ -17,6 +17,7 @@ from lateral_map.errors import AdjustmentError, SiteError
 from lateral_map.frame import projected_frame
 from lateral_map.model.site import Site
 from lateral_map.model.sketch import Measure, SketchNet, SketchReading
+from lateral_map.words.notices import origin_words
 
 FOOT = 0.3048
 SITE = """format = 1
@@ -110,6 +111,7 @@ def test_a_house_a_curb_and_a_right_of_way_need_no_coordinate(tmp_path: Path) ->
     assert (curb.source, way.source[:7]) == ("measured by tape from NW to NE", "assumed")
     assert way.sd_m > FOOT > 0.5 * FOOT > curb.sd_m  # an assumed line is good to 1 ft
     assert "Assumed, not measured: right of way." in site.notices
+    assert origin_words(site) == ("Plan sketched by tape", "Assumed, not measured: right of way")
     (house,) = site.plan.areas
     assert house.polygon.area / FOOT**2 == pytest.approx(40 * 28, rel=1e-4)
     assert {one.line for one in build_report(site).crossings} == {"curb", "right of way"}

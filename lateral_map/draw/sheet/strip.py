@@ -28,6 +28,7 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.model.results import Report
+from lateral_map.words.notices import origin_words
 from lateral_map.words.numbers import label, unit_sentence
 
 CAUTION: Final = (
@@ -107,6 +108,7 @@ def draw_strip(canvas: Canvas, report: Report, cut: Cut, setting: Setting, sheet
         f"Plan and profile of a located sewer lateral{date}",
         f"Coordinates: {crs}",
         unit_sentence(site.unit),
+        *origin_words(site),
     )
     loud = (_Paragraph(words, bold=True) for words in warnings)
     _set_column(canvas, box, [_Paragraph(name, 1.25, bold=True), *map(_Paragraph, said), *loud])
