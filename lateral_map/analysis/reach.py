@@ -83,7 +83,29 @@ def _describe(
     pipes: tuple[PipeStretch, ...],
     parties: tuple[ResponsibilityStretch, ...],
 ) -> RepairReach:
-    begin, end = _ends(route, span)
+    at = [span.from_m, span.to_m]
+    place, plan = route.positions(at), route.position_covariance(at)[:, :2, :2]
+    depth, sd_depth = route.depths(at)
+    heading = np.radians(route.headings_deg(at)[0])
+    ahead = np.stack([np.sin(heading), np.cos(heading)], axis=-1)
+    across = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)
+    sd_reading = route.site.counter.sd_reading_m
+    sds = [np.sqrt(np.einsum("ki,kij,kj->k", unit, plan, unit)) for unit in (ahead, across)]
+    begin, end = (
+        ReachEnd(
+            footage_m=at[i],
+            sd_footage_m=sd_reading,
+            easting_m=float(place[i, 0]),
+            northing_m=float(place[i, 1]),
+            depth_m=float(depth[i]),
+            sd_depth_m=float(sd_depth[i]),
+            # The camera's own reading moves the end along the pipe as well.
+            along_sd_m=float(np.hypot(sds[0][i], sd_reading)),
+            across_sd_m=float(sds[1][i]),
+        )
+        for i in (0, 1)
+    )
+
     within = [
         one
         for one in findings
@@ -106,32 +128,6 @@ def _describe(
         standing_water=tuple(one for one in seen if is_standing_water(one)),
         parts=_parts(span, begin, end, parties),
     )
-
-
-def _ends(route: Route, span: _Span) -> tuple[ReachEnd, ReachEnd]:
-    at = [span.from_m, span.to_m]
-    place, plan = route.positions(at), route.position_covariance(at)[:, :2, :2]
-    depth, sd_depth = route.depths(at)
-    heading = np.radians(route.headings_deg(at)[0])
-    ahead = np.stack([np.sin(heading), np.cos(heading)], axis=-1)
-    across = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)
-    sd_reading = route.site.counter.sd_reading_m
-    sds = [np.sqrt(np.einsum("ki,kij,kj->k", unit, plan, unit)) for unit in (ahead, across)]
-    first, last = (
-        ReachEnd(
-            footage_m=at[i],
-            sd_footage_m=sd_reading,
-            easting_m=float(place[i, 0]),
-            northing_m=float(place[i, 1]),
-            depth_m=float(depth[i]),
-            sd_depth_m=float(sd_depth[i]),
-            # The camera's own reading moves the end along the pipe as well.
-            along_sd_m=float(np.hypot(sds[0][i], sd_reading)),
-            across_sd_m=float(sds[1][i]),
-        )
-        for i in (0, 1)
-    )
-    return first, last
 
 
 def _parts(

@@ -15,7 +15,7 @@ from lateral_map.batch.files import WGS_84, programme_crs
 from lateral_map.batch.gather import Written, gather
 from lateral_map.batch.solve import Asked
 from lateral_map.batch.sources import Root
-from lateral_map.batch.store import Outcome, Store
+from lateral_map.batch.store import Store
 from lateral_map.errors import ExportError, LateralMapError
 from lateral_map.export.atomic import write_folder
 
@@ -83,8 +83,11 @@ def run_batch(batch: Batch, told: Told) -> Ran:
         with engine as running:
             chunk = max(1, min(batch.chunk, sites // (running.workers * _LEAST_CHUNKS)))
             for outcomes in solve_all(running, batch.asked, store.sources(), chunk):
-                if batch.asked.results:
-                    _write_results(batch.out, outcomes)
+                for one in outcomes:
+                    if one.result is not None:  # at the site's own path
+                        place = posixpath.join("/", one.source.path, one.source.inside or "")
+                        results = Path(f"{batch.out / 'results'}{posixpath.normpath(place)}")
+                        write_folder(results, {"result.json": one.result})
                 store.keep(outcomes)
                 done += len(outcomes)
                 solved_now += sum(one.state != "unchanged" for one in outcomes)
@@ -98,14 +101,6 @@ def run_batch(batch: Batch, told: Told) -> Ran:
             progress=lambda at: told("Writing the files", at, sites),
         )
         return Ran(sites, solved_now, written)
-
-
-def _write_results(out: Path, outcomes: list[Outcome]) -> None:
-    """Write each site's result.json under ``results``, at the site's own path."""
-    for one in outcomes:
-        if one.result is not None:
-            path = posixpath.normpath(posixpath.join("/", one.source.path, one.source.inside or ""))
-            write_folder(Path(f"{out / 'results'}{path}"), {"result.json": one.result})
 
 
 def watch(batch: Batch, told: Told, each: Callable[[Ran], None], wait: Callable[[], None]) -> None:

@@ -373,6 +373,20 @@ def report_tables(report: Report) -> tuple[Table, ...]:
         )
         for fall in report.falls
     )
+    plan = report.site.plan
+    of_locates = [check for locate in report.locates for check in locate.checks]
+    checks = tuple(
+        Row(
+            (
+                tidy(reading_name(check.id, plan), 80),
+                "" if check.footage_m is None else length(check.footage_m, unit),
+                reading_words(check, unit),
+            ),
+            check.footage_m,
+            check.verdict == "suspect",
+        )
+        for check in (*of_locates, *(one for one in report.readings if not one.id.mark))
+    )
     tables = (
         _findings_table(report),
         _crossings_table(report),
@@ -380,7 +394,7 @@ def report_tables(report: Report) -> tuple[Table, ...]:
         Table(
             "falls", "Fall", ("Stretch", "Fall", "Code minimum", "What the readings tell"), falls
         ),
-        _readings_table(report),
+        Table("readings", "Readings", ("Reading", "Footage", "Verdict"), checks),
     )
     return tuple(table for table in tables if table.rows or table.notes)
 
@@ -481,24 +495,6 @@ def fall_remark(fall: FallStretch) -> str:
         "falls back": f"{falls}: the water would run back towards the start; {least}",
         "readings cannot tell": f"{falls}; {least}: the readings cannot tell whether it has that",
     }[fall.verdict]
-
-
-def _readings_table(report: Report) -> Table:
-    unit, plan = report.site.unit, report.site.plan
-    of_locates = [check for locate in report.locates for check in locate.checks]
-    rows = [
-        Row(
-            (
-                tidy(reading_name(check.id, plan), 80),
-                "" if check.footage_m is None else length(check.footage_m, unit),
-                reading_words(check, unit),
-            ),
-            check.footage_m,
-            check.verdict == "suspect",
-        )
-        for check in (*of_locates, *(one for one in report.readings if not one.id.mark))
-    ]
-    return Table("readings", "Readings", ("Reading", "Footage", "Verdict"), tuple(rows))
 
 
 def table_values(tables: tuple[Table, ...]) -> list[dict[str, Any]]:
