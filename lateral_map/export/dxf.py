@@ -68,9 +68,9 @@ _UTILITIES: Final[dict[UtilityKind, tuple[str, int, str]]] = {
     "communication": ("UTILITY COMMUNICATION", 30, "CONTINUOUS"),
     "reclaimed": ("UTILITY RECLAIMED WATER", 6, "CONTINUOUS"),
     "sewer": ("UTILITY SEWER", 3, "CONTINUOUS"),
-    "storm": ("UTILITY STORM", 3, "CONTINUOUS"),
-    "steam": ("UTILITY STEAM", 2, "CONTINUOUS"),
-    "oil": ("UTILITY OIL", 2, "CONTINUOUS"),
+    "storm": ("UTILITY STORM", 82, "CONTINUOUS"),
+    "steam": ("UTILITY STEAM", 60, "CONTINUOUS"),
+    "oil": ("UTILITY OIL", 54, "CONTINUOUS"),
 }
 _OTHERS: Final[dict[str, tuple[str, int, str]]] = {
     "corridor": ("CORRIDOR 95 PERCENT", 4, "CONTINUOUS"),
@@ -93,8 +93,8 @@ _DIG: Final[dict[str, tuple[str, int, str]]] = {
     "cut shored": ("DIG CUT SHORED", 32, "CONTINUOUS"),
     "cut sloped": ("DIG CUT SLOPED", 52, "DASHED"),
     "spoil set-back": ("DIG SPOIL SET-BACK", 8, "DOT"),
-    "tolerance zone": ("DIG TOLERANCE ZONE", 12, "DASHED"),
-    "utility crossing": ("DIG UTILITY CROSSING", 14, "CONTINUOUS"),
+    "tolerance zone": ("DIG TOLERANCE ZONE", 240, "DASHED"),
+    "utility crossing": ("DIG UTILITY CROSSING", 200, "CONTINUOUS"),
     "danger": ("DIG DANGER", 10, "CONTINUOUS"),
     "key point": ("DIG KEY POINT", 7, "CONTINUOUS"),
 }
