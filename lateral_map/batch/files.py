@@ -30,7 +30,7 @@ WGS_84: Final = "EPSG:4326"
 SITES: Final = Table("One row a site: its start, its worst answers, what became of it", "Point",
                      SITE_COLUMNS)  # fmt: skip
 LAYERS: Final = {"sites": SITES, **TABLES}
-_PIECE: Final = 20_000  # rows held at a time
+_PIECE: Final = 500  # sites held at a time
 FAILED_COLUMNS: Final = ("site", "state", "why", "seconds", "memory_mb")
 
 
@@ -65,8 +65,9 @@ class LayerWriter:
     def add(self, name: str, site: str, rows: list[Row]) -> None:
         """Write a site's rows of the layer ``name``."""
         self._waiting[name].extend((site, row) for row in rows)
-        if len(self._waiting[name]) >= _PIECE:
-            self._flush(name)
+        if len(self._waiting["sites"]) >= _PIECE:
+            for one in LAYERS:
+                self._flush(one)
 
     def _flush(self, name: str) -> None:
         rows, self._waiting[name] = self._waiting[name], []

@@ -7,6 +7,7 @@ for a box a site, to find the lots that overlap.
 from __future__ import annotations
 
 import heapq
+from array import array
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -219,20 +220,20 @@ class _Boxes:
 
     def __init__(self) -> None:
         self._keys: list[bytes] = []
-        self._edges: list[tuple[float, ...]] = []
+        self._edges = array("d")
 
     def add(self, kept: Kept, rows: dict[str, list[Row]]) -> None:
         """Take in one site, if it has a place."""
         shapes = [one for name in (LOT, "buffers") for one, _ in rows.get(name, []) if one]
         if shapes:
             self._keys.append(kept.key)
-            self._edges.append(tuple(shapely.total_bounds(shapely.from_wkb(shapes)).tolist()))
+            self._edges.extend(shapely.total_bounds(shapely.from_wkb(shapes)))
 
     def overlapping(self, store: Store) -> Iterator[tuple[float, str, str, str]]:
         """Yield (share of the smaller, site, site, what) of sites that hold the same ground."""
-        if not self._edges:
+        if not self._keys:
             return
-        boxes = shapely.box(*np.array(self._edges).T)
+        boxes = shapely.box(*np.array(self._edges).reshape(-1, 4).T)
         pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects").T
         for first, second in sorted((int(a), int(b)) for a, b in pairs if a < b):
             keys = self._keys[first], self._keys[second]

@@ -21,6 +21,7 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
+from batch import fuzzing
 from batch.programme import write_programme
 
 import lateral_map.batch.solve as solving
@@ -312,3 +313,37 @@ def test_a_cluster_that_loses_a_worker_loses_no_site(batch, ran, district):
     run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=300)
     assert run.stdout.split() == ["6", "6", "1"]
     _same_in_district(batch, district)
+
+
+def test_damaged_sites_are_rows_right_or_with_why(tmp_path):
+    states, wrong = fuzzing.run(tmp_path / "sites", 24, seed=3, jobs=2)
+    assert not wrong
+    assert states["refused"]
+
+
+@pytest.mark.browser
+def test_pages_show_hostile_names_as_text_and_ask_nothing(browser, batch, ran):
+    asked, said = [], []
+    page = browser.new_page(viewport={"width": 1200, "height": 800})
+    page.on("request", lambda one: asked.append(one.url))
+    page.on("console", lambda one: said.append(one.text))
+    page.on("pageerror", lambda one: said.append(str(one)))
+    page.on("dialog", lambda one: (said.append(one.message), one.dismiss()))
+    page.goto(f"{(batch.out / 'overview.html').as_uri()}#site=district%200%2Flot%202")
+    page.wait_for_selector("html[data-ready=yes]")
+    assert page.inner_text("#picked-title") == " ".join(HOSTILE.split("\u2028")).strip()
+    assert "district 0/lot 2" in page.inner_text("#picked-rows")
+    page.fill("#search", "lot 0")
+    page.wait_for_selector("#hits button")
+    page.click("#hits button")
+    assert "district 0/lot 0" in page.inner_text("#picked-rows")
+    before = page.evaluate("document.querySelector('.plan canvas').toDataURL()")
+    for box in page.query_selector_all("#classes input"):
+        box.click()
+    assert page.evaluate("document.querySelector('.plan canvas').toDataURL()") != before
+    page.goto((batch.out / "summary.html").as_uri())
+    assert "alert(1)" in page.inner_text("body")
+    assert page.query_selector("body img") is None
+    page.close()
+    assert not said
+    assert all(url.startswith("file:") for url in asked)
