@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from lateral_map.analysis.depth_table import find_unread, table_depths
 from lateral_map.analysis.excavation import measure_excavation
@@ -35,21 +36,23 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     reaches = []
     for reach in found:
         begin, end = reach.begin.footage_m, reach.end.footage_m
-        excavation = measure_excavation(report.trench, begin, end, site.dig, rules)
+        own = replace(rules, soil=reach.soil or rules.soil)
+        excavation = measure_excavation(report.trench, begin, end, site.dig, own)
         middle = report.trench.between(begin, end).place_m
         shored, sloped = (
             measure_surfaces(site.plan, middle, cut.footprint, site.dig.pavement_cutback_m)
             for cut in (excavation.shored, excavation.sloped)
         )
-        structures = find_structures(site, report.trench, excavation, rules)
+        structures = find_structures(site, report.trench, excavation, own)
         outlines = (
-            outline_dig(report.trench, reach, rules, sloped=False),
-            outline_dig(report.trench, reach, rules, sloped=True),
+            outline_dig(report.trench, reach, own, sloped=False),
+            outline_dig(report.trench, reach, own, sloped=True),
         )
         upright, open_ = (clear_of(each, rules.value("spoil set-back")) for each in outlines)
         reaches.append(
             ReachReview(
                 reach=reach,
+                rules=own,
                 excavation=excavation,
                 surfaces_shored=shored,
                 surfaces_sloped=sloped,

@@ -12,7 +12,7 @@ from lateral_map.model.chance import TWO_SIDED_95, chance_above_zero
 from lateral_map.model.dig import ReachEnd, ReachPart, RepairReach
 from lateral_map.model.results import FindingResult, PipeStretch, ResponsibilityStretch
 from lateral_map.model.route import Route
-from lateral_map.model.site import Finding
+from lateral_map.model.site import Finding, Soil
 from lateral_map.model.trade import calls_for_repair, is_at_main, is_standing_water, is_tap
 from lateral_map.units import to_metres
 
@@ -32,6 +32,7 @@ class _Span:
     name: str
     proposed: bool
     wanted: tuple[FindingResult, ...] = ()
+    soil: Soil | None = None
 
 
 def propose_reaches(
@@ -50,7 +51,14 @@ def propose_reaches(
     site = route.site
     first, last = site.counter.zero_m, site.run.end_m
     given = [
-        _Span(max(own.from_m, first), min(own.to_m, last), own.name or f"reach {n}", False)
+        _Span(
+            max(own.from_m, first),
+            min(own.to_m, last),
+            own.name or f"reach {n}",
+            False,
+            (),
+            own.soil,
+        )
         for n, own in enumerate(sorted(site.reaches, key=lambda own: own.from_m), start=1)
     ]
     margin = SOUND_PIPE_M + TWO_SIDED_95 * site.counter.sd_reading_m
@@ -126,6 +134,7 @@ def _describe(
         findings=tuple(within),
         taps=tuple(one for one in seen if is_tap(one) and not is_at_main(one, route.site)),
         standing_water=tuple(one for one in seen if is_standing_water(one)),
+        soil=span.soil,
         parts=_parts(span, begin, end, parties),
     )
 

@@ -140,7 +140,7 @@ class RepairReach:
     """A stretch to repair: proposed for the findings ``wanted``, or taken from site.toml.
 
     ``sd_length_m`` is the 1 sd of its length along the pipe. ``transitions_m`` are the footages
-    where pipe of another size or material begins.
+    where pipe of another size or material begins. ``soil`` is its own, None where the site's holds.
     """
 
     name: str
@@ -156,6 +156,7 @@ class RepairReach:
     taps: tuple[Finding, ...]
     standing_water: tuple[Finding, ...]
     parts: tuple[ReachPart, ...]
+    soil: Soil | None = None
 
     @property
     def length_m(self) -> float:
@@ -440,12 +441,15 @@ class Method:
 class ReachReview:
     """A reach with everything about opening or lining it.
 
+    ``rules`` are those of its own soil.
+
     ``outlines`` are the ground to outline in white where its walls are vertical, and where they are
     sloped; ``kept_back`` the same with the ground round it that spoil, materials and machines keep
     off.
     """
 
     reach: RepairReach
+    rules: TrenchRules
     excavation: Excavation
     surfaces_shored: tuple[SurfaceBroken, ...]
     surfaces_sloped: tuple[SurfaceBroken, ...]

@@ -37,6 +37,7 @@ FallCodeName = Literal["IPC", "IRC", "IRC 2024", "UPC", "UPC with approval"]
 Severity = Literal["minor", "moderate", "severe"]
 Peak = Literal["in-line", "total field", "null"]
 Soil = Literal["stable rock", "A", "B", "C"]
+Walls = Literal["sloped", "shored"]
 RuleKey = Literal[
     "egress depth", "egress travel", "ladder projection", "air test depth", "spoil set-back",
     "fall protection depth", "protective system depth", "engineer depth", "slope stable rock",
@@ -182,12 +183,14 @@ class DigRules:
 
     ``tolerance_zone_m`` is None where no rule was written in site.toml. ``swell`` is the least and
     greatest share by which dug earth grows, None where the site says nothing; ``swell_source`` says
-    where it is from. ``pavement_cutback_m`` is how far paving is cut back beyond the trench.
+    where it is from. ``walls`` is how the dig is to be opened. ``pavement_cutback_m`` is how far
+    paving is cut back beyond the trench.
     """
 
     tolerance_zone_m: float | None = None
     rule: str = ""
     soil: Soil = "C"
+    walls: Walls = "sloped"
     trench_width_m: float = to_metres(24.0, "in")
     bedding_m: float = to_metres(6.0, "in")
     swell: tuple[float, float] | None = None
@@ -198,11 +201,12 @@ class DigRules:
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """A stretch of footage somebody means to repair."""
+    """A stretch of footage somebody means to repair; ``soil`` is its own, of layers the softest."""
 
     from_m: float
     to_m: float
     name: str = ""
+    soil: Soil | None = None
 
 
 @dataclass(frozen=True, slots=True)

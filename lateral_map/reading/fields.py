@@ -31,6 +31,7 @@ from lateral_map.model.site import (
     Soil,
     Unit,
     UtilityKind,
+    Walls,
 )
 from lateral_map.reading.typed import Spelling, refuse
 from lateral_map.reading.words import LONGEST_NAME, clean_name, clean_text, listed, plain, suggest
@@ -368,6 +369,7 @@ SideWord = Annotated[
 ]
 BasisWord = Annotated[Literal["measured", "assumed"], OneOf()]
 SoilWord = Annotated[Soil, OneOf()]
+WallsWord = Annotated[Walls, OneOf()]
 EndWord = Annotated[RunEnd, OneOf({"septic tank": "tank", "holding tank": "tank"})]
 BoundaryPlaceWord = Annotated[Literal["main", "cleanout"], OneOf()]
 HowWord = Annotated[Literal["fitting", "eye"], OneOf()]

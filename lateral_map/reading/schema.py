@@ -260,6 +260,12 @@ class DigTable(Typed):
     soil: fields.SoilWord = _dig(
         "soil", "Soil type; a utility trench has been dug before, so C by default.", "Soil"
     )
+    walls: fields.WallsWord = _dig(
+        "walls",
+        "How the dig is to be opened: what the white lines of dig.pdf outline. A sloped cut "
+        "that is refused is outlined as shored.",
+        "Walls",
+    )
     trench_width: fields.TrenchLength = _dig(
         "trench_width_m", "Width of the trench's bottom.", "Trench width"
     )
@@ -317,6 +323,9 @@ class ReachTable(Typed):
     )
     to: fields.Footage = _reach("to_m", "Footage it ends at.", examples=["80.0"])
     name: fields.Text = _reach("name", "What it is called.")
+    soil: fields.SoilWord | None = _reach(
+        "soil", "Soil there, where it is not that of [dig]; of several layers the softest."
+    )
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where the stretch runs backwards or has no length."""

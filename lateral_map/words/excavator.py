@@ -233,11 +233,12 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
         )
     if not report.site.plan.utilities:
         said.append("The plan shows no utilities at all: that is no sign that there are none")
-    if rules.soil in ("A", "stable rock"):
+    firm = sorted({rules.soil, *(one.rules.soil for one in review.reaches)} & {"A", "stable rock"})
+    if firm:
         said.append(
-            f"The soil is given as {rules.soil}: ground that was dug before is never Type A "
-            "(Appendix A, from memory), and a lateral's trench was; every slope here and the white "
-            "lines rest on it"
+            f"The soil is given as {' and '.join(firm)}: ground that was dug before is never Type "
+            "A (Appendix A, from memory), and a lateral's trench was; every slope here and the "
+            "white lines rest on it"
         )
     said += [
         f"{rule.key}: the site's {rule.figure(unit)} asks less than the federal figure; a stricter "
@@ -307,7 +308,7 @@ def reach_reason(reach: RepairReach) -> str:
 
 def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], ...]:
     """Return everything said of one reach, each under its label."""
-    unit, reach, rules = review.report.site.unit, one.reach, review.rules
+    unit, reach, rules = review.report.site.unit, one.reach, one.rules
 
     def end_words(end: ReachEnd) -> str:
         along, across = range_95(end.along_sd_m, unit), range_95(end.across_sd_m, unit)
@@ -587,9 +588,10 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
 
 
 def chosen_walls(review: DigReview) -> tuple[bool, ...]:
-    """Say of each reach whether its walls are sloped: unless that cut is refused."""
+    """Say of each reach whether its walls are sloped: as chosen, unless that cut is refused."""
     return tuple(
-        not any(method.name == "open cut, sloped" and method.refused for method in one.methods)
+        review.report.site.dig.walls == "sloped"
+        and not any(method.name == "open cut, sloped" and method.refused for method in one.methods)
         for one in review.reaches
     )
 
@@ -619,7 +621,9 @@ def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
     unit, said = review.report.site.unit, []
     for one, sloped in zip(review.reaches, chosen_walls(review), strict=True):
         cut = one.excavation.sloped if sloped else one.excavation.shored
-        how = "sloped walls" if sloped else "vertical walls, shored or shielded (sloped refused)"
+        refused = any(each.name == "open cut, sloped" and each.refused for each in one.methods)
+        how = "sloped walls" if sloped else "vertical walls, shored or shielded"
+        how += f", soil {one.rules.soil}" + (" (sloped is refused)" if refused else "")
         both = [method for method in one.methods if method.name != "liner" and method.refused]
         stop = " OPEN CUT REFUSED AS DRAWN: see dig.html." if len(both) > 1 else ""
         ways = f", ways out {one.excavation.ways_out}" if one.excavation.ways_out else ""

@@ -8,16 +8,17 @@ from dataclasses import replace
 
 import pytest
 from dig.builder import FOOT
-from shapely.geometry import MultiPoint
+from shapely.geometry import MultiPoint, Polygon
 from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig.layers import dig_layers
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.dig.tables import rules_table
 from lateral_map.model.site import DigRules, Reach, RuleOverride
 from lateral_map.report import build_report
-from lateral_map.words.excavator import dig_notices
+from lateral_map.words.excavator import chosen_walls, dig_notices
 
 
 def data_of(page):
@@ -79,3 +80,28 @@ def test_other_lines_that_fit_as_well_are_said():
         for one in dig_notices(review((other,)))
     )
     assert not any("more than one line:" in one for one in dig_notices(review()))
+
+
+def test_a_reach_has_the_slope_of_its_own_soil_and_what_warns_that_of_the_softest():
+    site, _ = simulate(3)
+    reaches = (Reach(2.0, 4.0, "firm"), Reach(6.0, 8.0, "soft", "C"))
+    site = replace(site, dig=replace(DigRules(), soil="B"), reaches=reaches)
+    found = build_dig_review(build_report(site))
+    assert [one.rules.soil for one in found.reaches] == ["B", "C"]
+    assert set(found.profile.slope) == {1.5}
+    for one, slope in zip(found.reaches, (1.0, 1.5), strict=True):
+        part = found.profile.between(one.reach.begin.footage_m, one.reach.end.footage_m)
+        wide = sum(part.edges_m(slope, 0.0)).max()
+        assert one.excavation.sloped.top_width_m == pytest.approx(wide)
+
+
+@pytest.mark.parametrize("walls", ["sloped", "shored"])
+def test_the_white_line_of_the_truck_is_the_cut_chosen(walls):
+    found = review(walls=walls)
+    # No building stands on this site: nothing is refused.
+    assert chosen_walls(found) == (walls == "sloped",)
+    (line,) = next(
+        layer for layer in dig_layers(found, chosen_walls(found)) if layer.key == "white"
+    ).items
+    outline = found.reaches[0].outlines[walls == "sloped"]
+    assert Polygon(line.at_m).area == pytest.approx(outline.area)

@@ -39,7 +39,7 @@ def methods(depth_ft=8.0, plan=None, rates=None, findings=()):
     near = find_structures(site, profile, cut, rules)
     found = compare_methods(site, reach, cut, surfaces)
     review = ReachReview(
-        reach, cut, *surfaces, near, found, (Polygon(), Polygon()), (Polygon(), Polygon())
+        reach, rules, cut, *surfaces, near, found, (Polygon(), Polygon()), (Polygon(), Polygon())
     )
     return cut, {
         one.name: (one, " / ".join(method_cautions(review, one.name, rules, site.unit)))

@@ -83,10 +83,12 @@ def _cuts(review: DigReview, *, sloped: bool) -> Layer:
         cut = one.excavation.sloped if sloped else one.excavation.shored
         if not cut.footprint.is_empty:
             items.append(Area(cut.footprint, f"cut {key}", cut_picked(review, one, cut)))
-    soil, slope = review.rules.soil, review.rules.slope
+    soils = {one.rules.soil: one.rules.slope for one in review.reaches}
+    soils = soils or {review.rules.soil: review.rules.slope}
     words = "Trench with vertical walls, shored or shielded"
     if sloped:
-        words = f"Cut with walls sloped for soil {soil} ({slope:g} across to 1 up)"
+        told = ", ".join(f"{soil} ({slope:g} across to 1 up)" for soil, slope in soils.items())
+        words = f"Cut with walls sloped for soil {told}"
     title = "Sloped cut" if sloped else "Shored trench"
     return Layer(key, title, tuple(items), ((f"cut {key}", words),))
 

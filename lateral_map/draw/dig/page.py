@@ -64,7 +64,7 @@ def dig_page(review: DigReview) -> str:
         cautions = [
             (method.name, [tidy(words, 300) for words in said])
             for method in one.methods
-            if (said := method_cautions(one, method.name, review.rules, report.site.unit))
+            if (said := method_cautions(one, method.name, one.rules, report.site.unit))
         ]
         # Figures and numbers of our own, serialised as XML.
         wide, narrow = (

@@ -64,7 +64,7 @@ class _Trench:
     @classmethod
     def of(cls, review: DigReview, one: ReachReview) -> Self:
         """Return a reach's trench."""
-        unit, rules, at = review.report.site.unit, review.rules, one.excavation.section
+        unit, rules, at = review.report.site.unit, one.rules, one.excavation.section
 
         def size(values_m: Floats) -> float:
             return from_metres(float(values_m[0]), unit)
@@ -77,7 +77,7 @@ class _Trench:
             depth=size(at.bottom_depth_m),
             spread=size(TWO_SIDED_95 * at.sd_depth_m),
             width=size(at.width_m),
-            top=size(at.top_width_m),
+            top=size(np.add(*at.edges_m(rules.slope, 0.0))),
             outside=size(at.outside_diameter_m),
             bedding=size(at.bottom_depth_m - at.crown_depth_m - at.outside_diameter_m),
             set_back=from_metres(rules.value("spoil set-back"), unit),
