@@ -31,6 +31,7 @@ SD_UTILITY_DEPTH_M: Final = 0.30
 _STEP_M: Final = 0.05
 # To this what lies between two steps is found.
 _CLOSE_M: Final = 1e-8
+_SHARES: Final = np.linspace(0.0, 1.0, 33)
 _VERDICT_RANK: Final[dict[ConflictVerdict, int]] = {
     "crosses the pipe": 0, "within the trench": 0, "hand dig": 1, "hand dig if sloped": 2,
     "clear": 3,
@@ -87,19 +88,18 @@ class _Question:
         footage = self.fine.footage_m
         within = self.away_m <= self.reaches(self.fine)
         reach, edge = np.nonzero(np.diff(np.pad(within, ((0, 0), (1, 1))).astype(int), axis=1))
-        # Between two stations, one within reach and one not, the edge is found by halving.
+        # Between two stations, one within reach and one not, the edge is closed in on.
         last = len(footage) - 1
         out, into = footage[np.clip(edge - 1, 0, last)], footage[np.clip(edge, 0, last)]
         out[1::2], into[1::2] = into[1::2], out[1::2].copy()
         line, own = LineString(self.line.vertices_m), np.arange(len(edge))
         while np.abs(into - out).max(initial=0.0) > _CLOSE_M:
-            middle = self.profile.at((out + into) / 2.0)
-            away = shapely.distance(shapely.points(middle.place_m), line)
-            near = away <= self.reaches(middle)[reach, own]
-            out, into = (
-                np.where(near, out, middle.footage_m),
-                np.where(near, middle.footage_m, into),
-            )
+            tried = out[:, None] + (into - out)[:, None] * _SHARES
+            trench = self.profile.at(tried.ravel())
+            away = shapely.distance(shapely.points(trench.place_m), line)
+            near = (away <= self.reaches(trench)).reshape(3, *tried.shape)[reach, own]
+            first = np.argmax(near[:, 1:], axis=1) + 1
+            out, into = tried[own, first - 1], tried[own, first]
         spans = into.reshape(-1, 2)
         return [
             tuple((float(begin), float(end)) for begin, end in spans[reach[::2] == which])

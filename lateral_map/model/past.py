@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.lines import line_sense, signed_offsets
+from lateral_map.model.lines import signed_offsets
 from lateral_map.model.route import Route
 
 # A line carried straight on past its mapped end may have turned: 1 in 10 (1 sd; common practice, no
@@ -87,9 +87,7 @@ def drawn_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
 
 def sense_past(route: Route, line: str) -> float:
     """Return +1 where past the line is to the right of its direction, else -1."""
-    start = route.site.start
-    vertices = route.site.plan.line(line).vertices_m
-    return line_sense(vertices, [start.easting_m, start.northing_m])
+    return route.senses[line]
 
 
 def line_shift_m(route: Route, line: str) -> float:

@@ -9,13 +9,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.lines import line_sense
 
 if TYPE_CHECKING:
     from lateral_map.model.site import Site
@@ -292,6 +293,19 @@ class Alternative:
     weight: float
 
 
+class Losses(NamedTuple):
+    """What setting each reading aside costs, a row each way it could err.
+
+    ``spread`` (rows, unknowns) is SᵀA C, S the reading's signature, A the design, C the covariance;
+    ``solved`` is (SᵀS - SᵀA C AᵀS)⁻¹ times it; ``starts`` are each reading's first row.
+    """
+
+    ids: tuple[ReadingId, ...]
+    spread: Floats
+    solved: Floats
+    starts: list[int]
+
+
 @dataclass(frozen=True)
 class Route:
     """An adjusted route: the best unknowns, their joint covariance, and what it rests on.
@@ -337,6 +351,34 @@ class Route:
             for one in self.alternatives
         )
         return (own, self), *others
+
+    @cached_property
+    def senses(self) -> dict[str, float]:
+        """+1 for each plan line past which (seen from the start) is to its right, else -1."""
+        start = self.site.start
+        place = np.array([start.easting_m, start.northing_m])
+        return {one.name: line_sense(one.vertices_m, place) for one in self.site.plan.lines}
+
+    @cached_property
+    def losses(self) -> Losses:
+        """What setting each reading aside costs; marks' and counter's own noise are no readings."""
+        readings = [one for one in self.observations if not one.id.is_noise]
+        if not readings:
+            return Losses((), np.zeros((0, 0)), np.zeros((0, 0)), [])
+        # SᵀA of all readings, stacked.
+        shadow = np.concatenate([one.signature.T @ self.design[one.rows] for one in readings])
+        spread = shadow @ self.covariance
+        solved, starts, end = np.empty_like(spread), [], 0
+        for one in readings:
+            own = one.signature.T @ one.signature
+            block = slice(end, end := end + len(own))
+            left = own - spread[block] @ shadow[block].T
+            # Where nothing else fixes what the reading fixes, its loss leaves a quantity adrift.
+            # The rounded covariance tells such a rest from nothing to some 1e-8 of the whole.
+            left = left + 1e-7 * np.trace(own) * np.eye(len(own))
+            solved[block] = np.linalg.solve(left, spread[block])
+            starts.append(block.start)
+        return Losses(tuple(one.id for one in readings), spread, solved, starts)
 
     @cached_property
     def draws(self) -> Floats | None:
