@@ -10,29 +10,32 @@ import typer
 
 from lateral_map.cli.arguments import SiteFolder
 
+_Files = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="FILE...",
+        help="GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF: what GDAL reads.",
+    ),
+]
+_Layers = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="LAYER=KIND",
+        help="What a layer is: building, lot, street, curb, right_of_way, property_line or "
+        "skip; LAYER[FIELD=VALUE]=KIND for some of its features. Remembered.",
+    ),
+]
+
 
 def plan(
     site: SiteFolder,
-    files: Annotated[
-        list[Path],
-        typer.Argument(
-            metavar="FILE...",
-            help="GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF: what GDAL reads.",
-        ),
-    ],
+    files: _Files,
     at: Annotated[str, typer.Option(metavar="LAT,LON", help="Where the house is.")] = "",
     where: Annotated[
         str, typer.Option(metavar="FIELD=VALUE", help="The house by a field, such as an address.")
     ] = "",
     reach: Annotated[str, typer.Option(metavar="LENGTH", help="How far round it.")] = "60 m",
-    layer: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="LAYER=KIND",
-            help="What a layer is: building, lot, street, curb, right_of_way, property_line or "
-            "skip; LAYER[FIELD=VALUE]=KIND for some of its features. Remembered.",
-        ),
-    ] = None,
+    layer: _Layers = None,
     accuracy: Annotated[str, typer.Option(metavar="LENGTH", help="1 sd of the layers.")] = "",
     source: Annotated[str, typer.Option(help="Who made the data.")] = "",
     date: Annotated[str, typer.Option(help="Of which day it is.")] = "",
@@ -53,27 +56,18 @@ def plan(
     """
     from lateral_map.cli.console import plain, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
+    from lateral_map.reading import open_site
     from lateral_map.reading.open_data import Chosen, gather_plan
-    from lateral_map.reading.open_site import (
-        REMEMBERED,
-        Said,
-        find_layers,
-        merge_plan,
-        place_meant,
-        remember,
-        site_crs,
-        start_site,
-    )
     from lateral_map.units import parse_length
 
     ask = (lambda words: str(typer.prompt(words))) if sys.stdin.isatty() else None
-    said = Said(accuracy, source, date, licence, source_crs)
-    layers = find_layers(files, layer or [], said, site, ask)
-    own = site_crs(site)
-    place = place_meant(site, layers, at, where)
+    said = open_site.Said(accuracy, source, date, licence, source_crs)
+    layers = open_site.find_layers(files, layer or [], said, site, ask)
+    own = open_site.site_crs(site)
+    place = open_site.place_meant(site, layers, at, where)
     chosen = Chosen(house, lot, street)
     found = gather_plan(layers, place, parse_length(reach, "m"), own or crs, chosen)
-    text, kept, replaced = merge_plan(site, found, replaces=replace)
+    text, kept, replaced = open_site.merge_plan(site, found, replaces=replace)
     console = stdout_console()
     for words in found.said:
         console.print(plain(words))
@@ -89,7 +83,7 @@ def plan(
     if dry_run:
         console.print("Nothing was written")
         return
-    contents = {"plan.geojson": text, REMEMBERED: remember(layers)}
+    contents = {"plan.geojson": text, open_site.REMEMBERED: open_site.remember(layers)}
     if not own:
-        contents["site.toml"] = start_site(site, found)
+        contents["site.toml"] = open_site.start_site(site, found)
     tell_written(write_folder(site, contents))

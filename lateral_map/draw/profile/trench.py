@@ -125,9 +125,23 @@ def _paint(review: DigReview, size: _Size, *, dodge: bool = False) -> tuple[Canv
     paint_axes(canvas, report, frame)
     _paint_reaches(canvas, review, frame)
     _paint_limits(canvas, review, frame, names=not size.narrow)
-    # Draw the pipe by its outside wall, dashed where nothing was located, within the 95 % of crown
-    # and invert, and the ground.
-    pipe = canvas.group("pipe")
+    _paint_pipe(canvas, review, frame)
+    curves = Curves.of(report, first, last)
+    paint_utilities(canvas, frame, curves, review.conflicts, [], dodge=dodge)
+    _paint_reach_names(canvas, review, frame)
+    paint_footages(canvas, report, frame, rows_top)
+    for k, bar in enumerate(bars):
+        _paint_bar(canvas, bar, frame, rows_top + (k + 1) * ROW_PT)
+    paint_legend(canvas, keys, places, key_top)
+    return canvas, frame, total
+
+
+def _paint_pipe(canvas: Canvas, review: DigReview, frame: Frame) -> None:
+    """Draw the pipe by its outside wall within the 95 % of crown and invert, and the ground.
+
+    It is dashed where nothing was located.
+    """
+    pipe, profile = canvas.group("pipe"), review.profile
     half = TWO_SIDED_95 * profile.sd_depth_m
     for depth_m, edge, opacity in (
         (profile.crown_depth_m, CROWN_EDGE, 0.16),
@@ -149,14 +163,6 @@ def _paint(review: DigReview, size: _Size, *, dodge: bool = False) -> tuple[Canv
     ground = frame.points(review.profile.footage_m, review.profile.ground_m)
     known = review.report.stations.ground_known
     canvas.group("ground").line(ground, Stroke(GROUND, 1.8, () if known else (5.0, 2.5)))
-    curves = Curves.of(report, first, last)
-    paint_utilities(canvas, frame, curves, review.conflicts, [], dodge=dodge)
-    _paint_reach_names(canvas, review, frame)
-    paint_footages(canvas, report, frame, rows_top)
-    for k, bar in enumerate(bars):
-        _paint_bar(canvas, bar, frame, rows_top + (k + 1) * ROW_PT)
-    paint_legend(canvas, keys, places, key_top)
-    return canvas, frame, total
 
 
 def _paint_reaches(canvas: Canvas, review: DigReview, frame: Frame) -> None:
