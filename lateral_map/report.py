@@ -95,13 +95,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     rules = read_trench_rules(site.dig)
     soils = {site.dig.soil, *(one.soil for one in site.reaches if one.soil)}
     softest = max((replace(rules, soil=soil) for soil in sorted(soils)), key=lambda one: one.slope)
-    trench = lay_trench(
-        stations,
-        pipes,
-        site.dig,
-        softest,
-        measure_cross_slope(site, stations),
-    )
+    trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
     responsibility = share_responsibility(route, crossings)
     client, client_assumed = name_client(site, responsibility)
     return Report(
