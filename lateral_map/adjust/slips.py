@@ -25,6 +25,8 @@ from lateral_map.units import from_metres, to_metres
 
 _FOOT = to_metres(1.0, "ft")
 _FITTINGS_DEG = (11.25, 22.5, 45.0, 60.0, 72.0, 90.0)
+# A bend passes unnoted the oftener the slighter it is: one here as often as it stands here.
+_PASSED_DEG = (11.25, 11.25, *4 * (22.5,), *4 * (45.0,), 60.0, 72.0, 90.0)
 _TIE_KINDS = ("position", "tape", "along", "offset", "depth", "nulls")
 # No fitting of a lateral turns farther: a bend nobody noted is no hairpin.
 _SHARPEST_RAD = math.radians(110.0)
@@ -67,7 +69,7 @@ _MISREAD: dict[str, Cause] = {
     "mark": Cause("position misread", 0.0005, 10.0 * _FOOT),
     "line": Cause("line mapped elsewhere", 0.01, 3.0 * _FOOT),
     "point": Cause("point mapped elsewhere", 0.001, 3.0 * _FOOT),
-    "start position": Cause("start elsewhere", 0.003, 4.0 * _FOOT),
+    "start position": Cause("start elsewhere", 0.006, 4.0 * _FOOT),
     "start azimuth": Cause("azimuth", 0.01, 0.8),
     "turn": Cause("bend angle", 0.01, 0.5),
     "fall": Cause("bend angle", 0.01, 0.5),
@@ -206,7 +208,7 @@ def _at_places(of: Equations, tied: _Tied, direction: Floats) -> Iterator[Hypoth
     linear = slice(0, int(tied.rows.min()))
     # A bend between pieces turns every later one: the sum of their columns.
     turning = np.cumsum(design[linear, layout.azimuth][:, ::-1], axis=1)[:, ::-1]
-    fittings = tuple(math.radians(sign * one) for one in _FITTINGS_DEG for sign in (1, -1))
+    fittings = tuple(math.radians(sign * one) for one in _PASSED_DEG for sign in (1, -1))
     for index in inner:
         node, share = float(nodes[index]), 1.0 / len(inner)
         slipped = Cause(_SLIPPED.slip, _SLIPPED.rate * share, _SLIPPED.usual)
