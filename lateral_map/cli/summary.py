@@ -24,7 +24,13 @@ from lateral_map.words.names import (
     sketch_reading,
     taken_words,
 )
-from lateral_map.words.notices import as_sentence, grazing_words, report_notices, uncrossed_words
+from lateral_map.words.notices import (
+    as_sentence,
+    grazing_words,
+    report_notices,
+    stop_line,
+    uncrossed_words,
+)
 from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95, tidy
 from lateral_map.words.technician import (
     enough_words,
@@ -82,6 +88,7 @@ def check_parts(report: Report) -> list[Part]:
     if planned := planned_words(report):
         next_words = f"Before the job: {planned}."
     return [
+        *_stop(report),
         _heading(report),
         Text(_fit_words(report)),
         *_section("What may have gone wrong", _diagnoses(report)),
@@ -117,6 +124,7 @@ def drawing_parts(report: Report) -> list[Part]:
             words += f"; answers for it: {', then '.join(result.answers)}"
         findings.append(words)
     return [
+        *_stop(report),
         _heading(report),
         *_section("Crossings", crossings),
         *_section("Not crossed", [uncrossed_words(each, unit) for each in report.uncrossed]),
@@ -125,6 +133,12 @@ def drawing_parts(report: Report) -> list[Part]:
         *_section("Suspect readings", _suspects(report)),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
     ]
+
+
+def _stop(report: Report) -> list[Part]:
+    """Return what to stop for, before anything else."""
+    stop = stop_line(report)
+    return [Text(plain(stop), style="bold red")] if stop else []
 
 
 def _section(title: str, sentences: list[str]) -> list[Part]:

@@ -627,8 +627,13 @@ def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
         both = [method for method in one.methods if method.name != "liner" and method.refused]
         stop = " OPEN CUT REFUSED AS DRAWN: see dig.html." if len(both) > 1 else ""
         ways = f", ways out {one.excavation.ways_out}" if one.excavation.ways_out else ""
+        deep = one.excavation.deepest_high_m
+        if one.rules.reached("engineer depth", deep):
+            ways += ", ENGINEER'S DESIGN"
+        elif one.rules.reached("protective system depth", deep):
+            ways += ", protective system"
         said.append(
-            f"{reach_title(one.reach, unit)}; up to {length(one.excavation.deepest_high_m, unit)} "
+            f"{reach_title(one.reach, unit)}; up to {length(deep, unit)} "
             f"deep and {length(cut.top_width_high_m, unit)} wide at the top (95 %); {how}{ways}."
             f"{stop}"
         )

@@ -16,6 +16,7 @@ from dig.builder import FOOT
 from shapely.geometry import LineString
 from truth.simulate import simulate
 
+from lateral_map.cli.summary import check_parts, drawing_parts
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.layers import dig_layers
 from lateral_map.draw.dig.page import dig_page
@@ -324,3 +325,9 @@ def test_what_a_cut_undermines_is_met_where_the_pipe_meets_it():
                     assert found.footage_m == pytest.approx(met[0], abs=1e-3)
                     checked += 1
     assert checked
+
+
+@pytest.mark.parametrize("parts", [check_parts, drawing_parts])
+def test_stop_is_the_first_line_of_check_and_draw(parts):
+    assert str(parts(foreign().report)[0]).startswith("STOP: ")
+    assert not str(parts(generated(3).report)[0]).startswith("STOP")
