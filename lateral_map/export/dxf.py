@@ -30,7 +30,7 @@ from lateral_map.export.features import (
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.words.numbers import tidy
+from lateral_map.words.numbers import plus_minus, tidy
 
 if TYPE_CHECKING:
     from ezdxf.entities import DXFEntity
@@ -238,20 +238,21 @@ class _Drawing:
         layers = {layer.name: layer for layer in route_layers(self._report)}
         names: tuple[LayerName, ...] = ("locates", "crossings", "findings")
         for name in names:
-            for feature in layers[name].features:
+            for at, feature in enumerate(layers[name].features):
                 place = feature.geometry.coords[0]
-                if name == "crossings":
-                    # With the invert's height.
-                    at = [one is feature for one in layers[name].features].index(True)
-                    footage_m = self._report.crossings[at].footage_m
-                    place = tuple(self._report.route.positions([footage_m])[0])
                 words = mark_name(name, feature.record)
+                if name == "crossings":
+                    # With the invert's height, and where.
+                    met = self._report.crossings[at]
+                    place = tuple(self._report.route.positions([met.footage_m])[0])
+                    footage = plus_minus(met.footage_m, met.sd_footage_m, self._out.unit)
+                    words = f"{met.line} {footage}"
                 self._mark(place, words, name, flat_record(feature.record))
         for bend in self._report.site.bends:
             words = f"bend {bend.turn_deg:g} deg, fall {bend.fall_deg:g} deg"
             place = tuple(self._report.route.positions([bend.footage_m])[0])
-            footage = self._out.length(bend.footage_m)
-            self._mark(place, words, "bends", {"turn": bend.turn_deg, "footage": footage})
+            facts = {"turn": bend.turn_deg, "footage": self._out.length(bend.footage_m)}
+            self._mark(place, words, "bends", facts)
         for feature in plan_layers(self._report)[-1].features:
             middle = np.asarray(feature.geometry.interpolate(0.5, normalized=True).coords[0])
             self._waiting.append(
