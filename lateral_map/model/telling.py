@@ -16,14 +16,12 @@ _MOST_NAMED = 4
 def find_telling_readings(route: Route, gradient: Floats) -> tuple[tuple[ReadingId, ...], ...]:
     """Return, for each linear quantity, the readings whose loss would hurt it most.
 
-    ``gradient`` (k, unknowns) are the quantities' derivatives. Setting a reading with blunder
-    signature S aside adds g C AᵀS (SᵀS - SᵀA C AᵀS)⁻¹ SᵀA C gᵀ to a quantity's variance; readings
-    are named in the order of that growth. A line's mapped place counts as a reading.
+    ``gradient`` (k, unknowns) are the quantities' derivatives. Readings are named in the order of
+    what their loss adds to the variance. A line's mapped place counts as a reading.
     """
-    ids, spread, solved, starts = route.losses
+    ids, growth = growth_by_loss(route, gradient)
     if not ids:
         return ((),) * len(gradient)
-    growth = np.add.reduceat((spread @ gradient.T) * (solved @ gradient.T), starts)
     variance = np.einsum("kn,kn->k", gradient @ route.covariance, gradient)
     share = np.maximum(growth, 0.0) / np.maximum(variance, 1e-300)
     named = []
@@ -32,3 +30,15 @@ def find_telling_readings(route: Route, gradient: Floats) -> tuple[tuple[Reading
         worth = [column[i] >= _WORTH_NAMING or (i == order[0] and column[i] > 0.0) for i in order]
         named.append(tuple(ids[i] for i, is_worth in zip(order, worth, strict=True) if is_worth))
     return tuple(named)
+
+
+def growth_by_loss(route: Route, gradient: Floats) -> tuple[tuple[ReadingId, ...], Floats]:
+    """Return readings and what each one's loss adds to the quantities' variances, (readings, k).
+
+    A reading with blunder signature S adds g C AᵀS (SᵀS - SᵀA C AᵀS)⁻¹ SᵀA C gᵀ where it is set
+    aside. Marks' and counter's own noise are no readings.
+    """
+    ids, spread, solved, starts = route.losses
+    if not ids:
+        return (), np.empty((0, len(gradient)))
+    return tuple(ids), np.add.reduceat((spread @ gradient.T) * (solved @ gradient.T), starts)

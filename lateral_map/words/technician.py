@@ -312,7 +312,7 @@ def enough_words(report: Report) -> str:
     """Say that no more locates are wanted, and what that rests on; empty where some are."""
     if not report.enough:
         return ""
-    words = "every finding's side is firm: no more locates are wanted"
+    words = "every finding's side is firm, no more locates are wanted"
     if any(one.probability >= WORTH_DOUBT for one in report.diagnoses):
         words += ", whatever of what is said here may have gone wrong"
     turns: dict[str, float] = {}

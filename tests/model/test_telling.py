@@ -13,7 +13,7 @@ from lateral_map.adjust.route import adjust_route
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import measure_past
 from lateral_map.model.site import OffsetTie
-from lateral_map.model.telling import _growth, find_telling_readings
+from lateral_map.model.telling import find_telling_readings, growth_by_loss
 
 
 @pytest.mark.parametrize("seed", [2, 5, 11])
@@ -21,7 +21,7 @@ def test_growth_is_what_striking_the_equations_out_does(seed):
     site, _ = simulate(seed)
     route = adjust_route(site)
     past = measure_past(route, "curb", [0.5 * site.run.end_m, 0.8 * site.run.end_m])
-    readings, growth = _growth(route, past.gradient)
+    readings, growth = growth_by_loss(route, past.gradient)
     before = np.einsum("kn,nm,km->k", past.gradient, route.covariance, past.gradient)
     checked = 0
     for observation in route.observations:

@@ -174,4 +174,6 @@ def test_many_saves_at_once_are_solved_together(
     with ThreadPoolExecutor(20) as saving:
         answers = list(saving.map(save, range(20)))
     assert all(f"S{number}" in answer for number, answer in enumerate(answers))
-    assert solved == [24]
+    # One for all of them, and one more for a save that came while the first was under way.
+    assert set(solved) == {24}
+    assert len(solved) <= 2
