@@ -55,7 +55,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ground.py", "node, spot = np.unravel_index(int(gap.argmin()), gap.shape)", "node, spot = np.unravel_index(int(gap.argmax()), gap.shape)", "the farthest spot level stands for the ground"),
     # solve
     ("adjust/solve.py", "return np.asarray(inverse.T @ inverse)", "return np.asarray(inverse @ inverse.T)", "the covariance is of something else"),
-    ("adjust/solve.py", "gradient = design.T @ linear + rest.T @ residuals", "gradient = design.T @ linear - rest.T @ residuals", "ties push the line away"),
+    ("adjust/solve.py", "design.T @ linear + rest.T @ residuals\n    steps", "design.T @ linear - rest.T @ residuals\n    steps", "ties push the line away"),
     ("adjust/solve.py", "_SHARE_OF_SD, _SHARE_OF_RESIDUAL = 2.0**-26", "_SHARE_OF_SD, _SHARE_OF_RESIDUAL = 2.0**-6", "rounding is as coarse as a sixtieth of an sd"),
     ("adjust/solve.py", "invert_normal(gram_matrix(design) + gram_matrix(rest))", "invert_normal(gram_matrix(design))", "the ties take nothing from the uncertainty"),
     ("adjust/solve.py", "if not trial_cost <= cost * (1.0 + 1e-14) + 1e-20:", "if False:", "a step that makes things worse is taken"),
@@ -86,9 +86,9 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ties.py", "computed - unknowns[group.shift_column] * group.is_offset", "computed + unknowns[group.shift_column] * group.is_offset", "a taped curb moves the mapped one the wrong way"),
     ("adjust/ties.py", "design[:, group.shift_column] -= group.is_offset", "design[:, group.shift_column] += group.is_offset", "the derivative by a line's shift is upside down"),
     ("adjust/ties.py", "np.where(group.is_offset[:, None], found.normal, found.tangent)", "np.where(group.is_offset[:, None], found.tangent, found.normal)", "along and across change places"),
-    ("adjust/ties.py", "surface = ground.elevation(footage) + weights @ unknowns[layout.ground]", "surface = ground.elevation(footage)", "depths ignore the ground's correction"),
+    ("adjust/ties.py", "surface = ties.depth_level_m + weights @ unknowns[layout.ground]", "surface = ties.depth_level_m", "depths ignore the ground's correction"),
     ("adjust/ties.py", "on_depth = -jacobian[ties.depth_row, 2, :]", "on_depth = jacobian[ties.depth_row, 2, :].copy()", "deeper is higher"),
-    ("adjust/ties.py", "footage_m=np.array([site.transmitter_footage_m(one) for one in locates], float)", "footage_m=np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
+    ("adjust/ties.py", "footage = np.array([site.transmitter_footage_m(one) for one in locates], float)", "footage = np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
     ("model/readings.py", '"past" if tie.as_past else "offset"', '"offset"', "a reading is known by a column nobody wrote"),
     # transmitter
     ("adjust/transmitter.py", "near.append(90.0)", "near.append(0.0)", "a riser is no vertical bend"),
@@ -132,7 +132,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/trench.py", "stations.depth_m + wall - diameter", "stations.depth_m - diameter", "the crown lies a wall too high"),
     ("analysis/trench.py", "1.25 * diameter + 12.0 * _INCH", "1.25 * diameter + 16.0 * _INCH", "the standard's width is too wide"),
     ("analysis/trench.py", "own = max((pipe.outside_diameter_m - bore) / 2.0, 0.0)", "own = max(pipe.outside_diameter_m - bore, 0.0)", "a wall is two walls"),
-    ("analysis/trench.py", "(width + top) / 2.0 * bottom", "top * bottom", "a sloped section is a rectangle"),
+    ("analysis/trench.py", "            / 2.0\n        ),\n        slope", "        ),\n        slope", "a sloped section is a rectangle"),
     ("analysis/trench.py", "wall[here] = np.maximum(wall[here], own)", "wall[here] = own", "at a joint the thinner pipe counts"),
     # trench rules
     ("analysis/trench_rules.py", '"protective system depth", 5.0,', '"protective system depth", 6.0,', "a 5 ft trench needs no protection"),
@@ -142,15 +142,15 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/trench_rules.py", '"spoil set-back", 2.0,', '"spoil set-back", 1.0,', "the heap stands at the edge"),
     # excavation
     ("analysis/excavation.py", "run / (2.0 * rules.value(\"egress travel\"))", "run / (4.0 * rules.value(\"egress travel\"))", "half the ladders"),
-    ("analysis/excavation.py", "deepest = float(stretch.depth_at_bound(1.0).max())", "deepest = float(stretch.depth_at_bound(-1.0).max())", "protection is judged by the shallow bound"),
-    ("analysis/excavation.py", "            stretch.depth_at_bound(-1.0),\n            stretch.depth_at_bound(1.0),\n", "            stretch.depth_at_bound(1.0),\n            stretch.depth_at_bound(-1.0),\n", "the low volume is the high one"),
+    ("analysis/excavation.py", "deeper = np.maximum(*stretch.faces_m(0.0, 1.0))", "deeper = np.maximum(*stretch.faces_m(0.0, -1.0))", "protection is judged by the shallow bound"),
+    ("analysis/excavation.py", "for sign in (0.0, -1.0, 1.0)", "for sign in (0.0, 1.0, -1.0)", "the low volume is the high one"),
     ("analysis/excavation.py", "wall_m2=_walls_m2(stretch, 0.0)", "wall_m2=_walls_m2(stretch, 0.0) / 2.0", "one wall is shored"),
     ("analysis/excavation.py", "* dig.bedding_m,", ",", "bedding is an area"),
-    ("analysis/excavation.py", "    deeper = stretch.depth_at_bound(1.0)", "    deeper = stretch.bottom_depth_m", "the deeper class is never reached"),
+    ("analysis/excavation.py", "length_if_deeper_m=_length_between(stretch.plan_m, deeper, low, high)", "length_if_deeper_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high)", "the deeper class is never reached"),
     ("analysis/excavation.py", "np.where(level, (begin >= low) & (begin < high), share)", "np.where(level, 0.0, share)", "level stretches have no class of depth"),
     ("analysis/excavation.py", "float(np.add(*stretch.edges_m(slope, 0.0)).max())", "float(stretch.width_m.max())", "the cut opens no wider than its bottom"),
     ("analysis/excavation.py", "loose_high_m3=high * (1.0 + swell[1])", "loose_high_m3=high * (1.0 + swell[0])", "too few lorries for the worst case"),
-    ("analysis/excavation.py", "shapely.buffer(footprint, set_back_m, join_style=\"mitre\")", "shapely.buffer(footprint, 0.5 * set_back_m, join_style=\"mitre\")", "the heap stands too near"),
+    ("analysis/whitelines.py", "shapely.buffer(outline, set_back_m,", "shapely.buffer(outline, 0.5 * set_back_m,", "the heap stands too near"),
     # methods
     ("analysis/methods.py", 'Quantity("haul", cut.loose_low_m3, cut.loose_high_m3', 'Quantity("haul", cut.loose_low_m3, cut.bank_high_m3', "earth is hauled as it lies in the bank"),
     ("analysis/methods.py", "cost=(one.low * rate.low, one.high * rate.high)", "cost=(one.low * rate.low, one.low * rate.high)", "the high cost is the low quantity's"),
@@ -160,10 +160,10 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/conflicts.py", "one.depth_known,\n                _HARM", "_HARM", "a depth nobody knows is no worse"),
     ("analysis/conflicts.py", "one.joins,\n                not", "not", "the main the run joins hides the gas line"),
     ("analysis/conflicts.py", "depth - TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "depth + TWO_SIDED_95 * SD_UTILITY_DEPTH_M <= deepest", "a duct that may be in the trench is under it"),
-    ("analysis/conflicts.py", "inside = asked.spans(lambda trench: trench.width_m / 2.0)", "inside = asked.spans(lambda trench: trench.width_m / 8.0)", "what lies along the trench's wall is not in it"),
+    ("analysis/conflicts.py", "half = trench.width_m / 2.0\n", "half = trench.width_m / 8.0\n", "what lies along the trench's wall is not in it"),
     ("analysis/conflicts.py", "return min(known)", "return max(known)", "the clearance is the widest one"),
     ("analysis/conflicts.py", "return (None, None) if crossings else aside", "return aside", "a crossing of unknown depth has a clearance"),
-    ("analysis/conflicts.py", "np.asarray(asked.tolerance_m + spread)", "np.full_like(spread, asked.tolerance_m)", "hands dig only where the line is mapped"),
+    ("analysis/conflicts.py", "by_hand = self.half_m + self.tolerance_m + spread", "by_hand = self.half_m + self.tolerance_m", "hands dig only where the line is mapped"),
     # surfaces
     ("analysis/surfaces.py", "key=lambda one: one.polygon.area)", "key=lambda one: -one.polygon.area)", "the yard hides the path that crosses it"),
     ("analysis/surfaces.py", "left = shapely.difference(left, area.polygon)", "left = shapely.difference(left, part.boundary)", "overlapping covers count twice"),
@@ -171,7 +171,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/surfaces.py", '_add(broken, _UNMAPPED, "", left, centreline_m, footprint)', '_add(broken, _UNMAPPED, "", wide, centreline_m, footprint)', "all ground is unmapped as well"),
     # structures
     ("analysis/structures.py", 'max(rules.value("influence slope"), rules.slope)', 'min(rules.value("influence slope"), rules.slope)', "a house near soft ground is passed over"),
-    ("analysis/structures.py", "stretch.place_m, stretch.width_m, stretch.depth_at_bound(1.0), slope", "stretch.place_m, stretch.width_m, stretch.depth_at_bound(-1.0), slope", "influence is taken from the shallow bound"),
+    ("analysis/structures.py", "allowed_m=slope * float(at.depth_at_bound(1.0)[0])", "allowed_m=slope * float(at.depth_at_bound(-1.0)[0])", "influence is taken from the shallow bound"),
     ("analysis/structures.py", "if away <= spread:", "if away <= 0.0:", "what may be within counts as clear"),
     ("analysis/structures.py", "only_by_bound=away > 0.0", "only_by_bound=away <= 0.0", "certain and possible change places"),
     ("analysis/structures.py", "gap_low_m=max(gap - spread, 0.0)", "gap_low_m=gap", "the least gap is the mean gap"),
@@ -190,7 +190,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # depth table
     ("analysis/depth_table.py", '_READ_WITHIN_M: Final = to_metres(10.0, "ft")', '_READ_WITHIN_M: Final = to_metres(1000.0, "ft")', "an interpolated depth passes for a read one"),
     ("analysis/depth_table.py", '_READ_HERE_M: Final = to_metres(2.0, "ft")', '_READ_HERE_M: Final = to_metres(2000.0, "ft")', "a depth under the house passes for a read one"),
-    ("analysis/depth_table.py", "np.array(site.depth_footages_m(), float)", "np.array(site.depth_footages_m(), float) + 15.0", "depths are read elsewhere"),
+    ("analysis/depth_table.py", "    away = np.abs(fine[:, None] - read[None, :]).min(axis=1, initial=np.inf)", "    away = np.abs(fine[:, None] - read[None, :] - 15.0).min(axis=1, initial=np.inf)", "depths are read elsewhere"),
     # pipes
     ("analysis/pipes.py", "4.0: OutsideDiameter(4.30, _A74)", "4.0: OutsideDiameter(4.20, _A74)", "iron pipe is too thin"),
     ("analysis/pipes.py", "6.0: OutsideDiameter(7.7, _CLAY)", "6.0: OutsideDiameter(6.7, _CLAY)", "clay pipe is too thin"),
@@ -207,7 +207,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/reach.py", "across = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)", "across = ahead", "white lines are as wide as the run is unsure along"),
     # white lines
     ("analysis/whitelines.py", "stretch.edges_m(rules.slope if sloped else 0.0, 1.0)", "stretch.edges_m(rules.slope if sloped else 0.0, -1.0)", "white lines of the shallow bound"),
-    ("analysis/whitelines.py", "half = half + TWO_SIDED_95 * stretch.across_sd_m", "half = half + 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
+    ("analysis/whitelines.py", "aside = TWO_SIDED_95 * stretch.across_sd_m", "aside = 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
     ("analysis/responsibility.py", "start = boundary.inside if met[0].outward else boundary.outside", "start = boundary.inside", "a run that comes in from the street begins with the owner"),
     ("analysis/responsibility.py", "party = boundary.outside if crossing.outward else boundary.inside", "party = boundary.outside", "who answers never changes back"),
