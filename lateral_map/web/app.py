@@ -32,7 +32,7 @@ from lateral_map.web.forms import form_values
 from lateral_map.web.guard import COOKIE, JOIN, LINK_MINUTES, Gate, Guard
 from lateral_map.web.parts import Conflict
 from lateral_map.web.store import UnreadableError
-from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.cautions import FIELD_CAUTIONS
 
 Handler = Callable[[Request, bytes], Response]
 # Nothing of the site is kept in a browser's cache; the scripts may be asked for again cheaply.
@@ -139,7 +139,7 @@ class EntryApp:
         return HTMLResponse(
             self._page.render(
                 title=state["site"]["name"] or state["site"]["folder"],
-                cautions=CAUTIONS,
+                cautions=FIELD_CAUTIONS,
                 start=Markup(data_json(start)),  # noqa: S704 - no < or > left in it
             )
         )

@@ -11,7 +11,7 @@ from lateral_map.model.readings import tie_reading
 from lateral_map.model.results import Crossing, FindingResult, PartyLetter, Report
 from lateral_map.model.site import Boundary, Locate, OffsetTie, PositionTie, TapeTie, Tie
 from lateral_map.units import from_metres
-from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.desk import desk_rows
 from lateral_map.words.names import (
     LINE_WORDS,
@@ -105,7 +105,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "coordinates": coordinates_sentence(report),
         "units": unit_sentence(site.unit),
         "position_head": "Position" if site.frame.is_local else "Latitude, longitude; x, y",
-        "cautions": list(CAUTIONS),
+        "cautions": list(FIELD_CAUTIONS),
         "suspects": len(mistakes_named(report)),
         "alternatives": len(report.route.alternatives),
     }

@@ -30,7 +30,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.referral import Photograph
 from lateral_map.model.results import FindingResult, PartyLetter, Report
 from lateral_map.units import to_metres
-from lateral_map.words.cautions import CAUTIONS
+from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.names import finding_words
 from lateral_map.words.notices import as_sentence, danger_notices, drawing_notices
 from lateral_map.words.numbers import label, length, tidy, unit_sentence
@@ -103,7 +103,7 @@ def sheet_html(report: Report, sheets: SheetSet) -> str:
         site=tidy(report.site.name, 120),
         stop=[as_sentence(tidy(words, 300)) for words in danger_notices(report)],
         lengths=f"{unit_sentence(report.site.unit)} {coordinates_sentence(report)}",
-        cautions=CAUTIONS,
+        cautions=FIELD_CAUTIONS,
         statement=as_sentence(sheets.statement),
         tables=report_tables(report),
         notices=drawing_notices(report),
