@@ -193,9 +193,10 @@ def projected_frame(text: str, x: float, y: float) -> Frame:
 
     system = _system(text)
     crs, geodetic = system.crs, system.geodetic
-    lon, lat = _inside(crs, system.to_geodetic, x, y)
+    lon, lat = _inside(system, x, y)
+    centre = lon - system.meridian_deg, lat
     factor = float(crs.axis_info[0].unit_conversion_factor)
-    to_plane = Transformer.from_pipeline(_centred(system.to_plane, lon, lat))
+    to_plane = Transformer.from_pipeline(_centred(system.to_plane, *centre))
     from_lonlat = _best_operation("EPSG:4326", text, lon, lat, onto_plane=True)
     # The datum shift between WGS 84 and the plane; none where both stand on WGS 84.
     steps = [part.strip() for part in from_lonlat.description.split(" + ")]
@@ -210,16 +211,22 @@ def projected_frame(text: str, x: float, y: float) -> Frame:
         lonlat_operation=shifts[0] if shifts and geodetic.name != "WGS 84" else "",
         lonlat_accuracy_m=from_lonlat.accuracy_m if from_lonlat.accuracy_m > 0 else None,
         _to_plane=to_plane,
-        _lonlat_to_plane=Transformer.from_pipeline(_centred(from_lonlat.pipeline, lon, lat)),
+        _lonlat_to_plane=Transformer.from_pipeline(_centred(from_lonlat.pipeline, *centre)),
     )
 
 
 class _System(NamedTuple):
-    """What depends on a projected system alone; ``to_plane`` ends at a plane centred anywhere."""
+    """What depends on a projected system alone; ``to_plane`` ends at a plane centred anywhere.
+
+    ``angle_deg`` is the unit of its latitude and longitude; its longitude begins ``meridian_deg``
+    east of Greenwich.
+    """
 
     crs: CRS
     geodetic: CRS
     to_geodetic: Transformer
+    angle_deg: float
+    meridian_deg: float
     plane: CRS
     to_plane: str
 
@@ -232,7 +239,8 @@ def _system(text: str) -> _System:
 
     crs = read_crs(text)
     geodetic = crs.geodetic_crs
-    if geodetic is None:
+    meridian = geodetic.prime_meridian if geodetic else None
+    if geodetic is None or meridian is None:
         raise FrameError(f"{crs.name} has no datum, so it ties nothing to a place on earth")
     # No projection in use has this centre, so that PROJ leaves out no step as undone by another.
     centre = TransverseMercatorConversion(
@@ -243,6 +251,8 @@ def _system(text: str) -> _System:
         crs=crs,
         geodetic=geodetic,
         to_geodetic=Transformer.from_crs(crs, geodetic, always_xy=True),
+        angle_deg=math.degrees(geodetic.axis_info[0].unit_conversion_factor),
+        meridian_deg=math.degrees(meridian.longitude * float(meridian.unit_conversion_factor)),
         plane=plane,
         to_plane=Transformer.from_crs(crs, plane, always_xy=True).definition,
     )
@@ -312,14 +322,18 @@ def same_crs(one: str, other: str) -> bool:
         return False
 
 
-def _inside(crs: CRS, to_geodetic: Transformer, x: float, y: float) -> tuple[float, float]:
-    """Return (longitude, latitude) of x, y, refusing what the system cannot mean."""
-    lon, lat = to_geodetic.transform(x, y)
+def _inside(system: _System, x: float, y: float) -> tuple[float, float]:
+    """Return x, y's (longitude, latitude), degrees from Greenwich; refuse what it cannot mean."""
+    crs, to_geodetic = system.crs, system.to_geodetic
+    own = to_geodetic.transform(x, y)
     place = f"x {x:.12g}, y {y:.12g}"
-    if np.isfinite(lon) and np.isfinite(lat):
+    if np.isfinite(own).all():
         # Far outside its zone an inverse projection may still give a number, but not its own.
-        back = to_geodetic.transform(lon, lat, direction="INVERSE")
+        back = to_geodetic.transform(*own, direction="INVERSE")
         if np.allclose(back, (x, y), rtol=0.0, atol=0.01):
+            # Some systems count grads, some from Paris or Oslo.
+            lon, lat = np.array(own) * system.angle_deg
+            lon += system.meridian_deg
             _check_area(crs, lon, lat, f"{place} lies at latitude {lat:.4f}, longitude {lon:.4f},")
             return float(lon), float(lat)
     raise FrameError(
