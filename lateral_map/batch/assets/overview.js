@@ -187,7 +187,7 @@
   const short = (text, most) => text.length > most ? text.slice(0, most - 1) + "…" : text;
 
   const map = L.map("map", {attributionControl: false, minZoom: 1, maxZoom: 23, zoomSnap: 0.5, wheelPxPerZoomLevel: 110});
-  L.control.scale({imperial: head.unit === "ft", metric: head.unit === "m"}).addTo(map);
+  L.control.scale({imperial: head.unit !== "m", metric: head.unit === "m"}).addTo(map);
   const layer = new Sites();
   const redraw = () => layer._map && layer._update();
 
