@@ -78,17 +78,19 @@ def draw_strip(again: Again) -> str:
             x, end = _EDGE + (at - first) * scale, _EDGE + ((to or at) - first) * scale
             ends[before] = (x, rows[before])
             canvas.line([(x, rows[before]), (end, rows[before])], Stroke(INK, 5.0))
-            words = f"#{result.number} {CHANGE_WORDS[each.change]}"
+            # Most are unchanged, which the grey says too: what changed is what has to be read.
+            changed = "" if each.change == "unchanged" else f" {CHANGE_WORDS[each.change]}"
+            words = f"#{result.number}{changed}"
             wide = text_width(words, _TEXT_PT) + 4.0
+            middle = min(max(x, _EDGE + wide / 2.0), _WIDTH - _EDGE - wide / 2.0)
             lane = next(
-                (k for k in range(_LANES) if taken.get((before, k), -9.0) <= x - wide / 2.0),
+                (k for k in range(_LANES) if taken.get((before, k), -9.0) <= middle - wide / 2.0),
                 _LANES - 1,
             )
-            taken[before, lane] = x + wide / 2.0
+            taken[before, lane] = middle + wide / 2.0
             away = 14.0 + 11.0 * lane
             y = rows[before] - away if before else rows[before] + away + 5.0
             canvas.line([(x, rows[before]), (x, y + (1.0 if before else -6.0))], Stroke(QUIET, 0.4))
-            middle = min(max(x, _EDGE + wide / 2.0), _WIDTH - _EDGE - wide / 2.0)
             canvas.text(middle, y, words, _TEXT_PT, anchor="middle")
         if len(ends) == 2:
             canvas.line([ends[True], ends[False]], Stroke(QUIET, 0.8, (3.0, 2.0)))
