@@ -67,7 +67,7 @@ def _begin_and_stop(command: str, home: Path) -> str:
             said += line
             if "http" in line:
                 break
-        page.send_signal(signal.SIGINT)
+        page.terminate()  # not Ctrl+C's signal: what a shell starts behind itself ignores that one
     assert "http" in said, f"$ {command}\n{said}"
     return said
 
