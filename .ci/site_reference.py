@@ -23,6 +23,7 @@ _WORDS = {
     "number": "number",
     "angle": "degrees",
     "text": "text",
+    "lines": "text",
     "point": "a point's name",
     "line": "a line's name",
     "date": "date",

@@ -13,7 +13,7 @@ from lateral_map.cli.console import plain
 from lateral_map.model.chance import POOR_FIT
 from lateral_map.reading.applied import applied_entries
 from lateral_map.units import format_length
-from lateral_map.words.desk import desk_questions
+from lateral_map.words.desk import desk_missing, tap_question
 from lateral_map.words.diagnoses import diagnoses_told, told_once
 from lateral_map.words.names import (
     END_WORDS,
@@ -31,7 +31,7 @@ from lateral_map.words.notices import (
     stop_line,
     uncrossed_words,
 )
-from lateral_map.words.numbers import decimals_for, length, plus_minus, range_95, tidy
+from lateral_map.words.numbers import decimals_for, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import (
     enough_words,
     next_locate_words,
@@ -96,10 +96,22 @@ def check_parts(report: Report) -> list[Part]:
         *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
-        *_section("What the desk asks", [as_sentence(one) for one in desk_questions(report)]),
+        *_section("What the desk asks", _desk_asks(report)),
         Text("Readings", style="bold"),
         table,
     ]
+
+
+def _desk_asks(report: Report) -> list[str]:
+    missing = desk_missing(report)
+    asked = [tap_question(report)]
+    if missing:
+        asked.insert(
+            0,
+            f"Not said, and would be asked back: {listed(missing, len(missing))}. Where they are "
+            "known, write them in [job], [main] and [referral] of site.toml.",
+        )
+    return asked
 
 
 def drawing_parts(report: Report) -> list[Part]:

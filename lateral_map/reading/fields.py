@@ -284,14 +284,18 @@ def _text(value: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Of:
-    """A name that is a plan ``point``'s or ``line``'s; or usual words, where others do as well."""
+    """What a text is beside words: the name of a plan ``point`` or ``line``; several ``lines``.
 
-    kind: Literal["point", "line", "choice"]
+    As a ``choice`` it has usual words, where others do as well.
+    """
+
+    kind: Literal["point", "line", "choice", "lines"]
     usual: tuple[str, ...] = ()
 
 
 Name = Annotated[str, BeforeValidator(_name)]
 Text = Annotated[str, BeforeValidator(_text)]
+Lines = Annotated[Text, Of("lines")]
 PointName = Annotated[Name, Of("point")]
 LineName = Annotated[Name, Of("line")]
 FINDINGS: Final = (

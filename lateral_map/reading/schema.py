@@ -68,7 +68,9 @@ class SiteTable(Typed):
     )
     earlier: fields.Text = _site(
         "earlier",
-        "Folder of an earlier run of the same pipe, seen from this one; `again` compares them.",
+        "Folder of an earlier run of the same pipe, seen from this one; lateral-map again compares "
+        "the two.",
+        "Folder of an earlier run",
         examples=['"../2025-11"'],
     )
 
@@ -444,23 +446,28 @@ class RunTable(Typed):
 class ReferralTable(Typed):
     """[referral]: what the referral to the utility says; every key is optional."""
 
-    to: fields.Text = _referral("to", "Who it goes to; lines may follow one another.")
-    from_: fields.Text = _referral(
+    to: fields.Lines = _referral("to", "Who it goes to; lines may follow one another.", "Goes to")
+    from_: fields.Lines = _referral(
         "sender",
         "Who sends it: the company block, as it heads a letter; lines may follow one another.",
+        "Sent by",
         alias="from",
     )
     client: fields.Name | None = key(
-        "Whose side the sender is on: a party as a [[boundary]] names it.", examples=['"owner"']
+        "Whose side the sender is on: a party as a boundary names it.",
+        "Sent for",
+        examples=['"owner"'],
     )
     date: fields.Date | None = _referral(
-        "date", "Day the letter is dated; left out, a line is left for it."
+        "date", "Day the letter is dated; left out, a line is left for it.", "Letter dated"
     )
-    reference: fields.Text = _referral("reference", "Your own or the utility's reference.")
+    reference: fields.Text = _referral(
+        "reference", "Your own or the utility's reference.", "Reference"
+    )
     question: fields.Text = _referral(
-        "question", "What you ask of the utility, in one sentence of your own."
+        "question", "What you ask of the utility, in one sentence of your own.", "Your question"
     )
-    signature: fields.Text = _referral("signature", "Who signs.")
+    signature: fields.Lines = _referral("signature", "Who signs.", "Who signs")
     letter: fields.Text = _referral(
         "letter", "A letter template of your own in the site folder (Jinja2, HTML)."
     )
@@ -577,7 +584,7 @@ class JobTable(Typed):
 class MainTable(Typed):
     """[main]: the main that the lateral joins, and where; every key is optional."""
 
-    asset: fields.Text = _main("asset", "Its number in the utility's records.", "Main")
+    asset: fields.Text = _main("asset", "Its number in the utility's records.", "Its number")
     line: fields.Name | None = key(
         "Its name among the plan's utilities; default the plan's only sewer.", "Line of the plan"
     )

@@ -12,7 +12,7 @@ from lateral_map.reading.schema import table_models
 from lateral_map.reading.typed import Typed
 
 EntryKind = Literal[
-    "length", "number", "angle", "text", "point", "line", "choice", "date", "flag", "span"
+    "length", "number", "angle", "text", "lines", "point", "line", "choice", "date", "flag", "span"
 ]
 
 

@@ -17,8 +17,10 @@ from lateral_map.web.store import RowEdit, SettingEdit
 
 _LONGEST: Final = 20_000
 _MOST_EDITS: Final = 500
-# Tables the page has forms for; nothing else of site.toml is changed from here.
-_TABLES: Final = frozenset(("format", *LISTS, *(group.path for group in FORMS["site"])))
+# Settings the page has fields for, each by its table and key; nothing else is changed from here.
+_SETTINGS: Final = frozenset(
+    f"{group.path}.{name.rstrip('?+')}" for group in FORMS["site"] for name in group.fields.split()
+)
 
 _PROPERTIES: Final = frozenset(describe(FeatureProperties))
 
@@ -34,13 +36,9 @@ def clean_typed(text: str) -> str:
 
 def _own_setting(path: str) -> str:
     table, *rest = path.split(".")
-    key = rest[-1] if rest else ""
     entry = table in LISTS and rest[:1] and rest[0].isdigit() and len(rest[0]) <= 4
-    known = key in VOCABULARY.get(table, {}) and len(rest) == (2 if table in LISTS else 1)
-    whole = entry and len(rest) == 1
-    if table not in _TABLES or not (
-        path == "format" or whole or (known and (entry or table not in LISTS))
-    ):
+    of_entry = entry and (len(rest) == 1 or (len(rest) == 2 and rest[1] in VOCABULARY[table]))
+    if not (path == "format" or path in _SETTINGS or of_entry):
         raise ValueError(f"{path} is not changed from this page")
     return path
 

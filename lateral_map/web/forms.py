@@ -100,6 +100,27 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
             path="dig",
         ),
         Group(
+            "For the utility's desk",
+            "address parcel permit work_order owner contact inspector certificate access_point "
+            "camera_direction? video video_time vertical_datum urgency urgency_ground?",
+            optional=True,
+            path="job",
+            help="What the utility's own form asks for. What is left empty stands in no letter.",
+        ),
+        Group(
+            "The main",
+            "asset? line? upstream? downstream? from? distance? accuracy?",
+            optional=True,
+            path="main",
+        ),
+        Group(
+            "The letter",
+            "client? to from date? reference question? signature",
+            optional=True,
+            path="referral",
+        ),
+        Group("An earlier run", "earlier?", optional=True, path="site"),
+        Group(
             "Accuracies",
             "tape tape_fraction mark mark_fraction offset ground corner? square? fitting eye "
             "wander? fall? fall_accuracy fall_wander? mapped_line? mapped_point?",

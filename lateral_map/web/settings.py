@@ -157,7 +157,7 @@ def _typed(value: Any) -> str:
 def _valued(kind: str, text: str) -> Any:
     """Return what a typed value is in TOML: a number, a date, yes or no, else words."""
     bare = text.strip()
-    if kind in ("text", "choice", "line", "point"):
+    if kind in ("text", "lines", "choice", "line", "point"):
         return bare  # words whatever they look like: a site may well be called 12
     if kind == "flag" and bare in ("yes", "no"):
         return bare == "yes"

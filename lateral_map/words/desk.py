@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lateral_map.model.referral import CameraDirection
 from lateral_map.model.results import Report, TapStation
-from lateral_map.words.numbers import label, length, listed, plus_minus, tidy
+from lateral_map.words.numbers import label, length, plus_minus, tidy
 
 _WENT: dict[CameraDirection, str] = {
     "downstream": "downstream, with the flow",
@@ -63,8 +63,8 @@ def tap_words(tap: TapStation, unit: str) -> str:
     return words
 
 
-def desk_questions(report: Report) -> list[str]:
-    """Return what a desk would ask back: each thing missing, and what does not agree."""
+def desk_missing(report: Report) -> list[str]:
+    """Return what a desk's form asks for and the site does not say, where a letter is written."""
     job, main, referral = report.site.job, report.site.main, report.site.referral
     if not report.letters:
         return []
@@ -73,9 +73,9 @@ def desk_questions(report: Report) -> list[str]:
         "parcel": job.parcel,
         "permit or work order": job.permit or job.work_order,
         "owner and contact": job.owner and job.contact,
-        "company block ([referral] from)": referral.sender,
-        "whom the letter goes to ([referral] to)": referral.to,
-        "whose side the sender is on ([referral] client)": referral.client,
+        "sender and company": referral.sender,
+        "whom the letter goes to": referral.to,
+        "whose side the sender is on": referral.client,
         "inspector and certificate": job.inspector and job.certificate,
         "access point": job.access_point,
         "camera direction": job.camera_direction,
@@ -85,18 +85,16 @@ def desk_questions(report: Report) -> list[str]:
         "vertical datum": job.vertical_datum or not report.stations.ground_known,
         "urgency": job.urgency,
     }
-    missing = [name for name, value in given.items() if not value]
-    questions = []
-    if missing:
-        questions.append(
-            f"Not said, and would be asked back: {listed(missing, len(missing))}. Where they are "
-            "known, write them in [job], [main] and [referral] of site.toml"
-        )
+    return [name for name, value in given.items() if not value]
+
+
+def tap_question(report: Report) -> str:
+    """Return what a desk would ask of a tap that is read elsewhere than the plan has it."""
     tap = report.tap
-    if tap and tap.typed_m is not None and tap.station_m is not None and tap.disagrees:
-        unit = report.site.unit
-        questions.append(
-            f"The tap is {length(tap.typed_m, unit)} from {label(tap.manhole, 120)} as read, "
-            f"{length(tap.station_m, unit)} by the plan: is it counted from another manhole?"
-        )
-    return questions
+    if tap is None or not tap.disagrees or tap.typed_m is None or tap.station_m is None:
+        return ""
+    unit = report.site.unit
+    return (
+        f"The tap is {length(tap.typed_m, unit)} from {label(tap.manhole, 120)} as read, "
+        f"{length(tap.station_m, unit)} by the plan: is it counted from another manhole?"
+    )

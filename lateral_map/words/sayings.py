@@ -14,6 +14,7 @@ from lateral_map.model.results import FindingResult, ReadingCheck, Report
 from lateral_map.model.site import Site
 from lateral_map.reading.applied import applied_entries
 from lateral_map.report import explain_impossible
+from lateral_map.words.desk import desk_missing, tap_question
 from lateral_map.words.diagnoses import applied_told, diagnosis_words, told_once
 from lateral_map.words.names import finding_words, reading_name
 from lateral_map.words.notices import as_sentence, drawing_notices, grazing_words
@@ -91,6 +92,11 @@ def say_all(report: Report) -> tuple[Saying, ...]:
         sayings.append(Saying("good", "The readings agree", words))
     if notices := drawing_notices(report):
         sayings.append(Saying("plain", "Taken as given", "", points=tuple(notices)))
+    if asked := tap_question(report):
+        sayings.append(Saying("watch", "The tap on the main", asked))
+    if missing := desk_missing(report):
+        words = f"{listed(missing, len(missing))}. Where they are known, fill them in under Site."
+        sayings.append(Saying("plain", "The utility's desk would ask for", words))
     return tuple(replace(saying, words=as_sentence(saying.words)) for saying in sayings)
 
 

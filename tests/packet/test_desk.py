@@ -15,7 +15,7 @@ from lateral_map.cli.main import app
 from lateral_map.draw.packet.document import referral_html, render_letter
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.errors import SiteError
-from lateral_map.words.desk import desk_questions
+from lateral_map.words.desk import desk_missing
 from lateral_map.words.utility import evidence_facts, letter_facts
 
 JOB = {
@@ -68,14 +68,14 @@ def test_what_is_missing_is_left_out_of_the_page_and_asked_by_check(folder: Path
     letter = words_of(f"<div>{render_letter(letter_facts(report, report.letters[0]))}</div>")
     assert "Parcel" not in letter
     assert "None" not in letter
-    (asked,) = desk_questions(report)
+    asked = desk_missing(report)
     for name in ("parcel", "camera direction", "main and its manholes", "urgency"):
         assert name in asked
     said = " ".join(CliRunner().invoke(app, ["check", str(folder)]).stdout.split())
     assert "What the desk asks" in said
     assert "service address, parcel" in said
     write(folder, "job", JOB)
-    (asked,) = desk_questions(build_report(load_site(folder)))
+    asked = desk_missing(build_report(load_site(folder)))
     assert "parcel" not in asked
     assert "main and its manholes" in asked
 

@@ -14,6 +14,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, expect
 from web.yard import DESKTOP, PHONE, Yard, browser_context, served, wait_until
 
+from lateral_map import load_site
 from lateral_map.web.app import all_assets
 from lateral_map.web.serve import Served
 
@@ -58,6 +59,13 @@ def open_row(yard: Yard, mark: str) -> None:
     yard.panel().locator("button.row").filter(
         has=yard.page.locator(f"strong:text-is('{mark}')")
     ).click()
+
+
+def open_groups(yard: Yard) -> None:
+    """Open every group of fields that the open tab offers."""
+    yard.panel().locator('.chips > [aria-expanded="false"]').evaluate_all(
+        "all => all.forEach((chip) => chip.click())"
+    )
 
 
 # ── entering ─────────────────────────────────────────────────────────────────────────────────────
@@ -198,6 +206,31 @@ def test_everything_can_be_undone_and_done_again(yard: Yard, sketch: Path) -> No
     yard.panel().get_by_role("button", name="Do again").click()
     yard.wait_saved(count + 1)
     assert rows_of(sketch)[-1].startswith("E,45,3")
+
+
+def test_what_a_desk_asks_is_filled_in_and_undone_to_the_byte(yard: Yard, sketch: Path) -> None:
+    toml = sketch / "site.toml"
+    toml.write_text(f'{toml.read_text()}\n[referral]\nto = """\nDesk 4\nTown Hall\n"""\n')
+    yard.open()
+    yard.says("The utility's desk would ask for")
+    yard.says("Service address")
+    yard.tab("Site")
+    before = toml.read_bytes()
+    yard.enter({"address": "9 Nowhere Walk", "urgency": "urgent", "urgency_ground": "backing up",
+                "upstream": "MH 7", "asset": "SM-4", "signature": "A. Camera\nInspector",
+                "earlier": "../2025-11"})  # fmt: skip
+
+    site = load_site(sketch)
+    assert (site.job.address, site.job.urgency) == ("9 Nowhere Walk", "urgent")
+    assert (site.main.upstream, site.main.asset) == ("MH 7", "SM-4")
+    assert site.referral.signature == "A. Camera\nInspector"
+    assert site.earlier == "../2025-11"
+    assert b'to = """\nDesk 4\nTown Hall\n"""' in toml.read_bytes()  # nobody typed there
+    expect(yard.page.locator("#says-list")).not_to_contain_text("Service address")
+    yard.says("Parcel")
+    yard.page.locator("#undo-last").click()
+    yard.says("Service address")
+    assert toml.read_bytes() == before
 
 
 def test_a_point_is_tapped_on_the_map(yard: Yard, sketch: Path) -> None:
@@ -495,6 +528,7 @@ def test_axe_finds_nothing_in_ten_states(
             yard.tab(tab)
             if tab == "Plan":
                 yard.panel().locator('[data-kind="utility"]').click()
+            open_groups(yard)
             found[tab] = violations(yard)
         yard.tab("Plan")
         yard.panel().locator('[data-kind="curb"]').click()
@@ -545,6 +579,7 @@ def test_nothing_sticks_out_and_everything_can_be_touched(
             yard.tab(tab)
             if tab == "Plan":
                 yard.panel().locator('[data-kind="curb"]').click()
+            open_groups(yard)
             assert yard.page.evaluate("document.documentElement.scrollWidth") <= width
             assert yard.page.evaluate(SMALL) == []
             cut = yard.page.evaluate(

@@ -86,7 +86,7 @@ class Yard:
             else:
                 field.locator("input").fill(value)
         else:
-            field.locator("input").fill(value)
+            field.locator("input, textarea").fill(value)
 
     def save(self, within: Any = None) -> None:
         """Press the form's own button and wait until it is saved and drawn."""

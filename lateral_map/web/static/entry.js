@@ -337,7 +337,7 @@ function openTab(key) {
 const place = (key) => byId("panel").querySelector(`:scope > [data-section="${key}"]`);
 const isTouched = (key) => Boolean(place(key)?.dataset.touched);
 
-const CAN_HOLD = "button, input, select, a";
+const CAN_HOLD = "button, input, select, textarea, a";
 
 /** Leave a part of the panel as it is until it is released. */
 function hold(key) {
@@ -373,7 +373,7 @@ function renderPanel() {
     section.replaceChildren(...parts().filter(Boolean));
     if (!held) continue;
     const now = [...section.querySelectorAll(CAN_HOLD)];
-    const same = focused && section.querySelector(`[data-field="${focused}"] :is(input, select, button)`);
+    const same = focused && section.querySelector(`[data-field="${focused}"] :is(input, select, textarea, button)`);
     (same || now[Math.min(number, now.length - 1)] || panel.querySelector("h2")).focus({ preventScroll: true });
   }
 }

@@ -94,7 +94,7 @@ function showFaults(form, list) {
 }
 
 const makers = {
-  length: lengthField, number: textField, angle: angleField, text: textField, date: dateField,
+  length: lengthField, number: textField, angle: angleField, text: textField, lines: textField, date: dateField,
   choice: choiceField, flag: flagField, point: nameField, line: nameField,
 };
 
@@ -112,7 +112,7 @@ function frame(field, { id, unit }, control, { grouped = false, extra = [] } = {
   const label = grouped ? make("span", { class: "label", id: `${id}-label`, text: field.label }) : make("label", { for: id, text: field.label });
   const unitWords = unit ? make("span", { class: "unit", "aria-hidden": "true", text: unit }) : null;
   if (unit && !grouped) label.append(make("span", { class: "hidden-words", text: `, ${spoken(unit)}` }));
-  const target = grouped ? control : control.matches("input, select") ? control : control.querySelector("input, select");
+  const target = grouped ? control : control.matches("input, select, textarea") ? control : control.querySelector("input, select");
   target.setAttribute("aria-describedby", `${id}-help ${id}-fault`);
   const element = make("div", { class: `field ${field.kind}`, "data-field": field.name }, label, make("div", { class: "box" }, control, unitWords), ...extra, help, fault);
   return {
@@ -130,11 +130,19 @@ function frame(field, { id, unit }, control, { grouped = false, extra = [] } = {
 
 const spoken = (unit) => ({ ft: "feet", m: "metres", in: "inches", mm: "millimetres", "°": "degrees" })[unit] || unit;
 
+/* One line, or a box of several. What nobody typed over stays as it stands in the file. */
 function textField(field, place) {
   const isNumber = field.kind === "number";
-  const input = make("input", { id: place.id, type: "text", autocomplete: "off", autocapitalize: "off", spellcheck: field.name === "note", inputmode: isNumber ? "decimal" : null, dir: "auto" });
+  const lines = field.kind === "lines";
+  const input = make(lines ? "textarea" : "input", { id: place.id, type: lines ? null : "text", rows: lines ? "3" : null, autocomplete: "off", autocapitalize: "off", spellcheck: field.name === "note", inputmode: isNumber ? "decimal" : null, dir: "auto" });
   const made = frame(field, place, input, { extra: isNumber ? [keyRow(input, KEYS_SIGN)] : [] });
-  return { ...made, get: () => input.value.trim(), set: (value) => (input.value = value ?? ""), focus: () => input.focus() };
+  let given = "";
+  let shown = "";
+  const set = (value) => {
+    given = input.value = value ?? "";
+    shown = input.value; // a line's field leaves line breaks out
+  };
+  return { ...made, get: () => (input.value === shown ? given.trim() && given : input.value.trim()), set, focus: () => input.focus() };
 }
 
 function dateField(field, place) {
