@@ -74,6 +74,7 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
             elif isinstance(one, pydyf.Dictionary) and one.get("S") == "/TH":
                 # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
                 one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
+        _mark_running_lines(pdf)
         for font in document.fonts.values():
             missing.update(font.missing)
 
@@ -89,6 +90,37 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
             "put pictures and styles into the letter itself (pictures as data: addresses)"
         )
     return bytes(content), missing
+
+
+def _mark_running_lines(pdf: PDF) -> None:
+    """Mark what is said on every page, and stands in no tree of tags, as no part of what is read.
+
+    ISO 14289-1, 7.8: headers and footers are artifacts of pagination. WeasyPrint gives them marks
+    and elements of their own, which it leaves out of the tree.
+    """
+    import pydyf
+
+    by_reference = {one.reference: one for one in pdf.objects}
+    tree = by_reference[pdf.catalog["StructTreeRoot"]]
+    told: set[tuple[bytes, int]] = set()  # a page and a mark on it that the tree holds
+    waiting = list(tree["K"])
+    while waiting:
+        element = by_reference[waiting.pop()]
+        for kid in element.get("K", ()):
+            if isinstance(kid, int):
+                told.add((element["Pg"], kid))
+            else:
+                waiting.append(kid)
+    numbers = by_reference[tree["ParentTree"]]["Nums"]
+    for k, reference in enumerate(pdf.page_references):
+        page = by_reference[reference]
+        said, parents = by_reference[page["Contents"]].stream, numbers[2 * k + 1]
+        for at, mark in enumerate(said):
+            if not isinstance(mark, pydyf.Dictionary) or "MCID" not in mark:
+                continue
+            if (reference, mark["MCID"]) not in told:
+                said[at - 1 : at + 1] = "/Artifact", pydyf.Dictionary({"Type": "/Pagination"})
+                parents[mark["MCID"]] = "null"
 
 
 def _inside_only(urls: Any, refused: list[str]) -> Any:
