@@ -473,7 +473,7 @@ def _log_other_point(mended: _Mended, cause: Cause) -> float:
     system, unknowns = fitted.system, fitted.unknowns
     site = system.site
     row = [one.mark for one in tied_locates(site)].index(reading.of if reading else "")
-    places, slopes = marks_of(system.ties, system.chain, system.layout, unknowns)
+    places, slopes = marks_of(system.ties, system.layout, unknowns)
     mark, slope = places[row], slopes[row]
     point = site.plan.point(cause.point)
     away = mark - [point.easting_m, point.northing_m]

@@ -63,7 +63,7 @@ class System:
 
     def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
         """Return whitened residuals and design of the ties and depths."""
-        return evaluate_ties(self.ties, self.chain, self.layout, unknowns)
+        return evaluate_ties(self.ties, self.layout, unknowns)
 
 
 def adjust_route(site: Site) -> Route:
@@ -227,7 +227,7 @@ def _solve_all(
             solved.append((system, solve_system(system, guess)))
     # Then about each line that fits, with its marks at the other places their tapes leave.
     for near, fitted in _distinct(solved, chain)[:_MOST_LOOKED_ROUND]:
-        mark, jacobian = marks_of(near.ties, chain, near.layout, fitted.unknowns)
+        mark, jacobian = marks_of(near.ties, near.layout, fitted.unknowns)
         for guess in other_places(near.ties, fitted, mark, jacobian, near.layout.azimuth):
             worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
             solved.append((near, solve_system(near, guess, worth_reaching=worth)))

@@ -19,7 +19,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_of, bend_reading, noted_sign, reading_value, tape_of
-from lateral_map.model.route import Chain, Layout, Observation
+from lateral_map.model.route import Chain, Course, Layout, Observation
 from lateral_map.model.site import Site
 from lateral_map.units import from_metres, to_metres
 
@@ -157,7 +157,7 @@ def list_hypotheses(of: Equations) -> list[Hypothesis]:
 def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:
     """Return the slips that move the pipe under its ties: of footages, the counter, bends."""
     site, layout, chain, design = of.site, of.layout, of.chain, of.design
-    direction = chain.directions(of.unknowns[layout.azimuth], of.unknowns[layout.pitch])
+    direction = Course(of.unknowns, layout).direction
     place, ahead, down = design[tied.rows, :3], direction[0], np.array([0.0, 0.0, -1.0])
 
     def moved(at: NDArray[np.bool_] | slice, move: Floats) -> Floats:

@@ -86,11 +86,13 @@ def solve_least_squares(
     steps, gain = 0, math.inf
     while steps < most_steps:
         steps += 1
-        if steps > _FIRST_STEPS and not _may_reach(worth_reaching, cost, full, gradient):
-            gain = math.inf
-            break
         damped = full + np.diag(damping * np.diag(full)) if damping else full
         step = np.asarray(np.linalg.solve(damped, gradient))
+        if steps > _FIRST_STEPS and cost > worth_reaching:
+            promised = float(gradient @ (np.linalg.solve(full, gradient) if damping else step))
+            if cost - _PROMISE_TRUSTED * promised > worth_reaching:
+                gain = math.inf
+                break
         trial = unknowns + step
         trial_linear = observed - design @ trial
         trial_residuals, trial_rest = evaluate(trial)
@@ -117,14 +119,6 @@ def solve_least_squares(
         if gain < _CLOSE_ENOUGH * (1.0 + cost):
             break
     return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
-
-
-def _may_reach(worth: float, cost: float, full: Floats, gradient: Floats) -> bool:
-    """Say whether several times what an undamped step promises brings a cost down to ``worth``."""
-    if cost <= worth:
-        return True
-    promised = float(gradient @ np.linalg.solve(full, gradient))
-    return cost - _PROMISE_TRUSTED * promised <= worth
 
 
 def gram_matrix(design: Floats) -> Floats:

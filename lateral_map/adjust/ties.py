@@ -21,7 +21,7 @@ from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.readings import tie_reading
-from lateral_map.model.route import Chain, Ground, Layout, Stops
+from lateral_map.model.route import Chain, Course, Ground, Layout, Stops
 from lateral_map.model.site import (
     AlongTie,
     Locate,
@@ -220,16 +220,12 @@ def loosen_ties(ties: Ties, slack_m: float) -> Ties:
     )
 
 
-def evaluate_ties(
-    ties: Ties, chain: Chain, layout: Layout, unknowns: Floats
-) -> tuple[Floats, Floats]:
+def evaluate_ties(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:
     """Return whitened residuals (t,) and design (t, unknowns) of every tie and depth."""
     if not ties.count:
         return np.zeros(0), np.zeros((0, layout.size))
-    place, jacobian, mark, mark_jacobian = _places(ties, chain, layout, unknowns)
-    position_sd = ties.position_sd_m[:, None]
-    off_position = (ties.position_m - mark[ties.position_mark]) / position_sd
-    on_position = mark_jacobian[ties.position_mark] / position_sd[:, :, None]
+    place, jacobian, mark, mark_jacobian = _places(ties, layout, unknowns)
+    off_position = ties.position_m - mark[ties.position_mark]
     weights = ties.depth_weights
     surface = ties.depth_level_m + weights @ unknowns[layout.ground]
     off_depth = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
@@ -246,28 +242,29 @@ def evaluate_ties(
     row = np.flatnonzero(shifted)
     on_tape[row, columns] -= unit[shifted, 0]
     on_tape[row, columns + 1] -= unit[shifted, 1]
-    tape_sd = ties.tape_sd_m
     parts = [
-        (off_position.reshape(-1), on_position.reshape(-1, layout.size)),
-        ((ties.tape_read_m - distance) / tape_sd, on_tape / tape_sd[:, None]),
+        (off_position.reshape(-1), mark_jacobian[ties.position_mark].reshape(-1, layout.size)),
+        (ties.tape_read_m - distance, on_tape),
         *(_offsets(group, unknowns, mark, mark_jacobian) for group in ties.lines),
-        (off_depth / ties.depth_sd_m, on_depth / ties.depth_sd_m[:, None]),
+        (off_depth, on_depth),
     ]
     residuals, design = zip(*parts, strict=True)
-    return np.concatenate(residuals), np.concatenate(design)
+    sds = [np.repeat(ties.position_sd_m, 2), ties.tape_sd_m]
+    sd = np.concatenate([*sds, *(group.sd_m for group in ties.lines), ties.depth_sd_m])
+    return np.concatenate(residuals) / sd, np.concatenate(design) / sd[:, None]
 
 
-def marks_of(ties: Ties, chain: Chain, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:
+def marks_of(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:
     """Return the marks' places (m, 2) and their derivatives (m, 2, unknowns)."""
-    return _places(ties, chain, layout, unknowns)[2:]
+    return _places(ties, layout, unknowns)[2:]
 
 
 def _places(
-    ties: Ties, chain: Chain, layout: Layout, unknowns: Floats
+    ties: Ties, layout: Layout, unknowns: Floats
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return the transmitters' places (r, 3), the marks' (m, 2), each followed by derivatives."""
     errors = unknowns[ties.reading_column]
-    place, jacobian, step = chain.travel(unknowns, layout, ties.stops, errors)
+    place, jacobian, step = Course(unknowns, layout).travel(ties.stops, errors)
     jacobian[np.arange(len(errors)), :, ties.reading_column] = step
     mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
     mark_jacobian = jacobian[ties.mark_row, :2]
@@ -280,6 +277,7 @@ def _places(
 def _offsets(
     group: LineTies, unknowns: Floats, mark: Floats, jacobian: Floats
 ) -> tuple[Floats, Floats]:
+    """Return residuals (t,) and design (t, unknowns) of the ties to one line, metres."""
     found = signed_offsets(group.vertices_m, mark[group.mark])
     gradient = np.where(group.is_offset[:, None], found.normal, found.tangent)
     computed = np.where(group.is_offset, found.offset_m, found.along_m)
@@ -287,4 +285,4 @@ def _offsets(
     if group.shift_column is not None:
         computed = computed - unknowns[group.shift_column] * group.is_offset
         design[:, group.shift_column] -= group.is_offset
-    return (group.read_m - computed) / group.sd_m, design / group.sd_m[:, None]
+    return group.read_m - computed, design

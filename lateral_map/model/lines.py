@@ -18,6 +18,7 @@ from lateral_map.model.arrays import Floats
 
 # Points against segments at a time: some 100 MB, however many vertices a line has.
 PAIRS_AT_ONCE: Final = 1_000_000
+_TO_THE_RIGHT: Final = np.array([1.0, -1.0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,16 +55,15 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
                 for name in Offsets.__dataclass_fields__
             )
         )
-    begin, step = vertices_m[:-1], np.diff(vertices_m, axis=0)
+    begin, step = vertices_m[:-1], vertices_m[1:] - vertices_m[:-1]
     length = np.hypot(step[:, 0], step[:, 1])
     unit = step / length[:, None]
     from_begin = flat[:, None, :] - begin
     along = np.einsum("psk,sk->ps", from_begin, unit)
-    held = along.copy()
-    held[:, 1:] = np.maximum(held[:, 1:], 0.0)
-    held[:, :-1] = np.minimum(held[:, :-1], length[:-1])
-    if np.array_equal(vertices_m[0], vertices_m[-1]):
-        held = np.clip(held, 0.0, length)
+    least, most = np.zeros(len(length)), length.copy()
+    if (vertices_m[0] != vertices_m[-1]).any():
+        least[0], most[-1] = -np.inf, np.inf
+    held = np.minimum(np.maximum(along, least), most)
     away = from_begin - held[:, :, None] * unit
     gap = np.hypot(away[..., 0], away[..., 1])
     # The nearest segment. At a shared corner two are equally near, but only the one the point
@@ -71,14 +71,13 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
     tied = gap <= gap.min(axis=1, keepdims=True) + 1e-9
     nearest = np.argmin(np.where(tied, np.abs(along - held), np.inf), axis=1)
     row = np.arange(len(flat))
-    away, gap = away[row, nearest], gap[row, nearest]
+    away, gap = away[row, nearest], gap[row, nearest][:, None]
     tangent = unit[nearest]
-    right = np.stack([tangent[:, 1], -tangent[:, 0]], axis=-1)
-    side = np.where(np.einsum("pk,pk->p", away, right) < 0.0, -1.0, 1.0)
+    right = tangent[:, ::-1] * _TO_THE_RIGHT
+    side = np.where(np.einsum("pk,pk->p", away, right) < 0.0, -1.0, 1.0)[:, None]
     # On the line itself the gradient of the distance is the perpendicular, not 0/0.
-    safe = np.where(gap > 1e-9, gap, 1.0)[:, None]
-    normal = np.where(gap[:, None] > 1e-9, side[:, None] * away / safe, right)
-    starts = np.concatenate([[0.0], np.cumsum(length)])
+    normal = np.where(gap > 1e-9, side * away / np.maximum(gap, 1e-9), right)
+    starts = np.concatenate([[0.0], length.cumsum()])
     along_line = starts[nearest] + held[row, nearest]
     shape = points.shape[:-1]
     return Offsets(

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 # Beyond this much doubt of the heading (5 degrees) a line swings on an arc, no longer a chord.
 _ARC_RAD = math.radians(5.0)
 _DRAWS = 256
+_AXES = np.eye(3)
 
 
 @dataclass(frozen=True)
@@ -137,19 +138,14 @@ class Chain:
         Beyond the last node the last piece goes on; in the riser nothing is spent.
         """
         footage = np.atleast_1d(np.asarray(footage_m, float))[:, None]
-        spent = np.clip(footage, self.nodes_m[:-1], self.nodes_m[1:]) - self.nodes_m[:-1]
+        begin, end = self.nodes_m[:-1], self.nodes_m[1:]
+        spent = np.minimum(np.maximum(footage, begin), end) - begin
         spent[:, -1] += np.maximum(footage[:, 0] - self.nodes_m[-1], 0.0)
         return np.asarray(spent)
 
     def piece_of(self, footage_m: ArrayLike) -> NDArray[np.intp]:
         """Return the piece each footage lies on; a node belongs to the piece that ends there."""
-        index = np.searchsorted(self.nodes_m, np.atleast_1d(footage_m), side="left") - 1
-        return np.clip(index, 0, len(self.nodes_m) - 2)
-
-    def directions(self, azimuth: Floats, pitch: Floats) -> Floats:
-        """Return (pieces, 3) unit vectors east, north, up of azimuths and pitches in radians."""
-        level = np.cos(pitch)
-        return np.stack([level * np.sin(azimuth), level * np.cos(azimuth), -np.sin(pitch)], axis=-1)
+        return np.searchsorted(self.nodes_m[1:-1], np.atleast_1d(footage_m), side="left")
 
     def stops(self, footage_m: ArrayLike) -> Stops:
         """Return what of footages along the chain hangs on no unknown."""
@@ -158,63 +154,79 @@ class Chain:
             spent_m=self.lengths_spent(footage),
             piece=self.piece_of(footage),
             beyond_riser=footage > self.nodes_m[0],
-            drop_m=np.clip(footage - self.zero_m, 0.0, self.riser_m),
+            drop_m=np.minimum(np.maximum(footage - self.zero_m, 0.0), self.riser_m),
         )
 
     def positions(self, unknowns: Floats, layout: Layout, footage_m: ArrayLike) -> Floats:
         """Return (k, 3) easting, northing, invert elevation at k footages."""
-        stops = self.stops(footage_m)
-        direction = self.directions(unknowns[layout.azimuth], unknowns[layout.pitch])
-        return _travel(unknowns, layout, stops, direction, np.zeros(len(stops.piece)))[0]
+        return Course(unknowns, layout).positions(self.stops(footage_m))
 
     def position_jacobian(
         self, unknowns: Floats, layout: Layout, footage_m: ArrayLike
     ) -> tuple[Floats, Floats]:
         """Return positions (k, 3) and their derivatives (k, 3, unknowns) at k footages."""
-        stops = self.stops(footage_m)
-        return self.travel(unknowns, layout, stops, np.zeros(len(stops.piece)))[:2]
+        return Course(unknowns, layout).travel(self.stops(footage_m))[:2]
+
+
+class Course:
+    """The way through space that unknowns describe, whatever footages are asked of it.
+
+    ``direction`` (pieces, 3) are unit vectors east, north, up of the pieces.
+    """
+
+    def __init__(self, unknowns: Floats, layout: Layout) -> None:
+        azimuth, pitch = unknowns[layout.azimuth], unknowns[layout.pitch]
+        self._unknowns, self._layout = unknowns, layout
+        self._scale = 1.0 + unknowns[layout.scale]
+        self._sine, self._cosine = np.sin(azimuth), np.cos(azimuth)
+        self._level, self._steep = np.cos(pitch), np.sin(pitch)
+        self.direction = np.empty((len(azimuth), 3))
+        self.direction[:, 0] = self._level * self._sine
+        self.direction[:, 1] = self._level * self._cosine
+        self.direction[:, 2] = -self._steep
+
+    def positions(self, stops: Stops) -> Floats:
+        """Return (k, 3) easting, northing, invert elevation at stops."""
+        return self._reach(stops, None)[0]
 
     def travel(
-        self, unknowns: Floats, layout: Layout, stops: Stops, reading_error_m: Floats
+        self, stops: Stops, reading_error_m: Floats | None = None
     ) -> tuple[Floats, Floats, Floats]:
         """Return positions (k, 3), their derivatives (k, 3, unknowns), and ways along (k, 3).
 
         ``reading_error_m`` (k,) is how much farther along its own piece each place truly lies; the
         last is a place's derivative in it.
         """
-        azimuth, pitch = unknowns[layout.azimuth], unknowns[layout.pitch]
-        direction = self.directions(azimuth, pitch)
-        positions, spent = _travel(unknowns, layout, stops, direction, reading_error_m)
-        scale = 1.0 + unknowns[layout.scale]
+        layout, scale, direction = self._layout, self._scale, self.direction
+        positions, spent, walked = self._reach(stops, reading_error_m)
         jacobian = np.zeros((len(spent), 3, layout.size))
-        jacobian[:, [0, 1, 2], np.arange(layout.size)[layout.start]] = 1.0
-        jacobian[:, :, layout.scale] = _walked(spent, direction)
+        jacobian[:, :, layout.start] = _AXES
+        jacobian[:, :, layout.scale] = walked
         jacobian[:, 2, layout.scale] -= stops.drop_m
         jacobian[:, :, layout.zero_offset] = -scale * direction[0] * stops.beyond_riser[:, None]
         scaled = scale * spent
-        level, steep = np.cos(pitch), np.sin(pitch)
-        sine, cosine = np.sin(azimuth), np.cos(azimuth)
-        jacobian[:, 0, layout.azimuth] = scaled * (level * cosine)
-        jacobian[:, 1, layout.azimuth] = scaled * (-level * sine)
-        jacobian[:, 0, layout.pitch] = scaled * (-steep * sine)
-        jacobian[:, 1, layout.pitch] = scaled * (-steep * cosine)
-        jacobian[:, 2, layout.pitch] = scaled * -level
+        # Each piece's direction turned by its azimuth, and by its pitch.
+        jacobian[:, 0, layout.azimuth] = scaled * direction[:, 1]
+        jacobian[:, 1, layout.azimuth] = scaled * -direction[:, 0]
+        jacobian[:, 0, layout.pitch] = scaled * (-self._steep * self._sine)
+        jacobian[:, 1, layout.pitch] = scaled * (-self._steep * self._cosine)
+        jacobian[:, 2, layout.pitch] = scaled * -self._level
         return positions, jacobian, scale * direction[stops.piece]
 
-
-def _travel(
-    unknowns: Floats, layout: Layout, stops: Stops, direction: Floats, reading_error_m: Floats
-) -> tuple[Floats, Floats]:
-    """Return positions (k, 3), and the footage truly spent on each piece (k, pieces)."""
-    spent = stops.spent_m.copy()
-    # The zero offset is care taken over where the count began: it moves the whole run along its
-    # first piece.
-    spent[:, 0] -= unknowns[layout.zero_offset] * stops.beyond_riser
-    spent[np.arange(len(spent)), stops.piece] += reading_error_m
-    scale = 1.0 + unknowns[layout.scale]
-    positions = unknowns[layout.start] + scale * _walked(spent, direction)
-    positions[:, 2] -= scale * stops.drop_m
-    return positions, spent
+    def _reach(
+        self, stops: Stops, reading_error_m: Floats | None
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return positions (k, 3), the footage truly spent on each piece (k, pieces), its sum."""
+        spent = stops.spent_m.copy()
+        # The zero offset is care taken over where the count began: it moves the whole run along its
+        # first piece.
+        spent[:, 0] -= self._unknowns[self._layout.zero_offset] * stops.beyond_riser
+        if reading_error_m is not None:
+            spent[np.arange(len(spent)), stops.piece] += reading_error_m
+        walked = _walked(spent, self.direction)
+        positions = self._unknowns[self._layout.start] + self._scale * walked
+        positions[:, 2] -= self._scale * stops.drop_m
+        return positions, spent, walked
 
 
 def _walked(spent: Floats, direction: Floats) -> Floats:
@@ -376,7 +388,9 @@ class Route:
             # Where nothing else fixes what the reading fixes, its loss leaves a quantity adrift.
             # The rounded covariance tells such a rest from nothing to some 1e-8 of the whole.
             left = left + 1e-7 * np.trace(own) * np.eye(len(own))
-            solved[block] = np.linalg.solve(left, spread[block])
+            solved[block] = (
+                spread[block] / left if len(left) == 1 else np.linalg.solve(left, spread[block])
+            )
             starts.append(block.start)
         return Losses(tuple(one.id for one in readings), spread, solved, starts)
 
@@ -417,13 +431,18 @@ class Route:
         """Observations, prior knowledge included, less unknowns."""
         return len(self.residuals) - self.layout.size
 
+    @cached_property
+    def course(self) -> Course:
+        """The way through space of the best unknowns."""
+        return Course(self.unknowns, self.layout)
+
     def positions(self, footage_m: ArrayLike) -> Floats:
         """Return (k, 3) easting, northing, invert elevation (m) at footages."""
-        return self.chain.positions(self.unknowns, self.layout, footage_m)
+        return self.course.positions(self.chain.stops(footage_m))
 
     def position_jacobian(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return positions (k, 3) and their derivatives (k, 3, unknowns)."""
-        return self.chain.position_jacobian(self.unknowns, self.layout, footage_m)
+        return self.course.travel(self.chain.stops(footage_m))[:2]
 
     def position_covariance(self, footage_m: ArrayLike) -> Floats:
         """Return (k, 3, 3) covariances (m²) of easting, northing, elevation at footages."""
@@ -438,10 +457,7 @@ class Route:
 
     def directions(self, footage_m: ArrayLike) -> Floats:
         """Return (k, 3) unit vectors east, north, up of the pipe at footages."""
-        piece = self.chain.piece_of(footage_m)
-        return self.chain.directions(
-            self.unknowns[self.layout.azimuth][piece], self.unknowns[self.layout.pitch][piece]
-        )
+        return self.course.direction[self.chain.piece_of(footage_m)]
 
     def depth_jacobian(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return invert depths (k,) below ground and their derivatives (k, unknowns), in metres."""
