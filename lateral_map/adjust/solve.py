@@ -88,11 +88,10 @@ def solve_least_squares(
         steps += 1
         damped = full + np.diag(damping * np.diag(full)) if damping else full
         step = np.asarray(np.linalg.solve(damped, gradient))
-        if steps > _FIRST_STEPS and cost > worth_reaching:
-            promised = float(gradient @ (np.linalg.solve(full, gradient) if damping else step))
-            if cost - _PROMISE_TRUSTED * promised > worth_reaching:
-                gain = math.inf
-                break
+        undamped = None if damping else step
+        if steps > _FIRST_STEPS and not _may_reach(worth_reaching, cost, full, gradient, undamped):
+            gain = math.inf
+            break
         trial = unknowns + step
         trial_linear = observed - design @ trial
         trial_residuals, trial_rest = evaluate(trial)
@@ -119,6 +118,19 @@ def solve_least_squares(
         if gain < _CLOSE_ENOUGH * (1.0 + cost):
             break
     return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
+
+
+def _may_reach(
+    worth: float, cost: float, full: Floats, gradient: Floats, step: Floats | None
+) -> bool:
+    """Say whether several times what an undamped step promises brings a cost down to ``worth``.
+
+    That ``step`` is None where it is not solved for yet.
+    """
+    if cost <= worth:
+        return True
+    promised = float(gradient @ (np.linalg.solve(full, gradient) if step is None else step))
+    return cost - _PROMISE_TRUSTED * promised <= worth
 
 
 def gram_matrix(design: Floats) -> Floats:

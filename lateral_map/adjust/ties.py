@@ -259,9 +259,7 @@ def marks_of(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floa
     return _places(ties, layout, unknowns)[2:]
 
 
-def _places(
-    ties: Ties, layout: Layout, unknowns: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _places(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Return the transmitters' places (r, 3), the marks' (m, 2), each followed by derivatives."""
     errors = unknowns[ties.reading_column]
     place, jacobian, step = Course(unknowns, layout).travel(ties.stops, errors)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, cast
+from typing import Final, NamedTuple, cast
 
 import numpy as np
 import shapely
@@ -31,7 +31,8 @@ SD_UTILITY_DEPTH_M: Final = 0.30
 _STEP_M: Final = 0.05
 # To this what lies between two steps is found.
 _CLOSE_M: Final = 1e-8
-_SHARES: Final = np.linspace(0.0, 1.0, 33)
+_SHARES: Final = np.linspace(0.0, 1.0, 17)
+_AROUND: Final = np.linspace(-1.0, 1.0, 33)
 _VERDICT_RANK: Final[dict[ConflictVerdict, int]] = {
     "crosses the pipe": 0, "within the trench": 0, "hand dig": 1, "hand dig if sloped": 2,
     "clear": 3,
@@ -71,63 +72,98 @@ class _Question:
         """From the mapped line to the utility's own edge."""
         return (self.line.size_m or 0.0) / 2.0
 
-    def reaches(self, trench: TrenchProfile) -> Floats:
-        """Return (3, k) how far from the pipe's middle a mapped line is in reach, metres.
 
-        Of the trench; of hand work beside it; of hand work beside the wider side of a cut as deep,
-        and up ground as steep, as it may be.
-        """
-        spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, self.sd_plan_m)
-        by_hand = self.half_m + self.tolerance_m + spread
-        half = trench.width_m / 2.0
-        sloped = np.maximum(*trench.edges_m(trench.slope, 1.0))
-        return np.stack([half + self.half_m, half + by_hand, sloped + by_hand])
+class _Nearest(NamedTuple):
+    """How far the pipe's outside wall stays from a line, the way there, and from where.
 
-    def spans(self) -> list[tuple[Span, ...]]:
-        """Return, for each of the ``reaches``, the footages where the utility lies within it."""
-        footage = self.fine.footage_m
-        within = self.away_m <= self.reaches(self.fine)
-        reach, edge = np.nonzero(np.diff(np.pad(within, ((0, 0), (1, 1))).astype(int), axis=1))
-        # Between two stations, one within reach and one not, the edge is closed in on.
-        last = len(footage) - 1
-        out, into = footage[np.clip(edge - 1, 0, last)], footage[np.clip(edge, 0, last)]
-        out[1::2], into[1::2] = into[1::2], out[1::2].copy()
-        line, own = LineString(self.line.vertices_m), np.arange(len(edge))
-        while np.abs(into - out).max(initial=0.0) > _CLOSE_M:
-            tried = out[:, None] + (into - out)[:, None] * _SHARES
-            trench = self.profile.at(tried.ravel())
-            away = shapely.distance(shapely.points(trench.place_m), line)
-            near = (away <= self.reaches(trench)).reshape(3, *tried.shape)[reach, own]
-            first = np.argmax(near[:, 1:], axis=1) + 1
-            out, into = tried[own, first - 1], tried[own, first]
-        spans = into.reshape(-1, 2)
-        return [
-            tuple((float(begin), float(end)) for begin, end in spans[reach[::2] == which])
-            for which in range(3)
+    ``away_m`` (2,) or (3,) leads from the line to the pipe's axis, at ``place_m`` in plan.
+    """
+
+    clear_m: float
+    away_m: Floats
+    footage_m: float
+    place_m: Floats
+
+
+def _reaches(trench: TrenchProfile, sd_m: Floats, half_m: Floats, tolerance_m: float) -> Floats:
+    """Return (3, ..., k) how far from the pipe's middle a mapped line is in reach, metres.
+
+    Of the trench; of hand work beside it; of hand work beside the wider side of a cut as deep,
+    and up ground as steep, as it may be. Of each line the 1 sd in plan and half its width are given
+    in a shape that goes with the trench's.
+    """
+    spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, sd_m)
+    by_hand = half_m + tolerance_m + spread
+    half = trench.width_m / 2.0
+    sloped = np.maximum(*trench.edges_m(trench.slope, 1.0))
+    return np.stack([half + half_m, half + by_hand, sloped + by_hand])
+
+
+def _find_spans(asked: list[_Question]) -> list[list[tuple[Span, ...]]]:
+    """Return, of each question, for each of the reaches, the footages where the utility is in it.
+
+    All the spans' edges are closed in on together.
+    """
+    profile, fine, tolerance = asked[0].profile, asked[0].fine, asked[0].tolerance_m
+    sd, half = np.array([[one.sd_plan_m, one.half_m] for one in asked]).T
+    within = np.array([one.away_m for one in asked]) <= _reaches(
+        fine, sd[:, None], half[:, None], tolerance
+    )
+    turned = np.diff(np.pad(within, ((0, 0), (0, 0), (1, 1))).astype(int), axis=-1)
+    reach, which, edge = np.nonzero(turned)
+    # Between two stations, one within reach and one not, the edge is closed in on.
+    footage, own = fine.footage_m, np.arange(len(edge))
+    out, into = footage[np.maximum(edge - 1, 0)], footage[np.minimum(edge, len(footage) - 1)]
+    out[1::2], into[1::2] = into[1::2], out[1::2].copy()
+    lines = np.repeat([LineString(asked[one].line.vertices_m) for one in which], len(_SHARES))
+    sd, half = np.repeat(sd[which], len(_SHARES)), np.repeat(half[which], len(_SHARES))
+    while np.abs(into - out).max(initial=0.0) > _CLOSE_M:
+        tried = out[:, None] + (into - out)[:, None] * _SHARES
+        trench = profile.at(tried.ravel())
+        away = shapely.distance(shapely.points(trench.place_m), lines)
+        near = away <= _reaches(trench, sd, half, tolerance)
+        near = near.reshape(3, *tried.shape)[reach, own]
+        first = np.argmax(near[:, 1:], axis=1) + 1
+        out, into = tried[own, first - 1], tried[own, first]
+    begins, ends = into[::2].tolist(), into[1::2].tolist()
+    found: list[list[tuple[Span, ...]]] = [[(), (), ()] for _ in asked]
+    for kind, one, begin, end in zip(reach[::2], which[::2], begins, ends, strict=True):
+        found[one][kind] += ((begin, end),)
+    return found
+
+
+def _nearest_walls(
+    profile: TrenchProfile, fine: TrenchProfile, lines: list[Floats]
+) -> list[_Nearest]:
+    """Return where the pipe's outside wall is nearest to lines through (m, 2 or 3) vertices.
+
+    Heights are below the ground, as both depths are read. Where the pipe changes its size, what is
+    nearest to its axis need not be nearest to its wall: the footage is closed in on, every line's
+    at once.
+    """
+    names = "easting_m", "northing_m", "crown_depth_m", "outside_diameter_m"
+    own, first, last = np.arange(len(lines)), profile.footage_m[0], profile.footage_m[-1]
+    footage = np.broadcast_to(fine.footage_m, (len(lines), len(fine.footage_m)))
+    columns = np.array([getattr(fine, name) for name in names])[:, None]
+    reach, same = np.diff(fine.footage_m).max(), 1e-6
+    while True:
+        east, north, crown, size = np.broadcast_to(columns, (4, *footage.shape))
+        axis = np.stack([east, north, -crown - size / 2.0], axis=-1)
+        aways = [
+            at[:, : line.shape[1]] - nearest_on(line, at[:, : line.shape[1]])
+            for at, line in zip(axis, lines, strict=True)
         ]
-
-    def nearest_wall(self, vertices_m: Floats) -> tuple[float, Floats, TrenchProfile]:
-        """Return how far the pipe's outside wall stays from a line through (m, 2 or 3) vertices.
-
-        Also the way there from the line to the pipe's axis, (2 or 3,), and the trench. Heights
-        are below the ground, as both depths are read. Where the pipe changes its size, what is
-        nearest to its axis need not be nearest to its wall: the footage is closed in on.
-        """
-        names = "footage_m", "easting_m", "northing_m", "crown_depth_m", "outside_diameter_m"
-        footage, east, north, crown, size = (getattr(self.fine, name) for name in names)
-        same = 1e-6
-        while True:
-            radius = size / 2.0
-            axis = np.column_stack([east, north, -crown - radius])[:, : vertices_m.shape[1]]
-            away = axis - nearest_on(vertices_m, axis)
-            gap = np.sqrt(np.square(away).sum(axis=-1)) - radius
-            # Of a line that runs along the pipe the first place, not the last digit's.
-            best = int(np.argmax(gap <= gap.min() + same))
-            around = footage[max(best - 1, 0)], footage[min(best + 1, len(footage) - 1)]
-            if around[1] - around[0] <= _CLOSE_M:
-                return max(float(gap[best]), 0.0), away[best], self.profile.at(footage[best])
-            closer, same = np.union1d(np.linspace(*around, 21), footage[best]), 1e-12
-            footage, east, north, crown, size = self.profile.columns_at(closer, *names)
+        gap = np.array([np.sqrt(np.square(away).sum(axis=-1)) for away in aways]) - size / 2.0
+        # Of a line that runs along the pipe the first place, not the last digit's.
+        best = np.argmax(gap <= gap.min(axis=1, keepdims=True) + same, axis=1)
+        if reach <= _CLOSE_M:
+            return [
+                _Nearest(max(float(clear[i]), 0.0), away[i], float(at[i]), place[i, :2])
+                for clear, away, at, place, i in zip(gap, aways, footage, axis, best, strict=True)
+            ]
+        footage = np.clip(footage[own, best, None] + reach * _AROUND, first, last)
+        reach, same = reach * (_AROUND[1] - _AROUND[0]), 1e-12
+        columns = profile.columns_at(footage.ravel(), *names).reshape(4, *footage.shape)
 
 
 def find_conflicts(
@@ -140,15 +176,39 @@ def find_conflicts(
     dug round by hand. Of equals one of unknown depth, then the one that harms worst, then the one
     nearest to the start. The main that the lateral ends at comes after all that it is no danger to.
     """
+    if not route.site.plan.utilities:
+        return ()
     count = max(int(np.ptp(profile.footage_m) / _STEP_M), 1) + 1
     steps = np.linspace(profile.footage_m[0], profile.footage_m[-1], count)
     fine = profile.at(np.union1d(steps, profile.footage_m))
     places = shapely.points(fine.place_m)
-    found = []
+    asked, crossed = [], []
     for line in route.site.plan.utilities:
         sd = route.site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
         away = np.asarray(shapely.distance(places, LineString(line.vertices_m)))
-        found.append(_against(_Question(route, profile, line, sd, tolerance_m, fine, away)))
+        asked.append(_Question(route, profile, line, sd, tolerance_m, fine, away))
+        met = crossings_between(profile.place_m, line.vertices_m)
+        pieces = met[:, 0].astype(int)
+        footages = profile.footage_m[pieces] + met[:, 1] * np.diff(profile.footage_m)[pieces]
+        crossed.append(tuple(_crossing(asked[-1], float(footage)) for footage in footages))
+    # In plan; and in space, where nothing crosses, to the utility's axis, without a size its top.
+    in_space = [
+        np.insert(one.line.vertices_m, 2, -one.line.depth_m - one.half_m, axis=1)
+        for one, crossings in zip(asked, crossed, strict=True)
+        if one.line.depth_m is not None and not crossings
+    ]
+    lines = [*(one.line.vertices_m for one in asked), *in_space]
+    nearest = _nearest_walls(profile, fine, lines)
+    spatial = iter(nearest[len(asked) :])
+    found = [
+        _against(
+            one, crossings, near,
+            None if one.line.depth_m is None or crossings else next(spatial), spans,
+        )
+        for one, crossings, near, spans in zip(
+            asked, crossed, nearest[: len(asked)], _find_spans(asked), strict=True
+        )
+    ]  # fmt: skip
     return tuple(
         sorted(
             found,
@@ -164,25 +224,27 @@ def find_conflicts(
     )
 
 
-def _against(asked: _Question) -> UtilityConflict:
+def _against(
+    asked: _Question,
+    crossings: tuple[UtilityCrossing, ...],
+    nearest: _Nearest,
+    in_space: _Nearest | None,
+    spans: list[tuple[Span, ...]],
+) -> UtilityConflict:
+    """Return one utility's answer; ``nearest`` in plan, ``in_space`` where that is asked."""
     line, profile = asked.line, asked.profile
-    met = crossings_between(profile.place_m, line.vertices_m)
-    pieces = met[:, 0].astype(int)
-    footages = profile.footage_m[pieces] + met[:, 1] * np.diff(profile.footage_m)[pieces]
-    crossings = tuple(_crossing(asked, float(footage)) for footage in footages)
-    clear, away, at = asked.nearest_wall(line.vertices_m)
-    nearest_m = float(at.footage_m[0])
     # The 1 sd of the plan distance: the pipe's and the map's along the line between.
-    gap = float(np.hypot(*away))
-    unit = away / gap if gap > 1e-9 else signed_offsets(line.vertices_m, at.place_m[0]).normal
-    plan = asked.route.position_covariance(nearest_m)[0, :2, :2]
+    gap = float(np.hypot(*nearest.away_m))
+    on_it = signed_offsets(line.vertices_m, nearest.place_m).normal
+    unit = nearest.away_m / gap if gap > 1e-9 else on_it
+    plan = asked.route.position_covariance(nearest.footage_m)[0, :2, :2]
     aside = (
-        max(clear - asked.half_m, 0.0),
+        max(nearest.clear_m - asked.half_m, 0.0),
         float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2)),
     )
-    inside, hand, hand_sloped = asked.spans()
-    relation, span = _relation(asked, crossings, inside or hand, at, away)
-    clearance, sd_clearance = _clearance(asked, crossings, aside)
+    inside, hand, hand_sloped = spans
+    relation, span = _relation(asked, crossings, inside or hand, nearest)
+    clearance, sd_clearance = _clearance(asked, crossings, aside, in_space)
     # Within the trench's width, and perhaps above its bottom.
     in_trench, depth = bool(inside), line.depth_m
     if depth is not None and inside:
@@ -201,7 +263,7 @@ def _against(asked: _Question) -> UtilityConflict:
         utility=line.utility,
         verdict=next(verdict for verdict, holds in verdicts if holds),
         crossings=crossings,
-        nearest_footage_m=nearest_m,
+        nearest_footage_m=nearest.footage_m,
         aside_m=aside[0],
         sd_aside_m=aside[1],
         side_m=max(float((asked.away_m - asked.fine.width_m / 2.0).min()) - asked.half_m, 0.0),
@@ -237,23 +299,24 @@ def _relation(
     asked: _Question,
     crossings: tuple[UtilityCrossing, ...],
     spans: tuple[Span, ...],
-    at: TrenchProfile,
-    away_m: Floats,
+    nearest: _Nearest,
 ) -> tuple[UtilityRelation, Span]:
     """Say how the utility lies to the pipe, and from where to where along it."""
     if crossings:
         footages = [one.footage_m for one in crossings]
         return "crosses", (min(footages), max(footages))
-    nearest_m = float(at.footage_m[0])
     if not spans:
-        return "beside", (nearest_m, nearest_m)
-    sine, _ = _meets(asked, nearest_m, at.place_m[0] - away_m)
+        return "beside", (nearest.footage_m, nearest.footage_m)
+    sine, _ = _meets(asked, nearest.footage_m, nearest.place_m - nearest.away_m)
     along = sine <= np.sin(np.radians(_ALONG_DEG))
     return ("along" if along else "beside"), (spans[0][0], spans[-1][1])
 
 
 def _clearance(
-    asked: _Question, crossings: tuple[UtilityCrossing, ...], aside: tuple[float, float]
+    asked: _Question,
+    crossings: tuple[UtilityCrossing, ...],
+    aside: tuple[float, float],
+    in_space: _Nearest | None,
 ) -> tuple[float, float] | tuple[None, None]:
     """Return the one clearance every output gives, with its 1 sd.
 
@@ -261,8 +324,8 @@ def _clearance(
     """
     if asked.line.depth_m is None:
         return (None, None) if crossings else aside
-    if not crossings:
-        return _in_space(asked, asked.line.depth_m)
+    if in_space is not None:
+        return _in_space(asked, in_space)
     known = [
         (one.clearance_m, one.sd_clearance_m)
         for one in crossings
@@ -271,19 +334,17 @@ def _clearance(
     return min(known)
 
 
-def _in_space(asked: _Question, depth_m: float) -> tuple[float, float]:
+def _in_space(asked: _Question, nearest: _Nearest) -> tuple[float, float]:
     """Return the clearance in space to the utility and its 1 sd; without a size, to its top."""
-    vertices, half = asked.line.vertices_m, asked.half_m
-    clear, away, at = asked.nearest_wall(
-        np.column_stack([vertices, np.full(len(vertices), -depth_m - half)])
-    )
-    clear = max(clear - half, 0.0)
+    away = nearest.away_m
+    sd_depth = float(asked.profile.columns_at(nearest.footage_m, "sd_depth_m")[0, 0])
+    clear = max(nearest.clear_m - asked.half_m, 0.0)
     unit = away / max(float(np.sqrt(away @ away)), 1e-9)
-    plan = asked.route.position_covariance(float(at.footage_m[0]))[0, :2, :2]
+    plan = asked.route.position_covariance(nearest.footage_m)[0, :2, :2]
     variance = (
         unit[:2] @ plan @ unit[:2]
         + asked.sd_plan_m**2 * float(unit[:2] @ unit[:2])
-        + (float(at.sd_depth_m[0]) ** 2 + SD_UTILITY_DEPTH_M**2) * unit[2] ** 2
+        + (sd_depth**2 + SD_UTILITY_DEPTH_M**2) * unit[2] ** 2
     )
     return clear, float(np.sqrt(variance))
 
@@ -298,13 +359,13 @@ def _meets(asked: _Question, footage_m: float, place_m: Floats) -> tuple[float, 
 
 def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
     """Return one crossing; its vertical clearance is as loose as its place along the fall."""
-    profile, at = asked.profile, asked.profile.at(footage)
+    at = asked.profile.at([footage, footage - _BESIDE_M, footage + _BESIDE_M])
     sine, tangent = _meets(asked, footage, at.place_m[0])
     normal = np.array([tangent[1], -tangent[0]])
     plan = asked.route.position_covariance(footage)[0, :2, :2]
     sd_footage = float(np.sqrt(normal @ plan @ normal + asked.sd_plan_m**2)) / max(sine, 1e-3)
-    near = profile.at([footage - _BESIDE_M, footage + _BESIDE_M])
-    rate = float(np.diff(near.crown_depth_m)[0]) / max(float(np.ptp(near.footage_m)), _BESIDE_M)
+    fall = float(at.crown_depth_m[2] - at.crown_depth_m[1])
+    rate = fall / max(float(at.footage_m[2] - at.footage_m[1]), _BESIDE_M)
     passing: Passing = "depth unknown"
     clear, depth, under = None, asked.line.depth_m, None
     if depth is not None:

@@ -213,9 +213,7 @@ class Course:
         jacobian[:, 2, layout.pitch] = scaled * -self._level
         return positions, jacobian, scale * direction[stops.piece]
 
-    def _reach(
-        self, stops: Stops, reading_error_m: Floats | None
-    ) -> tuple[Floats, Floats, Floats]:
+    def _reach(self, stops: Stops, reading_error_m: Floats | None) -> tuple[Floats, Floats, Floats]:
         """Return positions (k, 3), the footage truly spent on each piece (k, pieces), its sum."""
         spent = stops.spent_m.copy()
         # The zero offset is care taken over where the count began: it moves the whole run along its
