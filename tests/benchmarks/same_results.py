@@ -14,8 +14,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-TESTS = Path(__file__).parents[1]
-sys.path.append(str(TESTS))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from batch.programme import write_programme
 from truth.jobs import draw_job
@@ -47,7 +46,10 @@ def main() -> None:
     asked.out.mkdir(parents=True, exist_ok=True)
     results: dict[str, bytes] = {}
     with tempfile.TemporaryDirectory() as scratch:
-        folders = [path.parent for path in (TESTS.parent / "demo_sites").glob("*/site.toml")]
+        folders = [
+            path.parent
+            for path in Path(__file__).parents[2].joinpath("demo_sites").glob("*/site.toml")
+        ]
         for folder in sorted([*folders, *write_programme(Path(scratch), asked.sites)]):
             results[folder.name] = said(load_site, folder)
     for seed in range(asked.jobs):
