@@ -19,7 +19,7 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Diagnosis, Explained, Slip
 from lateral_map.model.far import far_footages
-from lateral_map.model.mending import mend
+from lateral_map.model.mending import mend, mend_all
 from lateral_map.model.readings import reading_value, tape_of, without_reading
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
@@ -61,7 +61,7 @@ class _Mended:
 
 @dataclass(frozen=True)
 class _Explanation:
-    """One or two slips; ``log_odds`` against no slip at all, ``log_ratio`` their likelihood's.
+    """Slips that explain together; ``log_odds`` against no slip at all, ``log_ratio`` their likelihood's.
 
     ``made_in`` are the sites each was made in; ``fitted`` is the line with them mended.
     """
@@ -110,30 +110,37 @@ def _equations_of(fitted: Fitted) -> Equations:
 
 
 def _explain_rest(first: _Explanation) -> list[_Explanation]:
-    """Return the pairs of slips of which the first is known already."""
+    """Return the explanations of which a first, of one slip or two tapes swapped, is a part."""
     site, slip = first.made_in[0], first.slips[0]
     # Its size is not held while the other is sought, where it is a reading that can be left out.
     left = (
         None
-        if slip.id is None or slip.slip == "bend misplaced" or slip.id.kind == "footage"
+        if slip.id is None
+        or slip.slip == "bend misplaced"
+        or slip.id.kind == "footage"
+        or len(first.slips) > 1
         else without_reading(site, slip.id)
     )
-    try:
-        base = fit_near(left or mend(site, slip), first.mended.fitted)
-    except (AdjustmentError, ValueError):
+    mended = left or mend_all(site, first.slips)
+    if mended is None:
         return []
+    try:
+        base = fit_near(mended, first.mended.fitted)
+    except AdjustmentError:
+        return []
+    readings = {one.id for one in first.slips if one.id is not None}
     return [
         _Explanation(
-            slips=(slip, *one.slips),
+            slips=(*first.slips, *one.slips),
             groups=(*first.groups, *one.groups),
-            made_in=(site, *one.made_in),
+            made_in=(*first.made_in, *one.made_in),
             log_odds=first.log_odds + one.log_odds,
             log_ratio=first.log_ratio + one.log_ratio,
             mended=one.mended,
         )
         for one in _explain(base, _likely(_equations_of(base), base.residuals, base.covariance))
         # One reading is wrong in one way.
-        if slip.id is None or one.slips[0].id != slip.id
+        if readings.isdisjoint(each.id for each in one.slips)
     ]
 
 

@@ -124,6 +124,25 @@ def test_two_tapes_on_each_others_points_are_named_both():
     assert found[0].probability > 0.9
 
 
+def test_a_slip_beside_two_swapped_tapes_is_named_with_them():
+    site = straight_site(locate_footages_m=(3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0))
+    first, second = (ReadingId("tape", "2", column) for column in ("tape1", "tape2"))
+    points = [tie.point for tie in site.locates[1].ties]
+    depth = ReadingId("depth", "6", "depth")
+    made = mend_all(
+        site,
+        (
+            Slip("tape from another point", (0.0,), first, point=points[1]),
+            Slip("tape from another point", (0.0,), second, point=points[0]),
+            Slip("depth misread", (-3.0,), depth),
+        ),
+    )
+    assert made is not None
+    found = explain(adjust_route(made)).diagnoses
+    assert {one.slip.id for one in found[:3]} == {first, second, depth}
+    assert all(len(one.together) == 3 for one in found[:3])
+
+
 def test_a_mended_site_needs_no_more_explaining():
     _, route = route_of("bend 45 not noted", 7001)
     found = explain(route).diagnoses
