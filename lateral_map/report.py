@@ -60,8 +60,7 @@ def build_report(site: Site, progress: Progress | None = None) -> Report:
 def explain_impossible(error: ImpossibleError) -> tuple[Diagnosis, ...]:
     """Return the slips, likelier than not, that would explain why the readings are impossible."""
     try:
-        with one_blas_thread():
-            found = explain(fit_route(error.site)).diagnoses
+        found = explain(fit_route(error.site)).diagnoses
     except AdjustmentError:
         return ()
     return tuple(one for one in found if one.probability >= LIKELY)

@@ -23,6 +23,7 @@ from lateral_map.model.mending import mend, mend_all
 from lateral_map.model.readings import reading_value, tape_of, without_reading
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
+from lateral_map.model.threads import one_blas_thread
 
 # In log odds: a hypothesis this far behind the best by first order is not refitted, nor one with
 # less than this against no slip at all. Gross misfits bend the line, and first order is the less to
@@ -74,6 +75,7 @@ class _Explanation:
     mended: _Mended
 
 
+@one_blas_thread()
 def explain(route: Route) -> Explained:
     """Return what best explains a misfit, most probable first; no diagnosis where none need be.
 

@@ -21,6 +21,7 @@ from lateral_map.errors import ImpossibleError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
+from lateral_map.model.threads import one_blas_thread
 
 _MOST_STEPS = 20
 
@@ -71,6 +72,7 @@ def fit_near(site: Site, near: Fitted) -> Fitted:
     )
 
 
+@one_blas_thread()
 def adjust_near(site: Site, near: Fitted) -> Route:
     """Return a site's route as ``adjust_route`` does, started from that of a site much like it.
 

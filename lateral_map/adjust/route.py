@@ -37,6 +37,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
 from lateral_map.model.route import Alternative, Chain, Ground, Layout, Route
 from lateral_map.model.site import AlongTie, OffsetTie, Site, TapeTie
+from lateral_map.model.threads import one_blas_thread
 
 # Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
 # freedom cannot be told apart by the readings.
@@ -66,6 +67,7 @@ class System:
         return evaluate_ties(self.ties, self.layout, unknowns)
 
 
+@one_blas_thread()
 def adjust_route(site: Site) -> Route:
     """Return the route that fits a site's readings best, with its joint covariance.
 
@@ -79,6 +81,7 @@ def adjust_route(site: Site) -> Route:
     return fit_route(site)
 
 
+@one_blas_thread()
 def fit_route(site: Site) -> Route:
     """Return the route that fits best, be the readings possible or not; no answer rests on it."""
     return as_route(*solve_site(site))

@@ -15,6 +15,7 @@ from lateral_map.model.readings import noted_sign, reading_value
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Route
 from lateral_map.model.site import AlongTie, OffsetTie
+from lateral_map.model.threads import one_blas_thread
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
 SUSPECT_BEYOND = 3.29
@@ -41,6 +42,7 @@ def measure_fit(route: Route) -> Fit:
     )
 
 
+@one_blas_thread()
 def check_readings(
     route: Route, diagnoses: tuple[Diagnosis, ...] = (), deciding: Floats | None = None
 ) -> tuple[ReadingCheck, ...]:

@@ -24,6 +24,7 @@ from lateral_map.model.sketch import (
     SketchNet,
     WorldFit,
 )
+from lateral_map.model.threads import one_blas_thread
 
 # 1 sd of what is held, far below any tape; and of the width of a tape's end, which keeps the
 # covariance of a shape without a place positive definite.
@@ -34,6 +35,7 @@ _ANGLES = ("turn", "parallel", "azimuth")
 MOST_TURN_RAD = math.radians(5.0)
 
 
+@one_blas_thread()
 def adjust_sketch(net: SketchNet) -> AdjustedSketch:
     """Return the places that fit all measurements best, with their joint covariance.
 

@@ -12,9 +12,9 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import secrets
-import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from time import monotonic
 from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -78,7 +78,7 @@ class Gate:
     def new_link(self) -> str:
         """Return a token that lets one device join, once, within a quarter of an hour."""
         token = secrets.token_urlsafe(24)
-        self._links[token] = time.monotonic() + LINK_MINUTES * 60
+        self._links[token] = monotonic() + LINK_MINUTES * 60
         return token
 
     def join(self, token: str, address: str = "", agent: str = "") -> str | None:
@@ -87,7 +87,7 @@ class Gate:
         ``agent`` is what the browser calls itself.
         """
         match = _same(token, self._links)
-        if match is None or self._links.pop(match) < time.monotonic():
+        if match is None or self._links.pop(match) < monotonic():
             return None
         secret, now = secrets.token_urlsafe(32), _now()
         kinds = ("iPhone", "iPad", "Android", "Windows", "Macintosh", "Linux")

@@ -31,6 +31,7 @@ def served(folder: Path, keys: Path, **how: Any) -> Iterator[Served]:
     finally:
         server.stop()
         thread.join(10)
+        assert not thread.is_alive(), "the server did not stop"
 
 
 class Yard:
