@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from lateral_map.adjust.screening import screen_numbers
+from lateral_map.adjust.similarity import MOST_TURN_RAD, fit_similarity
 from lateral_map.adjust.solve import gram_matrix, settle, solve_least_squares
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.arrays import Floats
@@ -31,8 +32,6 @@ from lateral_map.model.threads import one_blas_thread
 _HELD_M, _HELD_RAD = 1e-4, 1e-5
 _TAPE_END_M = 5e-4
 _ANGLES = ("turn", "parallel", "azimuth")
-# The sketch's own turn must be surer than this (1 sd) for its place in the world to mean anything.
-MOST_TURN_RAD = math.radians(5.0)
 
 
 @one_blas_thread()
@@ -170,27 +169,17 @@ def fit_to_world(
 ) -> tuple[AdjustedSketch, WorldFit]:
     """Return the sketch shifted and turned onto points whose coordinates are known.
 
-    ``known`` gives (name, easting, northing, 1 sd an axis), metres, of points by index. Weighted
-    least squares in closed form with scale held at 1: the orthogonal Procrustes solution
-    (Schönemann 1966; without reflection, Umeyama 1991). The covariance then holds what the place
-    in the world adds. Raises ``AdjustmentError`` where the points lie too close together.
+    ``known`` gives (name, easting, northing, 1 sd an axis), metres, of points by index. Least
+    squares with scale held at 1, as ``fit_similarity`` does them. The covariance then holds what
+    the place in the world adds. Raises ``AdjustmentError`` where the points lie too close together.
     """
     index = np.array(sorted(known), np.intp)
     target = np.array([known[i][1:3] for i in index])
     sd = np.array([known[i][3] for i in index])
-    weight = 1.0 / sd**2
-    weight /= weight.sum()
     here = adjusted.places_m[index]
-    middle, aim = weight @ here, weight @ target
-    a, b = here - middle, target - aim
-    # A clockwise turn t takes (e, n) to (e cos t + n sin t, n cos t - e sin t).
-    dot = float(weight @ (a * b).sum(axis=1))
-    cross = float(weight @ (a[:, 1] * b[:, 0] - a[:, 0] * b[:, 1]))
-    turn = math.atan2(cross, dot)
-    turned = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
+    fit = fit_similarity(here, target, sd, scale_held=True)
     sd_shift = 1.0 / math.sqrt(float((1.0 / sd**2).sum()))
-    spread = float(((a**2).sum(axis=1) / sd**2).sum())
-    sd_turn = 1.0 / math.sqrt(spread) if spread > 0.0 else math.inf
+    sd_turn = fit.sd_turn_rad
     if not sd_turn <= MOST_TURN_RAD:
         apart = float(np.hypot(*(here[:, None] - here[None]).reshape(-1, 2).T).max())
         raise AdjustmentError(
@@ -201,9 +190,9 @@ def fit_to_world(
                 file="sketch.csv",
             )
         )
-    places = (adjusted.places_m - middle) @ turned.T + aim
-    spin = np.kron(np.eye(len(places)), turned)
-    moves = rigid_moves(places - aim)
+    places = fit.apply(adjusted.places_m)
+    spin = np.kron(np.eye(len(places)), fit.turned)
+    moves = rigid_moves(places - fit.aim)
     placing = np.diag([sd_shift**2, sd_shift**2, sd_turn**2])
     covariance = spin @ adjusted.covariance @ spin.T + moves @ placing @ moves.T
     left = target - places[index]
@@ -214,4 +203,4 @@ def fit_to_world(
     moved = AdjustedSketch(
         places, covariance, adjusted.checks, adjusted.chi_square, adjusted.freedom
     )
-    return moved, WorldFit(fitted, turn, sd_turn, sd_shift)
+    return moved, WorldFit(fitted, fit.turn_rad, sd_turn, sd_shift)

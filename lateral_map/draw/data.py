@@ -7,7 +7,7 @@ redraw itself. All words of other people are in here, and nowhere else in the pa
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -20,6 +20,7 @@ from lateral_map.draw.style import STYLES, style_values
 from lateral_map.errors import FrameError
 from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
+from lateral_map.model.picture import PlanPicture
 from lateral_map.model.results import Report
 from lateral_map.model.site import TapeTie
 from lateral_map.units import from_metres, metres_per, to_metres
@@ -46,7 +47,7 @@ from lateral_map.words.technician import (
 _KEY_ORDER: Final = (
     "route", "corridor", "locates", "findings", "stretches", "crossings", "bends", "footage",
     "next", "boundaries", "responsibility", "dig", "utilities", "alternatives", "points", "ties",
-    "buildings", "surfaces",
+    "buildings", "surfaces", "picture",
 )  # fmt: skip
 
 _PLANE_MARGIN_M: Final = 300.0
@@ -65,14 +66,16 @@ def map_data(
     extra: Sequence[Layer] = (),
     widths: Sequence[PageWidth] = ("wide", "narrow", "paper"),
     base_map: bool = False,
+    address: Callable[[PlanPicture], str] | None = None,
 ) -> dict[str, Any]:
     """Return everything the map page draws, as plain values.
 
     ``extra`` layers are drawn over the plan's own; a page that shows them is made with their keys.
     ``widths`` are the profiles wanted: a page that redraws itself asks for the one it shows. The
-    map is the site's own plane; with ``base_map`` it is the online map's.
+    map is the site's own plane; with ``base_map`` it is the online map's. ``address`` says where a
+    picture is fetched; left out, it is in the data.
     """
-    writer = SceneWriter()
+    writer = SceneWriter(address)
     layers = writer.layers((*plan_layers(report), *extra))
     site, frame, unit = report.site, report.site.frame, report.site.unit
     parts = [site.date.isoformat()] if site.date else []

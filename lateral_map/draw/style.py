@@ -212,6 +212,7 @@ LINES: Final[dict[str, LineStyle]] = {
 AREAS: Final[dict[str, AreaStyle]] = {
     **{f"cover {name}": style for name, style in COVER_AREAS.items()},
     "building": BUILDING_AREA,
+    "picture": AreaStyle(FAINT, 0.55, LineStyle(QUIET, 1.0)),
     "corridor": CORRIDOR_AREA,
     "dig": DIG_AREA,
     "ellipse": ELLIPSE_AREA,

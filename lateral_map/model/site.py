@@ -17,6 +17,7 @@ from shapely.geometry import Polygon
 from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied
+from lateral_map.model.picture import PlanPicture
 from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.sketch import Sketch
 from lateral_map.units import per_root_metre, to_metres
@@ -468,6 +469,7 @@ class Plan:
     areas: tuple[PlanArea, ...] = ()
     terrain: Terrain | None = None
     sketch: Sketch | None = None
+    picture: PlanPicture | None = None
 
     def line(self, name: str) -> PlanLine:
         """Return the line called ``name``; raises ``KeyError``."""

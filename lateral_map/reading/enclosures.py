@@ -11,7 +11,6 @@ from __future__ import annotations
 import io
 import re
 import stat
-import warnings
 from pathlib import Path
 from typing import Final
 
@@ -19,6 +18,7 @@ from lateral_map.errors import Fault, SiteError
 from lateral_map.model.referral import Photograph
 from lateral_map.model.site import Site
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.pictures import eight_bits, inside_folder, open_picture, plain_colours
 from lateral_map.units import show_value, to_metres
 
 _NAME: Final = re.compile(
@@ -28,15 +28,9 @@ _NAME: Final = re.compile(
 _PICTURES: Final = frozenset({
     ".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif",
 })  # fmt: skip
-_FORMATS: Final = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 _USUAL_FOLDER: Final = "photographs"
 _LONGEST_SIDE_PX: Final = 1100
 _QUALITY: Final = 82
-# A picture claiming more pixels than this is a slip or a trap, not a photograph of a pipe. A JPEG
-# is made smaller while it is read; any other needs the memory of all its pixels.
-_MOST_PIXELS: Final = {"JPEG": 120_000_000}
-_MOST_PIXELS_ELSE: Final = 50_000_000
-_LARGEST_PICTURE: Final = 60_000_000
 _LARGEST_LETTER: Final = 500_000
 _MOST_PICTURES: Final = 200
 
@@ -46,8 +40,6 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
 
     Raises ``SiteError`` naming every file that cannot be used.
     """
-    from PIL import Image
-
     ledger = Ledger()
     paths = [path for path in _listed(site) if path.suffix.lower() in _PICTURES]
     if len(paths) > _MOST_PICTURES:
@@ -71,10 +63,6 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
             found.append(Photograph(path.name, footage_m, *ready))
         except SiteError as error:
             ledger.fault(error.faults[0].problem, error.faults[0].remedy, file=place)
-        except (OSError, ValueError, SyntaxError, EOFError, Image.DecompressionBombError) as error:
-            problem = f"this is not a picture that can be read ({type(error).__name__})"
-            remedy = "save it again as JPEG or PNG, or take it out of the folder"
-            ledger.fault(problem, remedy, file=place)
     ledger.raise_if_any()
     return tuple(sorted(found, key=lambda each: (each.footage_m, each.name)))
 
@@ -113,63 +101,22 @@ def _listed(site: Site) -> list[Path]:
         ) from None
 
 
-def inside_folder(folder: Path, name: str, field: str) -> Path:
-    """Return a path named in site.toml; raises ``SiteError`` where it leads out of the folder."""
-    path = (folder / name).resolve() if "\0" not in name else folder.parent
-    if not path.is_relative_to(folder.resolve()):
-        raise SiteError(
-            Fault(
-                f"{show_value(name)} is not inside the site folder",
-                "copy it into the folder and give its name there",
-                file="site.toml",
-                field=field,
-            )
-        )
-    return path
-
-
 def _made_ready(path: Path, *, keep_metadata: bool) -> tuple[bytes, int, int]:
     """Return a picture as JPEG no longer than 1,100 px a side, with its size."""
-    import pillow_heif
-    from PIL import Image, ImageOps
+    from PIL import ImageOps
 
-    known = path.stat()
-    smaller = "make it smaller, or take it out of the folder"
-    if not stat.S_ISREG(known.st_mode):  # a pipe or a device would be waited for without end
-        raise SiteError(Fault("it is no ordinary file", "take it out of the folder"))
-    if known.st_size > _LARGEST_PICTURE:
-        megabytes, most = known.st_size / 1e6, _LARGEST_PICTURE / 1e6
-        raise SiteError(Fault(f"it has {megabytes:.0f} MB, {most:.0f} at most", smaller))
-    pillow_heif.register_heif_opener()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        with Image.open(path, formats=_FORMATS) as picture:
-            pixels = picture.width * picture.height
-            most = _MOST_PIXELS.get(picture.format or "", _MOST_PIXELS_ELSE)
-            if pixels > most:
-                many = f"it has {pixels / 1e6:.0f} million pixels, {most / 1e6:.0f} at most"
-                raise SiteError(Fault(many, smaller))
-            exif = picture.getexif() if keep_metadata else None
-            picture.draft("RGB", (_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
-            upright = ImageOps.exif_transpose(picture)
-            if upright.mode.startswith("I;16"):
-                # Its upper byte: the darkest and lightest stay what they are.
-                upright = upright.point(lambda value: value / 256.0).convert("L")
-            upright.thumbnail((_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
-            if "A" in upright.getbands() or "transparency" in upright.info:
-                layered = upright.convert("RGBA")
-                white = Image.new("RGBA", layered.size, "white")
-                upright = Image.alpha_composite(white, layered)
-            plain = upright.convert("RGB")
+    with open_picture(path) as picture:
+        exif = picture.getexif() if keep_metadata else None
+        picture.draft("RGB", (_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
+        upright = eight_bits(ImageOps.exif_transpose(picture))
+        upright.thumbnail((_LONGEST_SIDE_PX, _LONGEST_SIDE_PX))
+        plain = plain_colours(upright)
     saved = io.BytesIO()
     if exif is not None:
         exif.pop(0x0112, None)  # it is upright already; the tag would turn it again
         plain.save(saved, "JPEG", quality=_QUALITY, exif=exif)
     else:
-        # Copied into a fresh picture: what the file carried beside its pixels stays behind.
-        fresh = Image.new("RGB", plain.size)
-        fresh.paste(plain)
-        fresh.save(saved, "JPEG", quality=_QUALITY)
+        plain.save(saved, "JPEG", quality=_QUALITY)
     return saved.getvalue(), plain.width, plain.height
 
 

@@ -295,6 +295,11 @@ class Of:
 
 Name = Annotated[str, BeforeValidator(_name)]
 Text = Annotated[str, BeforeValidator(_text)]
+# A day, or as much of it as is known: 2026-05-04, 2021, summer 2021.
+When = Annotated[
+    Text,
+    BeforeValidator(lambda value: value.isoformat() if isinstance(value, dt.date) else value),
+]
 Lines = Annotated[Text, Of("lines")]
 PointName = Annotated[Name, Of("point")]
 LineName = Annotated[Name, Of("line")]

@@ -19,6 +19,7 @@ from lateral_map.reading.files import list_files
 from lateral_map.reading.footages import Rows, check_bends, check_footages, find_end
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.marks import Ground, build_locates, check_marks, check_names
+from lateral_map.reading.picture import Under, add_picture
 from lateral_map.reading.placing import check_plan_places, is_local, place_start
 from lateral_map.reading.plan import (
     PLAN_KINDS,
@@ -148,6 +149,8 @@ def _join(
     locates = build_locates(rows.locates, ground, ledger)
     if terrain is not None and end_m is not None and said.start is not None:
         plan = add_terrain(terrain, Levelled(said, placed, end_m, plan, locates), ledger)
+    if end_m is not None:
+        plan = add_picture(Under(said, placed, plan, names, end_m, folder), ledger)
     ledger.raise_if_any()
     if said.site is None or said.start is None or end_m is None:
         raise SiteError(Fault("the site is not whole", "see site.toml", file="site.toml"))

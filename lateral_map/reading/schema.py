@@ -112,14 +112,7 @@ class StartTable(Typed):
     @classmethod
     def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
         """Yield a fault unless exactly one way of placing the start is given whole."""
-        yield from half_pairs(given, (("x", "y"), ("lat", "lon")))
-        pairs = (("point", {"point"}), ("x, y", {"x", "y"}), ("lat, lon", {"lat", "lon"}))
-        ways = [way for way, keys in pairs if keys & given.keys()]
-        remedy = "write one of: point; x and y; lat and lon"
-        if not ways:
-            yield Fault("nothing says where the start is", remedy)
-        elif len(ways) > 1:
-            yield Fault(f"the start is placed by {' and by '.join(ways)}", remedy, field=ways[-1])
+        yield from one_place(given, "the start")
 
 
 class CounterTable(Typed):
@@ -371,6 +364,68 @@ class TerrainTable(Typed):
         "Unit of its heights; default what the file says, else metres."
     )
     accuracy: fields.Spread = key("1 sd of its heights.", default=0.1, shown="0.1 m")
+
+
+class PictureTable(Typed):
+    """[picture]: a picture under the plan: an aerial, a scanned plan, a photographed sketch."""
+
+    file: fields.Text = key(
+        "The picture in the site folder: a GeoTIFF; or JPEG, PNG or TIFF with a world file beside "
+        "it, or with [[picture_point]] entries.",
+        "Picture file",
+        default="",
+        examples=['"aerial.jpg"'],
+    )
+    accuracy: fields.Spread | None = key(
+        "1 sd, each axis, of a place read off it; needed with file.", "Accuracy of places on it"
+    )
+    crs: fields.Text = key(
+        "Coordinate system of the world file, or of a GeoTIFF that names none; default that of "
+        "[site].",
+        "Its coordinate system",
+        default="",
+        examples=['"EPSG:6499"'],
+    )
+    source: fields.Text = key("Whose picture it is.", "Source", default="")
+    date: fields.When = key("When it was taken, or drawn.", "Taken", default="")
+    licence: fields.Text = key("What its licence asks to be printed.", "Licence", default="")
+
+    def value_faults(self) -> Iterable[Fault]:
+        """Yield a fault where a picture has no accuracy, or anything is said of none."""
+        if self.file and self.accuracy is None:
+            remedy = "write how well places can be read off it (1 sd), such as accuracy = 1.5"
+            yield Fault("the picture has none", remedy, field="accuracy")
+        said = [name for name, given in self if name != "file" and given]
+        if said and not self.file:
+            remedy = 'write file = "aerial.jpg", or leave the table out'
+            yield Fault("no picture is named", remedy, field="file")
+
+
+class PicturePointTable(Typed):
+    """[[picture_point]]: a point found in the picture; two or more lay it on the plan.
+
+    Give a point of the plan, or x and y, or lat and lon.
+    """
+
+    column: fields.NonNegativeNumber = key(
+        "Pixels from the picture's left edge, the picture upright.",
+        "Pixels from the left",
+        required=True,
+        examples=["812"],
+    )
+    row: fields.NonNegativeNumber = key(
+        "Pixels from its upper edge.", "Pixels from the top", required=True, examples=["430"]
+    )
+    point: fields.PointName | None = key("A named reference point of the plan.", "Plan point")
+    x: fields.Coordinate | None = key("Easting, in the CRS's own unit.", "or x (east)")
+    y: fields.Coordinate | None = key("Northing, in the CRS's own unit.", "and y (north)")
+    lat: fields.Latitude | None = key("WGS 84 latitude, decimal degrees.", "or latitude")
+    lon: fields.Longitude | None = key("WGS 84 longitude, decimal degrees.", "and longitude")
+
+    @classmethod
+    def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
+        """Yield a fault unless exactly one way of saying where it lies is given whole."""
+        yield from one_place(given, "the point")
 
 
 class AccuracyTable(Typed):
@@ -643,6 +698,8 @@ class SiteDocument(Typed):
     reach: tuple[ReachTable, ...] = ()
     rates: RatesTable = RatesTable()
     terrain: TerrainTable = TerrainTable()
+    picture: PictureTable = PictureTable()
+    picture_point: tuple[PicturePointTable, ...] = ()
     applied: tuple[AppliedTable, ...] = ()
 
 
@@ -659,6 +716,18 @@ def table_models() -> dict[str, tuple[type[Typed], bool]]:
 def written(name: str) -> str:
     """Return a table's heading as it stands in site.toml."""
     return f"[[{name}]]" if table_models()[name][1] else f"[{name}]"
+
+
+def one_place(given: Mapping[str, object], what: str) -> Iterable[Fault]:
+    """Yield a fault unless a place is given whole in one way: point, x and y, or lat and lon."""
+    yield from half_pairs(given, (("x", "y"), ("lat", "lon")))
+    pairs = (("point", {"point"}), ("x, y", {"x", "y"}), ("lat, lon", {"lat", "lon"}))
+    ways = [way for way, keys in pairs if keys & given.keys()]
+    remedy = "write one of: point; x and y; lat and lon"
+    if not ways:
+        yield Fault(f"nothing says where {what} is", remedy)
+    elif len(ways) > 1:
+        yield Fault(f"{what} is placed by {' and by '.join(ways)}", remedy, field=ways[-1])
 
 
 def half_pairs(given: Mapping[str, object], pairs: Iterable[tuple[str, str]]) -> Iterable[Fault]:

@@ -68,6 +68,8 @@ class SiteFile:
     reach: tuple[schema.ReachTable, ...]
     rates: schema.RatesTable
     terrain: schema.TerrainTable
+    picture: schema.PictureTable
+    picture_point: tuple[schema.PicturePointTable, ...]
     applied: tuple[schema.AppliedTable, ...]
 
 

@@ -6,13 +6,14 @@ from collections.abc import Iterator
 
 from lateral_map.analysis.dig import LEAST_TOLERANCE_M
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
+from lateral_map.model.picture import PlanPicture
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.units import format_length, format_small, format_spread, from_metres
 from lateral_map.words.diagnoses import applied_told, diagnoses_told
 from lateral_map.words.names import reading_name
-from lateral_map.words.numbers import length, listed, plus_minus, tidy
+from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
 
 UNIT_NAMES = {"in": "inches", "ft": "feet", "m": "metres", "cm": "centimetres", "mm": "millimetres"}
 
@@ -74,6 +75,20 @@ def origin_words(site: Site) -> tuple[str, ...]:
     sources = dict.fromkeys(mapped)
     words += [f"Lines from {tidy(source, 120)}: no boundary survey" for source in sources]
     return tuple(words[:4])
+
+
+def picture_words(picture: PlanPicture, unit: str) -> str:
+    """Say whose picture lies under the plan, and how well places can be read off it."""
+    whose = picture.source or f"Picture {picture.name}, its source not stated"
+    said = [part for part in (whose, picture.date, picture.licence) if part]
+    return f"{tidy(', '.join(said), 200)}; places on it {range_95(picture.sd_m, unit)}"
+
+
+def embedded_words(picture: PlanPicture, unit: str) -> str:
+    """Say how large a picture is where it is embedded."""
+    wide, high = picture.width_px, picture.height_px
+    size = format_spread(picture.pixel_m, unit)
+    return f"{wide:,} × {high:,} pixels of {size}, {len(picture.jpeg) / 1000:,.0f} kB"
 
 
 def as_sentence(words: str) -> str:

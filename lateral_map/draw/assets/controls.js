@@ -61,6 +61,7 @@
       if (shown) page.map.addLayer(group);
       else page.map.removeLayer(group);
       row.classList.toggle("off", !shown);
+      if (layer.key === "picture") lateralMap.showPicture(page);
     };
     const change = (event) => {
       set(event.target.checked);
@@ -73,8 +74,20 @@
     );
     const head = element("label", { for: box.id }, box, element("span", { text: layer.title }));
     const row = element("div", { class: "layer" }, head, element("ul", {}, ...rows));
+    for (const item of layer.items) if (item.as === "picture") row.append(...pictureRows(page, item));
     set(on);
     return row;
+  }
+
+  /* How strongly the picture shows, and how large it is. */
+  function pictureRows(page, item) {
+    const input = (event) => {
+      page.opacity = event.target.value / 100;
+      lateralMap.showPicture(page);
+    };
+    const slider = element("input", { type: "range", id: "picture-opacity", min: 0, max: 100, step: 5, value: Math.round(page.opacity * 100), on: { input } });
+    const head = element("label", { class: "opacity", for: slider.id }, element("span", { text: "Opacity" }), slider);
+    return [head, element("p", { class: "embedded", text: item.caption })];
   }
 
   function baseMapRow(page) {

@@ -15,6 +15,7 @@
     }
     page.marks.sort((one, other) => (one.item.footage ?? Infinity) - (other.item.footage ?? Infinity));
     keepOneStop(page);
+    lateralMap.showPicture(page);
   };
 
   const places = (page, points) => points.map((at) => page.plane.toMap(at));
@@ -27,6 +28,45 @@
     lineJoin: "round",
     smoothFactor: 0.3,
   });
+
+  /* A picture by three of its corners: Leaflet's own overlay only knows upright ones. */
+  const TurnedPicture = L.Layer.extend({
+    initialize(image, corners, size, options) {
+      Object.assign(this, { image, corners, size });
+      L.setOptions(this, options);
+    },
+    getEvents() {
+      return {
+        zoom: this.place,
+        viewreset: this.place,
+        zoomanim: ({ zoom, center }) => this.lay((at) => this._map._latLngToNewLayerPoint(at, zoom, center)),
+      };
+    },
+    onAdd() {
+      this.getPane().append(this.image);
+      this.place();
+    },
+    onRemove() {
+      this.image.remove();
+    },
+    place() {
+      this.lay((at) => this._map.options.crs.latLngToPoint(at, this._map.getZoom()).subtract(this._map.getPixelOrigin()));
+    },
+    lay(placed) {
+      const [first, right, down] = this.corners.map(placed);
+      const [wide, high] = this.size;
+      const steps = [(right.x - first.x) / wide, (right.y - first.y) / wide, (down.x - first.x) / high, (down.y - first.y) / high];
+      this.image.style.transform = `matrix(${[...steps, first.x, first.y].join(",")})`;
+    },
+  });
+
+  /** Show the picture as strongly as its slider says: what is laid on the ground lets it through. */
+  lateralMap.showPicture = function (page) {
+    page.opacity ??= 0.8;
+    if (page.image) page.image.style.opacity = page.opacity;
+    const shown = page.image && page.groups.picture.getLayers().length && page.map.hasLayer(page.groups.picture);
+    for (const key of ["surfaces", "buildings"]) page.map.getPane(`plan-${key}`).style.opacity = shown ? 1 - 0.75 * page.opacity : 1;
+  };
 
   function addCasing(page, group, pane, item) {
     const style = page.data.style[item.style];
@@ -59,6 +99,14 @@
       });
       whenPicked(page, area, item);
       group.addLayer(area);
+    },
+
+    picture(page, group, pane, item) {
+      if (page.image?.getAttribute("src") !== item.src) {
+        page.image = lateralMap.element("img", { class: "underlay leaflet-zoom-animated", src: item.src, alt: "", width: item.size[0], height: item.size[1] });
+        page.image.style.clipPath = `polygon(${item.outline.map(([x, y]) => `${x}px ${y}px`).join(",")})`;
+      }
+      group.addLayer(new TurnedPicture(page.image, places(page, item.at), item.size, { pane }));
     },
 
     mark(page, group, pane, item) {

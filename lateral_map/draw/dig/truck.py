@@ -49,7 +49,18 @@ _BESIDE_PT: Final = 62.0
 _LEAST_GRAPH_PT: Final = 70.0
 _LEAST_PLAN_PT: Final = 190.0
 _HIDDEN: Final = frozenset(
-    {"ties", "corridor", "next", "responsibility", "dig", "locates", "bends", "stretches", "tapes"}
+    {
+        "picture",
+        "ties",
+        "corridor",
+        "next",
+        "responsibility",
+        "dig",
+        "locates",
+        "bends",
+        "stretches",
+        "tapes",
+    }
 )
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 

@@ -157,6 +157,18 @@ class Canvas:
         attributes |= {"cx": number(x), "cy": number(y), "r": number(radius), "fill": fill}
         ET.SubElement(self.element, "circle", attributes)
 
+    def image(self, left: float, top: float, width: float, height: float, address: str) -> None:
+        """Set a picture, given as a data: address, into a box."""
+        attributes = {
+            "x": number(left),
+            "y": number(top),
+            "width": number(width),
+            "height": number(height),
+            "preserveAspectRatio": "none",
+            "href": address,
+        }
+        ET.SubElement(self.element, "image", attributes)
+
     def text(
         self,
         x: float,

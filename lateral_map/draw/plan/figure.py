@@ -121,7 +121,8 @@ def plan_on(
     fitting = (one for one in scales if (span_m * one.points_per_metre <= room).all())
     scale = next(fitting, scales[-1])
     if layers is None:
-        layers = [layer for layer in plan_layers(report) if layer.shown]
+        # A picture is for map and sheet: in a small figure it would drown what is drawn.
+        layers = [one for one in plan_layers(report) if one.shown and one.key != "picture"]
     tick_m = round_step_m(0.45 * scale.metres_per_inch, report.site.unit)
     ticked = [
         footage_layer(report, tick_m) if layer.key == "footage" else layer for layer in layers

@@ -1,4 +1,4 @@
-"""Round the pipe: surfaces, buildings, lines that bound ownership, mapped utilities."""
+"""Round the pipe: a picture, surfaces, buildings, lines that bound ownership, mapped utilities."""
 
 from __future__ import annotations
 
@@ -7,12 +7,22 @@ from typing import Final
 from shapely import STRtree
 from shapely.geometry import LineString
 
-from lateral_map.draw.plan.scene import Area, Layer, Line
+from lateral_map.draw.plan.scene import Area, Layer, Line, Underlay
 from lateral_map.draw.style import UTILITY_LETTERS
 from lateral_map.model.results import Report
 from lateral_map.words.names import COVER_WORDS, LINE_WORDS, UTILITY_WORDS
+from lateral_map.words.notices import embedded_words, picture_words
 from lateral_map.words.numbers import label, listed
 from lateral_map.words.picked import area_picked, line_picked, utility_picked
+
+
+def picture_layer(report: Report) -> Layer:
+    """Return the picture that lies under the plan, if any."""
+    picture, unit = report.site.plan.picture, report.site.unit
+    if picture is None:
+        return Layer("picture", "Picture", ())
+    item = Underlay(picture, "picture", caption=embedded_words(picture, unit))
+    return Layer("picture", "Picture", (item,), (("picture", picture_words(picture, unit)),))
 
 
 def surfaces_layer(report: Report) -> Layer:

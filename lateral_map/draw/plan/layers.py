@@ -8,6 +8,7 @@ from lateral_map.draw.plan.findings import findings_layer, stretches_layer
 from lateral_map.draw.plan.ground import (
     boundaries_layer,
     buildings_layer,
+    picture_layer,
     surfaces_layer,
     utilities_layer,
 )
@@ -27,6 +28,7 @@ from lateral_map.model.results import Report
 
 # From the ground up.
 _MAKERS: Final = (
+    picture_layer,
     surfaces_layer,
     buildings_layer,
     dig_layer,
@@ -49,9 +51,9 @@ _MAKERS: Final = (
     findings_layer,
 )
 LAYER_KEYS: Final = (
-    "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities", "boundaries",
-    "alternatives", "ties", "route", "stretches", "footage", "points", "bends", "crossings", "next",
-    "locates", "findings",
+    "picture", "surfaces", "buildings", "dig", "corridor", "responsibility", "utilities",
+    "boundaries", "alternatives", "ties", "route", "stretches", "footage", "points", "bends",
+    "crossings", "next", "locates", "findings",
 )  # fmt: skip
 
 

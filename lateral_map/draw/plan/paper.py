@@ -22,7 +22,8 @@ from lateral_map.draw.paint.labels import Box, Placer
 from lateral_map.draw.paint.marks import draw_mark, mark_half
 from lateral_map.draw.paint.svg import HAIRLINE, Canvas, Stroke
 from lateral_map.draw.plan.lettering import Lettering, write
-from lateral_map.draw.plan.scene import Area, Layer, Line, Mark
+from lateral_map.draw.plan.scene import Area, Layer, Line, Mark, Underlay
+from lateral_map.draw.plan.underlay import draw_underlay
 from lateral_map.draw.plan.window import Window
 from lateral_map.draw.style import PAPER, STYLES, LineStyle, Style
 from lateral_map.model.arrays import Floats
@@ -32,6 +33,8 @@ LETTER_SIZES_PT: Final = (9.0, 8.0, 7.0, 6.0)
 _WIDEST_PT: Final = 7.0
 _BADGE_EVERY_PT: Final = 85.0
 _BADGE_PT: Final = 6.5
+# How much of an area's colour is left where a picture lies under it.
+_OVER_A_PICTURE: Final = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,7 @@ class _Plan:
     lettering: Lettering
     frame: Polygon
     badge_pt: float = _BADGE_PT
+    fill: float = 1.0
 
     def on_paper(self, points_m: ArrayLike) -> Floats:
         """Return (n, 2) points on the paper to a thousandth of one."""
@@ -84,17 +88,14 @@ def draw_plan(
     lettering = Lettering(Placer(panel.grown(-3.0)))
     frame = shapely_box(panel.left, panel.top, panel.right, panel.bottom)
     badge_pt = max(_BADGE_PT, min(sizes_pt))
-    plan = _Plan(canvas, window, from_m, to_m, holds, styles, lettering, frame, badge_pt)
+    items = [item for layer in layers for item in layer.items]
+    pictured = any(isinstance(item, Underlay) for item in items)
+    fill = _OVER_A_PICTURE if pictured else 1.0
+    plan = _Plan(canvas, window, from_m, to_m, holds, styles, lettering, frame, badge_pt, fill)
     for box in clear:
         lettering.placer.keep_off(box)
-    items = [item for layer in layers for item in layer.items]
     for item in items:
-        if isinstance(item, Area):
-            _area(plan, item)
-        elif isinstance(item, Line):
-            _line(plan, item)
-        else:
-            _mark(plan, item)
+        _DRAW[type(item)](plan, item)
     for item in items:
         _badges(plan, item)
     for size_pt in sizes_pt:
@@ -117,7 +118,7 @@ def _area(plan: _Plan, item: Area) -> None:
             if not isinstance(shape, Polygon) or shape.is_empty:
                 continue
             rings = [np.asarray(ring.coords)[:-1] for ring in (shape.exterior, *shape.interiors)]
-            plan.canvas.area(rings, style.fill, opacity=style.opacity)
+            plan.canvas.area(rings, style.fill, opacity=plan.fill * style.opacity)
             plan.canvas.lines(hatch_lines(shape, style.hatch), Stroke(style.hatch_colour, 0.35))
             if style.edge:
                 # Without the stretches that only the panel's edge cut off.
@@ -162,7 +163,16 @@ def _mark(plan: _Plan, mark: Mark) -> None:
         plan.lettering.marks.append((mark, (x, y), half))
 
 
-def _badges(plan: _Plan, item: Line | Area | Mark) -> None:
+def _underlay(plan: _Plan, item: Underlay) -> None:
+    draw_underlay(plan.canvas.group("picture"), item.picture, plan.window)
+
+
+_DRAW: Final[dict[type, Callable[[_Plan, Any], None]]] = {
+    Area: _area, Line: _line, Mark: _mark, Underlay: _underlay,
+}  # fmt: skip
+
+
+def _badges(plan: _Plan, item: Line | Area | Mark | Underlay) -> None:
     """Letter a line along itself, so that a black-and-white print names it."""
     style = plan.styles[item.style]
     if not isinstance(item, Line) or not isinstance(style, LineStyle) or not style.letter:

@@ -7,7 +7,8 @@ first; styles are keys of ``style.STYLES``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import base64
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -16,6 +17,7 @@ from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats
+from lateral_map.model.picture import PlanPicture
 from lateral_map.model.results import Report
 from lateral_map.words.numbers import rounded
 from lateral_map.words.picked import Detail
@@ -96,12 +98,22 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Underlay:
+    """A picture in the plane; ``caption`` says how large it is where it is embedded."""
+
+    picture: PlanPicture
+    style: str
+    detail: Detail | None = None
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Layer:
     """One switchable layer. ``legend`` pairs a style key with its words."""
 
     key: str
     title: str
-    items: tuple[Line | Area | Mark, ...]
+    items: tuple[Line | Area | Mark | Underlay, ...]
     legend: tuple[tuple[str, str], ...] = ()
     shown: bool = True
 
@@ -136,9 +148,13 @@ def _pairs(points_m: ArrayLike) -> list[list[float]]:
 
 
 class SceneWriter:
-    """Turns layers into plain values for the page, gathering the details they point at."""
+    """Turns layers into plain values for the page, gathering the details they point at.
 
-    def __init__(self) -> None:
+    ``address`` gives the address a picture is shown from; left out, it is in the page itself.
+    """
+
+    def __init__(self, address: Callable[[PlanPicture], str] | None = None) -> None:
+        self._address = address or picture_url
         self.details: list[dict[str, Any]] = []
 
     def detail(self, detail: Detail | None) -> int:
@@ -160,6 +176,8 @@ class SceneWriter:
                     own: dict[str, Any] = {"as": "line", "at": _pairs(item.at_m)}
                 elif isinstance(item, Area):
                     own = {"as": "area", "at": rings(item.polygon)}
+                elif isinstance(item, Underlay):
+                    own = self._underlay(item.picture)
                 else:
                     own = {
                         "as": "mark",
@@ -176,6 +194,27 @@ class SceneWriter:
             shown = {"key": layer.key, "title": layer.title, "shown": layer.shown}
             written.append(shown | {"legend": legend, "items": items})
         return [layer for layer in written if layer["items"]]
+
+    def _underlay(self, picture: PlanPicture) -> dict[str, Any]:
+        """Return where a picture's corners lie, north-west, north-east, south-west, and itself."""
+        east_m = picture.west_m + picture.width_px * picture.pixel_m
+        south_m = picture.north_m - picture.height_px * picture.pixel_m
+        corners = [[picture.west_m, picture.north_m], [east_m, picture.north_m],
+                   [picture.west_m, south_m]]  # fmt: skip
+        first = np.array([picture.west_m, picture.north_m])
+        outline = (picture.outline_m - first) / picture.pixel_m * [1.0, -1.0]
+        return {
+            "as": "picture",
+            "at": _pairs(corners),
+            "size": [picture.width_px, picture.height_px],
+            "outline": [rounded(list(at), 2) for at in outline],
+            "src": self._address(picture),
+        }
+
+
+def picture_url(picture: PlanPicture) -> str:
+    """Return a picture as an address that holds all of it."""
+    return f"data:image/jpeg;base64,{base64.b64encode(picture.jpeg).decode()}"
 
 
 def bounds_of(points_m: Sequence[Floats], margin_m: float) -> tuple[float, float, float, float]:
