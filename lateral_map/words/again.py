@@ -29,6 +29,27 @@ def again_facts(again: Again) -> dict[str, Any]:
         for change, words in CHANGE_WORDS.items()
     }
     told = [f"{many} {words}" for words, many in count.items() if many]
+    unit, notices = again.now.site.unit, []
+    if again.counter_m is not None and again.sd_counter_m is not None:
+        read = plus_minus(again.counter_m, again.sd_counter_m, unit)
+        differs = abs(again.counter_m) > TWO_SIDED_95 * again.sd_counter_m
+        pairs = f"{again.counter_pairs} finding{'' if again.counter_pairs == 1 else 's'} seen twice"
+        notices.append(
+            f"The later counter read {read} more at {pairs}: "
+            + ("the two counters differ" if differs else "no more than both are good to")
+            + ". Places were compared on the ground, not by footage."
+        )
+    if again.gap_m > 3.0 * again.sd_gap_m:
+        notices.append(
+            f"The two lines lie {plus_minus(again.gap_m, again.sd_gap_m, unit)} apart across the "
+            "pipe somewhere, more than both are good to: look at both runs' readings before "
+            "believing what is said to be new or gone."
+        )
+    if again.before.site.frame.is_local:
+        notices.append("Both are sketches, taken to have one origin and one direction of x.")
+    for report, run in ((again.before, "earlier"), (again.now, "later")):
+        if report.suspects or report.route.alternatives:
+            notices.append(f"The {run} run has readings that do not agree, or more than one line.")
     return {
         "site": tidy(again.now.site.name, 120),
         "before": run_name(again, before=True),
@@ -36,7 +57,7 @@ def again_facts(again: Again) -> dict[str, Any]:
         "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
         "rows": [_row(again, each) for each in again.compared],
         "repairs": [repair_words(again, one) for one in again.repaired],
-        "notices": _notices(again),
+        "notices": notices,
     }
 
 
@@ -93,28 +114,3 @@ def repair_words(again: Again, one: Repaired) -> str:
         elif short is not None and short > -sure:
             ends.append(f"at its {end} the readings do not tell it from what was asked")
     return f"{asked}; {new}: {'; '.join(ends) or 'it covers what was asked'}."
-
-
-def _notices(again: Again) -> list[str]:
-    unit, notices = again.now.site.unit, []
-    if again.counter_m is not None and again.sd_counter_m is not None:
-        read = plus_minus(again.counter_m, again.sd_counter_m, unit)
-        differs = abs(again.counter_m) > TWO_SIDED_95 * again.sd_counter_m
-        many = f"{again.counter_pairs} finding{'' if again.counter_pairs == 1 else 's'} seen twice"
-        notices.append(
-            f"The later counter read {read} more at {many}: "
-            + ("the two counters differ" if differs else "no more than both are good to")
-            + ". Places were compared on the ground, not by footage."
-        )
-    if again.gap_m > 3.0 * again.sd_gap_m:
-        notices.append(
-            f"The two lines lie {plus_minus(again.gap_m, again.sd_gap_m, unit)} apart across the "
-            "pipe somewhere, more than both are good to: look at both runs' readings before "
-            "believing what is said to be new or gone."
-        )
-    if again.before.site.frame.is_local:
-        notices.append("Both are sketches, taken to have one origin and one direction of x.")
-    for report, run in ((again.before, "earlier"), (again.now, "later")):
-        if report.suspects or report.route.alternatives:
-            notices.append(f"The {run} run has readings that do not agree, or more than one line.")
-    return notices

@@ -71,6 +71,13 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
     groups = {
         "dangers": dangers, "theirs": theirs, "shared": shared, "close": close, "record": record,
     }  # fmt: skip
+    # How well the place of each boundary that decides is known.
+    known = []
+    for line in _deciding(report):
+        on_plan = line.kind == "line"
+        sd_m = site.plan.line(line.line).sd_m if on_plan else site.boundary_sd_m(line)
+        how = "mapped to" if on_plan else "on the counter to"
+        known.append(f"{as_sentence(label(line.line, 120))[:-1]} {how} {range_95(sd_m, site.unit)}")
     return {
         **{key: [finding_row(report, one) for one in group] for key, group in groups.items()},
         "site": tidy(site.name, 120),
@@ -100,7 +107,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "theirs_numbers": findings_named(theirs),
         "shared_numbers": findings_named(shared),
         "close_numbers": findings_named(close),
-        "mapped": _mapped_sentence(report),
+        "mapped": f"{'; '.join(dict.fromkeys(known))}." if known else "",
         "turning": turning_sentences(report),
         "coordinates": coordinates_sentence(report),
         "units": unit_sentence(site.unit),
@@ -384,18 +391,6 @@ def position_words(report: Report, easting_m: float, northing_m: float) -> tuple
     lonlat = frame.plane_to_lonlat(easting_m, northing_m)
     # Latitude and longitude are bare as maps take them.
     return (grid,) if lonlat is None else (f"{lonlat[1]:.7f}, {lonlat[0]:.7f}", grid)
-
-
-def _mapped_sentence(report: Report) -> str:
-    """Return how well the place of each boundary that decides is known."""
-    site, unit, known = report.site, report.site.unit, []
-    for boundary in _deciding(report):
-        name = as_sentence(label(boundary.line, 120))[:-1]
-        if boundary.kind == "line":
-            known.append(f"{name} mapped to {range_95(site.plan.line(boundary.line).sd_m, unit)}")
-        else:
-            known.append(f"{name} on the counter to {range_95(site.boundary_sd_m(boundary), unit)}")
-    return f"{'; '.join(dict.fromkeys(known))}." if known else ""
 
 
 def turning_sentences(report: Report) -> list[str]:
