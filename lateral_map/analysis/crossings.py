@@ -50,7 +50,12 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
             crossings += _describe(route, line, footages)
         else:
             uncrossed.append(_distance_short(route, line))
-    uncrossed = _worth_telling(route, uncrossed)
+    # The boundaries not crossed, and the nearest few of the other lines.
+    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
+    others = [one for one in uncrossed if one.line not in bounding]
+    kept = sorted(others, key=lambda one: math.inf if one.gap_m is None else one.gap_m)
+    told = {one.line for one in kept[:_MOST_TOLD]} | bounding
+    uncrossed = [one for one in uncrossed if one.line in told]
     for boundary in route.site.boundaries:
         if boundary.kind == "line":
             continue
@@ -99,15 +104,6 @@ def _lines_nearby(route: Route) -> list[PlanLine]:
         if line.name in bounding
         or bool(((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all())
     ]
-
-
-def _worth_telling(route: Route, uncrossed: list[Uncrossed]) -> list[Uncrossed]:
-    """Return the boundaries not crossed, and the nearest few of the other lines."""
-    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
-    others = [one for one in uncrossed if one.line not in bounding]
-    kept = sorted(others, key=lambda one: math.inf if one.gap_m is None else one.gap_m)
-    told = {one.line for one in kept[:_MOST_TOLD]} | bounding
-    return [one for one in uncrossed if one.line in told]
 
 
 def _run_corners(route: Route) -> tuple[Floats, Floats]:

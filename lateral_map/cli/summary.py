@@ -87,6 +87,12 @@ def check_parts(report: Report) -> list[Part]:
         next_words = f"Enough: {enough_words(report)}."
     if planned := planned_words(report):
         next_words = f"Before the job: {planned}."
+    asked = [tap_question(report)]
+    if missing := desk_missing(report):
+        words = f"Not said, and would be asked back: {listed(missing, len(missing))}. Where they"
+        asked.insert(
+            0, f"{words} are known, write them in [job], [main] and [referral] of site.toml."
+        )
     return [
         *_stop(report),
         _heading(report),
@@ -96,22 +102,10 @@ def check_parts(report: Report) -> list[Part]:
         *_section("Suspect readings", _suspects(report)),
         *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
-        *_section("What the desk asks", _desk_asks(report)),
+        *_section("What the desk asks", asked),
         Text("Readings", style="bold"),
         table,
     ]
-
-
-def _desk_asks(report: Report) -> list[str]:
-    missing = desk_missing(report)
-    asked = [tap_question(report)]
-    if missing:
-        asked.insert(
-            0,
-            f"Not said, and would be asked back: {listed(missing, len(missing))}. Where they are "
-            "known, write them in [job], [main] and [referral] of site.toml.",
-        )
-    return asked
 
 
 def drawing_parts(report: Report) -> list[Part]:

@@ -85,6 +85,12 @@ class OpenPlan:
     start_lonlat: tuple[float, float] = (0.0, 0.0)
     azimuth_deg: float = 0.0
     run_m: float = 20.0
+    taken: Counter[str] = field(default_factory=Counter)
+
+    def numbered(self, word: str) -> str:
+        """Return a name for one more thing called so: curb, curb 2, curb 3."""
+        self.taken[word] += 1
+        return word if self.taken[word] == 1 else f"{word} {self.taken[word]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,24 +215,25 @@ def _read_window(
     label = next((one for one in ("name", "Name", "NAME") if one in frame_read.columns), None)
     found = []
     for index, raw in enumerate(frame_read.geometry):
-        parts = [one for one in _mended(raw, counts) if one.geom_type in _WANTED[layer.kind]]
+        if raw is None or raw.is_empty:
+            counts["without a shape, left out"] += 1
+            continue
+        counts["heights dropped"] += int(raw.has_z)
+        flat = shapely.force_2d(raw)
+        counts["outlines repaired"] += int(not flat.is_valid)
+        whole = _singles(flat if flat.is_valid else shapely.make_valid(flat))
+        parts = [one for one in whole if one.geom_type in _WANTED[layer.kind]]
         counts["split into single parts"] += len(parts) > 1
         name = clean_name(str(frame_read[label].iloc[index] or "")) if label else ""
         for part in parts:
-            moved = shapely.transform(part, lambda at: _carry(at, crs, frame, place))
+            moved = shapely.transform(
+                part,
+                lambda at: np.column_stack(
+                    frame.to_plane(*reproject(at[:, 0], at[:, 1], crs, frame.crs, place))
+                ),
+            )
             found.append(_Shape(moved, layer, name))
     return found
-
-
-def _mended(raw: BaseGeometry | None, counts: Counter[str]) -> list[BaseGeometry]:
-    """Return a feature's single parts, flat and valid, counting what had to be mended."""
-    if raw is None or raw.is_empty:
-        counts["without a shape, left out"] += 1
-        return []
-    counts["heights dropped"] += int(raw.has_z)
-    flat = shapely.force_2d(raw)
-    counts["outlines repaired"] += int(not flat.is_valid)
-    return _singles(flat if flat.is_valid else shapely.make_valid(flat))
 
 
 _AREA: Final = ("Polygon",)
@@ -239,10 +246,6 @@ _WANTED: Final[Mapping[str, tuple[str, ...]]] = {
 def _singles(shape: BaseGeometry) -> list[BaseGeometry]:
     parts = [shape] if not hasattr(shape, "geoms") else list(shape.geoms)
     return [one for part in parts for one in ([part] if part is shape else _singles(part))]
-
-
-def _carry(at: Floats, crs: str, frame: Frame, place: tuple[float, float]) -> Floats:
-    return np.column_stack(frame.to_plane(*reproject(at[:, 0], at[:, 1], crs, frame.crs, place)))
 
 
 # ── which house, which lot ───────────────────────────────────────────────────────────────────────
@@ -290,7 +293,15 @@ def _choose(
     if len(over) == 1:
         house = over[0]
     else:
-        found = _houses_meant(shapes.get("building", []), here, lot)
+        # Those that stand mostly on the lot, the largest first, else the nearest.
+        buildings = shapes.get("building", [])
+        on = [
+            one
+            for one in buildings
+            if lot is not None and one.shape.intersection(lot.shape).area > _MOSTLY * one.shape.area
+        ]
+        near = sorted(buildings, key=lambda one: one.shape.distance(here))[:3]
+        found = sorted(on, key=lambda one: -one.shape.area) or near
         words = [_area_words(one, here) for one in found]
         clear = len(found) > 1 and found[1].shape.area < _CLEARLY_LESS * found[0].shape.area
         sure = [] if lot is None else found[:1] if clear else found
@@ -308,17 +319,6 @@ def _lots_meant(lots: list[_Shape], here: Point, house: _Shape | None) -> list[_
         return on or sorted(lots, key=lambda one: -shared[id(one)])[:3]
     around = [one for one in lots if one.shape.contains(here)]
     return around or sorted(lots, key=lambda one: one.shape.distance(here))[:3]
-
-
-def _houses_meant(buildings: list[_Shape], here: Point, lot: _Shape | None) -> list[_Shape]:
-    """Return the buildings that stand mostly on the lot, the largest first, else the nearest."""
-    on = [
-        one
-        for one in buildings
-        if lot is not None and one.shape.intersection(lot.shape).area > _MOSTLY * one.shape.area
-    ]
-    near = sorted(buildings, key=lambda one: one.shape.distance(here))[:3]
-    return sorted(on, key=lambda one: -one.shape.area) or near
 
 
 def _area_words(one: _Shape, here: Point) -> str:
@@ -433,15 +433,13 @@ def _draw(
     for one in shapes.get("building", []):
         if one is not house and one.shape.intersects(yard):
             _add(plan, frame, one, "building", one.name or "building", one.shape)
-    taken: Counter[str] = Counter()
     for kind in ("street", "curb", "right_of_way", "property_line"):
         for one in shapes.get(kind, []):
             if one.shape.distance(yard) > _STREET_M:
                 continue
             word = one.name or {"street": "street centreline"}.get(kind, kind.replace("_", " "))
-            taken[word] += 1
-            name = word if taken[word] == 1 else f"{word} {taken[word]}"
-            _add(plan, frame, one, "centreline" if kind == "street" else kind, name, one.shape)
+            drawn = "centreline" if kind == "street" else kind
+            _add(plan, frame, one, drawn, plan.numbered(word), one.shape)
 
 
 def _draw_lot(
@@ -461,7 +459,11 @@ def _draw_lot(
     sides = break_ring(shapely.get_coordinates(lot.shape.exterior))
     streets = [one.shape for one in shapes["street"]] if "street" in shapes else None
     found = street_sides(lot.shape, sides, near, streets)
-    words = [_side_words(side) for side in sides]
+    faces = [_SIDES[round(_azimuth(_out_of(side)) / 90.0) % 4] for side in sides]
+    words = [
+        f"the {face} one, {float(np.hypot(*np.diff(side, axis=0).T).sum()):.1f} m"
+        for face, side in zip(faces, sides, strict=True)
+    ]
     if answers.street is not None and 1 <= answers.street <= len(sides):
         found = [answers.street - 1]
     if len(found) != 1:
@@ -470,27 +472,18 @@ def _draw_lot(
         )
         raise _ask(f"which side of the lot is its street edge ({what})", words, "--street NUMBER")
     plan.said.append(f"street edge, proposed: {words[found[0]]}")
-    taken: Counter[str] = Counter()
     for index, side in enumerate(sides):
         if index == found[0]:
             plan.street_edge = "street edge"
             _add(plan, frame, lot, "right_of_way", "street edge", LineString(side))
             continue
-        out = _out_of(side)
-        word = f"{_SIDES[round(_azimuth(out) / 90.0) % 4]} lot line"
-        taken[word] += 1
-        name = word if taken[word] == 1 else f"{word} {taken[word]}"
+        name = plan.numbered(f"{faces[index]} lot line")
         if LineString(side).length > _SIMPLER_M:
             _add(plan, frame, lot, "property_line", name, LineString(side))
     edge, out = LineString(sides[found[0]]), _out_of(sides[found[0]])
     plan.azimuth_deg = round(float(frame.grid_azimuth_deg(_azimuth(out))), 1)
     plan.run_m = round(house.shape.centroid.distance(edge) + _PAST_EDGE_M, 1)
     return edge
-
-
-def _side_words(side: Floats) -> str:
-    length = float(np.hypot(*np.diff(side, axis=0).T).sum())
-    return f"the {_SIDES[round(_azimuth(_out_of(side)) / 90.0) % 4]} one, {length:.1f} m"
 
 
 def _draw_corners(house: _Shape, goal: BaseGeometry, frame: Frame, plan: OpenPlan) -> None:
@@ -504,12 +497,9 @@ def _draw_corners(house: _Shape, goal: BaseGeometry, frame: Frame, plan: OpenPla
     outward = [point for point, turn in zip(points, turns, strict=True) if turn > _CORNER_DEG]
     away = sorted(outward, key=lambda point: Point(point).distance(goal))
     near = [one for one in away if Point(one).distance(goal) <= _TAPE_M] or away[:2]
-    taken: Counter[str] = Counter()
     for point in near:
         word = f"house {_COMPASS[round(_azimuth(point - middle) / 45.0) % 8]} corner"
-        taken[word] += 1
-        name = word if taken[word] == 1 else f"{word} {taken[word]}"
-        _add(plan, frame, house, "reference", name, Point(point))
+        _add(plan, frame, house, "reference", plan.numbered(word), Point(point))
 
 
 def _add(

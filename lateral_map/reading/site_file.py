@@ -105,7 +105,22 @@ def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:
             field=column,
         )
         return None
-    return _Reader(document, _line_numbers(text), ledger).read()
+    # The line of each table and key, such as start.depth or pipe[2].size.
+    lines: dict[str, int] = {}
+    table = ""
+    count: Counter[str] = Counter()
+    for number, line in enumerate(text.split("\n"), 1):
+        header, key = _HEADER.match(line), _KEY.match(line)
+        if header:
+            table = header["name"]
+            if header["open"] == "[[":
+                count[table] += 1
+                table = f"{table}[{count[table]}]"
+            lines.setdefault(table, number)
+        elif key:
+            name = key["quoted"] or key["bare"]
+            lines.setdefault(f"{table}.{name}" if table else name, number)
+    return _Reader(document, lines, ledger).read()
 
 
 class _Reader:
@@ -189,22 +204,3 @@ def _home(key: str) -> str | None:
     """Return the first table that has a key, as it is written."""
     models = table_models().items()
     return next((written(name) for name, (model, _) in models if key in key_names(model)), None)
-
-
-def _line_numbers(text: str) -> dict[str, int]:
-    """Return the line of each table and key, such as start.depth or pipe[2].size."""
-    lines: dict[str, int] = {}
-    table = ""
-    count: Counter[str] = Counter()
-    for number, line in enumerate(text.split("\n"), 1):
-        header, key = _HEADER.match(line), _KEY.match(line)
-        if header:
-            table = header["name"]
-            if header["open"] == "[[":
-                count[table] += 1
-                table = f"{table}[{count[table]}]"
-            lines.setdefault(table, number)
-        elif key:
-            name = key["quoted"] or key["bare"]
-            lines.setdefault(f"{table}.{name}" if table else name, number)
-    return lines
