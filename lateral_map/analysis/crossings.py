@@ -43,15 +43,24 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
     """
     crossings: list[Crossing] = []
     uncrossed: list[Uncrossed] = []
-    nearby = _lines_nearby(route)
-    for line in nearby:
+    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
+    lines, (_, corners) = route.site.plan.lines, _run_corners(route)
+    if len(corners):
+        # The boundaries, and the other lines that come near the run at all.
+        low, high = corners.min(axis=0) - _NEARBY_M, corners.max(axis=0) + _NEARBY_M
+        lines = tuple(
+            line
+            for line in lines
+            if line.name in bounding
+            or ((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all()
+        )
+    for line in lines:
         footages = _crossing_footages(route, line)
         if len(footages):
             crossings += _describe(route, line, footages)
         else:
             uncrossed.append(_distance_short(route, line))
     # The boundaries not crossed, and the nearest few of the other lines.
-    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
     others = [one for one in uncrossed if one.line not in bounding]
     kept = sorted(others, key=lambda one: math.inf if one.gap_m is None else one.gap_m)
     told = {one.line for one in kept[:_MOST_TOLD]} | bounding
@@ -89,21 +98,6 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
                 Uncrossed(boundary.line, "cleanout", boundary.decides, gap, sd, at, at_end=True)
             )
     return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
-
-
-def _lines_nearby(route: Route) -> list[PlanLine]:
-    """Return the boundaries' lines, and the others that come near the run at all."""
-    bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
-    _, corners = _run_corners(route)
-    if not len(corners):
-        return list(route.site.plan.lines)
-    low, high = corners.min(axis=0) - _NEARBY_M, corners.max(axis=0) + _NEARBY_M
-    return [
-        line
-        for line in route.site.plan.lines
-        if line.name in bounding
-        or bool(((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all())
-    ]
 
 
 def _run_corners(route: Route) -> tuple[Floats, Floats]:

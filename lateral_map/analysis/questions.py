@@ -53,15 +53,19 @@ def ask_questions(site: Site) -> tuple[Question, ...]:
             if tie.distance_m > 1.5 * (far + run):
                 reading = ReadingId("tape", one.mark, tie.column)
                 tapes.append(_asked(site, reading, tie.distance_m, max(far - run, 0.0), far + run))
-    return (*depths, *tapes, *_footages(site), *_riser(site))
-
-
-def _footages(site: Site) -> Iterator[Question]:
-    """Ask about footages that stand alone: the counter keeps to one unit, but loses its point."""
-    for one in far_footages(site):
-        unit = "point" if one.meant_m is not None else ""
-        ends_run = one.footage_m >= site.run.end_m and not site.run.end_given
-        yield Question(one.reading, one.footage_m, unit, one.meant_m, one.finding, ends_run)
+    # Footages that stand alone: the counter keeps to one unit, but loses its point.
+    footages = [
+        Question(
+            one.reading,
+            one.footage_m,
+            "" if one.meant_m is None else "point",
+            one.meant_m,
+            one.finding,
+            one.footage_m >= site.run.end_m and not site.run.end_given,
+        )
+        for one in far_footages(site)
+    ]
+    return (*depths, *tapes, *footages, *_riser(site))
 
 
 def _riser(site: Site) -> Iterator[Question]:

@@ -67,6 +67,10 @@ def judge_findings(
         sides[1:-1] = [_between(sides[0], each, sides[-1]) for each in sides[1:-1]]
         decisive = _decisive(route.site.boundaries, sides)
         parties = [asked(at, each) for at, each in zip(along, sides, strict=True)]
+        # Where a place at its beginning is in doubt, what is known of the rest stands; where its
+        # end is, nothing does.
+        known = list(itertools.dropwhile(lambda each: len(each) > 1, parties))
+        sure = all(len(each) == 1 for each in known)
         results.append(
             FindingResult(
                 number=index + 1,
@@ -81,7 +85,7 @@ def judge_findings(
                 verdict=None
                 if decisive is None
                 else verdict_along([s[decisive].verdict for s in sides]),
-                answers=_answers(parties),
+                answers=tuple(p for (p,), _ in itertools.groupby(known)) if sure else (),
                 may_answer=tuple(dict.fromkeys(itertools.chain.from_iterable(parties))),
                 rests_on=rests_on[index],
             )
@@ -248,18 +252,6 @@ def _parties(
             deciding[-min(crossed)[1]][0].outside if crossed else deciding[min(ahead)[1]][0].inside
         )
     return tuple(dict.fromkeys(found))
-
-
-def _answers(parties: list[tuple[str, ...]]) -> tuple[str, ...]:
-    """Return the parties known along a finding, in order, each once in a row.
-
-    Where a place at its beginning is in doubt, what is known of the rest stands; where its end is,
-    nothing does.
-    """
-    known = list(itertools.dropwhile(lambda each: len(each) > 1, parties))
-    if any(len(each) != 1 for each in known):
-        return ()
-    return tuple(party for (party,), _ in itertools.groupby(known))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -40,7 +39,21 @@ def far_footages(site: Site) -> tuple[FarFootage, ...]:
     Those of rows that keep their table's order are expected to; the last one of a run whose end
     nobody gave stands alone too where it breaks that order and its decimal point puts it right.
     """
-    noted = sorted(_noted(site), key=lambda one: one.footage_m)
+    noted = [
+        FarFootage(ReadingId("footage", one.mark, "footage"), one.footage_m, one.place)
+        for one in site.used_locates()
+    ]
+    noted += [
+        FarFootage(ReadingId("footage", "", "footage"), at, finding.place, index)
+        for index, finding in enumerate(site.findings)
+        for at in (finding.footage_m, finding.to_m)
+        if at is not None
+    ]
+    noted += [
+        FarFootage(bend_reading(site, bend, "turn"), bend.footage_m, bend.place)
+        for bend in site.bends
+    ]
+    noted.sort(key=lambda one: one.footage_m)
     first = next(
         (
             index
@@ -66,19 +79,6 @@ def main_is_claimed(site: Site) -> bool:
     Never where its end is given by a footage alone that stands alone itself.
     """
     return site.run.end_given or not far_footages(site)
-
-
-def _noted(site: Site) -> Iterator[FarFootage]:
-    for locate in site.used_locates():
-        reading = ReadingId("footage", locate.mark, "footage")
-        yield FarFootage(reading, locate.footage_m, locate.place)
-    for index, one in enumerate(site.findings):
-        reading = ReadingId("footage", "", "footage")
-        yield FarFootage(reading, one.footage_m, one.place, index)
-        if one.to_m is not None:
-            yield FarFootage(reading, one.to_m, one.place, index)
-    for bend in site.bends:
-        yield FarFootage(bend_reading(site, bend, "turn"), bend.footage_m, bend.place)
 
 
 def _out_of_order(noted: list[FarFootage]) -> bool:

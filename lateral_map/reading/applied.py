@@ -62,7 +62,11 @@ def _slip_of(site: Site, entry: AppliedTable) -> Slip:
     if entry.kind is not None:
         reading = ReadingId(entry.kind, entry.of or "", entry.column or "")
         if reading not in (known := readings_of(site)):
-            raise SiteError(_unknown(reading, [one for one in known if one.kind == reading.kind]))
+            shown = {_id_words(one): one for one in known if one.kind == reading.kind}
+            own = _id_words(reading)
+            near = nearest(own, shown, 0.5)
+            remedy = f"the site has {near or listed(shown)}" if shown else "take the entry out"
+            raise SiteError(Fault(f"the site, as mended so far, has no reading {own}", remedy))
         if reading.kind in ("turn", "fall"):
             footage_m = bend_of(site, reading).footage_m
     if entry.slip == "tape from another point":
@@ -92,15 +96,6 @@ def _check_size(site: Site, slip: Slip, size: tuple[float, ...]) -> None:
     lengths = ("depth", "nulls", "tape", "start depth")
     if value is not None and slip.id and slip.id.kind in lengths and value < size[0]:
         raise SiteError(Fault("it would then be less than nothing", remedy))
-
-
-def _unknown(reading: ReadingId, known: Iterable[ReadingId]) -> Fault:
-    """Return the fault of a reading that the site does not have, with the nearest that it has."""
-    shown = {_id_words(one): one for one in known}
-    own = _id_words(reading)
-    near = nearest(own, shown, 0.5)
-    remedy = f"the site has {near or listed(shown)}" if shown else "take the entry out"
-    return Fault(f"the site, as mended so far, has no reading {own}", remedy)
 
 
 def _id_words(reading: ReadingId) -> str:

@@ -232,7 +232,23 @@ def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
         found.extend(_sort(feature, spelling, source.file, ledger))
     _report_kindless(source, ledger)
     _report_misspelt(source, ledger)
-    named = _name_lines(found)
+    # A line or utility without a name is called after what it is: curb, curb 2, gas. A utility
+    # drawn in several pieces is several lines, so those after the first are numbered too.
+    taken = {one.name for one in found}
+    pieces: set[tuple[str, str]] = set()
+    used: Counter[str] = Counter()
+    named: list[Sorted] = []
+    for one in found:
+        name = word = one.name
+        if one.kind in (*LINE_KINDS, "utility") and (not name or (one.label, name) in pieces):
+            word = name or (one.properties.utility or one.kind).replace("_", " ")
+            name = ""
+            while not name or name in taken:
+                used[word] += 1
+                name = word if used[word] == 1 else f"{word} {used[word]}"
+            taken.add(name)
+        pieces.add((one.label, word))
+        named.append(replace(one, name=name))
     # A line, a point and a utility may share a name: what says it says which it means.
     first: dict[tuple[str, str], Sorted] = {}
     for one in named:
@@ -254,8 +270,17 @@ def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
 def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> Iterator[Sorted]:
     # GIS tables head columns Name or KIND.
     given = {plain(name): value for name, value in feature.properties.items()}
-    kind = _kind(given.pop("kind", None), feature, file, ledger)
-    if kind is None:
+    said = given.pop("kind", None)
+    if said is None:
+        return  # told once for all of them
+    kind = plain(said[:80]) if isinstance(said, str) else ""
+    if kind not in KINDS:
+        ledger.fault(
+            f"the kind {show_value(said)} is unknown",
+            suggest(kind, KINDS) if kind else f"write {listed(KINDS)}",
+            file=file,
+            field=f"{feature.label}, kind",
+        )
         return
     properties, faults = read_typed(
         FeatureProperties,
@@ -270,22 +295,6 @@ def _sort(feature: Feature, spelling: Spelling, file: str, ledger: Ledger) -> It
     for part in _parts(kind, feature, file, ledger):
         if properties is not None:
             yield Sorted(feature.label, kind, properties.name or "", properties, part)
-
-
-def _kind(given: object, feature: Feature, file: str, ledger: Ledger) -> str | None:
-    word = plain(given[:80]) if isinstance(given, str) else ""
-    if word in KINDS:
-        return word
-    if given is None:
-        return None  # told once for all of them
-    remedy = suggest(word, KINDS) if word else f"write {listed(KINDS)}"
-    ledger.fault(
-        f"the kind {show_value(given)} is unknown",
-        remedy,
-        file=file,
-        field=f"{feature.label}, kind",
-    )
-    return None
 
 
 def _report_kindless(source: FeatureFile, ledger: Ledger) -> None:
@@ -385,29 +394,6 @@ def _checked(
     return None if problem else part
 
 
-def _name_lines(found: list[Sorted]) -> list[Sorted]:
-    """Call a line or utility without a name after what it is: curb, curb 2, gas.
-
-    A utility drawn in several pieces is several lines, so those after the first are numbered too.
-    """
-    taken = {one.name for one in found}
-    pieces: set[tuple[str, str]] = set()
-    used: Counter[str] = Counter()
-    named: list[Sorted] = []
-    for one in found:
-        name = word = one.name
-        if one.kind in (*LINE_KINDS, "utility") and (not name or (one.label, name) in pieces):
-            word = name or (one.properties.utility or one.kind).replace("_", " ")
-            name = ""
-            while not name or name in taken:
-                used[word] += 1
-                name = word if used[word] == 1 else f"{word} {used[word]}"
-            taken.add(name)
-        pieces.add((one.label, word))
-        named.append(replace(one, name=name))
-    return named
-
-
 def note_sources(plan: SortedPlan, ledger: Ledger) -> None:
     """Say whose data the plan is drawn from, which its licence asks for, and what it is not."""
     groups: dict[tuple[str, str, str], list[Sorted]] = {}
@@ -503,24 +489,17 @@ def check_corners(plan: Plan, given: SortedPlan, ledger: Ledger) -> None:
 
 
 def _vertices(geometry: BaseGeometry, start_m: Floats, reach_m: float) -> Floats:
-    """Return read-only vertices (n, 2), thinned where there are very many."""
-    vertices = _thinned(_apart(geometry), start_m, reach_m)
+    """Return read-only vertices (n, 2), none together in the plane, thinned where very many."""
+    points = shapely.get_coordinates(geometry)
+    if not (np.hypot(*np.diff(points, axis=0).T) > _SAME_M).all():
+        kept = [points[0].tolist()]
+        for point in points[1:].tolist():
+            if math.dist(point, kept[-1]) > _SAME_M:
+                kept.append(point)
+        points = np.array(kept) if len(kept) > 1 else points
+    vertices = _thinned(points, start_m, reach_m)
     vertices.setflags(write=False)
     return vertices
-
-
-def _apart(geometry: BaseGeometry) -> Floats:
-    """Return vertices (n, 2) without any that fall together in the plane."""
-    points = shapely.get_coordinates(geometry)
-    if (np.hypot(*np.diff(points, axis=0).T) > _SAME_M).all():
-        return points
-    kept = [points[0].tolist()]
-    last_east, last_north = kept[0]
-    for point in points[1:].tolist():
-        if math.hypot(point[0] - last_east, point[1] - last_north) > _SAME_M:
-            kept.append(point)
-            last_east, last_north = point
-    return np.array(kept) if len(kept) > 1 else points
 
 
 def _thinned(vertices: Floats, start_m: Floats, reach_m: float) -> Floats:

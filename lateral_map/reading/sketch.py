@@ -171,10 +171,23 @@ def draw_sketch(
 def _draw_lines(drawing: _Drawing, of: dict[str, list[Row]], north: SketchRow | None) -> None:
     """Turn what is placed to the north, and draw the lines beside it."""
     if north is not None:
-        _turn_north(drawing, north)
+        _, unit, _, _ = _walked(drawing, north)
+        turn = math.radians(north.azimuth or 0.0) - math.atan2(unit[0], unit[1])
+        c, s = math.cos(turn), math.sin(turn)
+        turned = np.array([[c, s], [-s, c]])
+        drawing.places = [None if place is None else turned @ place for place in drawing.places]
     for row in [one for kind, found in of.items() if kind not in _NO_LINES for one in found]:
         _draw_line(drawing, row)
-    _say_parallel(drawing)
+    # A line is taken as parallel, unless its own distances tell its direction.
+    parallel = math.radians(drawing.accuracy.square_deg)
+    for line in drawing.lines.values():
+        rows = [row.typed for row in line.rows]
+        spots = [one.along for one in rows if one.along is not None]
+        if not rows or (spots and max(spots) - min(spots) >= _TELLING_APART_M):
+            continue
+        base = _base(drawing, line.rows[0], rows[0])
+        if base is not None:
+            drawing.add("parallel", (*base[:2], *line.vertices), 0.0, parallel)
     for row in of["known"]:
         name = row.typed.name or ""
         if drawing.place(name) is None:
@@ -220,15 +233,6 @@ def _north(drawing: _Drawing, rows: Sequence[Row]) -> SketchRow | None:
     return given[0].typed if given else None
 
 
-def _turn_north(drawing: _Drawing, north: SketchRow) -> None:
-    """Turn what is placed until the row with a compass direction runs that way."""
-    _, unit, _, _ = _walked(drawing, north)
-    turn = math.radians(north.azimuth or 0.0) - math.atan2(unit[0], unit[1])
-    c, s = math.cos(turn), math.sin(turn)
-    turned = np.array([[c, s], [-s, c]])
-    drawing.places = [None if place is None else turned @ place for place in drawing.places]
-
-
 # What has to be placed: a building's walls, a tape, or all rows of one point.
 _Waiting = tuple[Row, ...]
 
@@ -250,7 +254,17 @@ def _place(drawing: _Drawing, rows: _Waiting) -> bool:
     if first.what == "wall":
         return _place_building(drawing, rows)
     if first.what == "tape":
-        return _place_tape(drawing, rows[0], first)
+        # The first tape of a sketch without a building is its baseline.
+        ends, distance = (first.from_ or "", first.to or ""), first.distance or 0.0
+        if all(place is None for place in drawing.places):
+            begin, end = (drawing.point(name) for name in ends)
+            drawing.places[begin], drawing.places[end] = np.zeros(2), np.array([distance, 0.0])
+        if any(drawing.place(name) is None for name in ends):
+            return False
+        reading = SketchReading(rows[0].number, "distance", f"{ends[0]} to {ends[1]}")
+        both = [drawing.point(name) for name in ends]
+        drawing.add("distance", both, distance, drawing.tape_sd(first, distance), reading)
+        return True
     return _place_point(drawing, rows)
 
 
@@ -317,20 +331,6 @@ def _keep_wall(drawing: _Drawing, row: Row, wall: SketchRow, after: SketchRow) -
 def _closes(rows: Sequence[Row]) -> bool:
     first, last = (rows[i].typed for i in (0, -1))
     return len(rows) > 2 and (last.to or "").casefold() == (first.from_ or "").casefold()
-
-
-def _place_tape(drawing: _Drawing, row: Row, tape: SketchRow) -> bool:
-    """Keep a tape between two points; the first of a sketch without a building is its baseline."""
-    ends, distance = (tape.from_ or "", tape.to or ""), tape.distance or 0.0
-    if all(place is None for place in drawing.places):
-        begin, end = (drawing.point(name) for name in ends)
-        drawing.places[begin], drawing.places[end] = np.zeros(2), np.array([distance, 0.0])
-    if any(drawing.place(name) is None for name in ends):
-        return False
-    reading = SketchReading(row.number, "distance", f"{ends[0]} to {ends[1]}")
-    both = [drawing.point(name) for name in ends]
-    drawing.add("distance", both, distance, drawing.tape_sd(tape, distance), reading)
-    return True
 
 
 def _place_point(drawing: _Drawing, rows: _Waiting) -> bool:
@@ -547,16 +547,3 @@ def _draw_through(drawing: _Drawing, row: Row, one: SketchRow, name: str) -> Non
             one.basis == "assumed",
             f"{how} through {', '.join(said)}",
         )
-
-
-def _say_parallel(drawing: _Drawing) -> None:
-    """Take a line as parallel, unless its own distances tell its direction."""
-    parallel = math.radians(drawing.accuracy.square_deg)
-    for line in drawing.lines.values():
-        rows = [row.typed for row in line.rows]
-        spots = [one.along for one in rows if one.along is not None]
-        if not rows or (spots and max(spots) - min(spots) >= _TELLING_APART_M):
-            continue
-        base = _base(drawing, line.rows[0], rows[0])
-        if base is not None:
-            drawing.add("parallel", (*base[:2], *line.vertices), 0.0, parallel)

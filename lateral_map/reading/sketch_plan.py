@@ -18,7 +18,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import POOR_FIT, chi_square_tail
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.site import SD_LONLAT_M, SD_XY_M
-from lateral_map.model.sketch import AdjustedSketch, Sketch, SketchCheck, WorldFit
+from lateral_map.model.sketch import AdjustedSketch, Sketch, WorldFit
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.placing import is_local
 from lateral_map.reading.plan import FeatureProperties, Sorted, SortedPlan
@@ -242,12 +242,13 @@ def _tell_misfit(sketch: Sketch, unit: str, ledger: Ledger) -> None:
             f"The sides of {one.name!r} as paced miss closing by {format_length(one.gap_m, unit)} "
             f"in {format_length(one.length_m, unit)}{share}; the adjustment spreads it."
         )
-    for check in sketch.checks:
-        if check.verdict == "suspect":
-            ledger.notice(
-                f"{FILE} row {check.reading.row}, {check.reading.column}: off by "
-                f"{_own(check, unit)}, far more than its accuracy allows. Look at it first."
-            )
+    for check in [one for one in sketch.checks if one.verdict == "suspect"]:
+        misfit = abs(check.residual)
+        off = f"{math.degrees(misfit):.1f}°" if check.is_angle else format_length(misfit, unit)
+        ledger.notice(
+            f"{FILE} row {check.reading.row}, {check.reading.column}: off by {off}, far more than "
+            "its accuracy allows. Look at it first."
+        )
     if sketch.freedom > 0 and chi_square_tail(sketch.freedom, sketch.chi_square) < POOR_FIT:
         ledger.notice("The measurements of the sketch disagree more than their accuracies allow.")
 
@@ -268,12 +269,6 @@ def _tell_world(world: WorldFit, unit: str, ledger: Ledger) -> None:
                 f"{format_length(math.hypot(*one.residual_m), unit)}, far more than its accuracy "
                 "allows: check its coordinates and that it is the same point."
             )
-
-
-def _own(check: SketchCheck, unit: str) -> str:
-    if check.is_angle:
-        return f"{math.degrees(abs(check.residual)):.1f}°"
-    return format_length(abs(check.residual), unit)
 
 
 def merge_sketch(plan: SortedPlan | None, laid: LaidSketch, ledger: Ledger) -> SortedPlan:

@@ -39,16 +39,50 @@ def make_certificate(folder: Path, hosts: Sequence[str]) -> Certificate:
     accepted it once is not asked again.
     """
     from cryptography import x509
-    from cryptography.hazmat.primitives import hashes
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+    from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     folder.chmod(0o700)
-    paths = folder / _CERTIFICATE, folder / _KEY
-    if not _still_good(*paths, hosts):
-        _write_new(*paths, hosts)
-    found = x509.load_pem_x509_certificate(paths[0].read_bytes())
+    certificate, key = folder / _CERTIFICATE, folder / _KEY
+    if _still_good(certificate, key, hosts):
+        found = x509.load_pem_x509_certificate(certificate.read_bytes())
+    else:
+        alternatives: list[x509.GeneralName] = []
+        for host in hosts:
+            try:
+                alternatives.append(x509.IPAddress(ipaddress.ip_address(host)))
+            except ValueError:
+                alternatives.append(x509.DNSName(host))
+        private = ec.generate_private_key(ec.SECP256R1())
+        name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "lateral-map entry page")])
+        now = dt.datetime.now(dt.UTC)
+        found = (
+            x509.CertificateBuilder()
+            .subject_name(name)
+            .issuer_name(name)
+            .public_key(private.public_key())
+            .serial_number(x509.random_serial_number())
+            .not_valid_before(now - dt.timedelta(hours=1))
+            .not_valid_after(now + _VALID)
+            .add_extension(x509.SubjectAlternativeName(alternatives), critical=False)
+            .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+            .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+            .sign(private, hashes.SHA256())
+        )
+        key.unlink(missing_ok=True)
+        with os.fdopen(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+            file.write(
+                private.private_bytes(
+                    serialization.Encoding.PEM,
+                    serialization.PrivateFormat.PKCS8,
+                    serialization.NoEncryption(),
+                )
+            )
+        certificate.write_bytes(found.public_bytes(serialization.Encoding.PEM))
     fingerprint = ":".join(f"{byte:02X}" for byte in found.fingerprint(hashes.SHA256()))
-    return Certificate(*paths, fingerprint)
+    return Certificate(certificate, key, fingerprint)
 
 
 def _still_good(certificate: Path, key: Path, hosts: Sequence[str]) -> bool:
@@ -64,43 +98,3 @@ def _still_good(certificate: Path, key: Path, hosts: Sequence[str]) -> bool:
     soon = dt.datetime.now(dt.UTC) + dt.timedelta(days=7)
     named = {str(name.value) for name in names}
     return found.not_valid_after_utc > soon and set(hosts) <= named
-
-
-def _write_new(certificate: Path, key: Path, hosts: Sequence[str]) -> None:
-    from cryptography import x509
-    from cryptography.hazmat.primitives import hashes, serialization
-    from cryptography.hazmat.primitives.asymmetric import ec
-    from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
-
-    alternatives: list[x509.GeneralName] = []
-    for host in hosts:
-        try:
-            alternatives.append(x509.IPAddress(ipaddress.ip_address(host)))
-        except ValueError:
-            alternatives.append(x509.DNSName(host))
-    private = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "lateral-map entry page")])
-    now = dt.datetime.now(dt.UTC)
-    made = (
-        x509.CertificateBuilder()
-        .subject_name(name)
-        .issuer_name(name)
-        .public_key(private.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now - dt.timedelta(hours=1))
-        .not_valid_after(now + _VALID)
-        .add_extension(x509.SubjectAlternativeName(alternatives), critical=False)
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-        .sign(private, hashes.SHA256())
-    )
-    key.unlink(missing_ok=True)
-    with os.fdopen(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(
-            private.private_bytes(
-                serialization.Encoding.PEM,
-                serialization.PrivateFormat.PKCS8,
-                serialization.NoEncryption(),
-            )
-        )
-    certificate.write_bytes(made.public_bytes(serialization.Encoding.PEM))

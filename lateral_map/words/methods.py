@@ -168,29 +168,26 @@ def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str
                 f"roots at {at} are cut before lining: rule out a gas or electric line bored "
                 "through the pipe first"
             )
-    said += _host_cautions(one)
     materials = {pipe.material for pipe in reach.pipes}
-    if "bituminous fibre" in materials:
-        said.append("bituminous fibre pipe may hold asbestos: keep cutting dust down")
-    if "asbestos cement" in materials:
-        said.append(
-            "asbestos cement pipe holds asbestos: no dry cutting, grinding or breaking; it is "
-            "handled and carted off as the asbestos rules ask"
-        )
-    if rules.reached("egress depth", one.excavation.deepest_high_m):
-        said.append("an access pit is an excavation: the same trench rules hold for it")
-    return said
-
-
-def _host_cautions(one: ReachReview) -> list[str]:
-    """Return what the pipe itself asks before and after a liner goes in (common practice)."""
-    said = []
-    if any(pipe.material in ("cast iron", "ductile iron") for pipe in one.reach.pipes):
-        said.append("iron pipe is descaled to its bore first, and looked at again for holes")
-    if any("infiltrat" in seen.finding.finding.lower() for seen in one.reach.findings):
-        said.append("water running in is stopped first: it washes resin out")
-    said.append("ends, and every tap cut open again, are sealed: water runs behind a liner")
-    return said
+    # What the pipe itself asks before and after a liner goes in is common practice.
+    asked = {
+        "iron pipe is descaled to its bore first, and looked at again for holes": bool(
+            materials & {"cast iron", "ductile iron"}
+        ),
+        "water running in is stopped first: it washes resin out": any(
+            "infiltrat" in seen.finding.finding.lower() for seen in reach.findings
+        ),
+        "ends, and every tap cut open again, are sealed: water runs behind a liner": True,
+        "bituminous fibre pipe may hold asbestos: keep cutting dust down": (
+            "bituminous fibre" in materials
+        ),
+        "asbestos cement pipe holds asbestos: no dry cutting, grinding or breaking; it is handled "
+        "and carted off as the asbestos rules ask": "asbestos cement" in materials,
+        "an access pit is an excavation: the same trench rules hold for it": rules.reached(
+            "egress depth", one.excavation.deepest_high_m
+        ),
+    }
+    return [*said, *(words for words, needed in asked.items() if needed)]
 
 
 def _shape_cautions(one: ReachReview, unit: str) -> list[str]:

@@ -23,13 +23,28 @@ def report_notices(report: Report) -> tuple[str, ...]:
 
     What could hurt someone comes first.
     """
-    unit = report.site.unit
+    unit, dig = report.site.unit, report.dig
+    ruled = []
+    if report.route.alternatives:
+        ruled.append("the dig buffer covers every route that fits the readings about as well")
+    if report.site.dig.tolerance_zone_m is None:
+        ruled.append(
+            "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in (457 mm) each side of the "
+            "pipe (Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask "
+            "for more: write it in site.toml, [dig] tolerance_zone. Until it is known reckon with "
+            "48 in (1.22 m), the widest of the table of tolerance zones (Michigan)"
+        )
+    elif dig.tolerance_m < LEAST_TOLERANCE_M - 1e-9:
+        ruled.append(
+            f"the dig tolerance given, {format_small(dig.tolerance_m, unit)} each side, is "
+            "narrower than the 18 in of Common Ground Alliance Best Practice 5.19"
+        )
     said = [
         *danger_notices(report),
         *applied_told(report.site),
         *_question_notices(report),
         *_fit_notices(report),
-        *_dig_notices(report),
+        *ruled,
         *report.site.notices,
         *route_notices(report.route),
         *_line_notices(report),
@@ -286,21 +301,3 @@ def _line_notices(report: Report) -> Iterator[str]:
         for short in report.uncrossed
         if short.decides
     )
-
-
-def _dig_notices(report: Report) -> Iterator[str]:
-    site, dig = report.site, report.dig
-    if report.route.alternatives:
-        yield "the dig buffer covers every route that fits the readings about as well"
-    if site.dig.tolerance_zone_m is None:
-        yield (
-            "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in (457 mm) each side of the "
-            "pipe (Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask "
-            "for more: write it in site.toml, [dig] tolerance_zone. Until it is known reckon with "
-            "48 in (1.22 m), the widest of the table of tolerance zones (Michigan)"
-        )
-    elif dig.tolerance_m < LEAST_TOLERANCE_M - 1e-9:
-        yield (
-            f"the dig tolerance given, {format_small(dig.tolerance_m, site.unit)} each side, is "
-            "narrower than the 18 in of Common Ground Alliance Best Practice 5.19"
-        )

@@ -99,7 +99,18 @@ def fall_words(fall: FallStretch, *, ranged: bool = True) -> str:
 
 def tidy(text: str, limit: int = NOTE_LENGTH) -> str:
     """Return ``text`` without control characters, clearly shortened past ``limit`` characters."""
-    kept = "".join(letter for letter in text if letter in _KEPT_CONTROLS or _shown(letter)).strip()
+    kept = "".join(
+        letter
+        for letter in text
+        if letter in _KEPT_CONTROLS
+        # Surrogates, controls, and the codes that turn the direction of everything after them.
+        or not (
+            unicodedata.category(letter) in {"Cc", "Cs"}
+            or letter in _TURNS
+            or (ord(letter) & 0xFFFE) == 0xFFFE
+            or 0xFDD0 <= ord(letter) <= 0xFDEF
+        )
+    ).strip()
     if len(kept) <= limit:
         return kept
     return f"{kept[:limit].rstrip()} … [{len(kept) - limit} more characters in the site's tables]"
@@ -109,13 +120,6 @@ def label(text: str, limit: int = LABEL_LENGTH) -> str:
     """Return ``text`` on one line of at most ``limit`` characters, ending in … where cut."""
     line = " ".join(tidy(text, 4 * limit + 40).split())
     return line if len(line) <= limit else f"{line[: limit - 1].rstrip()}…"
-
-
-def _shown(letter: str) -> bool:
-    # Surrogates, controls, and the codes that turn the direction of everything after them.
-    code = ord(letter)
-    never = (code & 0xFFFE) == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
-    return not never and unicodedata.category(letter) not in {"Cc", "Cs"} and letter not in _TURNS
 
 
 def listed(values: tuple[str, ...] | list[str], most: int = 4) -> str:
