@@ -71,12 +71,7 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
             return Settling("which route")
     _, at, side = min(close, key=lambda end: (not end[0], abs(end[2].past_m)))
     doubt = _doubt(route, at, side)
-    # One locate with the transmitter parked under the place, its mark tied to plan points.
-    pipe = doubt.pipe_gradient
-    noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.tape_m**2
-    seen = float(pipe @ route.covariance @ pipe) + doubt.noise_m2 + noise
-    shared = float(doubt.gradient @ route.covariance @ pipe) + doubt.noise_m2
-    singles = [_option("locate over", doubt, shared, seen), *_tape_from_line(route, doubt)]
+    singles = [_locate_over(route, doubt), *_tape_from_line(route, doubt)]
     best = min(singles, key=lambda option: option.sd_after_m)
     # One locate over the place, its mark taped from the real line: the distance itself, seen.
     noise = _mark_variance(route, at) + route.site.accuracy.offset_m**2
@@ -126,6 +121,15 @@ def _mark_variance(route: Route, footage_m: float) -> float:
     accuracy = route.site.accuracy
     depth = max(float(route.depths(footage_m)[0][0]), 0.0)
     return accuracy.mark_m**2 + (accuracy.mark_fraction * depth) ** 2
+
+
+def _locate_over(route: Route, doubt: _Doubt) -> Settling:
+    """One locate with the transmitter parked under the place, its mark tied to plan points."""
+    pipe = doubt.pipe_gradient
+    noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.tape_m**2
+    seen = float(pipe @ route.covariance @ pipe) + doubt.noise_m2 + noise
+    shared = float(doubt.gradient @ route.covariance @ pipe) + doubt.noise_m2
+    return _option("locate over", doubt, shared, seen)
 
 
 def _tape_from_line(route: Route, doubt: _Doubt) -> list[Settling]:
