@@ -294,8 +294,9 @@ def _answers_of(
         route = adjust_near(site, near) if ends[1] < _ANOTHER * ends[0] else adjust_route(site)
     except AdjustmentError:
         return None
-    crossings, _ = find_crossings(route)
-    return crossings, judge_findings(route, lay_stations(route, crossings), crossings)
+    crossings, _ = find_crossings(route, places_only=True)
+    stations = lay_stations(route, crossings, places_only=True)
+    return crossings, judge_findings(route, stations, crossings, places_only=True)
 
 
 def _without(

@@ -10,7 +10,6 @@ import numpy as np
 from lateral_map.adjust.possible import fix_by_ties
 from lateral_map.adjust.transmitter import sd_depth_m
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
-from lateral_map.model.expected import expect_depths
 from lateral_map.model.results import LocateResult, LocateState, ReadingCheck
 from lateral_map.model.route import Route
 
@@ -34,7 +33,7 @@ def place_locates(
             checks[check.id.mark].append(check)
     likely = [one for one in diagnoses if one.probability >= LIKELY]
     named = {slip.id.mark for one in likely for slip in one.together if slip.id}
-    expected = expect_depths(site)
+    expected = site.expected_depths_m
     results = []
     for locate in site.locates:
         at = site.transmitter_footage_m(locate)

@@ -10,7 +10,6 @@ import numpy as np
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.errors import Fault
 from lateral_map.model.arrays import Floats
-from lateral_map.model.expected import expect_depths
 from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
 from lateral_map.units import format_length
 
@@ -54,7 +53,7 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
     mapped = 0.0 if start.point is None else site.plan.point(start.point).sd_m
     place = np.array([[start.easting_m, start.northing_m]])
     sd_start = np.array([float(np.hypot(start.sd_m, mapped))])
-    expected = expect_depths(site)
+    expected = site.expected_depths_m
     fixes = [
         Fix(_START, None, "site.toml", site.counter.zero_m, place, sd_start),
         *filter(None, (fix_by_ties(site, one, expected[one.mark]) for one in site.used_locates())),

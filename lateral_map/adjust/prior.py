@@ -20,7 +20,7 @@ from lateral_map.adjust.chain import (
 )
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.model.arrays import Floats
-from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
+from lateral_map.model.expected import UNKNOWN_DEPTH_M
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_reading
 from lateral_map.model.route import Chain, Ground, Layout, Observation
@@ -116,7 +116,7 @@ def prior_rows(
         rows.name(ReadingId("start depth"), at, sd, at_start)
     rows.add_pseudo(layout.counter, [site.counter.sd_scale, site.counter.sd_zero_m])
     _direction_rows(site, chain, layout, turns, first_azimuth, rows)
-    expected = expect_depths(site)
+    expected = site.expected_depths_m
     marks = [
         (
             ReadingId("mark", one.mark, "mark"),

@@ -34,7 +34,7 @@ from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_tie
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
 from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
 from lateral_map.model.arrays import Floats
-from lateral_map.model.expected import UNKNOWN_DEPTH_M, expect_depths
+from lateral_map.model.expected import UNKNOWN_DEPTH_M
 from lateral_map.model.route import Alternative, Chain, Ground, Layout, Route
 from lateral_map.model.site import AlongTie, OffsetTie, Site, TapeTie
 from lateral_map.model.threads import one_blas_thread
@@ -94,7 +94,7 @@ def as_route(
     site = system.site
     settled = settle(*system.rows.stacked(), system.evaluate, solution)
     used = site.used_locates()
-    expected = expect_depths(site)
+    expected = site.expected_depths_m
     tilted = [(one.mark, near_vertical_bend_deg(site, one, expected[one.mark])) for one in used]
     assumed = None if site.start.depth_m is not None else (UNKNOWN_DEPTH_M, UNKNOWN_DEPTH_SD_M)
     return Route(

@@ -48,7 +48,7 @@ def first_azimuths(
         for boundary in sorted(site.boundaries, key=lambda one: not one.decides):
             if boundary.kind != "line":
                 continue
-            found = signed_offsets(site.plan.line(boundary.line).vertices_m, here)
+            found = signed_offsets(site.plan.line(boundary.line).segments, here)
             toward = -found.normal * np.sign(found.offset_m)
             if abs(found.offset_m) > 0.0:
                 return [(float(np.arctan2(toward[0], toward[1])), _TOWARD_MAIN_SD)]
@@ -97,7 +97,7 @@ def _costs(
     on_tapes = (np.square(gap) / variance).sum(axis=-1)
     on_lines = np.zeros(len(tried))
     for group in ties.lines:
-        found = signed_offsets(group.vertices_m, mark[:, group.mark])
+        found = signed_offsets(group.segments, mark[:, group.mark])
         gap = group.read_m - np.where(group.is_offset, found.offset_m, found.along_m)
         variance = np.square(group.sd_m) + np.square(drift[group.mark])
         on_lines = on_lines + (np.square(gap) / variance).sum(axis=-1)

@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from lateral_map.adjust.prior import LinearRows, tied_locates
 from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
 from lateral_map.model.arrays import Floats
-from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.lines import signed_offsets
+from lateral_map.model.lines import Segments, signed_offsets
 from lateral_map.model.readings import tie_reading
 from lateral_map.model.route import Chain, Course, Ground, Layout, Stops
 from lateral_map.model.site import (
@@ -46,7 +45,7 @@ _SHORT_TAPE_M = 0.1524
 class LineTies:
     """Ties to one plan line: ``mark`` (t,) of each, what was read, and whether it is an offset."""
 
-    vertices_m: Floats
+    segments: Segments
     shift_column: int | None
     mark: Indices
     read_m: Floats
@@ -185,7 +184,7 @@ def _line_ties(
 ) -> LineTies:
     read = [tie.offset_m if isinstance(tie, OffsetTie) else tie.along_m for _, tie in found]
     return LineTies(
-        vertices_m=line.vertices_m,
+        segments=line.segments,
         shift_column=layout.line_column(line.name),
         mark=np.array([mark for mark, _ in found], np.intp),
         read_m=np.array(read, float),
@@ -196,7 +195,7 @@ def _line_ties(
 
 def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, ReadingId, float, float]]:
     """Return (locate row, reading, invert depth, sd) of each depth read or found from nulls."""
-    above, expected = site.transmitter.above_invert_m, expect_depths(site)
+    above, expected = site.transmitter.above_invert_m, site.expected_depths_m
     found = []
     for row, locate in enumerate(locates):
         if locate.depth_m is not None:
@@ -276,7 +275,7 @@ def _offsets(
     group: LineTies, unknowns: Floats, mark: Floats, jacobian: Floats
 ) -> tuple[Floats, Floats]:
     """Return residuals (t,) and design (t, unknowns) of the ties to one line, metres."""
-    found = signed_offsets(group.vertices_m, mark[group.mark])
+    found = signed_offsets(group.segments, mark[group.mark])
     gradient = np.where(group.is_offset[:, None], found.normal, found.tangent)
     computed = np.where(group.is_offset, found.offset_m, found.along_m)
     design = np.einsum("tk,tkn->tn", gradient, jacobian[group.mark])

@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 
 from lateral_map.model.arrays import Floats
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import PAIRS_AT_ONCE, signed_offsets
-from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past, variances
+from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past, pasts_m, variances
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -33,18 +34,25 @@ _ELSEWHERE_M: Final = 0.3048
 _NEARLY_ALL: Final = 0.95
 
 
-def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed, ...]]:
+_Run = tuple[Floats, Floats]
+
+
+def find_crossings(
+    route: Route, *, places_only: bool = False
+) -> tuple[tuple[Crossing, ...], tuple[Uncrossed, ...]]:
     """Return every crossing of a boundary or plan line by footage, and the lines not crossed.
 
     The route's straight pieces meet the real line: the mapped one moved by its adjusted shift along
     its normal, its end pieces carried straight on. A crossing's 1 sd of footage is that of the
     signed distance past the line, jointly with the line's own shift, over that distance's rate of
     change along the pipe. The main and cleanouts are crossed where the counter says they are.
+    ``places_only`` leaves out which readings a crossing rests on, and the lines not crossed.
     """
     crossings: list[Crossing] = []
     uncrossed: list[Uncrossed] = []
     bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
-    lines, (_, corners) = route.site.plan.lines, _run_corners(route)
+    lines, run = route.site.plan.lines, _run_corners(route)
+    corners = run[1]
     if len(corners):
         # The boundaries, and the other lines that come near the run at all.
         low, high = corners.min(axis=0) - _NEARBY_M, corners.max(axis=0) + _NEARBY_M
@@ -55,11 +63,11 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
             or ((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all()
         )
     for line in lines:
-        footages = _crossing_footages(route, line)
+        footages = _crossing_footages(route, line, run)
         if len(footages):
-            crossings += _describe(route, line, footages)
-        else:
-            uncrossed.append(_distance_short(route, line))
+            crossings += _describe(route, line, footages, places_only=places_only)
+        elif not places_only:
+            uncrossed.append(_distance_short(route, line, run))
     # The boundaries not crossed, and the nearest few of the other lines.
     others = [one for one in uncrossed if one.line not in bounding]
     kept = sorted(others, key=lambda one: math.inf if one.gap_m is None else one.gap_m)
@@ -100,7 +108,7 @@ def find_crossings(route: Route) -> tuple[tuple[Crossing, ...], tuple[Uncrossed,
     return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
 
 
-def _run_corners(route: Route) -> tuple[Floats, Floats]:
+def _run_corners(route: Route) -> _Run:
     """Return the footages and plan positions (k, 2) of the run's corners, its end included."""
     nodes = route.chain.nodes_m
     end = max(route.site.run.end_m, float(nodes[0]))
@@ -112,15 +120,17 @@ def _run_corners(route: Route) -> tuple[Floats, Floats]:
     return footage, route.positions(footage)[:, :2]
 
 
-def _crossing_footages(route: Route, line: PlanLine) -> Floats:
+def _crossing_footages(route: Route, line: PlanLine, run: _Run) -> Floats:
     """Return the footages where the run passes from one side of the line to the other."""
-    footage, corners = _run_corners(route)
+    footage, corners = run
     if not len(footage):
         return footage
     met = _meet_line(line.vertices_m, line_shift_m(route, line.name), corners)
+    if not len(met):
+        return np.zeros(0)
     piece, share = met[:, 0].astype(int), met[:, 1]
     place = corners[piece] + share[:, None] * (corners[piece + 1] - corners[piece])
-    found = signed_offsets(line.vertices_m, place)
+    found = signed_offsets(line.segments, place)
     on_line = np.abs(found.offset_m - line_shift_m(route, line.name)) < _ON_LINE_M
     at = np.sort((footage[piece] + share * (footage[piece + 1] - footage[piece]))[on_line])
     if not len(at):
@@ -128,7 +138,7 @@ def _crossing_footages(route: Route, line: PlanLine) -> Floats:
     at = at[np.concatenate([[True], np.diff(at) > _SAME_M])]
     # Only what leaves the run on the other side: a touch is no crossing.
     ends = np.concatenate([footage[:1], at, footage[-1:]])
-    beyond = measure_past(route, line.name, (ends[:-1] + ends[1:]) / 2.0).past_m > 0.0
+    beyond = pasts_m(route, line.name, (ends[:-1] + ends[1:]) / 2.0) > 0.0
     at = at[beyond[:-1] != beyond[1:]]
     if len(at) and _boundary_at(route, line) is None:
         at = at[measure_past(route, line.name, at).carried_m <= _CARRIED_ON_M]
@@ -174,7 +184,9 @@ def _boundary_at(route: Route, line: PlanLine) -> Boundary | None:
     )
 
 
-def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
+def _describe(
+    route: Route, line: PlanLine, footages: Floats, *, places_only: bool
+) -> list[Crossing]:
     past = measure_past(route, line.name, footages)
     rate = np.where(np.abs(past.rate) > 1e-9, past.rate, 1e-9)
     sd_footage, others, may_miss = _spread_along(route, line, footages)
@@ -194,7 +206,9 @@ def _describe(route: Route, line: PlanLine, footages: Floats) -> list[Crossing]:
     length = np.maximum(np.hypot(level[:, 0], level[:, 1]), 1e-12)
     sine = np.einsum("kx,kx->k", past.normal, level) / length
     angle = np.degrees(np.arcsin(np.clip(np.abs(sine), 0.0, 1.0)))
-    rests_on = find_telling_readings(route, past.gradient)
+    rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(footages)
+    if not places_only:
+        rests_on = find_telling_readings(route, past.gradient)
     boundary = _boundary_at(route, line)
     return [
         Crossing(
@@ -242,7 +256,9 @@ def _spread_along(
     others: list[tuple[float, ...]] = [()] * len(footages)
     may_miss = False
     for weight, solution in route.solutions:
-        met = footages if solution is route else _crossing_footages(solution, line)
+        met = footages
+        if solution is not route:
+            met = _crossing_footages(solution, line, _run_corners(solution))
         if not len(met):
             may_miss = True
             continue
@@ -258,11 +274,11 @@ def _spread_along(
     return np.sqrt(square / max(total, 1e-9)), others, may_miss
 
 
-def _distance_short(route: Route, line: PlanLine) -> Uncrossed:
+def _distance_short(route: Route, line: PlanLine, run: _Run) -> Uncrossed:
     """Return how near the run comes to a line it never crosses."""
     boundary = _boundary_at(route, line)
     decides = boundary is not None and boundary.decides
-    footage, corners = _run_corners(route)
+    footage, corners = run
     if not len(footage):
         return Uncrossed(line.name, line.kind, decides)
     # The run's corners, and its pieces' nearest places to each of the line's corners.

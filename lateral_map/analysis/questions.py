@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from lateral_map.model.expected import design_drop_m, expect_depths
+from lateral_map.model.expected import design_drop_m
 from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.results import Question
@@ -38,7 +38,7 @@ def ask_questions(site: Site) -> tuple[Question, ...]:
     What nothing checks is asked about too: no misfit is needed.
     """
     depths, tapes = [], []
-    start, expected = site.start, expect_depths(site)
+    start, expected = site.start, site.expected_depths_m
     for one in site.used_locates():
         read, should = one.depth_m, expected[one.mark] + one.held_above_m
         if read is not None and (read > max(_DEEP_M, _TIMES * should) or 0 < read < should / 8.0):

@@ -10,7 +10,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ONE_SIDED_95
-from lateral_map.model.past import measure_past, variances
+from lateral_map.model.past import measure_past, pasts_m, variances
 from lateral_map.model.results import FindingResult, Settling, Side
 from lateral_map.model.results import SettlingWay as Way
 from lateral_map.model.route import Route
@@ -66,7 +66,7 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
         return None
     for _, at, side in close:
         # Routes that fit as well may lie on both sides of the line here.
-        pasts = [measure_past(one, side.line, at).past_m[0] for _, one in route.solutions]
+        pasts = [float(pasts_m(one, side.line, at)[0]) for _, one in route.solutions]
         if len({past > 0.0 for past in pasts}) > 1:
             return Settling("which route")
     _, at, side = min(close, key=lambda end: (not end[0], abs(end[2].past_m)))

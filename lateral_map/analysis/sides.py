@@ -13,6 +13,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chance_above_zero
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import drawn_pasts, measure_past
 from lateral_map.model.results import (
     Crossing,
@@ -37,7 +38,7 @@ _DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
 
 
 def judge_findings(
-    route: Route, stations: Stations, crossings: Iterable[Crossing]
+    route: Route, stations: Stations, crossings: Iterable[Crossing], *, places_only: bool = False
 ) -> tuple[FindingResult, ...]:
     """Return every finding's place, its side of every boundary, and the party that answers for it.
 
@@ -45,7 +46,7 @@ def judge_findings(
     noise at the finding, which acts along the pipe: P(past) = Phi(distance / sd), and 95 % is asked
     for a verdict. Where other routes fit the readings as well, P(past) is the mean over all of
     them by their weights, and the sd is about the best one. ``stations`` must hold a station at
-    both ends of every finding.
+    both ends of every finding. ``places_only`` leaves out which readings each rests on.
     """
     findings = route.site.findings
     if not findings:
@@ -56,7 +57,9 @@ def judge_findings(
     # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, decided_at) for finding in findings]
     judged = iter(_judge(route, [at for along in places for at in along]))
-    rests_on = find_telling_readings(route, _telling_gradients(route, findings))
+    rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(findings)
+    if not places_only:
+        rests_on = find_telling_readings(route, _telling_gradients(route, findings))
     results = []
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]

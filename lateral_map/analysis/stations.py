@@ -21,12 +21,15 @@ _STEP = {"ft": 1.0, "us_ft": 1.0, "m": 0.25}
 _NEAR = {"ft": 1.0, "us_ft": 1.0, "m": 0.3}
 
 
-def lay_stations(route: Route, crossings: Iterable[Crossing] = ()) -> Stations:
+def lay_stations(
+    route: Route, crossings: Iterable[Crossing] = (), *, places_only: bool = False
+) -> Stations:
     """Return the route every 1 ft (0.25 m) and at every event, start and end included.
 
     Locates stand at their transmitter's footage, behind the counter's reading at the lens.
+    ``places_only`` leaves out the line between the events.
     """
-    footage, events = _gather_footages(route, crossings)
+    footage, events = _gather_footages(route, crossings, places_only=places_only)
     positions, jacobian = route.position_jacobian(footage)
     plan = propagate(jacobian[:, :2], route.covariance)
     ellipses = error_ellipses(plan)
@@ -73,7 +76,7 @@ def _kept(values: Floats) -> Floats:
 
 
 def _gather_footages(
-    route: Route, crossings: Iterable[Crossing]
+    route: Route, crossings: Iterable[Crossing], *, places_only: bool
 ) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Return the footages in order, each once, and the names of what stands at each."""
     site = route.site
@@ -96,7 +99,7 @@ def _gather_footages(
     step = to_metres(_STEP[site.unit], site.unit)
     first = np.ceil(site.counter.zero_m / step - 1e-9)
     last = np.floor(site.run.end_m / step + 1e-9)
-    regular = np.arange(first, last + 1) * step
+    regular = np.zeros(0) if places_only else np.arange(first, last + 1) * step
     every = np.sort(np.concatenate([[at for at, _ in named], regular]))
     apart = np.concatenate([[True], np.diff(every) > _SAME_M])
     names: list[list[str]] = [[] for _ in range(int(apart.sum()))]

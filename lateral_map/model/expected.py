@@ -7,13 +7,15 @@ excuse itself.
 from __future__ import annotations
 
 import statistics
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.site import Site
 from lateral_map.units import to_metres
+
+if TYPE_CHECKING:
+    from lateral_map.model.site import Site
 
 # Nobody measured the invert at the start: most building drains leave between 1 and 7 ft down
 # (common practice, no source).

@@ -37,14 +37,37 @@ class Offsets:
     extended: NDArray[np.bool_]
 
 
-def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
-    """Return signed offsets of points (..., 2) from the line through vertices (n, 2), metres."""
+class Segments:
+    """A line's straight pieces, made ready for points to be measured against.
+
+    From vertices (n, 2): where each piece begins, its unit vector and the one to its right, its
+    length, how far along it a foot may lie, and each vertex's distance along the line.
+    """
+
+    def __init__(self, vertices_m: Floats) -> None:
+        step = vertices_m[1:] - vertices_m[:-1]
+        length = np.hypot(step[:, 0], step[:, 1])
+        self.begin_m = vertices_m[:-1]
+        self.unit = step / length[:, None]
+        self.right = self.unit[:, ::-1] * _TO_THE_RIGHT
+        self.least_m, self.most_m = np.zeros(len(length)), length.copy()
+        if (vertices_m[0] != vertices_m[-1]).any():
+            self.least_m[0], self.most_m[-1] = -np.inf, np.inf
+        self.along_m = np.concatenate([[0.0], length.cumsum()])
+
+
+def signed_offsets(line: Floats | Segments, points_m: ArrayLike) -> Offsets:
+    """Return signed offsets of points (..., 2) from a line, metres.
+
+    ``line`` is its vertices (n, 2), or its segments where it is asked of again and again.
+    """
     points = np.asarray(points_m, float)
+    segments = line if isinstance(line, Segments) else Segments(line)
     flat = points.reshape(-1, 2)
-    at_once = max(1, PAIRS_AT_ONCE // len(vertices_m))
+    at_once = max(1, PAIRS_AT_ONCE // len(segments.begin_m))
     if len(flat) > at_once:
         some = [
-            signed_offsets(vertices_m, flat[first : first + at_once])
+            signed_offsets(segments, flat[first : first + at_once])
             for first in range(0, len(flat), at_once)
         ]
         return Offsets(
@@ -55,42 +78,36 @@ def signed_offsets(vertices_m: Floats, points_m: ArrayLike) -> Offsets:
                 for name in Offsets.__dataclass_fields__
             )
         )
-    begin, step = vertices_m[:-1], vertices_m[1:] - vertices_m[:-1]
-    length = np.hypot(step[:, 0], step[:, 1])
-    unit = step / length[:, None]
-    from_begin = flat[:, None, :] - begin
+    unit = segments.unit
+    from_begin = flat[:, None, :] - segments.begin_m
     along = np.einsum("psk,sk->ps", from_begin, unit)
-    least, most = np.zeros(len(length)), length.copy()
-    if (vertices_m[0] != vertices_m[-1]).any():
-        least[0], most[-1] = -np.inf, np.inf
-    held = np.minimum(np.maximum(along, least), most)
+    held = np.minimum(np.maximum(along, segments.least_m), segments.most_m)
     away = from_begin - held[:, :, None] * unit
     gap = np.hypot(away[..., 0], away[..., 1])
-    # The nearest segment. At a shared corner two are equally near, but only the one the point
-    # overruns least has it on the side that the corner's own bisector says.
-    tied = gap <= gap.min(axis=1, keepdims=True) + 1e-9
-    nearest = np.argmin(np.where(tied, np.abs(along - held), np.inf), axis=1)
+    if len(unit) == 1:
+        nearest = np.zeros(len(flat), np.intp)
+    else:
+        # The nearest segment. At a shared corner two are equally near, but only the one the point
+        # overruns least has it on the side that the corner's own bisector says.
+        tied = gap <= gap.min(axis=1, keepdims=True) + 1e-9
+        nearest = np.argmin(np.where(tied, np.abs(along - held), np.inf), axis=1)
     row = np.arange(len(flat))
     away, gap = away[row, nearest], gap[row, nearest][:, None]
-    tangent = unit[nearest]
-    right = tangent[:, ::-1] * _TO_THE_RIGHT
+    right = segments.right[nearest]
     side = np.where(np.einsum("pk,pk->p", away, right) < 0.0, -1.0, 1.0)[:, None]
     # On the line itself the gradient of the distance is the perpendicular, not 0/0.
     normal = np.where(gap > 1e-9, side * away / np.maximum(gap, 1e-9), right)
-    starts = np.concatenate([[0.0], length.cumsum()])
-    along_line = starts[nearest] + held[row, nearest]
+    along_line = segments.along_m[nearest] + held[row, nearest]
     shape = points.shape[:-1]
     return Offsets(
         offset_m=(side * gap).reshape(shape),
         along_m=along_line.reshape(shape),
         normal=normal.reshape(points.shape),
-        tangent=tangent.reshape(points.shape),
-        extended=((along_line < 0.0) | (along_line > starts[-1])).reshape(shape),
+        tangent=unit[nearest].reshape(points.shape),
+        extended=((along_line < 0.0) | (along_line > segments.along_m[-1])).reshape(shape),
     )
 
 
-def line_sense(vertices_m: Floats, start_m: ArrayLike) -> float:
+def line_sense(line: Floats | Segments, start_m: ArrayLike) -> float:
     """Return +1 where past the line (seen from the start) is to its right, else -1."""
-    return (
-        -1.0 if float(signed_offsets(vertices_m, np.asarray(start_m, float)).offset_m) > 0 else 1.0
-    )
+    return -1.0 if float(signed_offsets(line, np.asarray(start_m, float)).offset_m) > 0 else 1.0

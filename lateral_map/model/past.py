@@ -49,9 +49,9 @@ def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     """Return distances past the plan line called ``line`` at footages; raises ``KeyError``."""
     footage = np.atleast_1d(np.asarray(footage_m, float))
     positions, jacobian = route.position_jacobian(footage)
-    vertices = route.site.plan.line(line).vertices_m
+    mapped = route.site.plan.line(line)
     sense = sense_past(route, line)
-    found = signed_offsets(vertices, positions[:, :2])
+    found = signed_offsets(mapped.segments, positions[:, :2])
     normal = sense * found.normal
     gradient = np.einsum("kx,kxn->kn", normal, jacobian[:, :2])
     shift_column = route.layout.line_column(line)
@@ -60,20 +60,26 @@ def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     level = np.einsum("kx,kx->k", normal, route.directions(footage)[:, :2])
     # In the riser footage is spent going down: nothing moves in plan.
     in_run = footage >= route.chain.nodes_m[0]
-    length = float(np.hypot(*np.diff(vertices, axis=0).T).sum())
-    beyond = np.maximum(-found.along_m, found.along_m - length)
+    beyond = np.maximum(-found.along_m, found.along_m - mapped.segments.along_m[-1])
     # An along-line distance summed in another order may pass the length by a rounding.
     carried = np.where(beyond > 1e-9, beyond, 0.0)
-    mapped = 0.0 if shift_column is not None else route.site.plan.line(line).sd_m
+    sd = 0.0 if shift_column is not None else mapped.sd_m
     return Past(
         past_m=sense * (found.offset_m - line_shift_m(route, line)),
         gradient=gradient,
         rate=(1.0 + route.unknowns[route.layout.scale]) * level * in_run,
         normal=normal,
         carried_m=carried,
-        line_variance_m2=mapped**2 + np.square(_SD_CARRIED * carried),
-        mapped_m=mapped,
+        line_variance_m2=sd**2 + np.square(_SD_CARRIED * carried),
+        mapped_m=sd,
     )
+
+
+def pasts_m(route: Route, line: str, footage_m: ArrayLike) -> Floats:
+    """Return (k,) distances (m) past the plan line at footages, not how sure they are."""
+    place = route.positions(footage_m)[:, :2]
+    found = signed_offsets(route.site.plan.line(line).segments, place)
+    return np.asarray(sense_past(route, line) * (found.offset_m - line_shift_m(route, line)))
 
 
 def drawn_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
@@ -81,7 +87,7 @@ def drawn_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
     draws = route.draws
     column = route.layout.line_column(line)
     shift = 0.0 if column is None or draws is None else draws[:, column, None]
-    found = signed_offsets(route.site.plan.line(line).vertices_m, route.drawn_plan(footage_m))
+    found = signed_offsets(route.site.plan.line(line).segments, route.drawn_plan(footage_m))
     return np.asarray(sense_past(route, line) * (found.offset_m - shift))
 
 

@@ -367,7 +367,7 @@ class Route:
         """+1 for each plan line past which (seen from the start) is to its right, else -1."""
         start = self.site.start
         place = np.array([start.easting_m, start.northing_m])
-        return {one.name: line_sense(one.vertices_m, place) for one in self.site.plan.lines}
+        return {one.name: line_sense(one.segments, place) for one in self.site.plan.lines}
 
     @cached_property
     def losses(self) -> Losses:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Final, Literal
 
@@ -17,6 +18,8 @@ from shapely.geometry import Polygon
 from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied
+from lateral_map.model.expected import expect_depths
+from lateral_map.model.lines import Segments
 from lateral_map.model.picture import PlanPicture
 from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.sketch import Sketch
@@ -390,7 +393,7 @@ class Finding:
         return begin, begin + end - self.footage_m
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PlanLine:
     """A mapped line: (n, 2) vertices in metres and the 1 sd of its mapped place across itself."""
 
@@ -399,6 +402,11 @@ class PlanLine:
     vertices_m: Floats
     sd_m: float
     source: str = ""
+
+    @cached_property
+    def segments(self) -> Segments:
+        """Its straight pieces, made ready for distances."""
+        return Segments(self.vertices_m)
 
 
 @dataclass(frozen=True, slots=True)
@@ -458,7 +466,7 @@ class PlanArea:
     cover: Cover | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plan:
     """The plan around the line."""
 
@@ -480,10 +488,14 @@ class Plan:
 
     def point(self, name: str) -> PlanPoint:
         """Return the point called ``name``; raises ``KeyError``."""
-        return {point.name: point for point in self.points}[name]
+        return self._point_of[name]
+
+    @cached_property
+    def _point_of(self) -> dict[str, PlanPoint]:
+        return {point.name: point for point in self.points}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Site:
     """Everything one site folder says, checked and in metres.
 
@@ -566,9 +578,17 @@ class Site:
 
     def used_locates(self) -> tuple[Locate, ...]:
         """Return the locates in use, by footage."""
-        return tuple(
-            sorted((one for one in self.locates if one.use), key=lambda one: one.footage_m)
-        )
+        return self._used
+
+    @cached_property
+    def _used(self) -> tuple[Locate, ...]:
+        used = (one for one in self.locates if one.use)
+        return tuple(sorted(used, key=lambda one: one.footage_m))
+
+    @cached_property
+    def expected_depths_m(self) -> dict[str, float]:
+        """How deep, by mark, the transmitter should lie at every locate (``model.expected``)."""
+        return expect_depths(self)
 
     def depth_footages_m(self) -> list[float]:
         """Return the footages (m) where the pipe's depth was measured, the start's too."""
