@@ -62,7 +62,7 @@ class _Mended:
 
 @dataclass(frozen=True)
 class _Explanation:
-    """Slips that explain together; ``log_odds`` against no slip at all, ``log_ratio`` their likelihood's.
+    """Slips that explain together: ``log_odds`` against no slip, ``log_ratio`` of likelihoods.
 
     ``made_in`` are the sites each was made in; ``fitted`` is the line with them mended.
     """

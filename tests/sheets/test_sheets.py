@@ -54,12 +54,12 @@ def overprinted(page: Any) -> list[str]:
     for axis in (0, 1):
         meets &= low[:, None, axis] < high[None, :, axis]
         meets &= low[None, :, axis] < high[:, None, axis]
+    one, other = np.nonzero(np.triu(meets, 1))
     # Letters of one slanting caption touch by their upright boxes and by nothing else.
     turn = np.array([c["matrix"][:4] for c in letters], float)
-    slanting = (np.abs(turn[:, 0]) > 1e-6) & (np.abs(turn[:, 1]) > 1e-6)
-    together = np.isclose(turn[:, None], turn[None]).all(axis=2)
-    meets &= ~(together & slanting[:, None])
-    one, other = np.nonzero(np.triu(meets, 1))
+    slanting = (np.abs(turn[one, 0]) > 1e-6) & (np.abs(turn[one, 1]) > 1e-6)
+    caption = slanting & np.isclose(turn[one], turn[other]).all(axis=1)
+    one, other = one[~caption], other[~caption]
     return [
         f"{letters[i]['text']} over {letters[j]['text']} at {box[i].round(1)}"
         for i, j in zip(one, other, strict=True)
