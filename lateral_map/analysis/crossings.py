@@ -51,17 +51,8 @@ def find_crossings(
     crossings: list[Crossing] = []
     uncrossed: list[Uncrossed] = []
     bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
-    lines, run = route.site.plan.lines, _run_corners(route)
-    corners = run[1]
-    if len(corners):
-        # The boundaries, and the other lines that come near the run at all.
-        low, high = corners.min(axis=0) - _NEARBY_M, corners.max(axis=0) + _NEARBY_M
-        lines = tuple(
-            line
-            for line in lines
-            if line.name in bounding
-            or ((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all()
-        )
+    run = _run_corners(route)
+    lines = _lines_near(route.site.plan.lines, bounding, run[1])
     for line in lines:
         footages = _crossing_footages(route, line, run)
         if len(footages):
@@ -106,6 +97,21 @@ def find_crossings(
                 Uncrossed(boundary.line, "cleanout", boundary.decides, gap, sd, at, at_end=True)
             )
     return tuple(sorted(crossings, key=lambda crossing: crossing.footage_m)), tuple(uncrossed)
+
+
+def _lines_near(
+    lines: tuple[PlanLine, ...], bounding: set[str], corners: Floats
+) -> tuple[PlanLine, ...]:
+    """Return the boundaries, and the other lines that come near the run at all."""
+    if not len(corners):
+        return lines
+    low, high = corners.min(axis=0) - _NEARBY_M, corners.max(axis=0) + _NEARBY_M
+    return tuple(
+        line
+        for line in lines
+        if line.name in bounding
+        or ((line.vertices_m.max(0) >= low) & (line.vertices_m.min(0) <= high)).all()
+    )
 
 
 def _run_corners(route: Route) -> _Run:
