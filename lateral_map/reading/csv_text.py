@@ -6,6 +6,7 @@ quotes and blanks included, so that a file kept by hand or by a spreadsheet is e
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -162,8 +163,11 @@ class CsvText:
         return '"' + value.replace('"', '""') + '"' if needs else value
 
 
-def parse_csv(text: str, known: Sequence[str] = ()) -> CsvText:
-    """Read a file's text; any text is some table, and ``parse_csv(text).text() == text``."""
+def parse_csv(text: str, known: Sequence[str] = (), most: int | None = None) -> CsvText:
+    """Read a file's text; any text is some table, and ``parse_csv(text).text() == text``.
+
+    With ``most`` no more rows are read than hold that many that are not blank.
+    """
     match = _LEADING.match(text)
     leading = match[0] if match else ""
     body = text[len(leading) :]
@@ -174,27 +178,32 @@ def parse_csv(text: str, known: Sequence[str] = ()) -> CsvText:
         return sum(cell in known for cell in cells), len(cells)
 
     delimiter = (match["told"] if match else None) or max(_DELIMITERS, key=score)
-    rows = split_rows(body, delimiter)
+    rows = split_rows(body, delimiter, most)
     newline = next((row.ending for row in rows if row.ending), "\n")
     return CsvText(rows, tuple(known), delimiter, newline, leading)
 
 
-def split_rows(text: str, delimiter: str) -> tuple[CsvRow, ...]:
-    """Split text into records; line ends within quotes belong to their cell."""
+def split_rows(text: str, delimiter: str, most: int | None = None) -> tuple[CsvRow, ...]:
+    """Split text into records; line ends within quotes belong to their cell.
+
+    With ``most`` it ends after the record that is that many'th of those that are not blank.
+    """
     stop = re.escape(delimiter)
     quoted = rf'"(?:[^"]++|"")*+(?:"[^{stop}\r\n]*|\Z)'
     # One cell, and what ends it: the delimiter, a line end, or the end of the text.
     cell = re.compile(rf"(?P<cell>{quoted}|[^{stop}\r\n]*)(?P<end>{stop}|\r\n|\r|\n|\Z)")
     rows: list[CsvRow] = []
     cells: list[str] = []
+    left = math.inf if most is None else most
     if not text:
         return ()
     for match in cell.finditer(text):
         cells.append(match["cell"])
         if match["end"] != delimiter:
             rows.append(CsvRow(tuple(cells), match["end"]))
+            left -= any(map(str.strip, cells))
             cells = []
-            if match.end() == len(text):
+            if match.end() == len(text) or left <= 0:
                 break
     return tuple(rows)
 

@@ -17,6 +17,7 @@ from typing import Final
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.referral import Photograph
 from lateral_map.model.site import Site
+from lateral_map.reading.files import real_path
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.pictures import eight_bits, inside_folder, open_picture, plain_colours
 from lateral_map.units import show_value, to_metres
@@ -53,7 +54,7 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
             remedy = "name it by the footage it shows, such as '44.2.jpg' or '44.2 crown.jpg'"
             ledger.fault("the name does not begin with a footage", remedy, file=place)
             continue
-        if site.folder is not None and not path.resolve().is_relative_to(site.folder.resolve()):
+        if site.folder is not None and not real_path(path).is_relative_to(real_path(site.folder)):
             remedy = "copy the picture itself into the folder"
             ledger.fault("it is a link that leads out of the site folder", remedy, file=place)
             continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -66,6 +67,11 @@ def list_files(folder: Path, ledger: Ledger) -> FolderFiles:
             remedy = "save the plan as plan.geojson or plan.gpkg"
         ledger.fault("this file is not read", remedy, file=path.name)
     return FolderFiles(found, frozenset(misnamed))
+
+
+def real_path(path: Path) -> Path:
+    """Return where a path leads, links followed; a link that leads to itself stays as it is."""
+    return Path(os.path.realpath(path))  # Path.resolve has no answer for such a link
 
 
 def read_bytes(path: Path, ledger: Ledger) -> bytes | None:

@@ -19,11 +19,14 @@ class Limit:
     what: str
     remedy: str
 
-    def fault(self, count: int) -> Fault | None:
-        """Return the fault of ``count`` things, None where they are not too many."""
+    def fault(self, count: int, *, counted: bool = True) -> Fault | None:
+        """Return the fault of ``count`` things, None where they are not too many.
+
+        Not ``counted`` to the end, there are at least that many.
+        """
         if count <= self.most:
             return None
-        problem = f"there are {count:,} {self.what}"
+        problem = f"there are {'' if counted else 'at least '}{count:,} {self.what}"
         return Fault(problem, f"{self.remedy}; {self.most:,} is the most")
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lateral_map.errors import Fault, FaultCollector, SiteError
+from lateral_map.reading.files import real_path
 from lateral_map.reading.folder import load_site
 from lateral_map.reading.open_data import KINDS, Layer, OpenPlan, find_place
 from lateral_map.reading.words import clean_name, listed, plain
@@ -208,7 +209,7 @@ def merge_plan(folder: Path, plan: OpenPlan, *, replaces: bool) -> tuple[bytes, 
 
 def start_site(folder: Path, plan: OpenPlan) -> bytes:
     """Return a site.toml to begin with: everything that is not on the map is a stand-in."""
-    name = json.dumps(clean_name(folder.resolve().name) or "site", ensure_ascii=False)
+    name = json.dumps(clean_name(real_path(folder).name) or "site", ensure_ascii=False)
     edge = f"""
 [[boundary]]
 line = "{plan.street_edge}"     # the lot's edge on the street, proposed; a plot's edge is no survey

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.reading.files import real_path
 from lateral_map.units import show_value
 
 if TYPE_CHECKING:
@@ -26,8 +27,8 @@ _SMALLER: Final = "make it smaller, or take it out of the folder"
 
 def inside_folder(folder: Path, name: str, field: str) -> Path:
     """Return a path named in site.toml; raises ``SiteError`` where it leads out of the folder."""
-    path = (folder / name).resolve() if "\0" not in name else folder.parent
-    if not path.is_relative_to(folder.resolve()):
+    path = real_path(folder / name) if "\0" not in name else folder.parent
+    if not path.is_relative_to(real_path(folder)):
         raise SiteError(
             Fault(
                 f"{show_value(name)} is not inside the site folder",

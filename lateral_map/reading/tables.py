@@ -26,6 +26,7 @@ from lateral_map.reading.words import (
     plain,
 )
 
+_BLANK: Final = " ,;\t\r\n"
 # Columns of words: losing one loses no reading, so a near miss there is only noticed.
 _WORD_COLUMNS: Final = frozenset({"mark", "note", "severity"})
 # Common ways of heading a column that spelling alone does not bring near.
@@ -61,18 +62,26 @@ class TextTable:
 
 
 def read_table(
-    path: Path, known: Sequence[str], required: Sequence[str], ledger: Ledger
+    path: Path,
+    known: Sequence[str],
+    required: Sequence[str],
+    ledger: Ledger,
+    most: int | None = None,
 ) -> TextTable | None:
     """Read a table whose columns are ``known``; others are kept as extra.
 
-    None, with a fault, where it is no table or a required column is missing.
+    With ``most`` no more rows are read than that, and one too many. None, with a fault, where it is
+    no table or a required column is missing.
     """
     file = path.name
     data = read_bytes(path, ledger)
     text = None if data is None else decode_table(data, file, ledger)
     if text is None:
         return None
-    parsed = parse_csv(text, known)
+    # Spreadsheets save a million blank rows below what is typed.
+    typed = text.rstrip(_BLANK)
+    text = text[: len(typed) + len(text[len(typed) :].partition("\n")[0]) + 1]
+    parsed = parse_csv(text, known, None if most is None else most + 2)  # and the header
     unclosed = (n for n, row in enumerate(parsed.rows, 1) if any(map(is_unclosed, row.cells)))
     if bad := next(unclosed, None):
         remedy = 'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in'
@@ -168,10 +177,11 @@ def read_rows(
     required = tuple(
         field.alias or name for name, field in model.model_fields.items() if field.is_required()
     )
-    table = read_table(path, key_names(model), required, ledger)
+    limit = ROWS[path.name.casefold()]
+    table = read_table(path, key_names(model), required, ledger, limit.most)
     if table is None:
         return ()
-    too_many = ROWS[table.file.casefold()].fault(len(table.rows))
+    too_many = limit.fault(len(table.rows), counted=False)
     if too_many is not None:
         ledger.add(replace(too_many, file=table.file))
         return ()

@@ -154,3 +154,18 @@ def test_thinning_moves_a_line_by_a_millimetre_at_most():
     assert max(line.distance(Point(one)) for one in near[::5]) <= 0.001 + 1e-9
     assert max(line.distance(Point(one)) for one in far[::50]) <= 0.5 + 1e-9
     assert np.array_equal(thin[[0, -1]], places[[0, -1]])
+
+
+def test_rows_beyond_the_most_are_not_even_read_and_blank_ones_do_not_count(tmp_path):
+    folder = good_folder().write(tmp_path / "site")
+    path = folder / "findings.csv"
+    header, first = path.read_text().splitlines()[:2]
+    path.write_text("\n".join([header, first]) + "\n" + ",,,\r\n" * 300_000)
+    load_site(folder)
+    path.write_text("\n".join([header, *[first] * 300_000]))
+    tracemalloc.start()
+    faults = faults_of(folder)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(told(faults, ROWS["findings.csv"])) == 1
+    assert peak < 10 * path.stat().st_size
