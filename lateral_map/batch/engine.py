@@ -26,7 +26,7 @@ from importlib.util import find_spec
 from multiprocessing.connection import wait as wait_for_end
 from typing import Any, Final
 
-from lateral_map.batch.solve import Asked, solve_chunk
+from lateral_map.batch.solve import Asked, load_libraries, solve_chunk
 from lateral_map.batch.sources import Source
 from lateral_map.batch.store import Outcome
 from lateral_map.errors import LateralMapError
@@ -146,6 +146,7 @@ def _chunked(sites: Iterator[tuple[Source, str]], size: int) -> Iterator[Chunk]:
 
 def _begin_worker() -> None:
     """Make a fresh process a worker: it ends with the run that started it."""
+    load_libraries()
     gc.freeze()
     gc.set_threshold(100_000, 50, 50)
     parent = multiprocessing.parent_process()

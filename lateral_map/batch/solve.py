@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
+import importlib
 import os
 import signal
 import sys
@@ -38,6 +39,11 @@ try:
 except ImportError:  # a system without it bounds no memory
     resource = None  # type: ignore[assignment]
 
+# What reading and solving load when they first need it.
+_LIBRARIES: Final = (
+    "pyogrio.raw", "pyproj.transformer", "scipy.interpolate", "scipy.ndimage", "scipy.spatial",
+    "threadpoolctl",
+)  # fmt: skip
 _LAYOUT: Final = 1  # of the rows; another one makes every site be solved anew
 _LONGEST_MESSAGE: Final = 4_000
 
@@ -63,6 +69,17 @@ class Asked:
 
 class _OutOfTimeError(BaseException):
     """The bound of time; no ``except Exception`` on the way may take it for its own."""
+
+
+def load_libraries() -> None:
+    """Load what solving needs: what one site may take is not to go into loading them.
+
+    With too little memory left a library may also wait for it without end.
+    """
+    for name in _LIBRARIES:
+        importlib.import_module(name)
+    with suppress(ImportError):  # an extra, for ground.tif
+        importlib.import_module("rasterio")
 
 
 def solve_chunk(asked: Asked, chunk: tuple[tuple[Source, str], ...]) -> list[Outcome]:

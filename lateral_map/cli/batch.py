@@ -31,7 +31,11 @@ Address = Annotated[
 ProgrammeFolder = Annotated[
     Path | None,
     typer.Option(
-        "--out", metavar="DIR", help="Where to write, instead of ROOT/out.", show_default=False
+        "--out",
+        metavar="DIR",
+        help="Where to write, instead of ROOT/out.",
+        show_default=False,
+        readable=False,
     ),
 ]
 CommonUnit = Annotated[
@@ -47,7 +51,7 @@ Seconds = Annotated[
     float, typer.Option(metavar="S", min=0.1, help="The longest that one site may take.")
 ]
 Memory = Annotated[
-    int, typer.Option(metavar="MB", min=50, help="The most memory that one site may take.")
+    int, typer.Option(metavar="MB", min=100, help="The most memory that one site may take.")
 ]
 Results = Annotated[
     bool, typer.Option("--results", help="Write each site's result.json too, under DIR/results.")
