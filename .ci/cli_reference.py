@@ -14,8 +14,9 @@ PAGE = ROOT / "docs" / "reference" / "cli.md"
 HEAD = """# Command line
 
 Every command answers `--help`; this page is those answers. Exit codes: 0 done, 1 a fault of the
-program, 2 something given to it cannot be used (each fault on its own line, on stderr). Results go
-to stdout, progress to stderr. `NO_COLOR=1` turns colours off.
+program, 2 something given to it cannot be used (each fault on its own line, on stderr; nothing is
+said where the reader of stdout has left), 130 stopped by Ctrl+C. Results go to stdout, progress to
+stderr. `NO_COLOR=1` turns colours off.
 """
 
 

@@ -19,6 +19,7 @@ def again(
             metavar="DIR",
             help="The earlier run's site folder, instead of [site] earlier.",
             show_default=False,
+            readable=False,
         ),
     ] = None,
 ) -> None:

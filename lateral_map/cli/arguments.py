@@ -15,7 +15,7 @@ def site_folder(path: Path) -> Path:
     return path.parent if path.name == "site.toml" and path.is_file() else path
 
 
-# Not checked for reading here: a folder that may not be read has a message, not a usage box.
+# No path is checked for reading here: what may not be read has a message, not a usage box.
 SiteFolder = Annotated[
     Path,
     typer.Argument(metavar="SITE", help="The site folder.", readable=False, callback=site_folder),
@@ -23,7 +23,11 @@ SiteFolder = Annotated[
 OutFolder = Annotated[
     Path | None,
     typer.Option(
-        "--out", metavar="DIR", help="Where to write, instead of SITE/out.", show_default=False
+        "--out",
+        metavar="DIR",
+        help="Where to write, instead of SITE/out.",
+        show_default=False,
+        readable=False,
     ),
 ]
 PaperName = Annotated[

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -56,9 +56,10 @@ def tell_written(paths: Sequence[Path]) -> None:
 
 
 def complain(message: str) -> None:
-    """Print an error on stderr, each line of it whole."""
-    for line in message.splitlines() or [""]:
-        print(plain(line), file=sys.stderr)  # noqa: T201 - the one place that speaks to stderr
+    """Print an error on stderr, each line of it whole; the exit code says it where that is full."""
+    with suppress(OSError):
+        for line in message.splitlines() or [""]:
+            print(plain(line), file=sys.stderr)  # noqa: T201 - the one place that speaks to stderr
 
 
 @contextmanager

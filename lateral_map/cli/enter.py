@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 def enter(
     site: Annotated[
-        Path, typer.Argument(metavar="SITE", help="The site folder; a new one is begun.")
+        Path,
+        typer.Argument(metavar="SITE", help="The site folder; a new one is begun.", readable=False),
     ],
     share: Annotated[
         bool, typer.Option("--share", help="Let a phone or tablet on this network join, over TLS.")

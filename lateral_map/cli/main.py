@@ -1,6 +1,7 @@
 """The command line's entry point: the commands, and the one place that answers for errors.
 
-Exit codes: 0 done; 1 a fault of this program; 2 something given to it cannot be used.
+Exit codes: 0 done; 1 a fault of this program; 2 something given to it cannot be used; 128 and the
+signal's number where it was stopped.
 A command is a function in a file of its own and one entry in ``COMMANDS``.
 """
 
@@ -76,6 +77,75 @@ def _in_words(error: LateralMapError) -> str:
     return "\n".join(lines)
 
 
+def _open_streams() -> None:
+    """Put something under a stream that was handed over closed: what is printed goes nowhere.
+
+    Else the next file opened would take its number, and what is printed would go into that.
+    """
+    for number, name, mode in ((0, "stdin", "r"), (1, "stdout", "w"), (2, "stderr", "w")):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(number, mode, encoding="utf-8", closefd=False))  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without ± still gets its answer
+
+
+def _answer() -> int:
+    """Run the command line on ``sys.argv``, answer for its errors and return the exit code."""
+    try:
+        app(prog_name="lateral-map")
+    except SystemExit as leaving:
+        # Typer's 1 is a question nobody answered, or a reader who left: no fault of the program.
+        return 2 if leaving.code == 1 else int(leaving.code or 0)
+    except LateralMapError as error:
+        complain(_in_words(error))
+        return 2
+    except OSError as error:
+        reason = error.strerror or str(error)
+        complain(
+            f"{error.filename or 'standard output'}: {reason}; "
+            "check that the path is right and that you may read and write there"
+        )
+        return 2
+    except MemoryError:
+        complain("This machine has too little memory for it; nothing already written was lost")
+        return 2
+    except Exception as error:  # the last door: nobody outside should see a traceback
+        if os.environ.get("LATERAL_MAP_TRACEBACK"):
+            raise
+        complain(
+            f"This is a fault of lateral-map, not of your site ({type(error).__name__}: {error}). "
+            "Nothing already written was lost. "
+            "Set LATERAL_MAP_TRACEBACK=1 and run it again to see where it happened."
+        )
+        return 1
+    return 0
+
+
+def _flush(code: int) -> int:
+    """Send off what is printed while a full disk can still be answered for; return the exit code.
+
+    What has no place to go must not be tried again by the interpreter, which would end with a code
+    of its own.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError as error:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+            if stream is sys.stdout:
+                complain(
+                    f"standard output: {error.strerror or error}; "
+                    "check that the path is right and that you may read and write there"
+                )
+                code = code or 2
+    return code
+
+
 def main() -> NoReturn:
     """Run the command line on ``sys.argv`` and exit."""
     # A site's matrices are small: a second thread costs more in waiting than it saves, and on a
@@ -86,34 +156,5 @@ def main() -> NoReturn:
     gc.set_threshold(100_000, 50, 50)
     # By way of an exception, so that whatever is half written is cleared away.
     signal.signal(signal.SIGTERM, lambda number, _frame: sys.exit(128 + number))
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a terminal without ± still gets its answer
-    try:
-        try:
-            app(prog_name="lateral-map")
-        finally:
-            sys.stdout.flush()  # here, where a full disk can still be answered for
-    except LateralMapError as error:
-        complain(_in_words(error))
-        sys.exit(2)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        if not error.filename:
-            # What is left to print has no place to go; the interpreter is not to try again.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        complain(
-            f"{error.filename or 'standard output'}: {reason}; "
-            "check that the path is right and that you may read and write there"
-        )
-        sys.exit(2)
-    except Exception as error:  # the last door: nobody outside should see a traceback
-        if os.environ.get("LATERAL_MAP_TRACEBACK"):
-            raise
-        complain(
-            f"This is a fault of lateral-map, not of your site ({type(error).__name__}: {error}). "
-            "Nothing already written was lost. "
-            "Set LATERAL_MAP_TRACEBACK=1 and run it again to see where it happened."
-        )
-        sys.exit(1)
-    sys.exit(0)
+    _open_streams()
+    sys.exit(_flush(_answer()))

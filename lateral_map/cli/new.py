@@ -31,13 +31,16 @@ class _Unit(StrEnum):
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")],
+    folder: Annotated[
+        Path, typer.Argument(metavar="DIR", help="The folder to make.", readable=False)
+    ],
     unit: Annotated[_Unit, typer.Option(help="What lengths are measured in.")] = _Unit.ft,
 ) -> None:
     """Start a site folder: commented templates that already pass check, to be filled in."""
     import tomlkit
 
     from lateral_map.cli.console import plain
+    from lateral_map.reading.files import real_path
     from lateral_map.reading.words import LONGEST_NAME, clean_name
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -50,7 +53,7 @@ def new(
         text = f"{float(match[1]) * _SCALE[unit]:.3f}".rstrip("0")
         return f"{text}0" if text.endswith(".") else text
 
-    named = clean_name(folder.resolve().name.encode("utf-8", "replace").decode())
+    named = clean_name(real_path(folder).name.encode("utf-8", "replace").decode())
     words = {
         "<name>": tomlkit.string(named[:LONGEST_NAME].strip() or "site").as_string(),
         "<date>": dt.date.today().isoformat(),  # noqa: DTZ011 - the technician's own calendar

@@ -15,6 +15,7 @@ _Files = Annotated[
     typer.Argument(
         metavar="FILE...",
         help="GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF: what GDAL reads.",
+        readable=False,
     ),
 ]
 _Layers = Annotated[

@@ -22,6 +22,7 @@ def refer(
             metavar="FILE",
             help="A cover letter of your own (Jinja2, HTML) instead of the one in site.toml.",
             show_default=False,
+            readable=False,
         ),
     ] = None,
     paper: PaperName = None,

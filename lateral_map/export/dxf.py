@@ -12,6 +12,7 @@ import re
 import threading
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
+from configparser import ConfigParser
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
@@ -27,6 +28,7 @@ from lateral_map.export.features import (
     plan_layers,
     route_layers,
 )
+from lateral_map.export.loading import load_without
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.model.chance import TWO_SIDED_95
@@ -111,6 +113,8 @@ def dig_dxf(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -> 
 
 
 def _document(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -> bytes:
+    # It would take settings from the folder the command was given in.
+    load_without("ezdxf", ConfigParser, "read", lambda *_, **__: [])
     import ezdxf
     from ezdxf import bbox
 

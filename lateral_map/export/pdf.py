@@ -5,8 +5,10 @@ WeasyPrint lays it out as PDF/A-3a (ISO 19005-3, conformance level A: archival a
 
 from __future__ import annotations
 
+import ctypes.util
 import logging
 import os
+import sys
 import threading
 import warnings
 from collections.abc import Iterator
@@ -15,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lateral_map.draw.paint.fonts import FACE_NAMES, font_bytes, font_css
 from lateral_map.errors import ExportError
+from lateral_map.export.loading import load_without
 from lateral_map.units import show_value
 
 if TYPE_CHECKING:
@@ -29,6 +32,8 @@ _FACE: Final = "face"  # the address scheme of our own typeface, served from mem
 # 1 January 1980 UTC: what a font subset gives as its date, so that bytes repeat.
 _FIXED_EPOCH: Final = "315532800"
 _ENVIRONMENT: Final = threading.Lock()
+# Elsewhere a library is found by its file's own name: no compiler need be asked where it is.
+_FIND_LIBRARY: Final = ctypes.util.find_library if sys.platform != "linux" else lambda _name: None
 
 
 def html_to_pdf(html: str) -> bytes:
@@ -47,6 +52,7 @@ def html_to_pdf(html: str) -> bytes:
 def _lay_out(html: str) -> tuple[bytes, set[int]]:
     """Return the PDF, and the code points no installed face has."""
     try:
+        load_without("weasyprint", ctypes.util, "find_library", _FIND_LIBRARY)
         import weasyprint
         from weasyprint import urls
         from weasyprint.text import fonts

@@ -17,6 +17,7 @@ from typing import Any, Final, Literal
 from uuid import uuid4
 
 from lateral_map.export.atomic import sync_directory
+from lateral_map.reading.files import real_path
 from lateral_map.web.disk import version_of
 
 FOLDER: Final = ".history"
@@ -84,7 +85,7 @@ def know_site(folder: Path, address: str = "") -> Known:
 
     A folder moved is the same site. A copy, whose original is still where it was, is another one.
     """
-    place, here = folder / FOLDER / "site.json", str(folder.resolve())
+    place, here = folder / FOLDER / "site.json", str(real_path(folder))
     known = _read_known(place) or Known(uuid4().hex, here)
     if known.path != here:
         original = _read_known(Path(known.path) / FOLDER / "site.json")
