@@ -147,5 +147,6 @@ def test_on_the_sheet_it_is_grey_and_lies_at_the_plans_points(tmp_path: Path) ->
     for at in shown:
         # A pixel of the sheet at 96 to the inch.
         assert np.hypot(*(seen - at).T).min() < 0.75
-    assert "placesonit±2.9ft" in words
+    assert "County<b>aerial,2021" in words
+    assert "placesonit±2.9" in words
     assert np.asarray(part).min() > 100  # pale: what is drawn over it stays the darkest
