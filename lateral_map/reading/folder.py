@@ -46,10 +46,12 @@ _NO_MAIN: Final = (
 Usable = TypeVar("Usable", BendRow, FindingRow)
 
 
-def load_site(path: str | Path) -> Site:
+def load_site(path: str | Path, *, named_in: Path | None = None) -> Site:
     """Read a site folder (or its site.toml) into a ``Site`` in metres.
 
-    Raises ``SiteError`` with every fault in the folder: file, row, column, value, what is right.
+    ``named_in`` is the folder of files that site.toml only names, such as a picture, where that is
+    another. Raises ``SiteError`` with every fault in the folder: file, row, column, value, what is
+    right.
     """
     folder, is_folder = Path(path), False
     with suppress(OSError, ValueError):  # a name the disk cannot have
@@ -91,7 +93,8 @@ def load_site(path: str | Path) -> Site:
     plan, sketch = _with_sketch(drawn, sketched, said, ledger)
     absent = absent and files.get("sketch.csv") is None
     names = PlanNames(plan, absent)
-    site = _join(said, rows, names, folder, files.get("ground.tif"), ledger)
+    under = Under(said, names, named_in or folder)
+    site = _join(said, rows, names, folder, files.get("ground.tif"), under, ledger)
     return replace(site, plan=replace(site.plan, sketch=sketch))
 
 
@@ -114,7 +117,13 @@ def _used(rows: tuple[ReadRow[Usable], ...]) -> tuple[ReadRow[Usable], ...]:
 
 
 def _join(
-    said: SiteFile, rows: Rows, names: PlanNames, folder: Path, terrain: Path | None, ledger: Ledger
+    said: SiteFile,
+    rows: Rows,
+    names: PlanNames,
+    folder: Path,
+    terrain: Path | None,
+    under: Under,
+    ledger: Ledger,
 ) -> Site:
     """Check the files against each other, lay everything in the plane, and build the site."""
     check_marks(rows.locates, ledger)
@@ -150,7 +159,7 @@ def _join(
     if terrain is not None and end_m is not None and said.start is not None:
         plan = add_terrain(terrain, Levelled(said, placed, end_m, plan, locates), ledger)
     if end_m is not None:
-        plan = add_picture(Under(said, placed, plan, names, end_m, folder), ledger)
+        plan = add_picture(under, placed, plan, end_m, ledger)
     ledger.raise_if_any()
     if said.site is None or said.start is None or end_m is None:
         raise SiteError(Fault("the site is not whole", "see site.toml", file="site.toml"))

@@ -69,18 +69,30 @@ class _Where:
 
 @dataclass(frozen=True, slots=True)
 class Under:
-    """The site so far, as far as a picture under it has to know."""
+    """What site.toml says of the picture, the plan's names, and the folder that holds it."""
 
     said: SiteFile
-    placed: PlacedStart
-    plan: Plan
     names: PlanNames
-    end_m: float
     folder: Path
 
 
-def add_picture(of: Under, ledger: Ledger) -> Plan:
+@dataclass(frozen=True, slots=True)
+class _Laying:
+    """The site so far, as far as a picture under it has to know."""
+
+    said: SiteFile
+    names: PlanNames
+    folder: Path
+    placed: PlacedStart
+    plan: Plan
+    end_m: float
+
+
+def add_picture(
+    under: Under, placed: PlacedStart, plan: Plan, end_m: float, ledger: Ledger
+) -> Plan:
     """Return the plan with the picture that site.toml names, or as it is where it names none."""
+    of = _Laying(under.said, under.names, under.folder, placed, plan, end_m)
     table, lines = of.said.picture, of.said.lines
     if not table.file or table.accuracy is None:
         if of.said.picture_point and not table.file:
@@ -101,7 +113,7 @@ def add_picture(of: Under, ledger: Ledger) -> Plan:
     return replace(of.plan, picture=picture)
 
 
-def _georeferenced(path: Path, of: Under, sd_m: float, ledger: Ledger) -> tuple[Raster, _Where]:
+def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tuple[Raster, _Where]:
     """Return a picture's pixels, still unread, and where they lie; raises ``SiteError``."""
     if not path.exists():
         problem = f"the site folder holds no {show_value(of.said.picture.file)}"
@@ -153,7 +165,7 @@ def _read_world(path: Path) -> tuple[float, ...]:
     return a, b, c - (a + b) / 2.0, d, e, f - (d + e) / 2.0
 
 
-def _by_numbers(numbers: tuple[float, ...], crs: str, of: Under) -> _Where:
+def _by_numbers(numbers: tuple[float, ...], crs: str, of: _Laying) -> _Where:
     """Return where a picture lies whose pixels' coordinates are known in a system.
 
     ``numbers`` are a, b, c, d, e, f of x = a column + b row + c and y = d column + e row + f.
@@ -188,7 +200,7 @@ def _by_numbers(numbers: tuple[float, ...], crs: str, of: Under) -> _Where:
     return _Where(to_plane, to_pixels)
 
 
-def _by_points(raster: Raster, of: Under, sd_m: float, ledger: Ledger) -> _Where:
+def _by_points(raster: Raster, of: _Laying, sd_m: float, ledger: Ledger) -> _Where:
     """Return where a picture lies by points found in it, telling what the fit leaves over."""
     given = of.said.picture_point
     found = list(_known_points(raster, of))
@@ -226,7 +238,7 @@ def _by_points(raster: Raster, of: Under, sd_m: float, ledger: Ledger) -> _Where
     )
 
 
-def _known_points(raster: Raster, of: Under) -> Iterator[tuple[str, tuple[float, float]]]:
+def _known_points(raster: Raster, of: _Laying) -> Iterator[tuple[str, tuple[float, float]]]:
     """Yield each point's name and its place in the plane; raises ``SiteError`` with all faults."""
     faults = []
     for number, one in enumerate(of.said.picture_point, 1):
@@ -244,7 +256,7 @@ def _known_points(raster: Raster, of: Under) -> Iterator[tuple[str, tuple[float,
 
 
 def _place_of(
-    one: PicturePointTable, of: Under, field: str, faults: list[Fault]
+    one: PicturePointTable, of: _Laying, field: str, faults: list[Fault]
 ) -> tuple[float, float] | None:
     frame = of.placed.frame
     if one.point is not None:
@@ -289,7 +301,7 @@ def _tell_fit(points: list[PicturePoint], sd_m: float, said: SiteFile, ledger: L
         )
 
 
-def _laid(raster: Raster, where: _Where, of: Under) -> PlanPicture:
+def _laid(raster: Raster, where: _Where, of: _Laying) -> PlanPicture:
     """Return the part of a picture about the run in the plane; raises ``SiteError``."""
     table, placed = of.said.picture, of.placed
     corners = np.array([[0, 0], [raster.width, 0], [raster.width, raster.height],
@@ -322,7 +334,7 @@ def _laid(raster: Raster, where: _Where, of: Under) -> PlanPicture:
     )
 
 
-def _elsewhere(frame_m: Floats, half_m: float, of: Under) -> Fault:
+def _elsewhere(frame_m: Floats, half_m: float, of: _Laying) -> Fault:
     """Return the fault of a picture that shows nothing near the run, with what may be the cause."""
     frame, placed = of.placed.frame, of.placed
     reach = format_length(half_m, of.said.unit, 0)

@@ -371,7 +371,7 @@ class PictureTable(Typed):
 
     file: fields.Text = key(
         "The picture in the site folder: a GeoTIFF; or JPEG, PNG or TIFF with a world file beside "
-        "it, or with [[picture_point]] entries.",
+        "it, or with points found in it.",
         "Picture file",
         default="",
         examples=['"aerial.jpg"'],
@@ -380,8 +380,7 @@ class PictureTable(Typed):
         "1 sd, each axis, of a place read off it; needed with file.", "Accuracy of places on it"
     )
     crs: fields.Text = key(
-        "Coordinate system of the world file, or of a GeoTIFF that names none; default that of "
-        "[site].",
+        "Coordinate system of the world file, or of a GeoTIFF that names none; default the site's.",
         "Its coordinate system",
         default="",
         examples=['"EPSG:6499"'],

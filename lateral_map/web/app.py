@@ -39,8 +39,8 @@ Handler = Callable[[Request, bytes], Response]
 _ASSET_HEADERS: Final = {"Cache-Control": "no-cache"}
 # The page's scripts, styles and pictures: a fixed list in memory, so no path is ever asked for.
 _OWN: Final = (
-    "entry.js", "parts.js", "forms.js", "plan.js", "picture.js", "outbox.js", "offline.js",
-    "entry.css", "icon.svg",
+    "entry.js", "parts.js", "forms.js", "plan.js", "picture.js", "pointing.js", "outbox.js",
+    "offline.js", "entry.css", "icon.svg",
 )  # fmt: skip
 _TYPES: Final = {"js": "text/javascript", "css": "text/css", "svg": "image/svg+xml"}
 
@@ -96,6 +96,8 @@ class EntryApp:
             "/favicon.ico": self.icon,
             "/offline.js": self.offline,
             "/devices": self.devices,
+            "/picture/{name}": self.picture,
+            "/picture-to-point-at": self.pointed_at,
         }
         writing: dict[str, Handler] = {
             "/rows": self.rows,
@@ -104,6 +106,7 @@ class EntryApp:
             "/undo": self.undo,
             "/outside": self.outside,
             "/points": self.points,
+            "/pictures": self.take_picture,
             "/link": self.new_link,
             "/turn-out": self.turn_out,
             JOIN: self.join,
@@ -233,6 +236,19 @@ class EntryApp:
         return JSONResponse(
             self.entering.match_points(asked.clean_typed(name)[:80], body, unit, meaning)
         )
+
+    def picture(self, request: Request, _: bytes) -> Response:
+        """Send the picture under the plan."""
+        content = self.entering.picture(request.url.path)
+        return Response(content, media_type="image/jpeg", headers=_ASSET_HEADERS)
+
+    def pointed_at(self, *_: object) -> Response:
+        """Send the picture that points are to be found in."""
+        return JSONResponse(self.entering.pointed_at())
+
+    def take_picture(self, request: Request, body: bytes) -> Response:
+        """Take a picture into the site's folder; what it is for is a setting."""
+        return JSONResponse(self.entering.take_picture(request.query_params.get("name", ""), body))
 
     # ── changing ─────────────────────────────────────────────────────────────────────────────
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import json
 import zipfile
@@ -17,6 +18,7 @@ from lateral_map.reading.plan import PLAN_KINDS
 from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
 from lateral_map.web.asked import AskedWrong, FeatureAsked, clean_typed
 from lateral_map.web.parts import SETTINGS
+from lateral_map.web.picture import picture_address, picture_to_point_at, take_picture
 from lateral_map.web.places import Ground, geometry
 from lateral_map.web.settings import unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
@@ -208,6 +210,28 @@ class Entering:
                 for one in match_marks(points, marks)
             ]
         }
+
+    # ── the picture under the plan ───────────────────────────────────────────────────────────
+
+    def picture(self, address: str) -> bytes:
+        """Return the picture as it lies under the plan; raises ``KeyError`` where it is another."""
+        solved, _ = self.solutions.current()
+        for report in (solved.report, self.solutions.last_whole):
+            found = report.site.plan.picture if report else None
+            if found is not None and picture_address(found) == address:
+                return found.jpeg
+        raise KeyError(address)
+
+    def pointed_at(self) -> dict[str, Any]:
+        """Return the picture that site.toml names, to find points in, as an address, its size."""
+        named = self.store.settings().get("picture.file", "")
+        found = picture_to_point_at(self.store.folder, named)
+        jpeg = base64.b64encode(found.pop("jpeg")).decode()
+        return found | {"src": f"data:image/jpeg;base64,{jpeg}"}
+
+    def take_picture(self, name: str, data: bytes) -> dict[str, str]:
+        """Put a picture into the site's folder and return its name there."""
+        return {"file": take_picture(self.store.folder, name, data)}
 
     def make(self, name: str) -> Made:
         """Make one product of the site as it is now; several files come as one zip.

@@ -121,6 +121,15 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         ),
         Group("An earlier run", "earlier?", optional=True, path="site"),
         Group(
+            "A picture underneath",
+            "file? accuracy? crs? source date licence?",
+            optional=True,
+            key="picture",
+            path="picture",
+            help="An aerial, a scanned plan, a photographed sketch: it lies under the map, and "
+            "places can be tapped on it.",
+        ),
+        Group(
             "Accuracies",
             "tape tape_fraction mark mark_fraction offset ground corner? square? fitting eye "
             "wander? fall? fall_accuracy fall_wander? mapped_line? mapped_point?",
@@ -131,6 +140,7 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
     ),
     "pipe": (Group("", "from material+ size? joint_length?"),),
     "boundary": (Group("", "line at? footage? name? inside? outside decides"),),
+    "picture_point": (Group("", "column? row point x y lat lon"),),
 }
 
 

@@ -20,7 +20,7 @@ from tomlkit.items import AoT, Table
 from lateral_map.model.site import Unit
 from lateral_map.reading.vocabulary import VOCABULARY
 
-LISTS: Final = ("pipe", "boundary", "applied")
+LISTS: Final = ("pipe", "boundary", "picture_point", "applied")
 _NUMBER: Final = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
 _LOOSE: Final = re.compile(r"([+-]?)(\d*)(\.\d*)?")
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")

@@ -66,17 +66,17 @@ def solve(folder: Path) -> Solved:
         for path in folder.iterdir():
             if path.name.casefold() in _COPIED:
                 shutil.copyfile(path, copy / path.name.casefold())
-        return replace(_solve_rest(copy, faults), says=says)
+        return replace(_solve_rest(folder, copy, faults), says=says)
 
 
-def _solve_rest(copy: Path, faults: tuple[Fault, ...]) -> Solved:
+def _solve_rest(folder: Path, copy: Path, faults: tuple[Fault, ...]) -> Solved:
     """Solve a copy without what the faults name, round after round while there are new ones."""
     newest, runs = faults, False
     for _ in range(_ROUNDS):
         if not _leave_out(copy, newest):
             break
         try:
-            site = load_site(copy)
+            site = load_site(copy, named_in=folder)
             runs = True
             return Solved(build_report(site), faults)
         except (SiteError, AdjustmentError) as error:
@@ -84,10 +84,12 @@ def _solve_rest(copy: Path, faults: tuple[Fault, ...]) -> Solved:
             faults = tuple(dict.fromkeys([*faults, *newest]))
         except (AnalysisError, FrameError) as error:
             return Solved(None, (*faults, Fault(str(error))))
-    return Solved(None, faults) if runs else Solved(_plan_alone(copy), faults, plan_only=True)
+    return (
+        Solved(None, faults) if runs else Solved(_plan_alone(folder, copy), faults, plan_only=True)
+    )
 
 
-def _plan_alone(copy: Path) -> Report | None:
+def _plan_alone(folder: Path, copy: Path) -> Report | None:
     """Return a report whose plan can be shown though nothing says where the run is yet."""
     if not (copy / SETTINGS).exists():
         return None
@@ -100,7 +102,7 @@ def _plan_alone(copy: Path) -> Report | None:
         (copy / SETTINGS).write_text(text, encoding="utf-8")
         for table in set(TABLES) - {"sketch.csv"}:
             (copy / table).unlink(missing_ok=True)
-        return build_report(load_site(copy))
+        return build_report(load_site(copy, named_in=folder))
     except (ValueError, SiteError, AdjustmentError, AnalysisError, FrameError):
         return None
 
@@ -137,6 +139,11 @@ def _without(file: str, text: str, faults: list[Fault]) -> str:
 
 def _without_settings(text: str, fields: list[str]) -> str:
     paths = {path for field in fields if "." in (path := setting_path(field))}
+    if any(path.startswith("picture") for path in paths):
+        # Said of no picture, the rest of it would be one more fault.
+        paths = {path for path in paths if not path.startswith("picture")}
+        for table in ("picture", "picture_point"):
+            text = change_setting(text, table, None)
     entries = {".".join(path.split(".")[:2]) for path in paths if path.split(".")[0] in LISTS}
     single = {path for path in paths if path.split(".")[0] not in LISTS}
     # From the last entry on, so that the places of those before it hold.

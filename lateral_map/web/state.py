@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
@@ -15,21 +16,26 @@ from lateral_map.draw.data import map_data
 from lateral_map.draw.plan.scene import bounds_of
 from lateral_map.draw.profile.painter import PageWidth, page_profile
 from lateral_map.errors import Fault
+from lateral_map.model.picture import PlanPicture
 from lateral_map.model.results import Report
 from lateral_map.reading.fields import is_no
 from lateral_map.reading.plan import LINE_KINDS, PLAN_KINDS
 from lateral_map.reading.words import plain
-from lateral_map.units import small_unit
+from lateral_map.units import format_length, small_unit
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
+from lateral_map.web.picture import picture_address
 from lateral_map.web.settings import LISTS, entries_of, unit_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
+from lateral_map.words.notices import picture_origin
 from lateral_map.words.sayings import Saying, say_all
 
 _MOST_HISTORY: Final = 200
 # What is left of a drawing whose line means nothing yet.
 _YARD_M: Final = 15.0
-_PLAN_ONLY: Final = frozenset(("surfaces", "buildings", "utilities", "boundaries", "points"))
+_PLAN_ONLY: Final = frozenset(
+    ("picture", "surfaces", "buildings", "utilities", "boundaries", "points")
+)
 _HOMES: Final = frozenset({SETTINGS, PLAN, PACKAGE, *TABLES})  # files the page has forms for
 
 
@@ -144,7 +150,7 @@ def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
     The profile takes the longer to draw: the page asks for it at once, and draws the map meanwhile.
     ``plan_only`` leaves out all that rests on the route.
     """
-    data = map_data(report, widths=())
+    data = map_data(report, widths=(), address=picture_address)
     if plan_only:
         data["layers"] = [layer for layer in data["layers"] if layer["key"] in _PLAN_ONLY]
         data["facts"], data["notices"], data["tables"] = [], [], []
@@ -287,9 +293,27 @@ def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
     return {
         "features": features,
         "names": names,
+        "picture": _picture(known.picture, store) if known and known.picture else None,
         "editable": not words,
         "words": words,
         "faults": _said(loose),
+    }
+
+
+def _picture(picture: PlanPicture, store: SiteStore) -> dict[str, Any]:
+    """Return what a place tapped on the picture is worth, and how well the picture lies."""
+    unit = unit_of(store.settings())
+    return {
+        "accuracy": format_length(picture.sd_m, unit, 2),
+        "source": f"traced on {picture_origin(picture)}",
+        "points": [
+            {
+                "name": one.name,
+                "off": format_length(math.hypot(*one.off_m), unit, 2),
+                "others": None if one.others_m is None else format_length(one.others_m, unit, 2),
+            }
+            for one in picture.points
+        ],
     }
 
 

@@ -135,6 +135,11 @@ class SiteStore:
             with suppress(FileNotFoundError):
                 stat = (self.folder / PACKAGE).stat()
                 versions[PACKAGE] = f"{stat.st_mtime_ns}-{stat.st_size}"
+            with suppress(OSError, ValueError, UnreadableError):
+                # Read with the site, edited nowhere: the picture under the plan, once it is there.
+                if named := self.settings().get("picture.file"):
+                    stat = (self.folder / named).stat()
+                    versions["picture"] = f"{stat.st_mtime_ns}-{stat.st_size}"
             return versions
 
     def path(self, name: str) -> Path:

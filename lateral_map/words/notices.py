@@ -94,9 +94,14 @@ def origin_words(site: Site) -> tuple[str, ...]:
 
 def picture_words(picture: PlanPicture, unit: str) -> str:
     """Say whose picture lies under the plan, and how well places can be read off it."""
-    whose = picture.source or f"Picture {picture.name}, its source not stated"
+    return f"{picture_origin(picture)}; places on it {range_95(picture.sd_m, unit)}"
+
+
+def picture_origin(picture: PlanPicture) -> str:
+    """Say whose a picture is, of when, and under which licence."""
+    whose = picture.source or f"picture {picture.name}, its source not stated"
     said = [part for part in (whose, picture.date, picture.licence) if part]
-    return f"{tidy(', '.join(said), 200)}; places on it {range_95(picture.sd_m, unit)}"
+    return tidy(", ".join(said), 200)
 
 
 def embedded_words(picture: PlanPicture, unit: str) -> str:

@@ -10,7 +10,7 @@ from lateral_map.web.forms import FORMS, form_values
 
 # Shown otherwise than in a field: a row is set aside by a button, a boundary's spread in the file.
 ELSEWHERE = {"use", "accuracy of boundary", "wander of pipe"}
-NOT_ON_THE_PAGE = {"dig_rule", "reach", "rates", "terrain", "picture", "picture_point", "applied"}
+NOT_ON_THE_PAGE = {"dig_rule", "reach", "rates", "terrain", "applied"}
 # Files are named where they lie.
 IN_THE_FILE_ALONE = {
     "swell", "swell_source", "pavement_cutback", "letter", "photographs", "keep_metadata"
@@ -24,7 +24,9 @@ def test_every_column_has_a_field() -> None:
 
 
 def test_every_table_of_the_site_has_its_fields() -> None:
-    shown = {name: form_values()[name][0]["fields"] for name in ("pipe", "boundary")}
+    shown = {
+        name: form_values()[name][0]["fields"] for name in ("pipe", "boundary", "picture_point")
+    }
     for group in form_values()["site"]:
         shown[group["path"]] = [*shown.get(group["path"], ()), *group["fields"]]
     assert set(shown) == {name for name in VOCABULARY if "." not in name} - NOT_ON_THE_PAGE

@@ -4,6 +4,7 @@ import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, c
 import { isUnderWay, outbox, outboxText, put, sendAgain, sendAll, takeIn, takeOut, watchOutbox } from "./outbox.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
+import { pointInPicture } from "./pointing.js";
 import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./picture.js";
 
 const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["sketch.csv", "Sketch"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
@@ -648,7 +649,9 @@ function sitePanel() {
   const values = settingsSoFar();
   const sections = [["form", [values, settings.faults, site, context()], () => [siteForm(values)]]];
   if (site.is_new) return sections;
-  for (const [name, title, key] of [["pipe", "Pipe", "from"], ["boundary", "Boundaries", "line"]]) {
+  const lists = [["pipe", "Pipe", "from"], ["boundary", "Boundaries", "line"]];
+  if (values["picture.file"]) lists.push(["picture_point", "Points found in the picture", "point"]);
+  for (const [name, title, key] of lists) {
     sections.push([name, [values, settings.lists[name], settings.faults, context()], () => [listPanel(name, title, key, values)]]);
   }
   return sections;
@@ -665,7 +668,7 @@ function settingsSoFar() {
 
 function siteForm(values) {
   const isNew = state.site.is_new;
-  const form = makeForm(forms.site, { ...context(), hidden: state.site.local ? ["lat", "lon"] : [] });
+  const form = makeForm(forms.site, { ...context(), hidden: state.site.local ? ["lat", "lon"] : [], extras: { picture: () => pictureTool(() => form) } });
   const draft = kept("draft site"); // the fields changed alone, each with what was seen there
   const usual = isNew ? { "site.name": state.site.folder, "site.date": today(), "site.unit": "ft", "site.crs": "local", "start.x": "0", "start.y": "0" } : {};
   form.fill({ ...usual, ...values, ...draft?.values }, { openFilled: false });
@@ -738,7 +741,7 @@ function listPanel(name, title, key, values) {
     };
     const faults = draft?.faults || state.settings.faults.filter(({ field }) => field.startsWith(`${path}.`)).map(({ field, words }) => ({ field: field.slice(path.length + 1), words }));
     queueMicrotask(() => form.showFaults(faults));
-    return make("form", { class: "entry", onsubmit: submit, "aria-label": title }, form.element,
+    return make("form", { class: "entry", onsubmit: submit, "aria-label": title }, name === "picture_point" ? pointTool(form) : null, form.element,
       make("div", { class: "doing" }, make("button", { type: "submit", class: "primary", text: isNew ? "Add" : "Save" }), button("Cancel", () => { close(); renderPanel(); }, { class: "plain" }), isNew ? null : button("Take out", () => hand([{ path, value: null, seen: texts[path] }]), { class: "plain" })));
   };
   const row = (path) => {
@@ -750,9 +753,59 @@ function listPanel(name, title, key, values) {
   if (draft) queueMicrotask(() => open(draft.path, draft));
   return make("section", { class: "list", "data-list": name },
     make("h3", { text: title }),
+    name === "picture_point" ? fitWords(entries) : null,
     make("ul", { class: "rows" }, entries.map(row)),
-    button(name === "pipe" ? "Add a pipe run" : "Add a boundary", () => open(`${name}.${entries.length}`), { class: "chip" }),
+    button({ pipe: "Add a pipe run", boundary: "Add a boundary", picture_point: "Add a point" }[name], () => open(`${name}.${entries.length}`), { class: "chip" }),
     holder);
+}
+
+/* A world file or a GeoTIFF says where a picture lies; points say it for any other. */
+function fitWords(entries) {
+  const points = state.plan.picture?.points || [];
+  const others = points.length > 2 ? points.map(({ name, others: off }) => `${name}: the others put it ${off} off`) : points.map(({ name, off }) => `${name}: ${off} left over`);
+  if (points.length) return make("div", { class: "quiet" }, make("p", { text: points.length > 2 ? "How well they fit one another:" : "Two points fit by themselves; a third checks them." }), make("ul", {}, others.map((text) => make("li", { dir: "auto", text }))));
+  return make("p", { class: "quiet", text: entries.length ? "Two points lay the picture; a third checks them." : "Only for a picture that nothing else says the place of: find two points of the plan in it, better three or four, far apart." });
+}
+
+function pointTool(form) {
+  const told = make("p", { class: "fault", role: "alert" });
+  const open = button("Find it in the picture", async () => {
+    told.textContent = "";
+    try {
+      const found = await pointInPicture();
+      if (!found) return;
+      for (const name of ["column", "row"]) form.inputs.get(name).set(found[name]);
+      form.element.dispatchEvent(new Event("input", { bubbles: true }));
+    } catch (error) {
+      told.textContent = error instanceof Unreached ? "The page's server is not reached; try again when it is." : error.message;
+    } finally {
+      (form.inputs.get("column").get() ? form.element.querySelector('[data-field="point"] :is(input, select, button)') : open)?.focus();
+    }
+  }, { class: "chip strong" });
+  return make("div", {}, open, told);
+}
+
+/* A picture chosen on this device goes into the site's folder; the field then has its name. */
+function pictureTool(formNow) {
+  const told = make("p", { role: "status", class: "quiet" });
+  const file = make("input", { type: "file", accept: "image/jpeg,image/png,image/webp,image/tiff", hidden: true, "aria-label": "Picture" });
+  const open = button("Choose a picture on this device", () => file.click(), { class: "chip" });
+  file.addEventListener("change", async () => {
+    if (!file.files.length) return;
+    told.textContent = "Sending …";
+    try {
+      const answer = await send(`/pictures?name=${encodeURIComponent(file.files[0].name)}`, file.files[0]);
+      const form = formNow();
+      form.inputs.get("picture.file").set(answer.file);
+      form.element.dispatchEvent(new Event("input", { bubbles: true }));
+      told.textContent = `${answer.file} is in the site's folder. Say how well places can be read off it, and save.`;
+      form.inputs.get("picture.accuracy").focus();
+    } catch (error) {
+      told.textContent = error instanceof Unreached ? "The page's server is not reached; choose it again when it is." : error.message;
+    }
+    file.value = "";
+  });
+  return make("div", {}, open, file, told);
 }
 
 // ── more ─────────────────────────────────────────────────────────────────────────────────────────

@@ -13,13 +13,16 @@ self.addEventListener("fetch", (event) => {
   if (method !== "GET" || origin !== self.location.origin) return;
   if (pathname === "/" || pathname.startsWith("/static/")) event.respondWith(fresh(event.request, true));
   // What the page last drew it puts on the shelf itself.
+  else if (pathname.startsWith("/picture/")) event.respondWith(fresh(event.request, true, "/picture/"));
   else if (pathname === "/state" || pathname === "/profile") event.respondWith(fresh(event.request, false));
 });
 
-async function fresh(request, keeps) {
+/* Of what has another address each time, under `alone`, the last one stays. */
+async function fresh(request, keeps, alone = null) {
   const shelf = await caches.open(SHELF);
   try {
     const answer = await fetch(request);
+    if (alone && answer.ok) for (const other of await shelf.keys()) if (new URL(other.url).pathname.startsWith(alone)) await shelf.delete(other);
     if (keeps && answer.ok) await shelf.put(request, answer.clone());
     return answer;
   } catch (error) {

@@ -65,6 +65,9 @@ export function pointAt(footage) {
   if (isNarrow()) byId("plan").scrollIntoView({ block: "start", behavior: pace() });
 }
 
+/** True where a picture is seen under the map. */
+export const picturesUnder = () => Boolean(page()?.image?.isConnected && page().opacity > 0);
+
 /** True where there is a map to tap on. */
 export const canPlace = () => Boolean(page());
 

@@ -2,7 +2,7 @@
 
 import { button, byId, forms, make } from "./parts.js";
 import { makeForm, reveal } from "./forms.js";
-import { canPlace, showPlaces, tapPlaces } from "./picture.js";
+import { canPlace, picturesUnder, showPlaces, tapPlaces } from "./picture.js";
 
 const WORDS = { Point: "Tap where it is.", LineString: "Tap along the line, end to end.", Polygon: "Tap round it, corner by corner." };
 
@@ -72,6 +72,19 @@ function featureForm(kind, feature, state, page, draft = null) {
     keepDraft();
     return true;
   };
+  /* What is tapped on a picture is as sure as the picture, and says so. */
+  const traceWords = make("p", { class: "quiet", role: "status" });
+  const traced = () => {
+    const { picture } = state.plan;
+    if (!picture || !picturesUnder()) return;
+    for (const name of ["accuracy", "source"]) {
+      const input = form.inputs.get(name);
+      if (!input || input.get()) continue;
+      input.set(picture[name]);
+      traceWords.textContent = `Tapped on the picture: its accuracy, ${picture.accuracy}, is taken.`;
+    }
+    keepDraft();
+  };
   const now = () => ({ kind, feature, values: form.values(), places, instead: draft?.instead });
   const keepDraft = () => page.keep(DRAFT, now());
   form.element.addEventListener("input", keepDraft);
@@ -109,7 +122,8 @@ function featureForm(kind, feature, state, page, draft = null) {
     make("h3", { text: feature ? `${spec.title}: ${feature.name || "no name"}` : `New: ${spec.title.toLowerCase()}` }),
     spec.words ? make("p", { class: "quiet", text: spec.words }) : null,
     form.element,
-    make("fieldset", { class: "group" }, make("legend", { text: spec.shape === "Point" ? "Where it is" : "Where it runs" }), list, placeTools(spec.shape, context, add)),
+    make("fieldset", { class: "group" }, make("legend", { text: spec.shape === "Point" ? "Where it is" : "Where it runs" }), list, placeTools(spec.shape, context, add, traced)),
+    traceWords,
     told,
     make("div", { class: "doing" },
       make("button", { type: "submit", class: "primary", text: feature ? "Save" : `Add ${spec.title.toLowerCase()}` }),
@@ -131,11 +145,11 @@ function placeWords(place) {
 }
 
 /* The ways to give a place: tap, coordinates, two tapes, a point of the plan. */
-function placeTools(shape, context, add) {
+function placeTools(shape, context, add, traced) {
   const holder = make("div", { class: "way" });
   const tap = async () => {
     const places = await tapPlaces(shape, WORDS[shape]);
-    if (places.length) add(...places.map((plane) => ({ plane })));
+    if (places.length && add(...places.map((plane) => ({ plane })))) traced();
   };
   const ways = [
     canPlace() ? button("Tap on the map", tap, { class: "chip" }) : null,

@@ -1,0 +1,72 @@
+"""The picture under the plan: shown on the entry page, taken in, and pointed at."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import re
+from pathlib import Path
+from typing import Any, Final
+
+from lateral_map.errors import Fault, SiteError
+from lateral_map.model.picture import PlanPicture
+from lateral_map.reading.picture_pixels import pillow_raster
+from lateral_map.reading.pictures import eight_bits, inside_folder, open_picture, plain_colours
+from lateral_map.web.asked import AskedWrong, clean_typed
+
+_FOLDER: Final = "/picture/"
+_LONGEST_PX: Final = 1_600
+_QUALITY: Final = 80
+_ENDINGS: Final = {
+    "JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIF": ".heic",
+}  # fmt: skip
+_MOST_NAMES: Final = 99
+
+
+def picture_address(picture: PlanPicture) -> str:
+    """Return where the page fetches a picture: another address for another picture."""
+    return f"{_FOLDER}{hashlib.sha256(picture.jpeg).hexdigest()[:20]}"
+
+
+def take_picture(folder: Path, name: str, data: bytes) -> str:
+    """Put a picture into the site folder, under a name that is free; return that name.
+
+    Raises ``SiteError`` for what is no picture; nothing is then left of it.
+    """
+    stem = re.sub(r"[^\w-]+", " ", Path(clean_typed(name)).stem).strip()[:40] or "picture"
+    beside = folder / ".picture.saving"
+    beside.write_bytes(data)
+    try:
+        with open_picture(beside) as picture:
+            ending = _ENDINGS[picture.format or "JPEG"]
+            picture.load()
+        for number in range(1, _MOST_NAMES):
+            place = folder / f"{stem}{f' {number}' if number > 1 else ''}{ending}"
+            if not place.exists():
+                os.link(beside, place)
+                return place.name
+    finally:
+        beside.unlink(missing_ok=True)
+    raise SiteError(Fault("the folder is full of pictures of that name", "choose another"))
+
+
+def picture_to_point_at(folder: Path, named: str) -> dict[str, Any]:
+    """Return a picture of the site, upright, as JPEG no longer than 1,600 px a side, and its size.
+
+    Raises ``SiteError``.
+    """
+    if not named:
+        raise AskedWrong("no picture is named under Site")
+    from PIL import ImageOps
+
+    path = inside_folder(folder, named, "picture.file")
+    raster = pillow_raster(path, upright=True)
+    with open_picture(path) as picture:
+        picture.draft("RGB", (_LONGEST_PX, _LONGEST_PX))
+        upright = eight_bits(ImageOps.exif_transpose(picture))
+        upright.thumbnail((_LONGEST_PX, _LONGEST_PX))
+        shown = plain_colours(upright)
+    saved = io.BytesIO()
+    shown.save(saved, "JPEG", quality=_QUALITY)
+    return {"jpeg": saved.getvalue(), "width": raster.width, "height": raster.height}
