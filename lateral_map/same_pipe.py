@@ -6,14 +6,21 @@ import math
 from typing import Final
 
 import numpy as np
+import shapely
 from scipy.optimize import linear_sum_assignment
 from shapely.geometry import LineString, Point
 
 from lateral_map.errors import AnalysisError
 from lateral_map.model.again import Again, Change, Compared, Repaired
-from lateral_map.model.results import FindingResult, Report
+from lateral_map.model.arrays import Floats
+from lateral_map.model.results import FindingResult, Report, Stations
 from lateral_map.model.site import Severity
+from lateral_map.units import from_metres
 
+# How far the later line is drawn on past its ends, so that what lies beyond them has a footage.
+_ONWARD_M: Final = 500.0
+# Lines that come no nearer than this, beyond their 3 sd, are of two pipes; chosen, no source.
+_APART_M: Final = 3.0
 # Two findings 3 sd apart are no longer taken for one (99.7 %); one that is called otherwise has to
 # lie within 2.
 _GATE: Final = 9.0
@@ -27,7 +34,7 @@ def compare_runs(before: Report, now: Report) -> Again:
     Each earlier finding is carried over the ground onto the later line, not by its footage: two
     counters need not agree. Pairs are the assignment of least total cost, a pair's cost being the
     square of its distance along the pipe in joint standard deviations. Raises ``AnalysisError``
-    where the two sites have no system in common.
+    where the two sites have no system in common or their lines lie apart everywhere.
     """
     carry = _Carry(before, now)
     placed = [carry.ends(one) for one in before.findings]
@@ -62,7 +69,12 @@ def compare_runs(before: Report, now: Report) -> Again:
         each.now.finding.footage_m - each.before.finding.footage_m
         for each in compared
         # A stretch may have grown: its beginning says nothing of the counter.
-        if each.now and each.before and each.now.far is None and each.before.far is None
+        if each.now
+        and each.before
+        and each.now.far is None
+        and each.before.far is None
+        # Run from the other end, no counter reads a constant more.
+        and carry.before_m[0] <= carry.before_m[1]
     ]
     read_sd = math.hypot(before.site.counter.sd_reading_m, now.site.counter.sd_reading_m)
     read_sd = max(read_sd, float(np.std(shifts)) if shifts else 0.0)
@@ -71,7 +83,7 @@ def compare_runs(before: Report, now: Report) -> Again:
         before, now, tuple(compared), _repairs(before, now, carry),
         float(np.mean(shifts)) if shifts else None,
         read_sd / math.sqrt(len(shifts)) if shifts else None,
-        len(shifts), gap, sd_gap,
+        len(shifts), gap, sd_gap, carry.before_m,
     )  # fmt: skip
 
 
@@ -87,9 +99,32 @@ class _Carry:
                 "lies in the other; declare the same crs in both"
             )
         s = now.stations
-        self._line = LineString(np.stack([s.easting_m, s.northing_m], axis=-1))
-        steps = np.hypot(np.diff(s.easting_m), np.diff(s.northing_m))
-        self._along_m = np.concatenate([[0.0], np.cumsum(steps)])
+        line = np.stack([s.easting_m, s.northing_m], axis=-1)
+        # Straight on past both ends: what lies there the later camera did not come to.
+        line = np.concatenate([[_onward(line[::-1])], line, [_onward(line)]])
+        self._line = LineString(line)
+        self._along_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        first, last = float(s.footage_m[0]), float(s.footage_m[-1])
+        self._footage_m = np.array([first - _ONWARD_M, *s.footage_m, last + _ONWARD_M])
+        self._require_one_pipe(LineString(line[1:-1]))
+        self._now_m = first, now.site.run.end_m
+        earlier = float(before.stations.footage_m[0]), before.site.run.end_m
+        self.before_m = self.footage(earlier[0]), self.footage(earlier[1])
+
+    def _require_one_pipe(self, line: LineString) -> None:
+        """Raise ``AnalysisError`` where the earlier line comes nowhere near the later one."""
+        one, other = self._before.stations, self._now.stations
+        places = shapely.points([self.place(float(at)) for at in one.footage_m])
+        gaps = shapely.distance(places, line)
+        sure = np.hypot(np.hypot(one.along_sd_m, one.across_sd_m), _widest_sd_m(other))
+        if np.min(gaps - 3.0 * sure) > _APART_M:
+            unit = self._now.site.unit
+            near = f"{from_metres(float(np.min(gaps)), unit):.0f} {unit.replace('_', ' ')}"
+            raise AnalysisError(
+                f"the two runs come no nearer to one another than {near}: they are not of one "
+                "pipe, or one of them is laid out from another place; compare runs of one pipe in "
+                "one system"
+            )
 
     def place(self, footage_m: float) -> tuple[float, float]:
         """Return where the earlier run's footage lies in the later plane."""
@@ -105,7 +140,7 @@ class _Carry:
     def footage(self, footage_m: float) -> float:
         """Return the later run's footage nearest to a footage of the earlier one, on the ground."""
         at = self._line.project(Point(self.place(footage_m)))
-        return float(np.interp(at, self._along_m, self._now.stations.footage_m))
+        return float(np.interp(at, self._along_m, self._footage_m))
 
     def ends(self, result: FindingResult) -> tuple[float, float, float]:
         """Return an earlier finding's two ends on the later footage, and 1 sd of both runs."""
@@ -126,12 +161,13 @@ class _Carry:
     def reached_now(self, result: FindingResult) -> bool:
         """Say whether the later camera came to where an earlier finding is."""
         at, _, sd = self.ends(result)
-        return at < self._now.site.run.end_m - sd or self._now.site.run.reached_main
+        return _reached(at, sd, *self._now_m, to_main=self._now.site.run.reached_main)
 
     def reached_before(self, result: FindingResult) -> bool:
         """Say whether the earlier camera came to where a later finding is."""
-        end = self.footage(self._before.site.run.end_m)
-        return result.finding.footage_m < end or self._before.site.run.reached_main
+        at, run = result.finding.footage_m, self._before.site.run
+        sd = self.sd(run.end_m, at)
+        return _reached(at, sd, *self.before_m, to_main=run.reached_main)
 
     def widest(self, before: Report) -> tuple[float, float]:
         """Return how far the lines lie apart across the pipe where it is most, with 1 sd."""
@@ -145,6 +181,29 @@ class _Carry:
             ]
             gaps.append((gap, math.hypot(*across)))
         return max(gaps, key=lambda each: each[0] / max(each[1], 1e-6))
+
+
+def _onward(line: Floats) -> Floats:
+    """Return a place far on past a line's last one, the way it went there."""
+    steps = line[-1] - line
+    long = np.hypot(*steps.T)
+    # A riser's footage is spent on one spot; a step of a foot has a direction.
+    steady = np.flatnonzero(long > 0.3)
+    if not steady.size:
+        return np.asarray(line[-1] + [_ONWARD_M, 0.0])
+    k = steady[-1]
+    return np.asarray(line[-1] + _ONWARD_M / long[k] * steps[k])
+
+
+def _widest_sd_m(stations: Stations) -> float:
+    return float(np.max(np.hypot(stations.along_sd_m, stations.across_sd_m)))
+
+
+def _reached(at: float, sd: float, begin: float, end: float, *, to_main: bool) -> bool:
+    """Say whether a camera that went from ``begin`` to ``end`` surely came to ``at``."""
+    ahead = 1.0 if end >= begin else -1.0
+    # Beyond the main there is no lateral to come to.
+    return ahead * (at - begin) > -sd and (to_main or ahead * (end - at) > sd)
 
 
 def _apart_m(other: FindingResult, at: float, to: float) -> float:
@@ -177,7 +236,7 @@ def _repairs(before: Report, now: Report, carry: _Carry) -> tuple[Repaired, ...]
     """Return each stretch the earlier site asked to repair, against the new pipe found there."""
     found = []
     for reach in before.site.reaches:
-        begin, end = carry.footage(reach.from_m), carry.footage(reach.to_m)
+        begin, end = sorted((carry.footage(reach.from_m), carry.footage(reach.to_m)))
         sd = carry.sd(reach.from_m, begin)
         was = {
             one.material

@@ -30,18 +30,15 @@ def again(
     from lateral_map import build_report, load_site
     from lateral_map.cli.console import plain, show_progress, stdout_console, tell_written
     from lateral_map.draw.again import again_html
-    from lateral_map.errors import Fault, SiteError
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.pdf import html_to_pdf
+    from lateral_map.reading.folder import load_earlier
     from lateral_map.same_pipe import compare_runs
     from lateral_map.words.again import again_facts
 
     with show_progress("Reading both runs") as step:
         loaded = load_site(site)
-        if earlier is None and not loaded.earlier:
-            remedy = 'write [site] earlier = "../the earlier folder", or give --earlier'
-            raise SiteError(Fault("it names no earlier run", remedy, "site.toml", field="site"))
-        before = load_site(earlier or site / loaded.earlier)
+        before = load_earlier(loaded, site, earlier)
         step("Adjusting both", 0.2)
         compared = compare_runs(build_report(before), build_report(loaded))
         step("Drawing", 0.7)

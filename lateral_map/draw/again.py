@@ -44,12 +44,14 @@ def draw_strip(again: Again) -> str:
         _WIDTH, _HEIGHT, f"Both runs along the pipe. {facts['summary']} The table says the same."
     )
     footage = again.now.stations.footage_m
-    places = [each.to_m or each.at_m or 0.0 for each in again.compared]
-    first, last = float(footage[0]), max([float(footage[-1]), *places])
+    spans = {True: again.before_m, False: (float(footage[0]), float(footage[-1]))}
+    places = [at for each in again.compared for at in (each.at_m, each.to_m) if at is not None]
+    reached = [*places, *spans[True], *spans[False]]
+    first, last = min(reached), max(reached)
     scale = (_WIDTH - 2.0 * _EDGE) / max(last - first, 1e-6)
     rows = {True: 0.4 * _HEIGHT, False: 0.6 * _HEIGHT}
     for before, y in rows.items():
-        canvas.line([(_EDGE, y), (_WIDTH - _EDGE, y)], Stroke(INK, 2.0))
+        canvas.line([(_EDGE + (at - first) * scale, y) for at in spans[before]], Stroke(INK, 2.0))
         side = 11.0 if before else _HEIGHT - 4.0
         canvas.text(_EDGE, side, run_name(again, before=before), 8.0, bold=True)
     step = round_step_m(45.0 / scale, site.unit)
@@ -63,7 +65,7 @@ def draw_strip(again: Again) -> str:
     for each in again.compared:
         ends = {}
         later = each.now.finding if each.now else None
-        spans = (
+        drawn = (
             (True, each.before, each.at_m, each.to_m),
             (
                 False,
@@ -72,7 +74,7 @@ def draw_strip(again: Again) -> str:
                 later.to_m if later else None,
             ),
         )
-        for before, result, at, to in spans:
+        for before, result, at, to in drawn:
             if result is None or at is None:
                 continue
             x, end = _EDGE + (at - first) * scale, _EDGE + ((to or at) - first) * scale

@@ -57,7 +57,8 @@ class Again:
 
     ``counter_m`` is the mean of what the later counter read more at places that are the same, with
     1 sd, over ``counter_pairs`` of them. ``gap_m`` is the widest the two lines lie apart across the
-    pipe at the earlier findings, ``sd_gap_m`` 1 sd of both there.
+    pipe at the earlier findings, ``sd_gap_m`` 1 sd of both there. ``before_m`` is from
+    where to where the earlier camera went: the second is less where it went the other way.
     """
 
     before: Report
@@ -69,3 +70,9 @@ class Again:
     counter_pairs: int
     gap_m: float
     sd_gap_m: float
+    before_m: tuple[float, float]
+
+    @property
+    def opposite(self) -> bool:
+        """Whether the two cameras went opposite ways."""
+        return self.before_m[1] < self.before_m[0]

@@ -98,6 +98,31 @@ def load_site(path: str | Path, *, named_in: Path | None = None) -> Site:
     return replace(site, plan=replace(site.plan, sketch=sketch))
 
 
+def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
+    """Read the earlier run of a site: the folder ``given``, else the one its site.toml names.
+
+    Raises ``SiteError``, which names the earlier folder beside each of its faults.
+    """
+    if given is None and not site.earlier:
+        remedy = 'write [site] earlier = "../the earlier folder", or give --earlier'
+        raise SiteError(Fault("it names no earlier run", remedy, "site.toml", field="site"))
+    place = folder / site.earlier if given is None else given
+    file, key = ("site.toml", "site.earlier") if given is None else ("", "")
+    with suppress(OSError, ValueError):
+        if folder.samefile(place.parent if place.name == "site.toml" else place):
+            problem, remedy = f"{str(place)!r} is this run's own folder", "name the one before it"
+            raise SiteError(Fault(problem, remedy, file, field=key))
+    try:
+        return load_site(place)
+    except SiteError as error:
+        raise SiteError(
+            replace(one, file=str(place / one.file))
+            if one.file
+            else replace(one, file=file, field=key)
+            for one in error.faults
+        ) from None
+
+
 def _with_sketch(
     drawn: SortedPlan | None, rows: tuple[ReadRow[SketchRow], ...], said: SiteFile, ledger: Ledger
 ) -> tuple[SortedPlan | None, Sketch | None]:

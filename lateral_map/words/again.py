@@ -29,7 +29,31 @@ def again_facts(again: Again) -> dict[str, Any]:
         for change, words in CHANGE_WORDS.items()
     }
     told = [f"{many} {words}" for words, many in count.items() if many]
+    return {
+        "site": tidy(again.now.site.name, 120),
+        "before": run_name(again, before=True),
+        "now": run_name(again, before=False),
+        "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
+        "rows": [_row(again, each) for each in again.compared],
+        "repairs": [repair_words(again, one) for one in again.repaired],
+        "notices": again_notices(again),
+    }
+
+
+def again_notices(again: Again) -> list[str]:
+    """Return what makes two runs less comparable than they look, the worst first."""
     unit, notices = again.now.site.unit, []
+    before, now = again.before.site.date, again.now.site.date
+    if before and now and before > now:
+        notices.append(
+            f"The run given as the earlier one is dated {before.isoformat()}, after this one: what "
+            "is called new may be gone, and what is called gone new. See which folder is which."
+        )
+    if again.opposite:
+        notices.append(
+            "The two cameras went opposite ways: their counters were not compared, places were, on "
+            "the ground."
+        )
     if again.counter_m is not None and again.sd_counter_m is not None:
         read = plus_minus(again.counter_m, again.sd_counter_m, unit)
         differs = abs(again.counter_m) > TWO_SIDED_95 * again.sd_counter_m
@@ -50,15 +74,7 @@ def again_facts(again: Again) -> dict[str, Any]:
     for report, run in ((again.before, "earlier"), (again.now, "later")):
         if report.suspects or report.route.alternatives:
             notices.append(f"The {run} run has readings that do not agree, or more than one line.")
-    return {
-        "site": tidy(again.now.site.name, 120),
-        "before": run_name(again, before=True),
-        "now": run_name(again, before=False),
-        "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
-        "rows": [_row(again, each) for each in again.compared],
-        "repairs": [repair_words(again, one) for one in again.repaired],
-        "notices": notices,
-    }
+    return notices
 
 
 def run_name(again: Again, *, before: bool) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +18,12 @@ from typer.testing import CliRunner
 
 from lateral_map.cli.main import app
 from lateral_map.draw.again import again_html
-from lateral_map.errors import AnalysisError
+from lateral_map.errors import AnalysisError, SiteError
 from lateral_map.frame import projected_frame
 from lateral_map.model.again import Again
 from lateral_map.model.results import Report
 from lateral_map.model.site import Counter, Finding, PipeRun, Reach, Run, Site
+from lateral_map.reading.folder import load_earlier, load_site
 from lateral_map.report import build_report
 from lateral_map.same_pipe import compare_runs
 from lateral_map.words.again import again_facts, repair_words
@@ -118,6 +121,99 @@ def test_where_a_camera_did_not_come_nothing_is_gone_or_new() -> None:
     assert ("not reached before", None, 2) in told(compared(short, whole))
 
 
+def from_the_other_end(site: Site) -> Site:
+    """Return the same run of the straight pipe with the camera put in where it came out."""
+    end = site.run.end_m
+    east, north = end * np.sin(np.radians(80.0)), end * np.cos(np.radians(80.0))
+    return replace(
+        site,
+        start=replace(site.start, easting_m=east, northing_m=north, azimuth_deg=260.0),
+        # The transmitter rides half a foot behind the lens, whichever way it goes.
+        locates=tuple(
+            replace(one, footage_m=end - one.footage_m + FOOT) for one in site.locates[::-1]
+        ),
+        findings=tuple(
+            replace(
+                one, footage_m=end - (one.to_m or one.footage_m),
+                to_m=end - one.footage_m if one.to_m else None,
+            )
+            for one in site.findings[::-1]
+        ),
+        boundaries=tuple(
+            replace(one, inside=one.outside, outside=one.inside) for one in site.boundaries
+        ),
+    )  # fmt: skip
+
+
+def test_runs_from_opposite_ends_are_matched_on_the_ground() -> None:
+    reach = Reach(60.0 * FOOT, 80.0 * FOOT)
+    before = replace(run(*BEFORE, reaches=(reach,)), pipes=(PipeRun(0.0, "clay", 0.15),))
+    now = from_the_other_end(run(*NOW, seed=2))
+    pipes = (("clay", 0.0), ("pvc", 20.0), ("clay", 35.0))
+    now = replace(now, pipes=tuple(PipeRun(at * FOOT, name, 0.15) for name, at in pipes))
+    again = compared(before, now)
+    assert told(again) == [
+        ("unchanged", 4, 1), ("new", None, 2), ("unchanged", 3, 3), ("gone", 2, None),
+        ("worse", 1, 4),
+    ]  # fmt: skip
+    assert again.counter_m is None
+    said = " ".join(again_facts(again)["notices"])
+    assert "opposite ways" in said
+    assert "read" not in said.split("opposite ways")[0]
+    # Asked at 60 to 80 ft of the first run: 20 to 40 ft of this one, of which it ends 5 ft short.
+    (one,) = again.repaired
+    assert one.short_from_m == pytest.approx(0.0, abs=0.5 * FOOT)
+    assert one.short_to_m == pytest.approx(5.0 * FOOT, abs=0.5 * FOOT)
+
+
+def test_a_camera_put_in_farther_along_did_not_see_what_lies_before() -> None:
+    long = run((10.0, "roots", "minor"), (60.0, "crack", "severe"))
+    off = 40.0 * FOOT
+    east, north = off * np.sin(np.radians(80.0)), off * np.cos(np.radians(80.0))
+    short = run((60.0, "crack", "severe"), seed=2)
+    short = replace(
+        short,
+        start=replace(short.start, easting_m=east, northing_m=north),
+        locates=tuple(
+            replace(one, footage_m=one.footage_m - off)
+            for one in short.locates if one.footage_m > off
+        ),
+        findings=tuple(replace(one, footage_m=one.footage_m - off) for one in short.findings),
+        run=Run(60.0 * FOOT), pipes=(PipeRun(0.0, "clay", 0.15),),
+    )  # fmt: skip
+    again = compared(long, short)
+    assert told(again) == [("not reached now", 1, None), ("unchanged", 2, 1)]
+    assert again.compared[0].at_m == pytest.approx(-30.0 * FOOT, abs=1.0 * FOOT)
+    assert told(compared(short, long)) == [("not reached before", None, 1), ("unchanged", 1, 2)]
+
+
+def test_runs_of_two_pipes_are_not_compared() -> None:
+    report = build_report(run(*BEFORE))
+    other = run(*NOW)
+    moved = replace(
+        other,
+        start=replace(other.start, northing_m=60.0 * FOOT),
+        locates=tuple(
+            replace(
+                one, ties=tuple(
+                    replace(tie, northing_m=tie.northing_m + 60.0 * FOOT) for tie in one.ties
+                ),
+            )
+            for one in other.locates
+        ),
+    )  # fmt: skip
+    # 60 ft to the north of a pipe that runs 10 degrees from east.
+    with pytest.raises(AnalysisError, match=r"no nearer to one another than 59 ft: they are not"):
+        compare_runs(report, build_report(moved))
+
+
+def test_a_run_dated_before_its_earlier_one_says_so() -> None:
+    before, now = run(*BEFORE, date=date(2026, 6, 1)), run(*NOW, date=date(2025, 6, 1), seed=2)
+    (first, *_) = again_facts(compared(before, now))["notices"]
+    assert first.startswith("The run given as the earlier one is dated 2026-06-01, after this one")
+    assert "dated" not in " ".join(again_facts(compared(now, before))["notices"])
+
+
 def test_a_repairs_ends_are_held_against_what_was_asked() -> None:
     reach = Reach(60.0 * FOOT, 80.0 * FOOT, "under the walk")
     before = run((70.0, "broken pipe", "severe"), reaches=(reach,))
@@ -166,19 +262,56 @@ def test_most_pairs_of_a_simulated_pipe_are_right() -> None:
     assert right >= 0.95 * many
 
 
-def test_the_command_reads_the_earlier_folder_from_the_site(tmp_path: Path) -> None:
+@pytest.fixture
+def two_folders(tmp_path: Path) -> Path:
+    """Two runs of a demo in a folder, the second of which names no earlier one."""
     for name in ("first", "second"):
         shutil.copytree(ROOT / "demo_sites" / "plain_lot", tmp_path / name)
-    done = CliRunner().invoke(app, ["again", str(tmp_path / "second")])
-    assert "it names no earlier run" in str(done.exception)
-    toml = tmp_path / "second" / "site.toml"
+    return tmp_path
+
+
+def name_earlier(folder: Path, earlier: str) -> None:
+    toml = folder / "site.toml"
     text = toml.read_text("utf-8")
-    toml.write_text(text.replace("[site]", '[site]\nearlier = "../first"', 1), encoding="utf-8")
-    done = CliRunner().invoke(app, ["again", str(tmp_path / "second")])
+    toml.write_text(text.replace("[site]", f'[site]\nearlier = "{earlier}"', 1), encoding="utf-8")
+
+
+def test_the_command_reads_the_earlier_folder_from_the_site(two_folders: Path) -> None:
+    second = two_folders / "second"
+    done = CliRunner().invoke(app, ["again", str(second)])
+    assert "it names no earlier run" in str(done.exception)
+    name_earlier(second, "../first")
+    done = CliRunner().invoke(app, ["again", str(second)])
     assert done.exit_code == 0, done.output
-    assert {path.name for path in (tmp_path / "second" / "out").iterdir()} == {
-        "again.html", "again.pdf",
-    }  # fmt: skip
+    assert {path.name for path in (second / "out").iterdir()} == {"again.html", "again.pdf"}
     said = " ".join(done.stdout.split())
     assert "unchanged." in said
     assert " new" not in said.split("unchanged.")[0]
+
+
+@pytest.mark.parametrize(
+    ("earlier", "said"),
+    [
+        ("../nowhere", r"^site\.toml, site\.earlier: '.*nowhere' is no site folder"),
+        ("../first/site.csv", r"^site\.toml, site\.earlier: '.*site\.csv' is no site folder"),
+        ("../pipe", r"^site\.toml, site\.earlier: '.*pipe' is no site folder"),
+        (".", r"^site\.toml, site\.earlier: '.*' is this run's own folder"),
+        ("../link", r"^site\.toml, site\.earlier: '.*' is this run's own folder"),
+        ("../second/site.toml", r"^site\.toml, site\.earlier: '.*' is this run's own folder"),
+        ("../empty", r"^\S*empty/site\.toml: it is missing"),
+        ("../bad", r"^\S*bad/site\.toml line 9, site\.unit: 'furlong' is unknown"),
+    ],
+)
+def test_an_earlier_folder_that_is_none_is_said_with_its_place(
+    two_folders: Path, earlier: str, said: str
+) -> None:
+    (two_folders / "empty").mkdir()
+    (two_folders / "link").symlink_to(two_folders / "second")
+    os.mkfifo(two_folders / "pipe")
+    shutil.copytree(two_folders / "first", two_folders / "bad")
+    bad = two_folders / "bad" / "site.toml"
+    bad.write_text(bad.read_text("utf-8").replace('unit = "ft"', 'unit = "furlong"'), "utf-8")
+    second = two_folders / "second"
+    name_earlier(second, earlier)
+    with pytest.raises(SiteError, match=said):
+        load_earlier(load_site(second), second)
