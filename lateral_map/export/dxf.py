@@ -7,7 +7,6 @@ is kept to what every reader shows: plain ASCII, on one line, with no control co
 from __future__ import annotations
 
 import io
-import math
 import re
 import threading
 import unicodedata
@@ -19,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from lateral_map.draw.paint.labels import Box
+from lateral_map.export.dxf_lettering import Lettered, letter
 from lateral_map.export.features import (
     LayerName,
     Record,
@@ -47,10 +46,12 @@ if TYPE_CHECKING:
 _INSUNITS: Final = {"ft": 2, "m": 6, "us_ft": 21}
 _APP: Final = "LATERAL_MAP"
 _LONGEST_XDATA: Final = 240
+_RUN_ON: Final = 128  # of a polyline's flags: its linetype goes on round its corners
 
 # AutoCAD Color Index of each layer; every one that is a line's own differs from all others, and
-# reads on white and on black: 1 red, 2 yellow, 3 green, 4 cyan, 5 blue, 6 magenta, 7 black or
-# white, 8 and 9 grey, then tens round the circle of hues.
+# has a contrast of 3 with white and with black: 1 red, 6 magenta, 8 grey, then tens round the
+# circle of hues, darker from even digit to even digit. 7 is black on white and white on black, as
+# all words are.
 _BASIS: Final[dict[Basis, tuple[str, int, str]]] = {
     "located": ("LATERAL LOCATED", 94, "CONTINUOUS"),
     "between locates": ("LATERAL BETWEEN LOCATES", 150, "DASHED"),
@@ -62,29 +63,30 @@ _LINES: Final[dict[LineKind, tuple[str, int, str]]] = {
     "property_line": ("PROPERTY LINE", 7, "DIVIDE"),
     "centreline": ("CENTRELINE", 8, "CENTER"),
 }
-# Hues of the APWA Uniform Color Code in the nearest index colour.
+# Hues of the APWA Uniform Color Code in the nearest index colour that reads on both; its yellow is
+# lost on white, its blue on black.
 _UTILITIES: Final[dict[UtilityKind, tuple[str, int, str]]] = {
-    "gas": ("UTILITY GAS", 2, "CONTINUOUS"),
+    "gas": ("UTILITY GAS", 54, "CONTINUOUS"),
     "electric": ("UTILITY ELECTRIC", 1, "CONTINUOUS"),
-    "water": ("UTILITY WATER", 5, "CONTINUOUS"),
-    "communication": ("UTILITY COMMUNICATION", 30, "CONTINUOUS"),
+    "water": ("UTILITY WATER", 160, "CONTINUOUS"),
+    "communication": ("UTILITY COMMUNICATION", 32, "CONTINUOUS"),
     "reclaimed": ("UTILITY RECLAIMED WATER", 6, "CONTINUOUS"),
-    "sewer": ("UTILITY SEWER", 3, "CONTINUOUS"),
+    "sewer": ("UTILITY SEWER", 112, "CONTINUOUS"),
     "storm": ("UTILITY STORM", 82, "CONTINUOUS"),
-    "steam": ("UTILITY STEAM", 60, "CONTINUOUS"),
-    "oil": ("UTILITY OIL", 54, "CONTINUOUS"),
+    "steam": ("UTILITY STEAM", 64, "CONTINUOUS"),
+    "oil": ("UTILITY OIL", 44, "CONTINUOUS"),
 }
 _OTHERS: Final[dict[str, tuple[str, int, str]]] = {
-    "corridor": ("CORRIDOR 95 PERCENT", 4, "CONTINUOUS"),
+    "corridor": ("CORRIDOR 95 PERCENT", 132, "CONTINUOUS"),
     "dig": ("DIG BUFFER", 42, "DASHED"),
     "locates": ("LOCATES", 7, "CONTINUOUS"),
     "findings": ("FINDINGS", 220, "CONTINUOUS"),
     "crossings": ("CROSSINGS", 7, "CONTINUOUS"),
     "bends": ("BENDS", 7, "CONTINUOUS"),
     "building": ("BUILDING", 8, "CONTINUOUS"),
-    "surface": ("SURFACE", 9, "CONTINUOUS"),
+    "surface": ("SURFACE", 8, "CONTINUOUS"),
     "points": ("REFERENCE POINTS", 7, "CONTINUOUS"),
-    "answers": ("WHO ANSWERS", 9, "DASHED"),
+    "answers": ("WHO ANSWERS", 8, "DASHED"),
     "notes": ("NOTES", 7, "CONTINUOUS"),
 }
 
@@ -92,8 +94,8 @@ _OTHERS: Final[dict[str, tuple[str, int, str]]] = {
 # The dig review's layers by its sorts of feature; a cut's by its walls.
 _DIG: Final[dict[str, tuple[str, int, str]]] = {
     "white line": ("DIG WHITE LINE", 7, "CONTINUOUS"),
-    "cut shored": ("DIG CUT SHORED", 32, "CONTINUOUS"),
-    "cut sloped": ("DIG CUT SLOPED", 52, "DASHED"),
+    "cut shored": ("DIG CUT SHORED", 230, "CONTINUOUS"),
+    "cut sloped": ("DIG CUT SLOPED", 142, "DASHED"),
     "spoil set-back": ("DIG SPOIL SET-BACK", 8, "DOT"),
     "tolerance zone": ("DIG TOLERANCE ZONE", 240, "DASHED"),
     "utility crossing": ("DIG UTILITY CROSSING", 200, "CONTINUOUS"),
@@ -125,9 +127,9 @@ def _document(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -
         document.header["$MEASUREMENT"] = 1 if frame.unit_name == "m" else 0
         document.header["$LTSCALE"] = 2.0 * 0.3048 / frame.unit_m
         document.appids.add(_APP)
-        # A point is drawn as a circle with a cross, 0.6 of a letter high: one pixel is not seen.
+        # A point is drawn as a circle with a cross, as high as a letter: one pixel is not seen.
         document.header["$PDMODE"] = 34
-        document.header["$PDSIZE"] = 0.5 * 0.3048 / frame.unit_m
+        document.header["$PDSIZE"] = 0.8 * 0.3048 / frame.unit_m
         for tables in (_BASIS, _LINES, _UTILITIES, _OTHERS, _DIG if features else {}):
             for name, colour, linetype in tables.values():
                 document.layers.add(name, color=colour, linetype=linetype)
@@ -137,12 +139,14 @@ def _document(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -
         drawing.marks()
         drawing.dig(features)
         drawing.letter()
-        drawing.notes()
         _georeference(document.modelspace(), report)
         space = document.modelspace()
         # Of what is drawn; words are as wide as each machine's fonts make them.
         drawn = bbox.extents(space.query("POLYLINE LWPOLYLINE POINT"))
         space.reset_extents(drawn.extmin, drawn.extmax)
+        # Where a viewer looks first: left to itself it would show the system's far origin.
+        high = max(drawn.size.y, 0.6 * drawn.size.x)
+        document.set_modelspace_vport(1.1 * high, drawn.center.vec2)
         # Left to itself ezdxf lists these in the order of a set, which changes from run to run.
         for name in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(name)
@@ -203,7 +207,9 @@ class _Drawing:
         self._out = out
         # Words a foot high on the ground read at the usual plan scales.
         self._text = 0.8 * 0.3048 / report.site.frame.unit_m
-        self._waiting: list[tuple[tuple[float, float, float], str, str]] = []
+        self._words: list[Lettered] = []
+        self._drawn: list[Floats] = []
+        self._lateral: list[Floats] = []
 
     def plan(self) -> None:
         """Add the plan's areas, lines, utilities and points."""
@@ -214,6 +220,7 @@ class _Drawing:
         for line in plan.lines:
             facts = {"name": line.name, "accuracy_95": self._out.length(TWO_SIDED_95 * line.sd_m)}
             self._flat(line.vertices_m, _LINES[line.kind][0], facts)
+            self._name(line.name, _LINES[line.kind][0], self._drawn[-1])
         for utility in plan.utilities:
             facts = {
                 "name": utility.name,
@@ -222,7 +229,9 @@ class _Drawing:
                 else self._out.length(utility.depth_m),
                 "source": utility.source,
             }
-            self._flat(utility.vertices_m, _UTILITIES[utility.utility][0], facts)
+            layer = _UTILITIES[utility.utility][0]
+            self._flat(utility.vertices_m, layer, facts)
+            self._name(utility.name, layer, self._drawn[-1])
         for point in plan.points:
             place = (point.easting_m, point.northing_m, point.elevation_m or 0.0)
             self._mark(place, point.name, "points", {"name": point.name})
@@ -232,8 +241,11 @@ class _Drawing:
         self._rings(self._report.dig.polygon, _OTHERS["dig"][0], {"rule": self._report.dig.rule})
         self._rings(self._report.dig.corridor, _OTHERS["corridor"][0], {"probability": 0.95})
         for stretch in recorded_stretches(self._report):
+            places = self._declared(stretch.vertices_m)
+            self._lateral.append(np.array([place[:2] for place in places]))
+            self._drawn.append(self._lateral[-1])
             polyline = self._space.add_polyline3d(
-                self._declared(stretch.vertices_m), dxfattribs={"layer": _BASIS[stretch.basis][0]}
+                places, dxfattribs={"layer": _BASIS[stretch.basis][0]}
             )
             _attach(polyline, stretch.record)
 
@@ -259,9 +271,8 @@ class _Drawing:
             self._mark(place, words, "bends", facts)
         for feature in plan_layers(self._report)[-1].features:
             middle = np.asarray(feature.geometry.interpolate(0.5, normalized=True).coords[0])
-            self._waiting.append(
-                (self._declared(middle[None])[0], feature.record["party"], "answers")
-            )
+            ((x, y, z),) = self._declared(middle[None])
+            self._name(feature.record["party"], _OTHERS["answers"][0], np.array([x, y]), z)
 
     def dig(self, features: Sequence[tuple[BaseGeometry, Record]]) -> None:
         """Add a dig review's features, each on the layer of its sort."""
@@ -280,50 +291,19 @@ class _Drawing:
                 ((x, y, z),) = self._declared(np.asarray([place], float))
                 point = self._space.add_point((x, y, z), dxfattribs={"layer": layer})
                 _attach(point, facts)
-                self._waiting.append(((x, y, z), words, sort))
+                self._name(words, layer, np.array([x, y]), z)
             else:
                 self._rings(shape, layer, facts)
 
     def letter(self) -> None:
-        """Set every word where it lies over no other: beside its mark, or led to it by a line."""
-        taken: list[Box] = []
-        size = self._text
-        for (x, y, z), words, key in self._waiting:
-            text = plain_text(words)
-            wide, high = 0.75 * size * max(len(text), 1), 1.25 * size
-            free = None
-            for ring in range(12):
-                away = (0.6 + 1.4 * ring) * size
-                spots = [
-                    (away, away), (away, -away - high), (-away - wide, away),
-                    (-away - wide, -away - high), (away, -high / 2.0), (-away - wide, -high / 2.0),
-                    (-wide / 2.0, away), (-wide / 2.0, -away - high),
-                ]  # fmt: skip
-                boxes = (Box(x + dx, y + dy, x + dx + wide, y + dy + high) for dx, dy in spots)
-                free = next((box for box in boxes if not any(map(box.meets, taken))), None)
-                if free is not None:
-                    break
-            box = free or Box(x, y, x + wide, y + high)
-            taken.append(box)
-            layer = (_OTHERS.get(key) or _DIG[key])[0]
-            near = (min(max(x, box.left), box.right), min(max(y, box.top), box.bottom))
-            if math.dist(near, (x, y)) > 1.5 * size:
-                self._space.add_line((x, y, z), (*near, z), dxfattribs={"layer": layer})
-            self._space.add_text(text, height=size, dxfattribs={"layer": layer}).set_placement(
-                (box.left, box.top + 0.2 * size, z)
-            )
-
-    def notes(self) -> None:
-        """Add what the drawing is and is not, under its lower left corner."""
+        """Add every word, and what the drawing is and is not under its lower left corner."""
         site = self._report.site
-        vertices = np.concatenate([s.vertices_m for s in recorded_stretches(self._report)])
-        east, north = vertices[:, 0].min(), vertices[:, 1].min()
         heights = (
             "invert elevations"
             if self._report.stations.ground_known
             else "inverts below a level ground line"
         )
-        words = [
+        notes = [
             site.name,
             f"Coordinates: {site.frame.crs}, {site.frame.unit_name}; heights: {heights}",
             "Not a utility locate, not a land survey. Call before you dig.",
@@ -332,18 +312,17 @@ class _Drawing:
         ]
         # What makes the line less sure than its own accuracy says.
         if self._report.route.alternatives:
-            words.append("ANOTHER LINE FITS THE READINGS ABOUT AS WELL: it is not drawn here.")
+            notes.append("ANOTHER LINE FITS THE READINGS ABOUT AS WELL: it is not drawn here.")
         if self._report.likely_diagnoses:
-            words.append("THE READINGS DO NOT AGREE. See the referral's evidence.")
+            notes.append("THE READINGS DO NOT AGREE. See the referral's evidence.")
         elif self._report.suspects:
             count = len(self._report.suspects)
-            words.append(f"SUSPECT READINGS: {count}. See the referral's evidence.")
-        (x, y, _), *_ = self._declared(np.array([[east, north, 0.0]]))
-        for row, line in enumerate(words):
-            text = self._space.add_text(
-                plain_text(line), height=self._text, dxfattribs={"layer": _OTHERS["notes"][0]}
-            )
-            text.set_placement((x, y - (8 + 1.8 * row) * self._text, 0.0))
+            notes.append(f"SUSPECT READINGS: {count}. See the referral's evidence.")
+        nowhere, layer = np.zeros(2), _OTHERS["notes"][0]
+        letter(
+            self._space, self._text, np.concatenate(self._lateral), self._drawn, self._words,
+            [Lettered(plain_text(words), layer, nowhere) for words in notes],
+        )  # fmt: skip
 
     def _declared(self, vertices_m: Floats) -> list[tuple[float, float, float]]:
         """Return vertices in the declared system, heights in its unit."""
@@ -354,23 +333,33 @@ class _Drawing:
 
     def _flat(self, vertices_m: Floats, layer: str, facts: Mapping[str, Any]) -> None:
         places = self._declared(np.column_stack([vertices_m[:, :2], np.zeros(len(vertices_m))]))
-        attributes = {"layer": layer}
-        _attach(self._space.add_lwpolyline([p[:2] for p in places], dxfattribs=attributes), facts)
+        self._line([p[:2] for p in places], layer, facts)
 
     def _rings(self, area: BaseGeometry, layer: str, facts: Mapping[str, Any]) -> None:
         for part in shapely.get_parts(area):
             for ring in (part.exterior, *part.interiors) if not part.is_empty else ():
                 corners = np.asarray(ring.coords)[:-1, :2]
                 places = self._declared(np.column_stack([corners, np.zeros(len(corners))]))
-                line = self._space.add_lwpolyline(
-                    [p[:2] for p in places], close=True, dxfattribs={"layer": layer}
-                )
-                _attach(line, facts)
+                self._line([p[:2] for p in places], layer, facts, close=True)
+
+    def _line(
+        self, places: list[tuple[float, float]], layer: str, facts: Mapping[str, Any], *,
+        close: bool = False,
+    ) -> None:  # fmt: skip
+        line = self._space.add_lwpolyline(places, close=close, dxfattribs={"layer": layer})
+        # Dashes run on round the corners, or short pieces would look whole.
+        line.dxf.flags |= _RUN_ON
+        _attach(line, facts)
+        self._drawn.append(np.array([*places, places[0]] if close else places))
 
     def _mark(self, place: Any, words: str, key: str, facts: Mapping[str, Any]) -> None:
+        layer = _OTHERS[key][0]
         (x, y, z), *_ = self._declared(np.asarray([place], float))
-        _attach(self._space.add_point((x, y, z), dxfattribs={"layer": _OTHERS[key][0]}), facts)
-        self._waiting.append(((x, y, z), words, key))
+        _attach(self._space.add_point((x, y, z), dxfattribs={"layer": layer}), facts)
+        self._name(words, layer, np.array([x, y]), z)
+
+    def _name(self, words: str, layer: str, places: Floats, height: float = 0.0) -> None:
+        self._words.append(Lettered(plain_text(words), layer, places, height))
 
 
 def _attach(entity: DXFEntity, facts: Mapping[str, Any]) -> None:

@@ -89,7 +89,7 @@ LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
         tuple(StyleClass(key, BASIS_WORDS[key], line) for key, line in BASIS_LINES.items()),
     ),
     "stations": single("Station", _STATION),
-    "crossings": single("Crossing", GATE_MARK, "line"),
+    "crossings": single("Crossing", GATE_MARK, 'concat("line", \' at \', round("footage", 1))'),
     "findings": LayerStyle(
         "verdict",
         (
@@ -151,11 +151,21 @@ LENGTH_COLUMNS: Final = frozenset((
 ))  # fmt: skip
 
 
-def stacked_marks(style: MarkStyle) -> tuple[MarkStyle, ...]:
-    """Return the plain marks that make up one: a target is a ring with a dot in it."""
-    if style.shape != "target":
-        return (style,)
-    return style, MarkStyle("disc", INK, INK, size_px=style.size_px / 3.0)
+# Marks made of strokes alone, which on a ground of their own colour would be gone.
+_STROKES: Final = frozenset(("gate", "cross", "target crossed", "saltire"))
+
+
+def stacked_marks(style: MarkStyle) -> tuple[tuple[MarkStyle, float], ...]:
+    """Return the plain marks that make up one, each with the width of its edge in CSS pixels.
+
+    A target is a ring with a dot in it; what is made of strokes lies on wider, pale ones.
+    """
+    marks = [(style, 1.5)]
+    if style.shape in _STROKES:
+        marks.insert(0, (MarkStyle(style.shape, PAPER, PAPER, style.size_px + 3.0), 4.5))
+    if style.shape == "target":
+        marks.append((MarkStyle("disc", INK, INK, size_px=style.size_px / 3.0), 1.5))
+    return tuple(marks)
 
 
 MM_PER_PX: Final = 25.4 / 96.0  # the CSS pixel
@@ -192,9 +202,9 @@ def style_qml(style: LayerStyle, columns: Iterable[str], unit: str) -> str:
         text = SubElement(
             settings, "text-style", fieldName=style.label,
             isExpression=str(int('"' in style.label)), fontSize="8", fontSizeUnit="Point",
-            textColor=_colour(INK), textOpacity="1",
+            textColor=_colour(INK), textOpacity="1", fontWeight="75",
         )  # fmt: skip
-        # A pale edge round the letters: they read on a dark ground, too.
+        # A pale edge round bold letters: they read on a dark ground, too.
         SubElement(
             text, "text-buffer", bufferDraw="1", bufferSize="0.8", bufferSizeUnits="MM",
             bufferColor=_colour(PAPER), bufferOpacity="1", bufferNoFill="0",
@@ -205,7 +215,7 @@ def style_qml(style: LayerStyle, columns: Iterable[str], unit: str) -> str:
         marks, lines = isinstance(drawn, MarkStyle), isinstance(drawn, LineStyle)
         SubElement(
             settings, "placement", placement="2" if lines else "6" if marks else "1", dist="1",
-            distUnits="MM", placementFlags="10", priority="10" if marks else "2",
+            distUnits="MM", placementFlags="10", offsetType="1", priority="10" if marks else "2",
         )  # fmt: skip
         SubElement(settings, "rendering", drawLabels="1", obstacle=str(int(marks)))
     kind = "categorizedSymbol" if style.attribute else "singleSymbol"
@@ -237,49 +247,74 @@ def style_qml(style: LayerStyle, columns: Iterable[str], unit: str) -> str:
     return tostring(root, encoding="unicode")
 
 
+def edged(line: LineStyle) -> tuple[LineStyle, ...]:
+    """Return a line with the wider one under it that it needs to be seen on white and on black.
+
+    A drawing of our own has white paper; the ground of a GIS is whatever its user has there.
+    """
+    if line.casing:
+        return LineStyle(line.casing, line.casing_px, opacity=line.opacity), line
+    # WCAG 2.1, 1.4.11: what has to be seen has a contrast of 3 with its ground.
+    bright = 0.05 + brightness(line.colour)
+    under = PAPER if bright / 0.05 < 3.0 else INK if 1.05 / bright < 3.0 else ""
+    return (LineStyle(under, line.width_px + 2.0), line) if under else (line,)
+
+
+def brightness(colour: str) -> float:
+    """Return the relative luminance of ``#rrggbb``, 0 for black to 1 for white (WCAG 2.1)."""
+
+    def linear(byte: int) -> float:
+        share = byte / 255.0
+        return share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4
+
+    red, green, blue = map(linear, bytes.fromhex(colour.removeprefix("#")))
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
 def _symbol_layers(symbol: Symbol) -> list[tuple[str, dict[str, str]]]:
     if isinstance(symbol, LineStyle):
-        casing = [LineStyle(symbol.casing, symbol.casing_px)] if symbol.casing else []
-        lines = [
-            {
-                "line_color": _colour(line.colour, line.opacity),
-                "line_width": _mm(line.width_px),
-                "line_width_unit": "MM",
-                "line_style": "solid",
-                "capstyle": "flat" if line.dash_px else "round",
-                "joinstyle": "round",
-                "use_custom_dash": str(int(bool(line.dash_px))),
-                "customdash": ";".join(_mm(length) for length in line.dash_px) or "5;2",
-                "customdash_unit": "MM",
-            }
-            for line in (*casing, symbol)
-        ]
-        return [("SimpleLine", line) for line in lines]
+        return [("SimpleLine", _qml_line(line)) for line in edged(symbol)]
     if isinstance(symbol, AreaStyle):
-        edge = symbol.edge
         area = {
             "color": _colour(symbol.fill, symbol.opacity),
             "style": "solid",
-            "outline_color": _colour(edge.colour, edge.opacity) if edge else "0,0,0,0",
-            "outline_width": _mm(edge.width_px) if edge else "0",
-            "outline_width_unit": "MM",
-            "outline_style": ("dash" if edge.dash_px else "solid") if edge else "no",
+            "outline_style": "no",
             "joinstyle": "round",
         }
-        return [("SimpleFill", area)]
-    marks = [
-        {
-            "name": _QML_SHAPES.get(mark.shape, "circle"),
-            "color": _colour(mark.fill),
-            "outline_color": _colour(mark.edge),
-            "outline_width": "0.4",
-            "outline_width_unit": "MM",
-            "size": _mm(mark.size_px),
-            "size_unit": "MM",
-        }
-        for mark in stacked_marks(symbol)
+        # Ground cover is a backdrop and is seen as an area; what lets the ground through needs its
+        # edge.
+        through = symbol.opacity < 0.5
+        lines = (edged(symbol.edge) if through else (symbol.edge,)) if symbol.edge else ()
+        return [("SimpleFill", area), *(("SimpleLine", _qml_line(line)) for line in lines)]
+    return [
+        (
+            "SimpleMarker",
+            {
+                "name": _QML_SHAPES.get(mark.shape, "circle"),
+                "color": _colour(mark.fill),
+                "outline_color": _colour(mark.edge),
+                "outline_width": _mm(width_px),
+                "outline_width_unit": "MM",
+                "size": _mm(mark.size_px),
+                "size_unit": "MM",
+            },
+        )
+        for mark, width_px in stacked_marks(symbol)
     ]
-    return [("SimpleMarker", mark) for mark in marks]
+
+
+def _qml_line(line: LineStyle) -> dict[str, str]:
+    return {
+        "line_color": _colour(line.colour, line.opacity),
+        "line_width": _mm(line.width_px),
+        "line_width_unit": "MM",
+        "line_style": "solid",
+        "capstyle": "flat" if line.dash_px else "round",
+        "joinstyle": "round",
+        "use_custom_dash": str(int(bool(line.dash_px))),
+        "customdash": ";".join(_mm(length) for length in line.dash_px) or "5;2",
+        "customdash_unit": "MM",
+    }
 
 
 def _mm(pixels: float) -> str:
@@ -335,24 +370,22 @@ def style_sld(layer: str, style: LayerStyle) -> str:
 
 def _add_symbol(rule: Element, symbol: Symbol) -> None:
     if isinstance(symbol, LineStyle):
-        if symbol.casing:
-            casing = LineStyle(symbol.casing, symbol.casing_px)
-            _add_stroke(SubElement(rule, "se:LineSymbolizer"), casing)
-        _add_stroke(SubElement(rule, "se:LineSymbolizer"), symbol)
+        for line in edged(symbol):
+            _add_stroke(SubElement(rule, "se:LineSymbolizer"), line)
     elif isinstance(symbol, AreaStyle):
         area = SubElement(rule, "se:PolygonSymbolizer")
         _add_fill(area, symbol.fill, symbol.opacity)
         if symbol.edge:
             _add_stroke(area, symbol.edge)
     else:
-        for look in stacked_marks(symbol):
+        for look, width_px in stacked_marks(symbol):
             graphic = SubElement(SubElement(rule, "se:PointSymbolizer"), "se:Graphic")
             mark = SubElement(graphic, "se:Mark")
             diamond = look.shape == "diamond"
             name = "square" if diamond else _SLD_SHAPES.get(look.shape, "circle")
             SubElement(mark, "se:WellKnownName").text = name
             _add_fill(mark, look.fill, 1.0)
-            _add_stroke(mark, LineStyle(look.edge, 1.5))
+            _add_stroke(mark, LineStyle(look.edge, width_px))
             SubElement(graphic, "se:Size").text = f"{look.size_px:g}"
             if diamond:
                 SubElement(graphic, "se:Rotation").text = "45"

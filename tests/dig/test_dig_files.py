@@ -16,8 +16,11 @@ import numpy as np
 import openpyxl
 import pyogrio
 import pytest
+import shapely
 from drawings.builder import build
+from drawings.test_style import contrast
 from ezdxf import recover
+from ezdxf.colors import aci2rgb
 
 from lateral_map.cli.main import app
 from lateral_map.dig_review import build_dig_review
@@ -215,7 +218,7 @@ def test_every_sort_of_feature_is_a_styled_layer(review, tmp_path):
 
 
 def test_the_drawing_holds_the_dig_on_layers_of_its_own_lettered_apart(review):
-    made = dig_features(review)
+    made, plan = dig_features(review), review.report.site.plan
     document, auditor = recover.read(io.BytesIO(dig_dxf(review.report, made)))
     assert not auditor.errors
     space = document.modelspace()
@@ -235,16 +238,40 @@ def test_the_drawing_holds_the_dig_on_layers_of_its_own_lettered_apart(review):
     if not review.report.site.frame.is_local:
         code, _ = space.get_geodata().get_crs()
         assert f"EPSG:{code}" == review.report.site.frame.crs
-    texts = [one for one in space.query("TEXT") if one.dxf.layer != "NOTES"]
+    texts = list(space.query("TEXT"))
+    assert len(texts) > 20
+    named = {one.dxf.text for one in texts if one.dxf.rotation != 0.0}
+    assert named <= {one.name for one in (*plan.lines, *plan.utilities)}
     boxes = [
-        (*tuple(one.dxf.insert)[:2], 0.6 * one.dxf.height * len(one.dxf.text), one.dxf.height)
+        shapely.affinity.rotate(
+            shapely.box(x, y, x + 0.75 * one.dxf.height * len(one.dxf.text), y + one.dxf.height),
+            one.dxf.rotation, origin=(x, y),
+        )
         for one in texts
-    ]
-    assert len(boxes) > 20
-    for k, (x, y, wide, high) in enumerate(boxes):
-        for x2, y2, wide2, high2 in boxes[:k]:
-            apart = x + wide <= x2 or x2 + wide2 <= x or y + high <= y2 or y2 + high2 <= y
-            assert apart, texts[k].dxf.text
+        for x, y, _ in [one.dxf.insert]
+    ]  # fmt: skip
+    for k, box in enumerate(boxes):
+        over = [texts[i].dxf.text for i in range(k) if box.intersects(boxes[i])]
+        assert not over, (texts[k].dxf.text, over)
+
+
+def test_the_drawing_is_seen_on_white_and_on_black(review):
+    document, _ = recover.read(io.BytesIO(dig_dxf(review.report, dig_features(review))))
+    space = document.modelspace()
+    for layer in document.layers:
+        shown = "#{:02x}{:02x}{:02x}".format(*aci2rgb(layer.dxf.color))
+        # Index colour 7 is black on white and white on black: DXF reference, colour numbers.
+        seen = [contrast(shown, ground) for ground in ("#000000", "#ffffff")]
+        assert layer.dxf.color == 7 or min(seen) >= 3.0, layer.dxf.name
+    for text in space.query("TEXT"):
+        assert (text.dxf.color, text.dxf.linetype.upper()) == (7, "CONTINUOUS")
+    (view,) = document.viewports.get_config("*Active")
+    places = [
+        place for one in space.query("LWPOLYLINE") for place in one.vertices()
+    ] + [one.dxf.location.vec2 for one in space.query("POINT")]  # fmt: skip
+    low, high = np.min(places, axis=0), np.max(places, axis=0)
+    assert (np.abs(np.array(view.dxf.center)[:2] - (low + high) / 2.0) < 0.05 * (high - low)).all()
+    assert view.dxf.height > (high - low)[1]
 
 
 def test_the_workbook_says_what_the_table_says(review):

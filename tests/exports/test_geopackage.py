@@ -13,10 +13,12 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 import shapely
+from drawings.test_style import contrast
 from pyproj import CRS
 
 from lateral_map.errors import ExportError
 from lateral_map.export.geopackage import route_geopackage
+from lateral_map.export.layer_styles import DIG_LAYER_STYLES, LAYER_STYLES, style_qml
 from lateral_map.model.results import Report
 
 LAYERS = {
@@ -160,6 +162,38 @@ def test_what_is_named_is_lettered(database: sqlite3.Connection) -> None:
         if text is not None and text.get("isExpression") == "0":
             held = [row[1] for row in database.execute(f'PRAGMA table_info("{layer}")')]
             assert text.get("fieldName") in held or not column(database, layer, "fid")
+
+
+def hexadecimal(colour: str) -> str:
+    """Return the ``#rrggbb`` of a desktop GIS's ``r,g,b,alpha``."""
+    return "#" + "".join(f"{int(part):02x}" for part in colour.split(",")[:3])
+
+
+@pytest.mark.parametrize("ground", ["#000000", "#ffffff"])
+def test_lines_marks_and_words_are_seen_on_any_ground(ground: str) -> None:
+    """WCAG 2.1, 1.4.11: what has to be seen has a contrast of 3, words (1.4.3) one of 4.5."""
+    for layer, style in {**LAYER_STYLES, **DIG_LAYER_STYLES}.items():
+        root = ET.fromstring(style_qml(style, (), "ft"))
+        # Ground cover is a backdrop, to be seen less than all else.
+        symbols = root.iterfind("renderer-v2/symbols/symbol") if layer != "plan_areas" else ()
+        for symbol in symbols:
+            seen = [
+                contrast(hexadecimal(value), ground)
+                for prop in symbol.iter("prop")
+                if prop.get("k") in {"line_color", "outline_color", "color"}
+                and (value := prop.get("v", ""))
+                # Nothing is seen of what lets more than half of its ground through.
+                and int(value.split(",")[3]) > 127
+            ]
+            assert max(seen) >= 3.0, (layer, symbol.get("name"))
+        for text in root.iter("text-style"):
+            edge = text.find("text-buffer")
+            assert edge is not None
+            letters, around = (
+                hexadecimal(one.get(key, ""))
+                for one, key in ((text, "textColor"), (edge, "bufferColor"))
+            )
+            assert contrast(letters, around) >= 4.5
 
 
 def test_a_crossing_lies_on_its_line_as_adjusted(
