@@ -54,7 +54,7 @@ def letter(
     """
     low, high = line.min(axis=0), line.max(axis=0)
     # Of a district's plan, what lies round the line.
-    reach = max(float((high - low).max()), 60.0 * size)
+    reach = max(1.5 * float((high - low).max()), 60.0 * size)
     near = shapely.box(*(low - reach), *(high + reach))
     shown = [part for each in drawn for part in _inside(each, near)]
     below = min(float(part[:, 1].min()) for part in (*shown, line))
