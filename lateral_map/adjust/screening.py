@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lateral_map.adjust.set_aside import best_without
 from lateral_map.model.arrays import Floats
@@ -66,26 +69,21 @@ def check_readings(
     used |= {boundary.line for boundary in site.boundaries}
     # How far each whitened equation moves the distance past the line that decides.
     pull = None if deciding is None else route.design @ (route.covariance @ deciding)
-    checks = []
-    for one, block in zip(route.observations, space.blocks, strict=True):
+    blunders, checks = _estimate_blunders(space), []
+    for index, (one, block) in enumerate(zip(route.observations, space.blocks, strict=True)):
         if one.id.kind == "line" and one.id.of not in used:
             continue
         residual = _size(one.recover @ route.residuals[one.rows])
-        redundancy = float(np.clip(np.mean(np.diag(space.cofactor)[block]), 0.0, 1.0))
+        redundancy = min(max(float(space.share[index]), 0.0), 1.0)
         verdict: ReadingVerdict = "unchecked"
         deviate = mistake = 0.0
         seen = moves = would_read = None
         if redundancy >= UNCHECKED_BELOW:
-            deviate = _deviate(space, block)
+            deviate = float(blunders.deviate[index])
             verdict = "suspect" if deviate > SUSPECT_BEYOND else "good"
-            # The best estimate of a mistake in this reading, all others being right.
-            values, vectors = _modes(space.cofactor[block, block])
-            estimate = vectors @ ((vectors.T @ space.score[block]) / values)
-            mistake = noted_sign(site, one.id) * _size(estimate * space.unit[block])
-            # The least error noticed with 80 % power, along the worst checked direction.
-            worst = vectors[:, int(np.argmin(values))] * space.unit[block]
-            error = worst * (SUSPECT_BEYOND + _POWER_80) / np.sqrt(values.min())
-            seen = float(np.hypot.reduce(error))
+            mistake = noted_sign(site, one.id) * _size(blunders.estimate[block])
+            error = blunders.least_seen[block]
+            seen = math.hypot(*error)
             moves = None if pull is None else abs(float(pull[one.rows] @ (one.signature @ error)))
             read = reading_value(site, one.id)
             if read is not None:
@@ -96,7 +94,7 @@ def check_readings(
                 id=one.id,
                 residual=residual * unit,
                 is_angle=one.is_angle,
-                standardised=float(np.copysign(deviate, residual)),
+                standardised=math.copysign(deviate, residual),
                 redundancy=redundancy,
                 verdict=verdict,
                 set_aside_first=one.id in first,
@@ -127,21 +125,51 @@ def _blame_marks(
 
 def _size(values: Floats) -> float:
     """Return a scalar as it is and a pair by its length."""
-    return float(values[0]) if len(values) == 1 else float(np.hypot(*values))
+    return float(values[0]) if len(values) == 1 else math.hypot(*values)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _BlunderSpace:
     """What a blunder in each reading would do, per unit-length signature.
 
-    ``blocks`` are each reading's columns; ``cofactor`` is HᵀRH, whose diagonal is the redundancy;
-    ``score`` is Hᵀr; ``unit`` is the blunder (m or rad) that makes a signature of unit length.
+    ``blocks`` are each reading's columns, one or two; ``cofactor`` is HᵀRH, whose diagonal is the
+    redundancy; ``score`` is Hᵀr; ``unit`` is the blunder (m or rad) that makes a signature of unit
+    length.
     """
 
     blocks: list[slice]
     cofactor: Floats
     score: Floats
     unit: Floats
+
+    @cached_property
+    def starts(self) -> NDArray[np.intp]:
+        """Each reading's first column."""
+        return np.array([block.start for block in self.blocks], np.intp)
+
+    @cached_property
+    def widths(self) -> NDArray[np.intp]:
+        """How many columns each reading has."""
+        return np.diff(self.starts, append=len(self.cofactor))
+
+    @cached_property
+    def share(self) -> Floats:
+        """How much of each reading the others check, 0 to 1."""
+        return np.asarray(np.add.reduceat(np.diag(self.cofactor), self.starts) / self.widths)
+
+
+@dataclass(frozen=True, slots=True)
+class _Blunders:
+    """What the residuals say of a blunder in each reading alone.
+
+    ``deviate`` (readings,) is the normal deviate as improbable as the reading's chi-square;
+    ``estimate`` (columns,) the best estimate of a mistake, all others being right; ``least_seen``
+    (columns,) the least error noticed with 80 % power, along the worst checked direction.
+    """
+
+    deviate: Floats
+    estimate: Floats
+    least_seen: Floats
 
 
 def _blunder_space(route: Route) -> _BlunderSpace:
@@ -171,14 +199,36 @@ def _modes(cofactor: Floats) -> tuple[Floats, Floats]:
     return values[kept], vectors[:, kept]
 
 
-def _deviate(space: _BlunderSpace, block: slice) -> float:
-    """Return the normal deviate as improbable as the block's chi-square."""
-    values, vectors = _modes(space.cofactor[block, block])
-    statistic = float(np.sum(np.square(vectors.T @ space.score[block]) / values))
-    if len(values) <= 1:
-        return float(np.sqrt(statistic))
-    # Held above 1e-300, so that a gross blunder's deviate stays finite.
-    return deviate_beyond(max(chi_square_tail(len(values), statistic), 1e-300) / 2.0)
+def _estimate_blunders(space: _BlunderSpace) -> _Blunders:
+    """Return what the residuals say of a blunder in each reading, all readings' at once.
+
+    Directions that nothing checks (``_modes``) are left out.
+    """
+    deviate, estimate, least = np.zeros(len(space.blocks)), *np.zeros((2, len(space.score)))
+    power = SUSPECT_BEYOND + _POWER_80
+    at = space.starts[space.widths == 1]
+    value, score = np.diag(space.cofactor)[at], space.score[at]
+    kept = value > _DIRECTION_UNCHECKED_BELOW
+    value = np.where(kept, value, np.inf)
+    deviate[space.widths == 1] = np.sqrt(np.square(score) / value)
+    estimate[at], least[at] = score / value, power / np.sqrt(value)
+    pairs = np.flatnonzero(space.widths == 2)
+    columns = space.starts[pairs, None] + np.arange(2)
+    values, vectors = np.linalg.eigh(space.cofactor[columns[:, :, None], columns[:, None, :]])
+    kept = values > _DIRECTION_UNCHECKED_BELOW
+    values = np.where(kept, values, np.inf)
+    along = np.einsum("kij,ki->kj", vectors, space.score[columns])
+    estimate[columns] = np.einsum("kij,kj->ki", vectors, along / values)
+    row, worst = np.arange(len(pairs)), values.argmin(axis=1)
+    least[columns] = vectors[row, :, worst] * (power / np.sqrt(values[row, worst]))[:, None]
+    square = (np.square(along) / values).sum(axis=1)
+    for index, statistic, freedom in zip(pairs, square.tolist(), kept.sum(axis=1), strict=True):
+        deviate[index] = math.sqrt(statistic)
+        if freedom == 2:
+            # Held above 1e-300, so that a gross blunder's deviate stays finite.
+            tail = max(chi_square_tail(2, statistic), 1e-300)
+            deviate[index] = deviate_beyond(tail / 2.0)
+    return _Blunders(deviate, estimate * space.unit, least * space.unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,12 +250,12 @@ def screen_numbers(residuals: Floats, design: Floats, covariance: Floats) -> lis
     cofactor = np.eye(count) - design @ covariance @ design.T
     blocks = [slice(index, index + 1) for index in range(count)]
     space = _BlunderSpace(blocks, cofactor, residuals, np.ones(count))
-    first = _set_aside_in_turn(space)
+    first, deviates = _set_aside_in_turn(space), _estimate_blunders(space).deviate
     found = []
-    for index, block in enumerate(blocks):
+    for index in range(count):
         redundancy = float(np.clip(cofactor[index, index], 0.0, 1.0))
         checked = redundancy >= UNCHECKED_BELOW
-        deviate = float(np.copysign(_deviate(space, block), residuals[index])) if checked else 0.0
+        deviate = math.copysign(deviates[index], residuals[index]) if checked else 0.0
         verdict: ReadingVerdict = "unchecked"
         if checked:
             verdict = "suspect" if abs(deviate) > SUSPECT_BEYOND else "good"
@@ -221,9 +271,9 @@ def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
     """
     wrong: set[ReadingId] = set()
     for _ in range(_MOST_GROSS):
+        deviate = _estimate_blunders(space).deviate
         deviates = [
-            (_deviate(space, space.blocks[index]), route.observations[index].id)
-            for index in _checked(space)
+            (float(deviate[index]), route.observations[index].id) for index in _checked(space)
         ]
         suspects = sorted(
             (one for one in deviates if one[0] > SUSPECT_BEYOND), key=lambda one: -one[0]
@@ -243,12 +293,7 @@ def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
 
 def _checked(space: _BlunderSpace) -> list[int]:
     """Return the readings that others check."""
-    share = np.diag(space.cofactor)
-    return [
-        index
-        for index, block in enumerate(space.blocks)
-        if np.mean(share[block]) >= UNCHECKED_BELOW
-    ]
+    return [int(index) for index in np.flatnonzero(space.share >= UNCHECKED_BELOW)]
 
 
 def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:
@@ -260,8 +305,8 @@ def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:
     left = _checked(space)
     chosen: set[int] = set()
     while left:
-        deviate = {index: _deviate(space, space.blocks[index]) for index in left}
-        worst = max(deviate, key=lambda index: deviate[index])
+        deviate = _estimate_blunders(space).deviate
+        worst = max(left, key=lambda index: float(deviate[index]))
         if deviate[worst] <= SUSPECT_BEYOND:
             break
         chosen.add(worst)
