@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple, cast
+from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -16,7 +16,6 @@ from lateral_map.model.route import Route
 from lateral_map.model.site import UtilityKind, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_on
 from lateral_map.model.trench import (
-    Area,
     ConflictVerdict,
     Passing,
     TrenchProfile,
@@ -275,9 +274,8 @@ def _against(
         sd_assumed=line.sd_m is None,
         source=line.source,
         joins=line.utility == "sewer" and _ends_at(asked, mapped),
-        zone=cast(
-            "Area", mapped.buffer(asked.half_m + asked.tolerance_m + TWO_SIDED_95 * asked.sd_plan_m)
-        ),
+        mapped_m=line.vertices_m,
+        tolerance_m=asked.tolerance_m,
         relation=relation,
         from_m=span[0],
         to_m=span[1],

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final, cast
+from typing import Final
 
 import numpy as np
-import shapely
-from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.earthwork import on_grid
 from lateral_map.model.results import DigBuffer, PipeStretch, Stations
 from lateral_map.model.route import Route
 from lateral_map.units import to_metres
@@ -22,9 +19,6 @@ _NO_RULE = (
     "no local rule was given: 18 in (457 mm) each side, Common Ground Alliance Best Practice 5.19; "
     "a wider local rule overrides it"
 )
-_CORNERS: Final = 32
-# A corridor without any width is no polygon.
-_THINNEST_M: Final = 1e-3
 
 
 def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretch]) -> DigBuffer:
@@ -46,44 +40,22 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
     for pipe in pipes:
         near = (pipe.from_m <= after) & (pipe.to_m >= before)
         radii[near] = np.maximum(radii[near], pipe.outside_diameter_m / 2.0)
-    half_width = half_width_m(radii, tolerance, lateral)
-    polygon = _sweep(stations, half_width)
-    if route.alternatives:
-        reach = float(on_grid(half_width.max()))
-        others = [LineString(on_grid(one.line_m)).buffer(reach) for one in route.alternatives]
-        polygon = cast("Polygon | MultiPolygon", shapely.union_all([polygon, *others]))
+    # Carried past both ends by 1.96 sd along.
+    place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
+    end = np.radians(stations.heading_deg[[0, -1]])
+    ahead = np.stack([np.sin(end), np.cos(end)], axis=-1)
+    reach = TWO_SIDED_95 * stations.along_sd_m[[0, -1], None] * ahead
     return DigBuffer(
-        polygon=polygon,
-        corridor=_sweep(stations, lateral),
-        half_width_m=read_only(half_width),
+        centre_m=np.concatenate([place[:1] - reach[:1], place, place[-1:] + reach[1:]]),
+        heading_deg=np.pad(stations.heading_deg, 1, mode="edge"),
+        half_width_m=read_only(half_width_m(radii, tolerance, lateral)),
+        lateral_m=lateral,
         tolerance_m=tolerance,
         rule=_NO_RULE if given is None else rules.rule,
+        others_m=tuple(one.line_m for one in route.alternatives),
     )
 
 
 def half_width_m(outside_radius_m: Floats, tolerance_m: float, lateral_95_m: Floats) -> Floats:
     """Return half the width of the ground to treat as holding the pipe, in metres."""
     return outside_radius_m + tolerance_m + lateral_95_m
-
-
-def _sweep(stations: Stations, half_width: Floats) -> Polygon | MultiPolygon:
-    """Return the ground swept by a disc that changes its size along the run.
-
-    The union of the convex hulls of neighbouring discs, each drawn as the polygon round the disc,
-    so that nothing is left out; a flat of it lies along the pipe, so that the width is exact.
-    """
-    place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
-    heading = np.radians(stations.heading_deg)
-    # Carried past both ends by 1.96 sd along.
-    ahead = np.stack([np.sin(heading[[0, -1]]), np.cos(heading[[0, -1]])], axis=-1)
-    reach = TWO_SIDED_95 * stations.along_sd_m[[0, -1], None] * ahead
-    centre = np.concatenate([place[:1] - reach[:1], place, place[-1:] + reach[1:]])
-    radius = np.pad(np.maximum(half_width, _THINNEST_M), 1, mode="edge")
-    heading = np.pad(heading, 1, mode="edge")
-    angle = heading[:, None] + (np.arange(_CORNERS) + 0.5) * (2.0 * np.pi / _CORNERS)
-    unit = np.stack([np.sin(angle), np.cos(angle)], axis=-1) / np.cos(np.pi / _CORNERS)
-    discs = on_grid(centre[:, None] + radius[:, None, None] * unit)
-    pairs = np.concatenate([discs[:-1], discs[1:]], axis=1)
-    # As lines, since only their corners matter to a hull and lines are made in one call.
-    hulls = shapely.convex_hull(shapely.linestrings(pairs))
-    return cast("Polygon | MultiPolygon", shapely.union_all(hulls))

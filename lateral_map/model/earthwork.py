@@ -17,6 +17,9 @@ LEAST_DAYLIGHT: Final = 0.25
 _ARC_STEP_RAD: Final = np.radians(6.0)
 _SAME_M: Final = 1e-9
 _SLIT_M: Final = 1e-3
+_CORNERS: Final = 32
+# A corridor without any width is no polygon.
+_THINNEST_M: Final = 1e-3
 _GRID_DECIMALS: Final = 7  # a ten-thousandth of a millimetre
 
 
@@ -107,6 +110,24 @@ def trench_footprint(
     left, right = (width_m / 2.0 + slope * face for face in faces)
     before, beyond = (slope * float(max(face[i] for face in faces)) for i in (0, -1))
     return sweep_strip(place_m, left, before, beyond, right)
+
+
+def sweep_discs(centre_m: Floats, heading_deg: Floats, radius_m: Floats) -> Area:
+    """Return the ground swept by a disc that changes its size along a run.
+
+    ``centre_m`` (n, 2) and ``heading_deg`` (n,) are the run, its first and last place carried on
+    beyond those that ``radius_m`` (n - 2,) is of. The union of the convex hulls of neighbouring
+    discs, each drawn as the polygon round the disc, so that nothing is left out; a flat of it lies
+    along the pipe, so that the width is exact.
+    """
+    radius = np.pad(np.maximum(radius_m, _THINNEST_M), 1, mode="edge")
+    angle = np.radians(heading_deg)[:, None] + (np.arange(_CORNERS) + 0.5) * (2 * np.pi / _CORNERS)
+    unit = np.stack([np.sin(angle), np.cos(angle)], axis=-1) / np.cos(np.pi / _CORNERS)
+    discs = on_grid(centre_m[:, None] + radius[:, None, None] * unit)
+    pairs = np.concatenate([discs[:-1], discs[1:]], axis=1)
+    # As lines, since only their corners matter to a hull and lines are made in one call.
+    hulls = shapely.convex_hull(shapely.linestrings(pairs))
+    return cast("Area", shapely.union_all(hulls))
 
 
 def sweep_strip(

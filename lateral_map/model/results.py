@@ -7,13 +7,16 @@ decided once; ``words`` makes the sentences.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property
+from typing import Literal, cast
 
 import numpy as np
-from shapely.geometry import MultiPolygon, Polygon
+import shapely
+from shapely.geometry import LineString
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import LIKELY, Diagnosis, Slip
+from lateral_map.model.earthwork import Area, on_grid, sweep_discs
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Route
 from lateral_map.model.site import Finding, LineKind, Locate, Site
@@ -338,20 +341,39 @@ class PipeStretch:
     is_guess: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class DigBuffer:
     """Ground to treat as holding the pipe: outside radius + tolerance + 95 % lateral uncertainty.
 
-    ``corridor`` is the 95 % corridor of the pipe's centreline alone. ``half_width_m`` has one entry
-    a station. ``tolerance_m`` is the width each side of the pipe's outside wall that was used, and
-    ``rule`` where it is from.
+    ``half_width_m`` and ``lateral_m``, the 95 % bound across the pipe, have one entry a station.
+    ``tolerance_m`` is the width each side of the pipe's outside wall that was used, and ``rule``
+    where it is from. ``centre_m`` (stations + 2, 2) and ``heading_deg`` (stations + 2,) are the run
+    with its two ends carried on; ``others_m`` the lines of other routes that fit as well. The areas
+    are drawn when somebody first asks for them.
     """
 
-    polygon: Polygon | MultiPolygon
-    corridor: Polygon | MultiPolygon
+    centre_m: Floats
+    heading_deg: Floats
     half_width_m: Floats
+    lateral_m: Floats
     tolerance_m: float
     rule: str
+    others_m: tuple[Floats, ...] = ()
+
+    @cached_property
+    def polygon(self) -> Area:
+        """The ground, that about the other routes by its greatest half width included."""
+        polygon = sweep_discs(self.centre_m, self.heading_deg, self.half_width_m)
+        if not self.others_m:
+            return polygon
+        reach = float(on_grid(self.half_width_m.max()))
+        others = [LineString(on_grid(one)).buffer(reach) for one in self.others_m]
+        return cast("Area", shapely.union_all([polygon, *others]))
+
+    @cached_property
+    def corridor(self) -> Area:
+        """The 95 % corridor of the pipe's centreline alone."""
+        return sweep_discs(self.centre_m, self.heading_deg, self.lateral_m)
 
 
 @dataclass(frozen=True, slots=True)

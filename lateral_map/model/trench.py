@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property
+from typing import Literal, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
@@ -132,7 +133,7 @@ class UtilityCrossing:
     under_m: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class UtilityConflict:
     """One mapped utility against the pipe and its trench.
 
@@ -142,7 +143,8 @@ class UtilityConflict:
     ``hand_dig_m`` are the footages where the trench comes within the
     tolerance of it at 95 %, ``hand_dig_sloped_m`` those where a sloped cut would. ``sd_assumed`` is
     True where nobody gave its accuracy. ``joins`` is True where it is the main the lateral ends at;
-    ``zone`` is the tolerance zone about its outer edge, widened by its mapped 95 %.
+    ``mapped_m`` (n, 2) is where it was mapped, ``tolerance_m`` the width each side of its edge that
+    is dug by hand.
 
     ``relation`` says how it lies to the pipe, ``from_m`` to ``to_m`` where. ``in_trench`` is True
     where it lies within the trench's width and its depth is unknown or may be, at 95 %, no deeper
@@ -167,13 +169,20 @@ class UtilityConflict:
     sd_assumed: bool
     source: str
     joins: bool
-    zone: Area
+    mapped_m: Floats
+    tolerance_m: float
     relation: UtilityRelation
     from_m: float
     to_m: float
     in_trench: bool
     clearance_m: float | None
     sd_clearance_m: float | None
+
+    @cached_property
+    def zone(self) -> Area:
+        """The tolerance zone about its outer edge, widened by its mapped 95 %; drawn once asked."""
+        reach = (self.size_m or 0.0) / 2.0 + self.tolerance_m + TWO_SIDED_95 * self.sd_plan_m
+        return cast("Area", LineString(self.mapped_m).buffer(reach))
 
     @property
     def depth_known(self) -> bool:

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from shapely.geometry import LineString, Polygon, box
-from shapely.ops import unary_union
 
 from lateral_map.adjust.marks import place_locates
 from lateral_map.analysis.conflicts import find_conflicts
@@ -398,20 +397,17 @@ class ReportMaker:
         return tuple(checks)
 
     def dig(self, stations: Stations) -> DigBuffer:
-        def swept(half: np.ndarray) -> Polygon:
-            east, north = stations.easting_m, stations.northing_m
-            discs = [
-                LineString([(east[i], north[i]), (east[i + 1], north[i + 1])]).buffer(
-                    float(half[i : i + 2].max())
-                )
-                for i in range(len(half) - 1)
-            ]
-            return unary_union(discs)
-
+        place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
         lateral = 1.96 * stations.across_sd_m
-        half = lateral + 0.6096 + 0.08
         rule = self.said("24 in each side, the invented town's rule")
-        return DigBuffer(swept(half), swept(lateral), half, 0.6096, rule)
+        return DigBuffer(
+            centre_m=np.pad(place, ((1, 1), (0, 0)), mode="edge"),
+            heading_deg=np.pad(stations.heading_deg, 1, mode="edge"),
+            half_width_m=lateral + 0.6096 + 0.08,
+            lateral_m=lateral,
+            tolerance_m=0.6096,
+            rule=rule,
+        )
 
     def report(self) -> Report:
         site = self.site()
