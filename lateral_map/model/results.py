@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, cast
+from itertools import pairwise
+from typing import Final, Literal, cast
 
 import numpy as np
 import shapely
@@ -22,6 +23,9 @@ from lateral_map.model.route import Route
 from lateral_map.model.site import Finding, LineKind, Locate, Site
 from lateral_map.model.trade import FindingClass
 from lateral_map.model.trench import TrenchProfile, UtilityConflict
+
+# Along the run: crossings no farther apart are of lines that coincide.
+_SAME_PLACE_M: Final = 0.05
 
 Basis = Literal["located", "between locates", "dead reckoned"]
 SideVerdict = Literal["inside", "past", "too close to call"]
@@ -610,6 +614,14 @@ class Report:
     def deciding_crossings(self) -> tuple[Crossing, ...]:
         """Where responsibility changes, by footage."""
         return tuple(crossing for crossing in self.crossings if crossing.decides)
+
+    @property
+    def crossings_together(self) -> tuple[tuple[Crossing, ...], ...]:
+        """The crossings by footage, those in one place together: where mapped lines coincide."""
+        footages = [one.footage_m for one in self.crossings]
+        apart = 1 + np.flatnonzero(np.diff(footages) > _SAME_PLACE_M)
+        ends = [0, *apart.tolist(), len(footages)] if footages else []
+        return tuple(self.crossings[begin:end] for begin, end in pairwise(ends))
 
     @property
     def parties(self) -> tuple[str, ...]:

@@ -15,7 +15,6 @@ import pytest
 from PIL import Image
 
 from lateral_map.draw.paint.fonts import text_width
-from lateral_map.draw.profile.events import crossing_words
 from lateral_map.draw.profile.painter import (
     NARROW,
     PAPER_PAGE,
@@ -29,6 +28,7 @@ from lateral_map.draw.profile.painter import (
 from lateral_map.draw.profile.rows import profile_rows
 from lateral_map.model.results import Report
 from lateral_map.units import format_small, from_metres
+from lateral_map.words.technician import crossing_words
 
 HOSTILE = "{{7*7}}{%{#${`</script><img src=x onerror=alert(1)>\u2028$x^2$ \\frac 🚿 שלום"
 UNITS = ("ft", "us_ft", "m")
@@ -291,7 +291,7 @@ def test_where_parties_change_is_always_said_in_full(make_report, wishes, size: 
     said = " ".join(Drawn(report, size).texts())
     assert report.deciding_crossings
     for crossing in report.deciding_crossings:
-        assert crossing_words(crossing, report.site.unit) in said
+        assert crossing_words((crossing,), report.site.unit) in said
 
 
 def test_the_findings_nearest_to_the_change_are_said_the_fullest(make_report) -> None:

@@ -23,6 +23,7 @@ from lateral_map.draw.plan.locates import locates_layer
 from lateral_map.draw.plan.paper import draw_plan
 from lateral_map.draw.plan.scales import figure_scales
 from lateral_map.draw.plan.scene import ALWAYS, Area, Layer, Line, Mark
+from lateral_map.draw.profile.painter import page_profile
 from lateral_map.draw.sheet.document import SheetSet, draw_sheets
 from lateral_map.draw.sheet.plan import sheet_layers
 from lateral_map.draw.style import AREAS, LINES, MARKS, PAPER, UTILITY_LETTERS
@@ -218,6 +219,34 @@ def test_lines_that_coincide_have_one_label() -> None:
     assert len(captions["crossings"]) == 1
     assert captions["crossings"][0].startswith("curb")
     assert "plot line" in captions["crossings"][0]
+
+
+def test_one_place_on_the_profile_has_one_flag() -> None:
+    site = line_site(100.0, 0)
+    (curb,) = site.plan.lines
+    twin = PlanLine("plot line", "property_line", curb.vertices_m[::-1] + 0.01, 0.15)
+    report = build_report(replace(site, plan=replace(site.plan, lines=(curb, twin))))
+    assert len(report.crossings) == 2
+    for width in ("wide", "narrow", "paper"):
+        drawn = etree.fromstring(page_profile(report, width)["svg"])
+        flags = drawn.xpath("//*[contains(@class, 'label-crossing')]")
+        assert len(flags) == 1, width
+        words = " ".join(flags[0].itertext())
+        assert "curb" in words
+        assert width == "narrow" or "plot line" in words
+
+
+def test_points_in_one_place_have_one_caption() -> None:
+    site = line_site(100.0, 0)
+    first = site.plan.points[0]
+    twin = replace(first, name="their corner", easting_m=first.easting_m + 0.01)
+    points = (*site.plan.points, twin)
+    report = build_report(replace(site, plan=replace(site.plan, points=points)))
+    (layer,) = (one for one in plan_layers(report) if one.key == "points")
+    captions = [item.caption for item in layer.items if isinstance(item, Mark) and item.caption]
+    assert len([one for one in captions if "their corner" in one]) == 1
+    assert f"{first.name} and their corner" in captions
+    assert len(captions) == len(points) - 1 - (site.start.point is not None)
 
 
 @pytest.mark.parametrize("name", DEMOS)

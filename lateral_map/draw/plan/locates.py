@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
+from scipy.spatial import cKDTree
 
 from lateral_map.draw.plan.scene import LOCATE, MINOR, NEXT_LOCATE, SUSPECT, Layer, Line, Mark
 from lateral_map.model.results import Report
 from lateral_map.model.site import PositionTie, TapeTie
 from lateral_map.words.names import LOCATE_WORDS
-from lateral_map.words.numbers import label, length
+from lateral_map.words.numbers import label, length, listed
 from lateral_map.words.picked import (
     NO_LOCATE_WORDS,
     level_picked,
@@ -18,6 +21,8 @@ from lateral_map.words.picked import (
     no_locate_picked,
     point_picked,
 )
+
+_SAME_PLACE_M: Final = 0.05
 
 
 def locates_layer(report: Report) -> Layer:
@@ -59,15 +64,22 @@ def locates_layer(report: Report) -> Layer:
 def points_layer(report: Report) -> Layer:
     """Return the named points to tape from, and spot levels."""
     unit = report.site.unit
+    given = report.site.plan.points
+    names = ["" if one.name == report.site.start.point else label(one.name, 22) for one in given]
+    at = np.array([[one.easting_m, one.northing_m] for one in given]).reshape(-1, 2)
+    # Of points in one place the first bears every name.
+    for first, later in sorted(cKDTree(at).query_pairs(_SAME_PLACE_M)):
+        if names[first] and names[later]:
+            names[first], names[later] = listed([names[first], names[later]]), ""
     points = tuple(
         Mark(
             point.easting_m,
             point.northing_m,
             "point",
-            "" if point.name == report.site.start.point else label(point.name, 22),
+            name,
             point_picked(point, report.site.locates),
         )
-        for point in report.site.plan.points
+        for point, name in zip(given, names, strict=True)
     )
     levels = tuple(
         Mark(

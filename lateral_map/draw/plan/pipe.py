@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -48,7 +47,6 @@ from lateral_map.words.technician import crossing_words
 
 _STEPS: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _TICK_WEIGHT: Final = 1
-_SAME_PLACE_M: Final = 0.05
 
 
 def route_layer(report: Report) -> Layer:
@@ -182,11 +180,7 @@ def crossings_layer(report: Report) -> Layer:
     """Return every crossing, its gate set across the line."""
     marks: list[Mark] = []
     # Where lines coincide the weightiest crossing bears the words of all.
-    footages = [crossing.footage_m for crossing in report.crossings]
-    apart = 1 + np.flatnonzero(np.diff(footages) > _SAME_PLACE_M)
-    ends = [0, *apart.tolist(), len(footages)] if footages else []
-    for begin, end in pairwise(ends):
-        together = report.crossings[begin:end]
+    for together in report.crossings_together:
         words = crossing_words(together, report.site.unit)
         telling = max(together, key=lambda each: _weight(report, each))
         marks += [

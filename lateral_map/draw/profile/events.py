@@ -12,11 +12,12 @@ from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame
 from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT
 from lateral_map.draw.style import INK, QUIET
-from lateral_map.model.results import Crossing, Report
+from lateral_map.model.results import Report
 from lateral_map.units import from_metres
 from lateral_map.words.names import finding_words
-from lateral_map.words.numbers import decimals_for, label, plus_minus, unit_word
+from lateral_map.words.numbers import decimals_for, label, listed, unit_word
 from lateral_map.words.picked import bend_words
+from lateral_map.words.technician import crossing_words
 
 LANE_PT = 11.6
 _GAP_PT = 5.0
@@ -32,20 +33,23 @@ def events_above(
     """Return the crossings, locates and bends as flags in lanes over a graph."""
     narrow = frame.box.width < 400.0
     unit, flags = report.site.unit, []
-    for crossing in report.crossings:
-        if not frame.holds(crossing.footage_m):
+    for together in report.crossings_together:
+        # Where lines coincide one flag bears the names of all, that of the line that decides first.
+        first = max(together, key=lambda one: one.decides)
+        if not frame.holds(first.footage_m):
             continue
-        near = f"{from_metres(crossing.footage_m, unit):.{decimals_for(unit)}f} {unit_word(unit)}"
-        shorter = [label(crossing.line, most) for most in ((14, 10, 6) if narrow else (28, 6))]
+        near = f"{from_metres(first.footage_m, unit):.{decimals_for(unit)}f} {unit_word(unit)}"
+        names = listed([first.line, *(one.line for one in together if one is not first)])
+        shorter = [label(names, most) for most in ((14, 10, 6) if narrow else (28, 6))]
         flags.append(
             Flag(
-                frame.x(crossing.footage_m),
-                (crossing_words(crossing, unit), f"{shorter[0]} {near}", *shorter),
+                frame.x(first.footage_m),
+                (crossing_words(together, unit), f"{shorter[0]} {near}", *shorter),
                 (shorter[0],),
                 joins=False,
-                bold=crossing.decides,
+                bold=first.decides,
                 key="crossing",
-                weight=_DECIDING if crossing.decides else _CROSSING,
+                weight=_DECIDING if first.decides else _CROSSING,
             )
         )
     for one in report.locates:
@@ -130,8 +134,3 @@ def _placed(flags: Sequence[Flag], lanes: int, right_pt: float) -> tuple[PlacedF
         return 2.2 + text_width(text, TEXT_PT, bold=bold)
 
     return place_flags(flags, lanes=lanes, right=right_pt, gap=_GAP_PT, measure=measure)
-
-
-def crossing_words(one: Crossing, unit: str) -> str:
-    """Return a crossing in full, such as ``curb 73.7 ± 0.8 ft``."""
-    return f"{label(one.line)} {plus_minus(one.footage_m, one.sd_footage_m, unit)}"

@@ -12,7 +12,6 @@ from lateral_map.draw.paint.labels import Box, spread
 from lateral_map.draw.paint.raster import png_bytes
 from lateral_map.draw.paint.svg import Canvas
 from lateral_map.draw.profile.events import (
-    crossing_words,
     events_above,
     findings_below,
     hang_flags,
@@ -42,6 +41,7 @@ from lateral_map.model.results import Report
 from lateral_map.units import from_metres
 from lateral_map.words.names import CONFIDENCE_WORDS, LEVEL_GROUND_WORDS
 from lateral_map.words.numbers import label, unit_word
+from lateral_map.words.technician import crossing_words
 
 _LINE_PT: Final = 12.0
 _EDGE_PT: Final = 5.0
@@ -143,7 +143,11 @@ def _head(
     Where parties change is said in full here if no flag in ``said`` had room for it.
     """
     room = size.width_pt - 12.0
-    changes = [crossing_words(one, report.site.unit) for one in report.deciding_crossings]
+    changes = [
+        crossing_words(together, report.site.unit)
+        for together in report.crossings_together
+        if any(one.decides for one in together)
+    ]
     unsaid = ". ".join(words for words in changes if words not in said)
     notes = exaggeration_words(frame.exaggeration)
     if not report.stations.ground_known:
