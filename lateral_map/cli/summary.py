@@ -13,6 +13,7 @@ from lateral_map.cli.console import plain
 from lateral_map.model.chance import POOR_FIT
 from lateral_map.reading.applied import applied_entries
 from lateral_map.units import format_length
+from lateral_map.words.cautions import TERMINAL_CAUTIONS
 from lateral_map.words.desk import desk_missing, tap_question
 from lateral_map.words.diagnoses import diagnoses_told, told_once
 from lateral_map.words.names import (
@@ -103,6 +104,7 @@ def check_parts(report: Report) -> list[Part]:
         *_section("Next locate", [next_words]),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
         *_section("What the desk asks", asked),
+        *_section("Before anyone digs or opens the pipe", list(TERMINAL_CAUTIONS)),
         Text("Readings", style="bold"),
         table,
     ]
@@ -138,6 +140,7 @@ def drawing_parts(report: Report) -> list[Part]:
         *_section("What may have gone wrong", _diagnoses(report)),
         *_section("Suspect readings", _suspects(report)),
         *_section("Notices", [as_sentence(notice) for notice in report_notices(report)]),
+        *_section("Before anyone digs or opens the pipe", list(TERMINAL_CAUTIONS)),
     ]
 
 

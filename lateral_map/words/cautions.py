@@ -56,11 +56,17 @@ ASBESTOS: Final = (
     "Asbestos cement pipe holds asbestos and bituminous fibre pipe may: no dry cutting, grinding "
     "or breaking; it is handled and carted off as the asbestos rules ask."
 )
+# What else can hurt those who work at the pipe, where one printed page must hold it.
+AT_THE_PIPE: Final = (
+    "Street: opening permit and traffic control first. Sewer gas: nobody enters or leans in "
+    "without permit, air test and rescue; no flame. Everybody upstream stops using water. Asbestos "
+    "cement or bituminous fibre pipe: no dry cutting or breaking."
+)
 
 CAUTIONS: Final = (
-    CALL_FIRST, HAND_DIG, CAVE_IN, CROSS_BORE, WHO_ANSWERS,
+    CALL_FIRST, HAND_DIG, CAVE_IN, CROSS_BORE, AT_THE_PIPE, WHO_ANSWERS,
 )  # fmt: skip
-# Where there is room for what else can hurt those who work at the pipe.
+# Where there is room for the same at length.
 FIELD_CAUTIONS: Final = (
     CALL_FIRST, HAND_DIG, CAVE_IN, CROSS_BORE, IN_THE_STREET, SEWER_GAS, STOP_WATER, ASBESTOS,
     WHO_ANSWERS,
@@ -69,9 +75,14 @@ DIG_CAUTIONS: Final = (
     CALL_FIRST, HAND_DIG, CAVE_IN, NO_DESIGN, LOCAL_RULES, UNCOVER_FIRST, WET_GROUND, CROSS_BORE,
     IN_THE_STREET, SEWER_GAS, STOP_WATER, ASBESTOS, WHO_ANSWERS,
 )  # fmt: skip
+_CALL_SHORTLY: Final = (
+    "Call 811 or your one-call centre first. This is no utility locate and no ticket."
+)
+# After what is printed to a terminal.
+TERMINAL_CAUTIONS: Final = (_CALL_SHORTLY, CAVE_IN, CROSS_BORE, AT_THE_PIPE)
 # The same in a line each, for the paper in the truck.
 TRUCK_CAUTIONS: Final = (
-    "Call 811 or your one-call centre first. This is no utility locate and no ticket.",
+    _CALL_SHORTLY,
     "Hand dig or vacuum in the tolerance zone of every mark; depths here are never proof.",
     "Any trench can cave in: the competent person chooses the protection and inspects it.",
     "Uncover the pipe and every utility by hand before a machine comes near.",

@@ -8,11 +8,13 @@ import json
 import re
 from dataclasses import replace
 from functools import cache
+from io import StringIO
 
 import numpy as np
 import pytest
 import shapely
 from dig.builder import FOOT
+from rich.console import Console
 from shapely.geometry import LineString
 from truth.simulate import simulate
 
@@ -21,6 +23,10 @@ from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.layers import dig_layers
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.dig.tables import conflicts_table, reach_tables, refind_table
+from lateral_map.draw.dig.truck import truck_html
+from lateral_map.draw.packet.document import owner_html, sheet_html
+from lateral_map.draw.page import map_page
+from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.export.dig_files import dig_geojson, refind_csv
 from lateral_map.model.site import Finding, Reach, UtilityLine
 from lateral_map.report import build_report
@@ -325,6 +331,32 @@ def test_what_a_cut_undermines_is_met_where_the_pipe_meets_it():
                     assert found.footage_m == pytest.approx(met[0], abs=1e-3)
                     checked += 1
     assert checked
+
+
+# Common practice, no source: what can hurt those who open the pipe, by a word that tells it.
+AT_THE_PIPE = ("traffic control", "permit", "sewer gas", "water", "asbestos", "lean")
+
+
+@pytest.mark.parametrize("told", ["map", "dig", "truck", "owner", "sheet", "check", "draw"])
+def test_the_cautions_of_the_work_itself_are_said_everywhere(told):
+    review = generated(3)
+    said = {
+        "map": lambda: map_page(review.report),
+        "dig": lambda: dig_page(review),
+        "truck": lambda: truck_html(review),
+        "owner": lambda: owner_html(review.report, draw_sheets(review.report)),
+        "sheet": lambda: sheet_html(review.report, draw_sheets(review.report)),
+        "check": lambda: said_by(check_parts(review.report)),
+        "draw": lambda: said_by(drawing_parts(review.report)),
+    }[told]()
+    assert [word for word in AT_THE_PIPE if word not in said.lower()] == []
+
+
+def said_by(parts):
+    shown = StringIO()
+    for part in parts:
+        Console(file=shown, width=4000).print(part)
+    return shown.getvalue()
 
 
 @pytest.mark.parametrize("parts", [check_parts, drawing_parts])
