@@ -58,9 +58,9 @@ ASBESTOS: Final = (
 )
 # What else can hurt those who work at the pipe, where one printed page must hold it.
 AT_THE_PIPE: Final = (
-    "Street: opening permit and traffic control first. Sewer gas: nobody enters or leans in "
-    "without permit, air test and rescue; no flame. Everybody upstream stops using water. Asbestos "
-    "cement or bituminous fibre pipe: no dry cutting or breaking."
+    "Street: opening permit and traffic control first. Sewer gas: no entry or leaning in without "
+    "permit, air test and rescue; no flame. All upstream stop using water. Asbestos cement or "
+    "bituminous fibre: no dry cutting or breaking."
 )
 
 CAUTIONS: Final = (

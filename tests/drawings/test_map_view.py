@@ -218,10 +218,12 @@ def test_the_first_printed_page_answers_and_tables_follow(
     shown = open_page(page_of(), **size)
     before = shown.run("[lateralMap.page.map.getZoom(), lateralMap.page.plane.turnDeg]")
     pages = pdfplumber.open(io.BytesIO(shown.page.pdf(format=paper, print_background=True))).pages
-    first, *others = (" ".join((page.extract_text() or "").split()) for page in pages)
+    # In the order they were set: words that break within a cell stay together.
+    first, *others = (" ".join(page.extract_text(use_text_flow=True).split()) for page in pages)
     for words in (
         "Invented yard 7", "Findings past curb", *told(report),
-        "Call 811", "Who answers for the pipe is set by local code",
+        "Call 811", "Who answers for the pipe is set by local code", "traffic control",
+        "Sewer gas", "upstream stop using water", "Asbestos",
         "Footage along the pipe",
     ):  # fmt: skip
         assert words in first, words
