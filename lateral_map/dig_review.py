@@ -8,7 +8,7 @@ from dataclasses import replace
 from lateral_map.analysis.depth_table import find_unread, table_depths
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.key_points import list_key_points
-from lateral_map.analysis.methods import compare_methods
+from lateral_map.analysis.methods import choose_walls, compare_methods
 from lateral_map.analysis.null_depths import check_null_depths
 from lateral_map.analysis.reach import propose_reaches
 from lateral_map.analysis.refind import plan_refinds
@@ -16,7 +16,7 @@ from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import measure_surfaces
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import clear_of, outline_dig
-from lateral_map.model.dig import DigReview, ReachReview
+from lateral_map.model.dig import DigReview, OpenedGround, ReachReview
 from lateral_map.model.results import Report
 
 Progress = Callable[[str], None]
@@ -36,32 +36,40 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     reaches = []
     for reach in found:
         begin, end = reach.begin.footage_m, reach.end.footage_m
-        own = replace(rules, soil=reach.soil or rules.soil)
+        own = replace(rules, soil=reach.soil, layers=()) if reach.soil else rules
         excavation = measure_excavation(report.trench, begin, end, site.dig, own)
         middle = report.trench.between(begin, end).place_m
-        shored, sloped = (
-            measure_surfaces(site.plan, middle, cut.footprint, site.dig.pavement_cutback_m)
-            for cut in (excavation.shored, excavation.sloped)
-        )
         structures = find_structures(site, report.trench, excavation, own)
-        outlines = (
-            outline_dig(report.trench, reach, own, sloped=False),
-            outline_dig(report.trench, reach, own, sloped=True),
+        opened = []
+        for cut in excavation.cuts:
+            outline = outline_dig(report.trench, reach, cut.shape)
+            opened.append(
+                OpenedGround(
+                    cut=cut,
+                    surfaces=measure_surfaces(
+                        site.plan, middle, cut.footprint, site.dig.pavement_cutback_m
+                    ),
+                    outline=outline,
+                    kept_back=clear_of(outline, rules.value("spoil set-back")),
+                )
+            )
+        methods = compare_methods(
+            site,
+            reach,
+            excavation,
+            tuple(one.surfaces for one in opened),
+            structures,
+            stopped=stopped,
         )
-        upright, open_ = (clear_of(each, rules.value("spoil set-back")) for each in outlines)
         reaches.append(
             ReachReview(
                 reach=reach,
                 rules=own,
                 excavation=excavation,
-                surfaces_shored=shored,
-                surfaces_sloped=sloped,
+                opened=tuple(opened),
                 structures=structures,
-                methods=compare_methods(
-                    site, reach, excavation, (shored, sloped), structures, stopped=stopped
-                ),
-                outlines=outlines,
-                kept_back=(upright, open_),
+                methods=methods,
+                chosen=choose_walls(site.dig.walls, methods),
             )
         )
     say("choosing tapes")

@@ -92,8 +92,11 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     dig = draw_dig_buffer(route, stations, pipes)
     # What a cut may reach is told for the softest soil that anybody named.
     rules = read_trench_rules(site.dig)
-    soils = {site.dig.soil, *(one.soil for one in site.reaches if one.soil)}
-    softest = max((replace(rules, soil=soil) for soil in sorted(soils)), key=lambda one: one.slope)
+    soils = {*rules.soils, *(one.soil for one in site.reaches if one.soil)}
+    softest = max(
+        (replace(rules, soil=soil, layers=()) for soil in sorted(soils)),
+        key=lambda one: one.slope,
+    )
     trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
     responsibility = share_responsibility(route, crossings)
     client, client_assumed = name_client(site, responsibility)

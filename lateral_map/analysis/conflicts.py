@@ -94,8 +94,7 @@ def _reaches(trench: TrenchProfile, sd_m: Floats, half_m: Floats, tolerance_m: f
     spread = TWO_SIDED_95 * np.hypot(trench.across_sd_m, sd_m)
     by_hand = half_m + tolerance_m + spread
     half = trench.width_m / 2.0
-    sloped = np.maximum(*trench.edges_m(trench.slope, 1.0))
-    return np.stack([half + half_m, half + by_hand, sloped + by_hand])
+    return np.stack([half + half_m, half + by_hand, trench.widest_m() + by_hand])
 
 
 def _find_spans(asked: list[_Question]) -> list[list[tuple[Span, ...]]]:

@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.dig import Cut, CutMethod, DepthClass, Excavation, TrenchRules
-from lateral_map.model.earthwork import LEAST_DAYLIGHT, daylight_share, prismoidal_volume_m3
-from lateral_map.model.site import DigRules, RuleKey
+from lateral_map.model.dig import Cut, DepthClass, Excavation, TrenchRules
+from lateral_map.model.earthwork import prismoidal_volume_m3
+from lateral_map.model.site import DigRules, RuleKey, Walls
 from lateral_map.model.trench import TrenchProfile
+from lateral_map.model.walls import LEAST_DAYLIGHT, WallShape, daylight_share
 
 COMMON_EARTH_SWELL: Final = (0.20, 0.30)
 _DEPTHS: Final[tuple[RuleKey, ...]] = (
@@ -23,15 +24,15 @@ _DEPTHS: Final[tuple[RuleKey, ...]] = (
 def measure_excavation(
     profile: TrenchProfile, from_m: float, to_m: float, dig: DigRules, rules: TrenchRules
 ) -> Excavation:
-    """Return what opening the trench between two footages takes, with vertical and sloped walls.
+    """Return what opening the trench between two footages takes, each way its walls may stand.
 
     Volumes are prismoidal between neighbouring stations: exact for a trench whose bottom and ground
-    run straight between them. Sloped walls slope at the two ends as well.
+    run straight between them. The two ends stand as the walls do.
     """
     stretch = profile.between(from_m, to_m)
     swell = dig.swell or COMMON_EARTH_SWELL
     # Depth counts by the higher wall, at the bound.
-    deeper = np.maximum(*stretch.faces_m(0.0, 1.0))
+    deeper = np.maximum(*stretch.faces_m(WallShape(), 1.0))
     deepest = float(deeper.max())
     at = stretch.footage_m[int(np.argmax(stretch.bottom_depth_m))]
     # As few as leave nobody farther from one than is allowed.
@@ -57,10 +58,9 @@ def measure_excavation(
         section=stretch.at(at),
         ways_out=max(ways, 1) if rules.reached("egress depth", deepest) else 0,
         classes=classes,
-        shored=_open("vertical walls, shored or shielded", stretch, 0.0, swell),
-        sloped=_open("sloped walls", stretch, rules.slope, swell),
-        wall_m2=_walls_m2(stretch, 0.0),
-        wall_high_m2=_walls_m2(stretch, 1.0),
+        cuts=tuple(
+            _open(walls, shape, stretch, swell) for walls, shape in rules.wall_shapes().items()
+        ),
         width_m=float(stretch.width_m.max()),
         standard_width_m=float(stretch.standard_width_m.max()),
         bedding_m3=float(np.trapezoid(stretch.width_m, stretch.plan_m)) * dig.bedding_m,
@@ -70,40 +70,42 @@ def measure_excavation(
 
 
 def _open(
-    method: CutMethod,
-    stretch: TrenchProfile,
-    slope: float,
-    swell: tuple[float, float],
+    walls: Walls, shape: WallShape, stretch: TrenchProfile, swell: tuple[float, float]
 ) -> Cut:
     bank, low, high = (
         prismoidal_volume_m3(
             stretch.plan_m,
             stretch.width_m,
             stretch.depth_at_bound(sign),
-            slope,
+            shape,
             stretch.rises(sign),
         )
         for sign in (0.0, -1.0, 1.0)
     )
+    # From the bottom up to where nothing holds the wall any more: both sides of it.
+    held, held_high = (
+        float(np.trapezoid(sum(wall.up_m[1] for wall in both), stretch.plan_m))
+        if shape.upright_m > 0.0
+        else 0.0
+        for both in (stretch.walls_m(shape, 0.0), stretch.walls_m(shape, 1.0))
+    )
     steepest = np.maximum(*stretch.rises(1.0))
     return Cut(
-        method=method,
-        footprint=stretch.footprint(slope, 0.0),
-        top_width_m=float(np.add(*stretch.edges_m(slope, 0.0)).max()),
-        top_width_high_m=float(np.add(*stretch.edges_m(slope, 1.0)).max()),
-        face_high_m=float(np.maximum(*stretch.faces_m(slope, 1.0)).max()),
-        daylights=bool((daylight_share(slope, steepest) > LEAST_DAYLIGHT).all()),
+        walls=walls,
+        shape=shape,
+        held_m2=held,
+        held_high_m2=held_high,
+        footprint=stretch.footprint(shape, 0.0),
+        top_width_m=float(np.add(*stretch.edges_m(shape, 0.0)).max()),
+        top_width_high_m=float(np.add(*stretch.edges_m(shape, 1.0)).max()),
+        face_high_m=float(np.maximum(*stretch.faces_m(shape, 1.0)).max()),
+        daylights=bool((daylight_share(shape.flattest, steepest) > LEAST_DAYLIGHT).all()),
         bank_m3=bank,
         bank_low_m3=low,
         bank_high_m3=high,
         loose_low_m3=low * (1.0 + swell[0]),
         loose_high_m3=high * (1.0 + swell[1]),
     )
-
-
-def _walls_m2(stretch: TrenchProfile, sign: float) -> float:
-    """Return the area of both vertical walls, as estimated (0) or at the deeper bound (1)."""
-    return float(np.trapezoid(np.add(*stretch.faces_m(0.0, sign)), stretch.plan_m))
 
 
 def _length_between(plan: Floats, depth: Floats, low: float, high: float) -> float:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from lateral_map.model.dig import (
+    CUT_METHODS,
     Cut,
     Excavation,
     Method,
@@ -16,7 +17,7 @@ from lateral_map.model.dig import (
     StructureNear,
     SurfaceBroken,
 )
-from lateral_map.model.site import RateItem, Rates, Site
+from lateral_map.model.site import RateItem, Rates, Site, Walls
 from lateral_map.units import to_metres
 
 _AT_CLEANOUT_M: Final = to_metres(3.0, "ft")
@@ -30,21 +31,27 @@ def compare_methods(
     site: Site,
     reach: RepairReach,
     excavation: Excavation,
-    surfaces: tuple[tuple[SurfaceBroken, ...], tuple[SurfaceBroken, ...]],
+    surfaces: tuple[tuple[SurfaceBroken, ...], ...],
     structures: tuple[StructureNear, ...] = (),
     *,
     stopped: bool = False,
 ) -> tuple[Method, ...]:
-    """Return open cut, shored and sloped, and a liner, side by side; nothing is chosen.
+    """Return every way to open a reach, and a liner, side by side; nothing is chosen.
 
-    ``surfaces`` are those the shored and the sloped cut break. Sums come only from the site's own
+    ``surfaces`` are those each of the excavation's cuts breaks. Sums come only from the site's own
     unit rates. An open cut through a building, into its influence, or up ground that rises as fast
     as its walls is refused, and nothing of it is priced; so is everything where ``stopped``, since
     a danger was seen in the sewer.
     """
-    shored = _open_cut(reach, excavation, excavation.shored, surfaces[0])
-    shored.append(Quantity("shore", excavation.wall_m2, excavation.wall_high_m2, "m2", None))
-    sloped = _open_cut(reach, excavation, excavation.sloped, surfaces[1])
+    stop = (Refusal("a foreign pipe or cable in the sewer"),) if stopped else ()
+    found = []
+    for cut, broken in zip(excavation.cuts, surfaces, strict=True):
+        takes = _open_cut(reach, excavation, cut, broken)
+        if cut.shape.upright_m > 0.0:
+            takes.append(Quantity("shore", cut.held_m2, cut.held_high_m2, "m2", None))
+        found.append(
+            _method(site.rates, CUT_METHODS[cut.walls], takes, stop + _refusals(structures, cut))
+        )
     # A liner is commonly placed through what is open already: a cleanout, the main. At the most a
     # pit at either end, at the start none (common practice, no source).
     pits = (
@@ -55,24 +62,27 @@ def compare_methods(
         Quantity("liner", reach.length_m, reach.length_m, "m", None),
         Quantity("access pit", *pits, "each", None),
     ]
-    stop = (Refusal("a foreign pipe or cable in the sewer"),) if stopped else ()
-    return (
-        _method(site.rates, "open cut, shored", shored, stop + _refusals(structures, sloped=False)),
-        _method(
-            site.rates,
-            "open cut, sloped",
-            sloped,
-            stop + _refusals(structures, sloped=True, daylights=excavation.sloped.daylights),
-        ),
-        _method(site.rates, "liner", liner, stop),
-    )
+    return (*found, _method(site.rates, "liner", liner, stop))
 
 
-def _refusals(
-    structures: tuple[StructureNear, ...], *, sloped: bool, daylights: bool = True
-) -> tuple[Refusal, ...]:
-    """Return why a cut is not to be dug as it is drawn, each building once."""
-    through = ("within the trench", "within the sloped cut" if sloped else "within the trench")
+def choose_walls(asked: Walls, methods: tuple[Method, ...]) -> Walls:
+    """Return how the walls are to stand: as asked, else sloped, shored where that is refused."""
+    open_to = [
+        walls
+        for walls, name in CUT_METHODS.items()
+        if any(method.name == name and not method.refused for method in methods)
+    ]
+    return next((walls for walls in (asked, "sloped") if walls in open_to), "shored")
+
+
+def _refusals(structures: tuple[StructureNear, ...], cut: Cut) -> tuple[Refusal, ...]:
+    """Return why a cut is not to be dug as it is drawn, each building once.
+
+    A cut that is narrower than the sloped one is not through all that the sloped one is, but then
+    that is in its influence.
+    """
+    wide = cut.walls in ("sloped", "benched")
+    through = ("within the trench", "within the sloped cut" if wide else "within the trench")
     refused = [
         Refusal(
             "through a building" if one.verdict in through else "into a building's influence",
@@ -81,7 +91,7 @@ def _refusals(
         for one in structures
         if one.kind == "building"
     ]
-    if not daylights:
+    if not cut.daylights:
         refused.append(Refusal("the wall never meets the ground"))
     return tuple(refused)
 

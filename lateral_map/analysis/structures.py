@@ -13,6 +13,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import Excavation, Nearness, StructureKind, StructureNear, TrenchRules
 from lateral_map.model.site import Site
 from lateral_map.model.trench import Area, TrenchProfile
+from lateral_map.model.walls import WallShape
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,16 +31,20 @@ def find_structures(
 ) -> tuple[StructureNear, ...]:
     """Return what lies within a reach's trench, its sloped cut or its influence line.
 
-    The influence line rises from the bottom's edges at the influence slope, or at the soil's own
-    slope where that is flatter, from the bottom at its deeper 95 % bound. Whatever may lie within
-    at 95 % counts, and says so.
+    The influence line rises from the bottom's edges at the influence slope, or at that of the
+    softest soil there where that is flatter, from the bottom at its deeper 95 % bound. Whatever may
+    lie within at 95 % counts, and says so.
     """
     stretch = profile.between(excavation.from_m, excavation.to_m)
     slope = max(rules.value("influence slope"), rules.slope)
     limits: tuple[tuple[Nearness, Area, float], ...] = (
         ("within the trench", excavation.shored.footprint, 0.0),
-        ("within the sloped cut", stretch.footprint(rules.slope, 1.0), rules.slope),
-        ("within the influence line", stretch.footprint(slope, 1.0), slope),
+        (
+            "within the sloped cut",
+            stretch.footprint(excavation.sloped.shape, 1.0),
+            excavation.sloped.shape.flattest,
+        ),
+        ("within the influence line", stretch.footprint(WallShape((slope,)), 1.0), slope),
     )
     standing: list[_Standing] = []
     for area in site.plan.areas:

@@ -13,10 +13,11 @@ from numpy.typing import ArrayLike
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import TrenchRules
-from lateral_map.model.earthwork import face_height_m
+from lateral_map.model.earthwork import corner_depth_m
 from lateral_map.model.results import PipeStretch, Stations
 from lateral_map.model.site import DigRules, Site
 from lateral_map.model.trench import TrenchProfile
+from lateral_map.model.walls import WallShape, draw_wall
 from lateral_map.units import to_metres
 
 _INCH: Final = to_metres(1.0, "in")
@@ -83,8 +84,8 @@ def lay_trench(
     """Return the trench's section at every station.
 
     The bottom lies under the pipe's outside wall by the bedding. Across the pipe the ground lies as
-    ``across`` says, level without it. Sloped walls rise from the bottom at the steepest slope
-    the soil allows; where a pipe ends and another begins the wider counts.
+    ``across`` says, level without it. Sloped walls rise from the bottom at the slope of the softest
+    soil in the rules; where a pipe ends and another begins the wider counts.
     """
     footage = stations.footage_m
     diameter, wall = np.zeros(len(footage)), np.zeros(len(footage))
@@ -99,10 +100,11 @@ def lay_trench(
     step = np.hypot(np.diff(stations.easting_m), np.diff(stations.northing_m))
     level = np.zeros(len(bottom))
     slopes = across or CrossSlope(level, level, level)
-    left, right = (
-        face_height_m(width, bottom, rules.slope, rise) for rise in (slopes.left, slopes.right)
-    )
-    top = width + rules.slope * (left + right)
+    walls = [
+        draw_wall(WallShape((rules.slope,)), corner_depth_m(width, bottom, rise), rise)
+        for rise in (slopes.left, slopes.right)
+    ]
+    top = width + sum(wall.out_m[-1] for wall in walls)
     upright = bottom + (slopes.left + slopes.right) * width / 8.0
     return TrenchProfile(
         footage_m=footage,
@@ -120,15 +122,7 @@ def lay_trench(
         standard_width_m=read_only(standard_width_m(diameter)),
         top_width_m=read_only(top),
         shored_area_m2=read_only(width * upright),
-        sloped_area_m2=read_only(
-            width * upright
-            + rules.slope
-            * sum(
-                face * np.maximum(bottom + rise * width / 2.0, 0.0)
-                for face, rise in ((left, slopes.left), (right, slopes.right))
-            )
-            / 2.0
-        ),
+        sloped_area_m2=read_only(width * upright + sum(wall.area_m2 for wall in walls)),
         slope=read_only(np.full(len(bottom), rules.slope)),
         rise_left=slopes.left,
         rise_right=slopes.right,

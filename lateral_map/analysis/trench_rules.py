@@ -98,6 +98,22 @@ FEDERAL_RULES: Final[tuple[TrenchRule, ...]] = (
         "digging below the bottom of a shield designed for the full depth of the trench",
         "29 CFR 1926.652(e)(2)(i) and (g)(2); the paragraphs from memory",
     ),
+    _feet(
+        "first bench", 4.0, "4 feet (1.22 m) at most",
+        "highest vertical face at the bottom of a benched wall; benches are for Type A and "
+        "cohesive Type B soil, never for C",
+        "29 CFR 1926 Subpart P, Appendix B, Figures B-1.1 and B-1.2", "from memory",
+    ),
+    _feet(
+        "bench A", 5.0, "5 feet (1.52 m) at most",
+        "highest face of the benches above it in Type A soil, their tops within the soil's slope",
+        "29 CFR 1926 Subpart P, Appendix B, Figure B-1.1", "from memory",
+    ),
+    _feet(
+        "bench B", 4.0, "4 feet (1.22 m) at most",
+        "the same in cohesive Type B soil",
+        "29 CFR 1926 Subpart P, Appendix B, Figure B-1.2", "from memory",
+    ),
     TrenchRule(
         "influence slope", 1.0, True, "1:1 up from the bottom edge of the trench",
         "what stands within it leans on the ground the trench takes away; a structure there is "
@@ -112,7 +128,8 @@ FEDERAL_RULES: Final[tuple[TrenchRule, ...]] = (
 _MORE_IS_LOOSER: Final[frozenset[RuleKey]] = frozenset(
     {
         "egress depth", "egress travel", "air test depth", "fall protection depth",
-        "protective system depth", "engineer depth", "dig below shield",
+        "protective system depth", "engineer depth", "dig below shield", "first bench", "bench A",
+        "bench B",
     }
 )  # fmt: skip
 
@@ -137,4 +154,4 @@ def read_trench_rules(dig: DigRules) -> TrenchRules:
                 looser=greater if rule.key in _MORE_IS_LOOSER else less,
             )
         )
-    return TrenchRules(tuple(in_force), dig.soil)
+    return TrenchRules(tuple(in_force), dig.soil, dig.layers, dig.cohesive, dig.box_height_m)

@@ -8,22 +8,21 @@ import numpy as np
 import shapely
 
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.dig import RepairReach, TrenchRules
+from lateral_map.model.dig import RepairReach
 from lateral_map.model.earthwork import sweep_strip
 from lateral_map.model.trench import Area, TrenchProfile
+from lateral_map.model.walls import WallShape
 
 
-def outline_dig(
-    profile: TrenchProfile, reach: RepairReach, rules: TrenchRules, *, sloped: bool = True
-) -> Area:
-    """Return the ground in which a reach may have to be dug, with sloped or vertical walls.
+def outline_dig(profile: TrenchProfile, reach: RepairReach, shape: WallShape) -> Area:
+    """Return the ground in which a reach may have to be dug, its walls standing so.
 
     The cut from the bottom at its deeper 95 % bound to ground rising as it may on either side, and
     round it the 95 % uncertainty of the pipe's place: across the pipe beside it, along it at both
     ends.
     """
     stretch = profile.between(reach.begin.footage_m, reach.end.footage_m)
-    left, right = stretch.edges_m(rules.slope if sloped else 0.0, 1.0)
+    left, right = stretch.edges_m(shape, 1.0)
     overhang = np.maximum(left, right) - stretch.width_m / 2.0
     before, beyond = (
         float(overhang[index]) + TWO_SIDED_95 * end.along_sd_m

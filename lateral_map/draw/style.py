@@ -244,6 +244,12 @@ SHORED_AREA: Final = AreaStyle(
 SLOPED_AREA: Final = AreaStyle(
     "#c9a26b", 0.38, LineStyle("#6b4f2a", 1.8, (10.0, 4.0)), "dots", "#6b4f2a"
 )
+BENCHED_AREA: Final = AreaStyle(
+    "#d9c08a", 0.30, LineStyle("#6b4f2a", 1.8, (3.0, 3.0)), "rising", "#6b4f2a"
+)
+BOXED_AREA: Final = AreaStyle(
+    OKABE_ITO["orange"], 0.35, LineStyle("#7a4a00", 1.8, (10.0, 3.0, 2.0, 3.0)), "dots", "#7a4a00"
+)
 # White paint marks proposed excavation (APWA Uniform Color Code); the dark casing lets it be seen
 # on white paper.
 WHITE_LINE: Final = LineStyle(PAPER, 3.0, (), INK, 6.0)
@@ -260,6 +266,8 @@ DIG_STYLES: Final[dict[str, Style]] = {
     "refind tape": TAPE_LINE,
     "cut shored": SHORED_AREA,
     "cut sloped": SLOPED_AREA,
+    "cut benched": BENCHED_AREA,
+    "cut box and slope": BOXED_AREA,
     **{
         f"zone {kind}": AreaStyle(colour, 0.22, LineStyle(colour, 1.6, (4.0, 4.0)))
         for kind, colour in UTILITY_COLOURS.items()

@@ -94,7 +94,7 @@ def dig_features(review: DigReview) -> tuple[tuple[BaseGeometry, Record], ...]:
 
 _SUMMARIES: Final = {
     "spoil set-back": "Where dug earth is kept back from the cut",
-    "cut": "The cut, shored and sloped",
+    "cut": "The cut, each way its walls may stand",
     "white line": "What to mark white for the one-call ticket",
     "tolerance zone": "Where a utility is dug for by hand",
     "utility crossing": "Where a utility meets the pipe",
@@ -171,8 +171,8 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
                 for part in reach.parts
             ],
         }
-        cuts = (("shored", dug.shored), ("sloped", dug.sloped))
-        for (name, cut), kept, outline in zip(cuts, one.kept_back, one.outlines, strict=True):
+        for ground in one.opened:
+            cut, name = ground.cut, ground.cut.walls
             earth = {
                 "top_width": out.length(cut.top_width_m),
                 "top_width_95": out.length(cut.top_width_high_m),
@@ -187,8 +187,8 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
             }
             yield outer_first(cut.footprint), {"layer": "cut", "walls": name} | common | earth
             spoil = {"walls": name, "reach": reach.name, "set_back": set_back}
-            yield outer_first(kept), {"layer": "spoil set-back"} | spoil
-            yield outer_first(outline), {"layer": "white line", "walls": name} | common
+            yield outer_first(ground.kept_back), {"layer": "spoil set-back"} | spoil
+            yield outer_first(ground.outline), {"layer": "white line", "walls": name} | common
 
 
 def _key_points(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Record]]:

@@ -96,6 +96,8 @@ _DIG: Final[dict[str, tuple[str, int, str]]] = {
     "white line": ("DIG WHITE LINE", 7, "CONTINUOUS"),
     "cut shored": ("DIG CUT SHORED", 230, "CONTINUOUS"),
     "cut sloped": ("DIG CUT SLOPED", 142, "DASHED"),
+    "cut benched": ("DIG CUT BENCHED", 42, "DASHED"),
+    "cut box and slope": ("DIG CUT BOX AND SLOPE", 34, "DASHED"),
     "spoil set-back": ("DIG SPOIL SET-BACK", 8, "DOT"),
     "tolerance zone": ("DIG TOLERANCE ZONE", 240, "DASHED"),
     "utility crossing": ("DIG UTILITY CROSSING", 200, "CONTINUOUS"),

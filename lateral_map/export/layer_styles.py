@@ -129,6 +129,8 @@ DIG_LAYER_STYLES: Final[dict[str, LayerStyle]] = {
         "walls",
         (
             StyleClass("sloped", "Cut, walls sloped", DIG_STYLES["cut sloped"]),
+            StyleClass("benched", "Cut, walls benched", DIG_STYLES["cut benched"]),
+            StyleClass("box and slope", "Cut, box and slope", DIG_STYLES["cut box and slope"]),
             StyleClass("shored", "Cut, walls shored", DIG_STYLES["cut shored"]),
         ),
         "reach",

@@ -7,12 +7,24 @@ bedding. Bounds are 95 %, two-sided (1.96 sd), unless a field says otherwise.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Final, Literal
 
 from lateral_map.model.results import Basis, FindingResult, PipeStretch, Report
-from lateral_map.model.site import Bend, Cover, Finding, RateItem, RuleKey, Soil
+from lateral_map.model.site import (
+    Bend,
+    Cover,
+    Finding,
+    RateItem,
+    RuleKey,
+    Soil,
+    SoilLayer,
+    Walls,
+)
 from lateral_map.model.trench import Area, TrenchProfile, UtilityConflict
+from lateral_map.model.walls import WallShape
 from lateral_map.units import format_length
 
 Standing = Literal["confirmed", "from memory", "common practice", "set by the site"]
@@ -23,14 +35,15 @@ GroundCover = Cover | Literal["not mapped", "building"]
 Nearness = Literal["within the trench", "within the sloped cut", "within the influence line"]
 StructureKind = Literal["building", "named point", "utility"]
 NullVerdict = Literal["agree", "suspect"]
-MethodName = Literal["open cut, shored", "open cut, sloped", "liner"]
+MethodName = Literal[
+    "open cut, shored", "open cut, sloped", "open cut, benched", "open cut, box and slope", "liner"
+]
 RefusedFor = Literal[
     "a foreign pipe or cable in the sewer",
     "through a building",
     "into a building's influence",
     "the wall never meets the ground",
 ]
-CutMethod = Literal["vertical walls, shored or shielded", "sloped walls"]
 DepthUnread = Literal["never read", "interpolated", "carried on"]
 # What makes tapes to a place doubtful; "near the mirror" also where the two tapes hardly cross it.
 TapeDoubt = Literal[
@@ -39,6 +52,10 @@ TapeDoubt = Literal[
 ]  # fmt: skip
 Money = tuple[float, float]
 
+CUT_METHODS: Final[dict[Walls, MethodName]] = {
+    "shored": "open cut, shored", "sloped": "open cut, sloped", "benched": "open cut, benched",
+    "box and slope": "open cut, box and slope",
+}  # fmt: skip
 # Ground that is cut back beyond the trench to be restored, and that a cut may undermine.
 PAVED: Final = ("concrete", "asphalt")
 # Half the last digit depths are printed to, 0.1 ft: 4.96 ft reads as the 5 ft it may well be.
@@ -72,10 +89,17 @@ class TrenchRule:
 
 @dataclass(frozen=True, slots=True)
 class TrenchRules:
-    """The figures in force on the site, and the soil they are used for."""
+    """The figures in force on the site, and the soil they are used for.
+
+    ``soil`` is that of the bottom, ``layers`` what lies over it; ``cohesive`` says that Type B soil
+    is, ``box_height_m`` how high the trench box to hand is.
+    """
 
     rules: tuple[TrenchRule, ...]
     soil: Soil
+    layers: tuple[SoilLayer, ...] = ()
+    cohesive: bool = False
+    box_height_m: float | None = None
 
     def rule(self, key: RuleKey) -> TrenchRule:
         """Return one rule; raises ``KeyError``."""
@@ -89,21 +113,56 @@ class TrenchRules:
         """Say whether a depth is so near a rule's that they print alike, or past it."""
         return depth_m >= self.value(key) - _PRINTS_ALIKE_M
 
-    @property
-    def slope_rule(self) -> TrenchRule:
-        """The steepest slope allowed in the site's soil."""
+    def slope_of(self, soil: Soil) -> TrenchRule:
+        """Return the steepest slope allowed in a soil."""
         keys: dict[Soil, RuleKey] = {
             "stable rock": "slope stable rock",
             "A": "slope A",
             "B": "slope B",
             "C": "slope C",
         }
-        return self.rule(keys[self.soil])
+        return self.rule(keys[soil])
+
+    @property
+    def soils(self) -> tuple[Soil, ...]:
+        """Every soil there, from the ground down."""
+        return (*(layer.soil for layer in self.layers), self.soil)
+
+    @property
+    def slope_rules(self) -> tuple[TrenchRule, ...]:
+        """The steepest slope allowed in each of them."""
+        return tuple(self.slope_of(soil) for soil in dict.fromkeys(self.soils))
 
     @property
     def slope(self) -> float:
-        """The steepest slope allowed in the site's soil, run over rise."""
-        return self.slope_rule.value
+        """The steepest slope allowed in the softest soil, run over rise."""
+        return max(rule.value for rule in self.slope_rules)
+
+    def wall_shapes(self) -> dict[Walls, WallShape]:
+        """Return every way the walls may stand: vertical and sloped always, the others if allowed.
+
+        Under a firmer layer a softer one gives both its slope, over it each keeps its own (29 CFR
+        1926 Subpart P, Appendix B, Figure B-1.4, from memory). Benches are for Type A and cohesive
+        Type B from top to bottom (Figures B-1.1 and B-1.2, from memory). A box, where one is to
+        hand, stands above the foot of the slope by what the rules ask (the figures, confirmed).
+        """
+        own = [self.slope_of(soil).value for soil in self.soils]
+        slopes = tuple(accumulate(reversed(own), max))[::-1]
+        ends = tuple(layer.to_m for layer in self.layers)
+        shapes: dict[Walls, WallShape] = {
+            "shored": WallShape(upright_m=math.inf),
+            "sloped": WallShape(slopes, ends),
+        }
+        steps: dict[Soil, RuleKey] = {"A": "bench A", "B": "bench B"}
+        whole = set(self.soils) == {self.soil}
+        if whole and (self.soil == "A" or (self.soil == "B" and self.cohesive)):
+            step = self.value(steps[self.soil])
+            if step > 0.0:
+                shapes["benched"] = WallShape(slopes[:1], (), 0.0, self.value("first bench"), step)
+        if self.box_height_m is not None:
+            held = max(self.box_height_m - self.value("shield top"), 0.0)
+            shapes["box and slope"] = WallShape(slopes, ends, held)
+        return shapes
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,10 +250,15 @@ class Cut:
     ``bank_low_m3`` and ``bank_high_m3`` have every depth at its 95 % bound; the loose earth's range
     is theirs with the least and the greatest swell. ``top_width_high_m`` and ``face_high_m`` (the
     higher wall, upright) are at the deeper bound, on ground as steep as it may be. ``daylights`` is
-    False where the ground rises nearly as fast as the wall: the cut cannot be dug so.
+    False where the ground rises nearly as fast as the wall: the cut cannot be dug so. ``held_m2``
+    is the area of vertical wall to shore or shield on both sides, ``held_high_m2`` that at the
+    deeper bound.
     """
 
-    method: CutMethod
+    walls: Walls
+    shape: WallShape
+    held_m2: float
+    held_high_m2: float
     footprint: Area
     top_width_m: float
     top_width_high_m: float
@@ -211,10 +275,11 @@ class Cut:
 class Excavation:
     """What opening a reach takes.
 
-    ``wall_m2`` is the area of both vertical walls to be held up, ``wall_high_m2`` that at the
-    deeper bound; ``deepest_high_m`` counts by the higher wall. ``width_m`` is the trench's width
-    at the bottom, ``standard_width_m`` the least that ASTM D2321 asks anywhere in it.
-    ``ways_out`` is the least number of ladders, stairways or ramps, 0 where none is asked for.
+    ``cuts`` are the ways to open it: with vertical walls, with sloped ones, then benched where the
+    soil allows it, and with a box under a slope where one is to hand. ``deepest_high_m`` counts by
+    the higher wall. ``width_m`` is the trench's width at the bottom, ``standard_width_m`` the least
+    that ASTM D2321 asks anywhere in it. ``ways_out`` is the least number of ladders, stairways or
+    ramps, 0 where none is asked for.
     ``section`` is the trench's one station where it is deepest. ``swell_source`` is empty where the
     site gives no swell of its own.
     """
@@ -226,10 +291,7 @@ class Excavation:
     section: TrenchProfile
     ways_out: int
     classes: tuple[DepthClass, ...]
-    shored: Cut
-    sloped: Cut
-    wall_m2: float
-    wall_high_m2: float
+    cuts: tuple[Cut, ...]
     width_m: float
     standard_width_m: float
     bedding_m3: float
@@ -240,6 +302,16 @@ class Excavation:
     def deepest_m(self) -> float:
         """The trench's greatest depth."""
         return float(self.section.bottom_depth_m[0])
+
+    @property
+    def shored(self) -> Cut:
+        """The cut with vertical walls."""
+        return self.cuts[0]
+
+    @property
+    def sloped(self) -> Cut:
+        """The cut with sloped walls."""
+        return self.cuts[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -438,25 +510,44 @@ class Method:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenedGround:
+    """The ground one cut of a reach opens.
+
+    ``outline`` is what to outline in white, ``kept_back`` the same with the ground round it that
+    spoil, materials and machines keep off.
+    """
+
+    cut: Cut
+    surfaces: tuple[SurfaceBroken, ...]
+    outline: Area
+    kept_back: Area
+
+
+@dataclass(frozen=True, slots=True)
 class ReachReview:
     """A reach with everything about opening or lining it.
 
-    ``rules`` are those of its own soil.
-
-    ``outlines`` are the ground to outline in white where its walls are vertical, and where they are
-    sloped; ``kept_back`` the same with the ground round it that spoil, materials and machines keep
-    off.
+    ``rules`` are those of its own soil. ``opened`` is the ground of each of the excavation's cuts;
+    ``chosen`` is how the walls are to stand: as the site asks, unless that cut is refused or not
+    allowed here.
     """
 
     reach: RepairReach
     rules: TrenchRules
     excavation: Excavation
-    surfaces_shored: tuple[SurfaceBroken, ...]
-    surfaces_sloped: tuple[SurfaceBroken, ...]
+    opened: tuple[OpenedGround, ...]
     structures: tuple[StructureNear, ...]
     methods: tuple[Method, ...]
-    outlines: tuple[Area, Area]
-    kept_back: tuple[Area, Area]
+    chosen: Walls
+
+    def ground(self, walls: Walls) -> OpenedGround:
+        """Return the ground of one cut; raises ``StopIteration`` where it is not to be had."""
+        return next(one for one in self.opened if one.cut.walls == walls)
+
+    @property
+    def ground_chosen(self) -> OpenedGround:
+        """The ground of the cut that is chosen."""
+        return self.ground(self.chosen)
 
 
 @dataclass(frozen=True, slots=True)

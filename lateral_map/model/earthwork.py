@@ -10,16 +10,18 @@ from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Point, Polygon
 
 from lateral_map.model.arrays import Floats
+from lateral_map.model.walls import WallShape, draw_wall
 
 Area = Polygon | MultiPolygon
 
-LEAST_DAYLIGHT: Final = 0.25
 _ARC_STEP_RAD: Final = np.radians(6.0)
 _SAME_M: Final = 1e-9
 _SLIT_M: Final = 1e-3
 _CORNERS: Final = 32
 # A corridor without any width is no polygon.
 _THINNEST_M: Final = 1e-3
+# Of slices along a trench's end: far finer than the tenth of a percent that volumes are held to.
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
 _GRID_DECIMALS: Final = 7  # a ten-thousandth of a millimetre
 
 
@@ -32,62 +34,65 @@ def on_grid(places_m: Floats) -> Floats:
     return np.round(places_m, _GRID_DECIMALS) + 0.0
 
 
-def face_height_m(width_m: Floats, depth_m: Floats, slope: ArrayLike, rise: ArrayLike) -> Floats:
-    """Return how high a trench's wall stands on one side (m), from the bottom's edge to the ground.
+def corner_depth_m(width_m: Floats, depth_m: Floats, rise: ArrayLike) -> Floats:
+    """Return how deep a trench's bottom edge lies below the ground straight above it.
 
     ``depth_m`` is at the trench's middle; ``rise`` is how the ground rises outwards from there on
-    that side, over its run; walls slope by ``slope``, run over rise. Ground that rises nearly as
-    fast as the wall is met no farther off than four times as high as a vertical wall.
+    that side, over its run.
     """
-    upright = np.maximum(depth_m + np.asarray(rise, float) * width_m / 2.0, 0.0)
-    return np.asarray(upright / daylight_share(slope, rise))
-
-
-def daylight_share(slope: ArrayLike, rise: ArrayLike) -> Floats:
-    """Return an upright wall's height over that of one sloped up rising ground, 1/4 at the least.
-
-    At the least the wall hardly comes out of the ground: that cut cannot be dug so.
-    """
-    return np.asarray(
-        np.maximum(1.0 - np.asarray(slope, float) * np.asarray(rise, float), LEAST_DAYLIGHT)
-    )
+    return np.asarray(np.maximum(depth_m + np.asarray(rise, float) * width_m / 2.0, 0.0))
 
 
 def prismoidal_volume_m3(
     plan_m: Floats,
     width_m: Floats,
     depth_m: Floats,
-    slope: float,
+    shape: WallShape,
     rises: tuple[ArrayLike, ArrayLike] = (0.0, 0.0),
 ) -> float:
-    """Return the earth (m³) out of a trench with its ends sloped like its walls.
+    """Return the earth (m³) out of a trench whose ends stand like its walls.
 
-    ``plan_m`` runs along it; ``width_m`` is at the bottom, ``depth_m`` at the middle; ``slope`` is
-    run over rise; ``rises`` are how the ground rises outwards to the left and right. Between
-    neighbours the volume is (A + 4 M + B) L / 6, M the section midway: exact where ground and
-    bottom are planes. Half an end sloped at s, its ground rising at r, its corner H = D + r w/2
-    high, takes s/2 times the integral of (D + r x)² to w/2, and H³ (q² + s q)/6, q = s/(1 - s r).
+    ``plan_m`` runs along it; ``width_m`` is at the bottom, ``depth_m`` at the middle; ``rises`` are
+    how the ground rises outwards to the left and right. Between neighbours the volume is
+    (A + 4 M + B) L / 6, M the section midway: exact for sloped walls where ground and bottom are
+    planes, but where a layer of soil begins between the two.
     """
     total = 0.0
     for given in rises:
         rise = np.broadcast_to(np.asarray(given, float), np.shape(depth_m))
-        area = _half_section(width_m, depth_m, slope, rise)
-        middle = _half_section(_midway(width_m), _midway(depth_m), slope, _midway(rise))
-        between = np.diff(plan_m) * (area[:-1] + 4.0 * middle + area[1:]) / 6.0
-        half, depth, up = width_m[[0, -1]] / 2.0, depth_m[[0, -1]], rise[[0, -1]]
-        corner = np.maximum(depth + up * half, 0.0)
-        out = slope / daylight_share(slope, up)
-        ends = slope / 2.0 * (half * depth**2 + depth * up * half**2 + up**2 * half**3 / 3.0)
-        ends = ends + corner**3 * (out**2 + slope * out) / 6.0
-        total += float(between.sum() + ends.sum())
+        area = _half_section(width_m, depth_m, shape, rise)
+        middle = _half_section(_midway(width_m), _midway(depth_m), shape, _midway(rise))
+        total += float((np.diff(plan_m) * (area[:-1] + 4.0 * middle + area[1:]) / 6.0).sum())
+        total += sum(
+            _half_end_m3(float(width_m[i]), float(depth_m[i]), shape, float(rise[i]))
+            for i in (0, -1)
+        )
     return total
 
 
-def _half_section(width: Floats, depth: Floats, slope: float, rise: Floats) -> Floats:
+def _half_end_m3(width: float, depth: float, shape: WallShape, rise: float) -> float:
+    """Return the earth beyond one end on one side of the middle.
+
+    Slices along the run: before the bottom each is the end wall's own section, out at the side that
+    part of it which lies over the side's wall.
+    """
+    before = width / 4.0 * (1.0 + _NODES)
+    own = draw_wall(shape, np.maximum(depth + rise * before, 0.0)).area_m2
+    total = float(width / 4.0 * (_WEIGHTS * own).sum())
+    corner = max(depth + rise * width / 2.0, 0.0)
+    side = draw_wall(shape, corner, rise)
+    half = np.diff(side.out_m)[:, None] / 2.0
+    out = (side.out_m[:-1] + side.out_m[1:])[:, None] / 2.0 + half * _NODES
+    up = (side.up_m[:-1] + side.up_m[1:])[:, None] / 2.0
+    up = up + np.diff(side.up_m)[:, None] / 2.0 * _NODES
+    over = draw_wall(shape, corner + rise * out).area_above_m2(up)
+    return total + float((half * _WEIGHTS * over).sum())
+
+
+def _half_section(width: Floats, depth: Floats, shape: WallShape, rise: Floats) -> Floats:
     """Return the area (m²) of the trench's section on one side of its middle."""
-    corner = np.maximum(depth + rise * width / 2.0, 0.0)
-    wedge = slope * corner**2 / (2.0 * daylight_share(slope, rise))
-    return np.asarray(np.maximum(width * depth / 2.0 + rise * width**2 / 8.0, 0.0) + wedge)
+    wall = draw_wall(shape, corner_depth_m(width, depth, rise), rise)
+    return np.maximum(width * depth / 2.0 + rise * width**2 / 8.0, 0.0) + wall.area_m2
 
 
 def _midway(values: Floats) -> Floats:
@@ -98,17 +103,19 @@ def trench_footprint(
     place_m: Floats,
     width_m: Floats,
     depth_m: Floats,
-    slope: float,
+    shape: WallShape,
     rises: tuple[ArrayLike, ArrayLike] = (0.0, 0.0),
 ) -> Area:
     """Return the ground a trench opens: (n, 2) places along its middle, widths at the bottom.
 
-    Square at both ends, which sloped walls carry out by slope times their height; round outside a
+    Square at both ends, which are carried out as far as the farther side's wall; round outside a
     bend. ``rises`` are how the ground rises outwards to the left and right.
     """
-    faces = [face_height_m(width_m, depth_m, slope, rise) for rise in rises]
-    left, right = (width_m / 2.0 + slope * face for face in faces)
-    before, beyond = (slope * float(max(face[i] for face in faces)) for i in (0, -1))
+    out = [
+        draw_wall(shape, corner_depth_m(width_m, depth_m, rise), rise).out_m[-1] for rise in rises
+    ]
+    left, right = (width_m / 2.0 + each for each in out)
+    before, beyond = (float(max(each[i] for each in out)) for i in (0, -1))
     return sweep_strip(place_m, left, before, beyond, right)
 
 

@@ -41,11 +41,12 @@ FallCodeName = Literal["IPC", "IRC", "IRC 2024", "UPC", "UPC with approval"]
 Severity = Literal["minor", "moderate", "severe"]
 Peak = Literal["in-line", "total field", "null"]
 Soil = Literal["stable rock", "A", "B", "C"]
-Walls = Literal["sloped", "shored"]
+Walls = Literal["shored", "sloped", "benched", "box and slope"]
 RuleKey = Literal[
     "egress depth", "egress travel", "ladder projection", "air test depth", "spoil set-back",
     "fall protection depth", "protective system depth", "engineer depth", "slope stable rock",
     "slope A", "slope B", "slope C", "shield top", "dig below shield", "influence slope",
+    "first bench", "bench A", "bench B",
 ]  # fmt: skip
 RateItem = Literal[
     "mobilise open cut", "mobilise liner", "excavate", "haul", "shore", "bedding", "pipe",
@@ -182,19 +183,32 @@ class RuleOverride:
 
 
 @dataclass(frozen=True, slots=True)
+class SoilLayer:
+    """A layer of soil over that of the trench's bottom, down to ``to_m`` below the ground."""
+
+    to_m: float
+    soil: Soil
+
+
+@dataclass(frozen=True, slots=True)
 class DigRules:
     """What the local rule and the site ask of the dig.
 
-    ``tolerance_zone_m`` is None where no rule was written in site.toml. ``swell`` is the least and
-    greatest share by which dug earth grows, None where the site says nothing; ``swell_source`` says
-    where it is from. ``walls`` is how the dig is to be opened. ``pavement_cutback_m`` is how far
-    paving is cut back beyond the trench.
+    ``tolerance_zone_m`` is None where no rule was written in site.toml. ``soil`` is that of the
+    trench's bottom, ``layers`` what lies over it from the ground down; ``cohesive`` says that Type
+    B soil is. ``swell`` is the least and greatest share by which dug earth grows, None where the
+    site says nothing; ``swell_source`` says where it is from. ``walls`` is how the dig is to be
+    opened, ``box_height_m`` how high the trench box is, None where none is to hand.
+    ``pavement_cutback_m`` is how far paving is cut back beyond the trench.
     """
 
     tolerance_zone_m: float | None = None
     rule: str = ""
     soil: Soil = "C"
+    layers: tuple[SoilLayer, ...] = ()
+    cohesive: bool = False
     walls: Walls = "sloped"
+    box_height_m: float | None = None
     trench_width_m: float = to_metres(24.0, "in")
     bedding_m: float = to_metres(6.0, "in")
     swell: tuple[float, float] | None = None
@@ -205,7 +219,7 @@ class DigRules:
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """A stretch of footage somebody means to repair; ``soil`` is its own, of layers the softest."""
+    """A stretch of footage somebody means to repair; ``soil`` is its own, from top to bottom."""
 
     from_m: float
     to_m: float

@@ -12,8 +12,9 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.earthwork import face_height_m, trench_footprint
+from lateral_map.model.earthwork import corner_depth_m, trench_footprint
 from lateral_map.model.site import UtilityKind
+from lateral_map.model.walls import WallLine, WallShape, daylight_share, draw_wall
 
 Area = Polygon | MultiPolygon
 
@@ -31,9 +32,9 @@ class TrenchProfile:
     ``width_m`` is the width at the bottom (and of vertical walls), ``standard_width_m`` the least
     width ASTM D2321 asks, ``top_width_m`` that of walls sloped all the way up. Areas are of the
     earth dug. ``ground_m`` and ``plan_m`` are elevation and distance run in plan. ``slope`` is that
-    of sloped walls, run over rise; ``rise_left`` and ``rise_right`` how the ground rises outwards
-    from above the pipe, over its run; ``rise_unseen`` by how much steeper it may be, 95 % or, where
-    nobody measured it, as allowed for.
+    of sloped walls, run over rise, in the softest soil that anybody named; ``rise_left`` and
+    ``rise_right`` how the ground rises outwards from above the pipe, over its run; ``rise_unseen``
+    by how much steeper it may be, 95 % or, where nobody measured it, as allowed for.
     """
 
     footage_m: Floats
@@ -77,24 +78,37 @@ class TrenchProfile:
         )
         return left, right
 
-    def faces_m(self, slope: ArrayLike, sign: float) -> tuple[Floats, Floats]:
-        """Return the left and right wall's height, as estimated (0) or at a 95 % bound (+1, -1)."""
+    def walls_m(self, shape: WallShape, sign: float) -> tuple[WallLine, WallLine]:
+        """Return its left and right wall, as estimated (0) or at a 95 % bound (+1, -1)."""
         depth = self.depth_at_bound(sign)
-        left, right = (face_height_m(self.width_m, depth, slope, rise) for rise in self.rises(sign))
-        return left, right
-
-    def edges_m(self, slope: ArrayLike, sign: float) -> tuple[Floats, Floats]:
-        """Return how far its left and right edge are from its middle at the ground."""
         left, right = (
-            self.width_m / 2.0 + np.asarray(slope, float) * face
-            for face in self.faces_m(slope, sign)
+            draw_wall(shape, corner_depth_m(self.width_m, depth, rise), rise)
+            for rise in self.rises(sign)
         )
         return left, right
 
-    def footprint(self, slope: float, sign: float) -> Area:
-        """Return the ground it opens with its walls sloped so."""
+    def faces_m(self, shape: WallShape, sign: float) -> tuple[Floats, Floats]:
+        """Return how high its left and right wall stand, upright, to the ground."""
+        left, right = self.walls_m(shape, sign)
+        return left.up_m[-1], right.up_m[-1]
+
+    def edges_m(self, shape: WallShape, sign: float) -> tuple[Floats, Floats]:
+        """Return how far its left and right edge are from its middle at the ground."""
+        left, right = self.walls_m(shape, sign)
+        return self.width_m / 2.0 + left.out_m[-1], self.width_m / 2.0 + right.out_m[-1]
+
+    def widest_m(self) -> Floats:
+        """Return how far from its middle the farther edge of a cut at ``slope`` may be, 95 %."""
+        depth, edges = self.depth_at_bound(1.0), []
+        for rise in self.rises(1.0):
+            corner = corner_depth_m(self.width_m, depth, rise)
+            edges.append(self.slope * corner / daylight_share(self.slope, rise))
+        return np.asarray(self.width_m / 2.0 + np.maximum(*edges))
+
+    def footprint(self, shape: WallShape, sign: float) -> Area:
+        """Return the ground it opens with its walls standing so."""
         return trench_footprint(
-            self.place_m, self.width_m, self.depth_at_bound(sign), slope, self.rises(sign)
+            self.place_m, self.width_m, self.depth_at_bound(sign), shape, self.rises(sign)
         )
 
     def at(self, footage_m: ArrayLike) -> TrenchProfile:

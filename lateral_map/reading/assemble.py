@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Final, get_args
 
@@ -30,6 +31,7 @@ from lateral_map.model.site import (
     RuleOverride,
     Run,
     Site,
+    SoilLayer,
     Start,
     Transmitter,
 )
@@ -135,6 +137,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
                 RuleOverride(one.rule, (one.length or one.slope or 0.0), one.citation)
                 for one in said.dig_rule
             ),
+            layers=_layers(said, ledger),
         ),
         locates=of.locates,
         no_locates=build_no_locates(of.rows.locates, ledger),
@@ -176,6 +179,20 @@ def _start(of: Gathered, ledger: Ledger) -> Start:
         point=None if given.point is None else of.names.resolve(given.point, POINTS),
         azimuth_deg=None if azimuth is None else placed.frame.plane_azimuth_deg(azimuth),
     )
+
+
+def _layers(said: SiteFile, ledger: Ledger) -> tuple[SoilLayer, ...]:
+    """Return the layers of soil, each of which must end deeper than the one over it."""
+    layers = tuple(SoilLayer(**made(one)) for one in said.soil_layer)
+    for index, (over, layer) in enumerate(pairwise(layers), start=2):
+        if layer.to_m <= over.to_m:
+            field = f"soil_layer[{index}].to"
+            remedy = "write the layers from the ground down, each to a greater depth"
+            ledger.fault(
+                "it ends no deeper than the layer over it", remedy,
+                file="site.toml", row=said.lines.get(field), field=field,
+            )  # fmt: skip
+    return layers
 
 
 def _pipes(said: SiteFile, ledger: Ledger) -> tuple[PipeRun, ...]:

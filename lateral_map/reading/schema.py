@@ -26,6 +26,7 @@ from lateral_map.model.site import (
     PipeRun,
     Reach,
     Site,
+    SoilLayer,
     Start,
     Transmitter,
 )
@@ -253,13 +254,24 @@ class DigTable(Typed):
     )
     rule: fields.Text = _dig("rule", "The local rule, in words.", "The local rule, in words")
     soil: fields.SoilWord = _dig(
-        "soil", "Soil type; a utility trench has been dug before, so C by default.", "Soil"
+        "soil",
+        "Soil type at the trench's bottom; a utility trench has been dug before, so C by default.",
+        "Soil",
+    )
+    cohesive: fields.YesNo = _dig(
+        "cohesive", "Whether soil of Type B is cohesive: only then may it be benched."
     )
     walls: fields.WallsWord = _dig(
         "walls",
         "How the dig is to be opened: what the white lines of dig.pdf outline. A sloped cut "
-        "that is refused is outlined as shored.",
+        "that is refused is outlined as shored; benches where the soil allows none as sloped.",
         "Walls",
+    )
+    box_height: fields.TrenchLength | None = _dig(
+        "box_height_m",
+        "Height of the trench box to hand: how a box under a slope stands is told with it.",
+        "Trench box",
+        examples=['"8 ft"'],
     )
     trench_width: fields.TrenchLength = _dig(
         "trench_width_m", "Width of the trench's bottom.", "Trench width"
@@ -280,6 +292,21 @@ class DigTable(Typed):
         if self.swell is not None and self.swell[1] > 1.0:
             remedy = "write a share such as [0.2, 0.3] for 20 to 30 %"
             yield Fault("earth never swells to more than twice itself", remedy, field="swell")
+        if self.walls == "box and slope" and self.box_height is None:
+            remedy = 'write how high the box is, such as box_height = "8 ft"'
+            yield Fault("it is missing", remedy, field="box_height")
+
+
+_layer = keys_of(SoilLayer)
+
+
+class SoilLayerTable(Typed):
+    """[[soil_layer]]: a layer of soil over that of [dig], in order from the ground down."""
+
+    soil: fields.SoilWord = _layer("soil", "Its soil type.", examples=['"C"'])
+    to: fields.PositiveLength = _layer(
+        "to_m", "Depth below the ground at which it ends.", examples=['"4 ft"']
+    )
 
 
 class DigRuleTable(Typed):
@@ -319,7 +346,7 @@ class ReachTable(Typed):
     to: fields.Footage = _reach("to_m", "Footage it ends at.", examples=["80.0"])
     name: fields.Text = _reach("name", "What it is called.")
     soil: fields.SoilWord | None = _reach(
-        "soil", "Soil there, where it is not that of [dig]; of several layers the softest."
+        "soil", "Soil there, top to bottom, where it is not that of [dig] and its layers."
     )
 
     def value_faults(self) -> Iterable[Fault]:
@@ -694,6 +721,7 @@ class SiteDocument(Typed):
     job: JobTable = JobTable()
     main: MainTable = MainTable()
     dig_rule: tuple[DigRuleTable, ...] = ()
+    soil_layer: tuple[SoilLayerTable, ...] = ()
     reach: tuple[ReachTable, ...] = ()
     rates: RatesTable = RatesTable()
     terrain: TerrainTable = TerrainTable()

@@ -65,6 +65,7 @@ class SiteFile:
     job: schema.JobTable
     main: schema.MainTable
     dig_rule: tuple[schema.DigRuleTable, ...]
+    soil_layer: tuple[schema.SoilLayerTable, ...]
     reach: tuple[schema.ReachTable, ...]
     rates: schema.RatesTable
     terrain: schema.TerrainTable

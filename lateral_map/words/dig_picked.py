@@ -16,7 +16,7 @@ from lateral_map.words.excavator import (
     tape_doubts,
     trench_words,
 )
-from lateral_map.words.names import UTILITY_WORDS
+from lateral_map.words.names import UTILITY_WORDS, WALL_WORDS
 from lateral_map.words.notices import as_sentence
 from lateral_map.words.numbers import label, length, plus_minus, tidy
 from lateral_map.words.picked import Detail
@@ -59,14 +59,14 @@ def cut_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
         ("Earth in place", quantity_words(earth, unit)),
         ("Earth, loose", quantity_words(loose, unit)),
     )
-    return Detail(f"{tidy(one.reach.name, 60)}: {cut.method}", rows)
+    return Detail(f"{tidy(one.reach.name, 60)}: {WALL_WORDS[cut.walls]}", rows)
 
 
 def spoil_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
     """Say what keeps off round a cut."""
     rule = review.rules.rule("spoil set-back")
     rows = (
-        ("Cut", cut.method),
+        ("Cut", WALL_WORDS[cut.walls]),
         ("From its edge", rule.figure(review.report.site.unit)),
         ("Rule", tidy(rule.paragraph)),
     )
@@ -77,7 +77,7 @@ def spoil_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
 def white_line_picked(review: DigReview, one: ReachReview, cut: Cut, outline: Area) -> Detail:
     """Say what is outlined in white, and why so wide."""
     rows = (
-        ("Cut", cut.method),
+        ("Cut", WALL_WORDS[cut.walls]),
         ("Ground inside", format_area(outline.area, review.report.site.unit)),
     )
     note = (

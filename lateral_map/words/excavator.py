@@ -22,6 +22,7 @@ from lateral_map.model.dig import (
     RefindTape,
     RepairReach,
     StructureNear,
+    TrenchRules,
 )
 from lateral_map.model.site import RateItem, RuleKey
 from lateral_map.model.trench import UtilityConflict, UtilityCrossing
@@ -34,7 +35,7 @@ from lateral_map.units import (
     from_metres,
     square_metres_per,
 )
-from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS
+from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS, WALL_WORDS
 from lateral_map.words.notices import as_sentence, danger_notices, danger_words, drawing_notices
 from lateral_map.words.numbers import (
     chance_words,
@@ -233,12 +234,20 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
         )
     if not report.site.plan.utilities:
         said.append("The plan shows no utilities at all: that is no sign that there are none")
-    firm = sorted({rules.soil, *(one.rules.soil for one in review.reaches)} & {"A", "stable rock"})
+    named = {*rules.soils, *(soil for one in review.reaches for soil in one.rules.soils)}
+    firm = sorted(named & {"A", "stable rock"})
     if firm:
         said.append(
             f"The soil is given as {' and '.join(firm)}: ground that was dug before is never Type "
             "A (Appendix A, from memory), and a lateral's trench was; every slope here and the "
             "white lines rest on it"
+        )
+    asked = review.report.site.dig.walls
+    other = [tidy(one.reach.name, 40) for one in review.reaches if one.chosen != asked]
+    if other:
+        said.append(
+            f"{asked.capitalize()} walls are asked for, and refused or not allowed for "
+            f"{listed(other, 6)}: dig.pdf outlines another cut there"
         )
     said += [
         f"{rule.key}: the site's {rule.figure(unit)} asks less than the federal figure; a stricter "
@@ -351,14 +360,23 @@ def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], .
         ("Bends within", listed(bends, 6) or "none"),
         ("Taps within", listed(taps) or "none"),
         ("Ways out", ways if one.excavation.ways_out else ""),
+        ("Soil", soil_words(rules, unit)),
         (
             "White lines",
-            "to outline {} with vertical walls, {} with sloped ones".format(
-                *(format_area(outline.area, unit) for outline in one.outlines)
+            "to outline "
+            + ", ".join(
+                f"{format_area(each.outline.area, unit)} with {WALL_WORDS[each.cut.walls]}"
+                for each in one.opened
             ),
         ),
     ]
     return tuple((name, words) for name, words in facts if words)
+
+
+def soil_words(rules: TrenchRules, unit: str) -> str:
+    """Say what soil the walls stand in, from the ground down."""
+    told = [f"{layer.soil} to {length(layer.to_m, unit)} down" for layer in rules.layers]
+    return ", ".join([*told, f"{rules.soil} below" if told else rules.soil])
 
 
 def party_words(reach: RepairReach, unit: str) -> list[str]:
@@ -570,8 +588,9 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
             found = {each.item: quantity_words(each, unit) for each in method.quantities}
             if "excavate" in found and "haul" in found:
                 earth.append(f"{method.name}: {found['excavate']} in place, {found['haul']} loose")
-        cut = one.excavation.sloped
-        wide, face = (length(each, unit) for each in (cut.top_width_high_m, cut.face_high_m))
+        widest = max(one.excavation.cuts, key=lambda cut: cut.top_width_high_m)
+        high = (widest.top_width_high_m, widest.face_high_m)
+        wide, face = (length(each, unit) for each in high)
         lines += [
             "",
             reach_title(reach, unit),
@@ -585,15 +604,6 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
               if method.cost is not None or method.refused),
         ]  # fmt: skip
     return tuple(lines)
-
-
-def chosen_walls(review: DigReview) -> tuple[bool, ...]:
-    """Say of each reach whether its walls are sloped: as chosen, unless that cut is refused."""
-    return tuple(
-        review.report.site.dig.walls == "sloped"
-        and not any(method.name == "open cut, sloped" and method.refused for method in one.methods)
-        for one in review.reaches
-    )
 
 
 def truck_urgent_lines(review: DigReview) -> tuple[str, ...]:
@@ -619,13 +629,13 @@ def truck_depths_words(review: DigReview) -> str:
 def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
     """Return each reach in a line: from where to where, how deep, which walls, how wide."""
     unit, said = review.report.site.unit, []
-    for one, sloped in zip(review.reaches, chosen_walls(review), strict=True):
-        cut = one.excavation.sloped if sloped else one.excavation.shored
-        refused = any(each.name == "open cut, sloped" and each.refused for each in one.methods)
-        how = "sloped walls" if sloped else "vertical walls, shored or shielded"
-        how += f", soil {one.rules.soil}" + (" (sloped is refused)" if refused else "")
-        both = [method for method in one.methods if method.name != "liner" and method.refused]
-        stop = " OPEN CUT REFUSED AS DRAWN: see dig.html." if len(both) > 1 else ""
+    for one in review.reaches:
+        cut, asked = one.ground_chosen.cut, review.report.site.dig.walls
+        how = f"{WALL_WORDS[cut.walls]}, soil {soil_words(one.rules, unit)}"
+        if cut.walls != asked:
+            how += f" ({asked} walls are refused or not allowed)"
+        refused = all(method.refused for method in one.methods if method.name != "liner")
+        stop = " OPEN CUT REFUSED AS DRAWN: see dig.html." if refused else ""
         ways = f", ways out {one.excavation.ways_out}" if one.excavation.ways_out else ""
         deep = one.excavation.deepest_high_m
         if one.rules.reached("engineer depth", deep):

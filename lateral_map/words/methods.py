@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from lateral_map.model.dig import PAVED, Excavation, MethodName, ReachReview, TrenchRules
+from lateral_map.model.dig import (
+    CUT_METHODS,
+    PAVED,
+    Cut,
+    Excavation,
+    MethodName,
+    ReachReview,
+    TrenchRules,
+)
 from lateral_map.model.site import RuleKey
 from lateral_map.model.trade import is_offset, is_open_damage, is_roots
 from lateral_map.units import format_length, from_metres, small_unit
 from lateral_map.words.cautions import ASBESTOS
-from lateral_map.words.excavator import refused_words
+from lateral_map.words.excavator import refused_words, soil_words
 from lateral_map.words.notices import danger_words
 
 
@@ -21,20 +29,22 @@ def method_cautions(
     ]
     if name == "liner":
         return (*dangers, *_liner_cautions(one, rules, unit))
-    sloped = name == "open cut, sloped"
+    ground = next(each for each in one.opened if CUT_METHODS[each.cut.walls] == name)
+    # Whether the bare ground stands at a slope of its own from the bottom up.
+    sloped = ground.cut.shape.upright_m == 0.0
     dug, small = one.excavation, small_unit(unit)
-    said = [*dangers, *_depth_cautions(dug, rules, unit, sloped=sloped)]
+    said = [*dangers, *_depth_cautions(dug, ground.cut, rules, unit)]
     if dug.width_m < dug.standard_width_m - 1e-6:
         own, asked = (from_metres(width, small) for width in (dug.width_m, dug.standard_width_m))
         word = small.removeprefix("us_")
         said.append(
             f"the trench is {own:.0f} {word} wide; for this pipe ASTM D2321 asks {asked:.1f} {word}"
         )
-    if sloped and rules.soil != "C":
+    if ground.cut.walls != "shored" and set(rules.soils) != {"C"}:
         said.append(
-            f"slopes are for soil taken as {rules.soil}: a trench for a utility has been dug "
-            "before, and dug ground is never Type A (Appendix A, from memory); a competent person "
-            "classifies it"
+            f"slopes are for soil taken as {soil_words(rules, unit)}: a trench for a utility has "
+            "been dug before, and dug ground is never Type A (Appendix A, from memory); a competent "
+            "person classifies it"
         )
     if {"bituminous fibre", "asbestos cement"} & {pipe.material for pipe in one.reach.pipes}:
         said.append(f"{ASBESTOS[0].lower()}{ASBESTOS[1:-1]}")
@@ -56,8 +66,7 @@ def method_cautions(
             "a building is supported, or judged safe by a registered professional engineer, before "
             "anybody digs below its footing (29 CFR 1926.651(i), from memory)"
         )
-    surfaces = one.surfaces_sloped if sloped else one.surfaces_shored
-    if any(broken.cover in PAVED for broken in surfaces):
+    if any(broken.cover in PAVED for broken in ground.surfaces):
         said.append(
             "paving left beside the cut is not undermined without a support for it "
             "(29 CFR 1926.651(i)(3), from memory)"
@@ -65,9 +74,7 @@ def method_cautions(
     return tuple(said)
 
 
-def _depth_cautions(
-    excavation: Excavation, rules: TrenchRules, unit: str, *, sloped: bool
-) -> list[str]:
+def _depth_cautions(excavation: Excavation, cut: Cut, rules: TrenchRules, unit: str) -> list[str]:
     """Return what the depth asks: walls held up, a way out, air to breathe, an edge to see."""
     deep, ways = excavation.deepest_high_m, excavation.ways_out
 
@@ -100,13 +107,13 @@ def _depth_cautions(
         said.append(
             f"{beyond}: a registered professional engineer designs it, or it is shored or shielded "
             "by tabulated data that reach so deep (29 CFR 1926.652(c), from memory)"
-            if not sloped
+            if cut.walls == "shored"
             else f"{beyond}: a registered professional engineer designs it {by('engineer depth')}"
         )
-    return [*said, *_wall_cautions(rules, unit, sloped=sloped)]
+    return [*said, *_wall_cautions(cut, rules, unit)]
 
 
-def _wall_cautions(rules: TrenchRules, unit: str, *, sloped: bool) -> list[str]:
+def _wall_cautions(cut: Cut, rules: TrenchRules, unit: str) -> list[str]:
     """Return what holds for walls whatever their depth; from memory where it says so."""
     said = [
         (
@@ -119,21 +126,39 @@ def _wall_cautions(rules: TrenchRules, unit: str, *, sloped: bool) -> list[str]:
             "(29 CFR 1926.651(j), 652, from memory)"
         ),
     ]
-    if not sloped:
+    if cut.shape.upright_m > 0.0:
         top, below = (rules.rule(key).figure(unit) for key in ("shield top", "dig below shield"))
         said.append(
             f"a box under a slope stands {top} above the foot of the slope; below a shield no more "
             f"than {below} is dug, only where it is designed for the full depth and no soil is "
             "lost from behind or below it (29 CFR 1926.652(e)(2)(i), (g)(2), from memory)"
         )
-        return said
-    said.append(
-        "layers: a softer layer under a firmer one has the slope of the softer (Appendix B, from "
-        "memory)"
-    )
-    if rules.soil in ("A", "B"):
+    if cut.walls == "box and slope":
+        upright = format_length(cut.shape.upright_m, unit)
         said.append(
-            "benches are for Type A, and for cohesive Type B, never for C, within the same slope "
+            f"drawn vertical for {upright} above the bottom, the box's height less {top}, and "
+            "sloped for the soil from there; nobody works outside the box"
+        )
+    if cut.walls in ("sloped", "box and slope"):
+        said.append(
+            "layers: each has the slope of its own soil, and over a softer layer that of the "
+            "softer (Appendix B, Figure B-1.4, from memory)"
+            + (
+                "; they are taken to lie as the ground does"
+                if rules.layers
+                else ": none are given here"
+            )
+        )
+    if cut.walls == "benched":
+        first, step = (format_length(m, unit) for m in (cut.shape.first_m, cut.shape.step_m))
+        said.append(
+            f"the bottom face is {first} high at most, each above it {step}, their tops on the "
+            "slope drawn from the bottom's edge (Appendix B, Figures B-1.1 and B-1.2, from memory; "
+            "where the slope is drawn from is read on the wide side)"
+        )
+    elif cut.walls == "sloped":
+        said.append(
+            "benches are for Type A and for cohesive Type B (cohesive = true), never for C "
             "(Appendix B, from memory)"
         )
     return said

@@ -26,6 +26,7 @@ from lateral_map.model.site import (
     Site,
     TapeTie,
     UtilityKind,
+    Walls,
 )
 from lateral_map.model.sketch import SketchReading
 from lateral_map.units import from_metres
@@ -91,6 +92,13 @@ COVER_WORDS: Final[dict[Cover, str]] = {
     "asphalt": "Asphalt",
     "gravel": "Gravel",
     "other": "Other surface",
+}
+
+WALL_WORDS: Final[dict[Walls, str]] = {
+    "shored": "vertical walls, shored or shielded",
+    "sloped": "sloped walls",
+    "benched": "benched walls",
+    "box and slope": "a box under sloped walls",
 }
 
 _LONGEST_NAME: Final = 120

@@ -13,6 +13,7 @@ from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.model.results import PipeStretch
 from lateral_map.model.route import Route
 from lateral_map.model.site import DigRules, Plan
+from lateral_map.model.walls import WallShape
 
 FOOT = 0.3048
 INCH = 0.0254
@@ -25,6 +26,11 @@ def pipe(to_m: float = 300.0, outside_in: float = 0.0) -> PipeStretch:
 
 def dig_rules(soil: str = "C", width_ft: float = 2.0, **fields: Any) -> DigRules:
     return DigRules(soil=soil, trench_width_m=width_ft * FOOT, bedding_m=0.0, **fields)  # type: ignore[arg-type]
+
+
+def sloped(slope: float) -> WallShape:
+    """Return a wall of one slope, run over rise, from the bottom to the ground."""
+    return WallShape((slope,))
 
 
 def trench(route: Route, dig: DigRules, pipes: tuple[PipeStretch, ...] | None = None):

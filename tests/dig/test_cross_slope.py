@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from analysis.builder import HandRoute
-from dig.builder import FOOT, dig_rules, pipe
+from dig.builder import FOOT, dig_rules, pipe, sloped
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, box
@@ -77,7 +77,7 @@ def test_the_section_is_a_quadrilateral(rise):
     _, profile, _, _ = laid(rise, "B")
     half, depth = FOOT, 8 * FOOT
     up, down = (half + depth) / (1 - rise), (half + depth) / (1 + rise)
-    left, right = profile.edges_m(1.0, 0.0)
+    left, right = profile.edges_m(sloped(1.0), 0.0)
     assert left == pytest.approx(up, rel=1e-6)
     assert right == pytest.approx(down, rel=1e-6)
     corners = np.array([(-half, -depth), (half, -depth), (up, rise * up), (-down, -rise * down)])
@@ -94,7 +94,7 @@ def test_the_uphill_edge_is_inside_the_lines_painted():
         up = (FOOT + 1.5 * 8 * FOOT) / (1 - 1.5 * rise)
         uphill = Point(LENGTH / 2, up - 1e-3)
         assert found.sloped.footprint.covers(uphill)
-        assert outline_dig(profile, reach, rules).covers(uphill)
+        assert outline_dig(profile, reach, found.sloped.shape).covers(uphill)
         assert found.sloped.face_high_m >= (up - FOOT) / 1.5 - 1e-6
         assert found.sloped.footprint.bounds[3] == pytest.approx(up, rel=1e-3)
 
@@ -107,7 +107,9 @@ def test_ground_nobody_measured_widens_what_warns_and_no_estimate():
     assert found.sloped.top_width_m == pytest.approx(26 * FOOT)
     edge = FOOT + 1.5 * (8 * FOOT + UNSEEN_RISE * FOOT) / (1 - 1.5 * UNSEEN_RISE)
     assert found.sloped.top_width_high_m == pytest.approx(2 * edge)
-    assert outline_dig(profile, reach, rules).bounds[3] == pytest.approx(edge, rel=1e-3)
+    assert outline_dig(profile, reach, found.sloped.shape).bounds[3] == pytest.approx(
+        edge, rel=1e-3
+    )
 
 
 def test_ground_as_steep_as_the_wall_is_refused_and_not_priced():
@@ -154,7 +156,7 @@ def test_deeper_wider_steeper_softer_never_digs_less(
 ):
     def volume(depth, rise, width, slope):
         wide, deep = np.full(2, width), np.full(2, depth)
-        return prismoidal_volume_m3(np.array([0.0, 5.0]), wide, deep, slope, (rise, rise))
+        return prismoidal_volume_m3(np.array([0.0, 5.0]), wide, deep, sloped(slope), (rise, rise))
 
     before = volume(depth, rise, width, slope)
     assert volume(depth + deeper, rise, width, slope) >= before - 1e-9
@@ -188,7 +190,7 @@ def test_a_worse_dig_never_removes_a_warning(seed, change, share):
         cut = measure_excavation(profile, 0.0, LENGTH, dig, rules)
         (reach,) = propose_reaches(route, (), (), ())
         near = find_structures(route.site, profile, cut, rules)
-        outline = outline_dig(profile, reach, rules)
+        outline = outline_dig(profile, reach, cut.sloped.shape)
         return found, cut, {one.name for one in near}, outline
 
     worse = {

@@ -29,6 +29,7 @@ from lateral_map.draw.page import map_page
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.export.dig_files import dig_geojson, refind_csv
 from lateral_map.model.site import Finding, Reach, UtilityLine
+from lateral_map.model.walls import WallShape
 from lateral_map.report import build_report
 from lateral_map.units import earth_metres_per
 from lateral_map.words.excavator import dig_facts, dig_notices, summary_lines, urgent_lines
@@ -255,7 +256,7 @@ def test_earth_has_one_range():
 def test_one_top_width():
     review = generated(6)
     profile, rules = review.report.trench, review.rules
-    wide = np.add(*profile.edges_m(rules.slope, 0.0))
+    wide = np.add(*profile.edges_m(WallShape((rules.slope,)), 0.0))
     assert profile.top_width_m == pytest.approx(wide)
     for one in review.reaches:
         part = profile.between(one.reach.begin.footage_m, one.reach.end.footage_m)

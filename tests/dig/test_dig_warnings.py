@@ -7,7 +7,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from dig.builder import FOOT
+from dig.builder import FOOT, sloped
 from shapely.geometry import MultiPoint, Polygon
 from truth.simulate import simulate
 
@@ -18,7 +18,7 @@ from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.dig.tables import rules_table
 from lateral_map.model.site import DigRules, Reach, RuleOverride
 from lateral_map.report import build_report
-from lateral_map.words.excavator import chosen_walls, dig_notices
+from lateral_map.words.excavator import dig_notices
 
 
 def data_of(page):
@@ -69,7 +69,7 @@ def test_the_map_opens_on_every_cut_and_its_spoil():
     seen = MultiPoint(data["view"]["must"]).convex_hull
     for one in found.reaches:
         # What is thinned out of the outline lies within 0.1 m of it.
-        assert seen.buffer(0.11).covers(one.kept_back[1])
+        assert seen.buffer(0.11).covers(one.opened[1].kept_back)
 
 
 def test_other_lines_that_fit_as_well_are_said():
@@ -91,7 +91,7 @@ def test_a_reach_has_the_slope_of_its_own_soil_and_what_warns_that_of_the_softes
     assert set(found.profile.slope) == {1.5}
     for one, slope in zip(found.reaches, (1.0, 1.5), strict=True):
         part = found.profile.between(one.reach.begin.footage_m, one.reach.end.footage_m)
-        wide = sum(part.edges_m(slope, 0.0)).max()
+        wide = sum(part.edges_m(sloped(slope), 0.0)).max()
         assert one.excavation.sloped.top_width_m == pytest.approx(wide)
 
 
@@ -99,9 +99,7 @@ def test_a_reach_has_the_slope_of_its_own_soil_and_what_warns_that_of_the_softes
 def test_the_white_line_of_the_truck_is_the_cut_chosen(walls):
     found = review(walls=walls)
     # No building stands on this site: nothing is refused.
-    assert chosen_walls(found) == (walls == "sloped",)
-    (line,) = next(
-        layer for layer in dig_layers(found, chosen_walls(found)) if layer.key == "white"
-    ).items
-    outline = found.reaches[0].outlines[walls == "sloped"]
+    assert [one.chosen for one in found.reaches] == [walls]
+    (line,) = next(layer for layer in dig_layers(found, chosen=True) if layer.key == "white").items
+    outline = found.reaches[0].ground(walls).outline
     assert Polygon(line.at_m).area == pytest.approx(outline.area)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from analysis.builder import HandRoute
-from dig.builder import FOOT, INCH, dig_rules, straight, trench
+from dig.builder import FOOT, INCH, dig_rules, sloped, straight, trench
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
@@ -37,9 +37,13 @@ def test_eight_feet_deep_with_a_two_foot_bottom(soil, top_ft, area_ft2, bank_yd3
     profile, _ = trench(straight(), dig)
     assert profile.top_width_m / FOOT == pytest.approx(top_ft)
     assert profile.sloped_area_m2 / FOOT**2 == pytest.approx(area_ft2)
-    body = prismoidal_volume_m3(profile.plan_m, profile.width_m, profile.bottom_depth_m, 0.0)
+    body = prismoidal_volume_m3(
+        profile.plan_m, profile.width_m, profile.bottom_depth_m, sloped(0.0)
+    )
     slope = {"A": 0.75, "B": 1.0, "C": 1.5}[soil]
-    walls = prismoidal_volume_m3(profile.plan_m, 0 * profile.width_m, profile.bottom_depth_m, slope)
+    walls = prismoidal_volume_m3(
+        profile.plan_m, 0 * profile.width_m, profile.bottom_depth_m, sloped(slope)
+    )
     ends = 2 * 2 * slope**2 * (8 * FOOT) ** 3 / 3
     assert (body + walls - ends) / YARD3 == pytest.approx(bank_yd3, abs=0.005)
 
@@ -58,7 +62,7 @@ def test_level_trench_is_the_frustum_of_a_pyramid(soil):
     assert found.sloped.footprint.area == pytest.approx(top, rel=1e-3)
     assert found.shored.bank_m3 == pytest.approx(bottom * depth, rel=1e-3)
     assert found.shored.footprint.area == pytest.approx(bottom, rel=1e-3)
-    assert found.wall_m2 == pytest.approx(2 * length * depth, rel=1e-3)
+    assert found.shored.held_m2 == pytest.approx(2 * length * depth, rel=1e-3)
 
 
 def test_a_falling_trench_is_a_wedge_on_a_prism():
@@ -87,7 +91,9 @@ def test_volume_against_slices_counted_level_by_level():
     for end in (0, -1):
         z = heights * depth[end]
         ends += np.mean((width[end] + 2 * slope * z) * slope * z) * depth[end]
-    assert prismoidal_volume_m3(plan, width, depth, slope) == pytest.approx(body + ends, rel=1e-4)
+    assert prismoidal_volume_m3(plan, width, depth, sloped(slope)) == pytest.approx(
+        body + ends, rel=1e-4
+    )
 
 
 def test_published_swell_example():
@@ -158,7 +164,7 @@ def test_hand_clipped_trench_round_a_square_corner():
     # square, and a quarter disc of radius 0.5 m outside the corner.
     route = HandRoute(lengths_m=(4.0, 3.0), azimuths_deg=(90.0, 180.0), depth_m=1.0).build()
     place = route.positions([0.0, 4.0, 7.0])[:, :2]
-    footprint = trench_footprint(place, np.ones(3), np.ones(3), 0.0)
+    footprint = trench_footprint(place, np.ones(3), np.ones(3), sloped(0.0))
     assert footprint.area == pytest.approx(4.0 + 3.0 - 0.25 + np.pi / 16, rel=1e-3)
     east = area("east", box(4.0, -10.0, 10.0, 10.0), "gravel")
     broken = by_cover(measure_surfaces(Plan(areas=(east,)), place, footprint))
@@ -238,8 +244,8 @@ def test_deeper_never_means_less_earth(depth, more, slope, where):
     deeper = base.copy()
     deeper[where % len(base)] += more
     plan, width = np.linspace(0.0, 12.0, len(base)), np.full(len(base), 0.6)
-    before = prismoidal_volume_m3(plan, width, base, slope)
-    assert prismoidal_volume_m3(plan, width, deeper, slope) >= before - 1e-9
+    before = prismoidal_volume_m3(plan, width, base, sloped(slope))
+    assert prismoidal_volume_m3(plan, width, deeper, sloped(slope)) >= before - 1e-9
 
 
 @given(depths, st.floats(0.0, 3.0), st.sampled_from([0.0, 0.75, 1.0, 1.5]))
@@ -248,8 +254,8 @@ def test_deeper_never_opens_less_ground(depth, more, slope):
     turn = np.linspace(0.0, 1.0, len(base))
     place = np.column_stack([np.linspace(0.0, 12.0, len(base)), 2.0 * turn**2])
     width = np.full(len(base), 0.6)
-    before = trench_footprint(place, width, base, slope)
-    after = trench_footprint(place, width, base + more, slope)
+    before = trench_footprint(place, width, base, sloped(slope))
+    after = trench_footprint(place, width, base + more, sloped(slope))
     assert before.difference(after).area <= 1e-3
 
 
@@ -264,7 +270,7 @@ def test_a_strip_holds_everything_near_its_line(half, beyond):
 
 def test_a_riser_alone_opens_a_disc():
     place = np.zeros((2, 2))
-    assert trench_footprint(place, np.ones(2), np.ones(2), 0.0).area == pytest.approx(
+    assert trench_footprint(place, np.ones(2), np.ones(2), sloped(0.0)).area == pytest.approx(
         np.pi / 4, rel=0.01
     )
 

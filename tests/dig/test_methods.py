@@ -15,7 +15,7 @@ from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.surfaces import measure_surfaces
-from lateral_map.model.dig import ReachReview
+from lateral_map.model.dig import OpenedGround, ReachReview
 from lateral_map.model.site import Finding, Plan, PlanArea, Rate, Rates, Reach
 from lateral_map.words.methods import method_cautions
 
@@ -38,9 +38,11 @@ def methods(depth_ft=8.0, plan=None, rates=None, findings=()):
     )
     near = find_structures(site, profile, cut, rules)
     found = compare_methods(site, reach, cut, surfaces)
-    review = ReachReview(
-        reach, rules, cut, *surfaces, near, found, (Polygon(), Polygon()), (Polygon(), Polygon())
+    opened = tuple(
+        OpenedGround(one, broken, Polygon(), Polygon())
+        for one, broken in zip(cut.cuts, surfaces, strict=True)
     )
+    review = ReachReview(reach, rules, cut, opened, near, found, "sloped")
     return cut, {
         one.name: (one, " / ".join(method_cautions(review, one.name, rules, site.unit)))
         for one in found
@@ -144,5 +146,6 @@ def test_loads_layers_and_shields_are_said_of_the_walls_they_hold_for(depth_ft):
     assert "no soil is lost" in shored
     assert "no soil is lost" not in sloped
     assert "softer layer" in sloped
+    assert "softer layer" not in shored
     assert ("tabulated data" in shored) == (depth_ft > 20)
     assert "tabulated data" not in sloped

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from analysis.builder import HandRoute, Sds
-from dig.builder import FOOT, dig_rules, straight, trench
+from dig.builder import FOOT, dig_rules, sloped, straight, trench
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Point, box
@@ -85,7 +85,7 @@ def test_white_lines_hold_the_cut_and_its_uncertainty():
     ).build()
     profile, rules = trench(route, dig)
     (reach,) = propose_reaches(route, (), (), ())
-    outline = outline_dig(profile, reach, rules)
+    outline = outline_dig(profile, reach, rules.wall_shapes()["sloped"])
     west, south, east, north = outline.bounds
     assert north == pytest.approx(9 * FOOT + Z95 * 0.2, rel=1e-4)
     assert south == pytest.approx(-north)
@@ -106,7 +106,7 @@ def test_white_lines_hold_the_cut_of_a_trench_as_deep_as_it_may_be():
     ).build()
     profile, rules = trench(route, dig)
     (reach,) = propose_reaches(route, (), (), ())
-    outline = outline_dig(profile, reach, rules)
+    outline = outline_dig(profile, reach, rules.wall_shapes()["sloped"])
     # 1 ft of half width, and 1 across to 1 up from 8 ft and 1.96 x 0.2 m down.
     assert outline.bounds[3] == pytest.approx(9 * FOOT + Z95 * 0.2, rel=1e-4)
     assert outline.bounds[0] == pytest.approx(10.0 - 8 * FOOT - Z95 * 0.2, rel=1e-4)
@@ -123,6 +123,8 @@ def test_less_certainty_never_shrinks_the_white_lines(sd, more):
             site_fields={"dig": dig, "reaches": (Reach(5.0, 12.0),)},
         ).build()
         profile, rules = trench(route, dig)
-        outlines.append(outline_dig(profile, propose_reaches(route, (), (), ())[0], rules))
+        outlines.append(
+            outline_dig(profile, propose_reaches(route, (), (), ())[0], sloped(rules.slope))
+        )
     assert outlines[1].buffer(1e-6).covers(outlines[0])
     assert outlines[0].covers(Point(8.0, 0.0))

@@ -118,7 +118,7 @@ class TestEarth:
         _, _, _, found = dug(dig_rules("B"))
         assert found.sloped.top_width_m == pytest.approx(18 * FOOT)
         assert found.shored.top_width_m == pytest.approx(2 * FOOT)
-        assert found.wall_m2 == pytest.approx(2 * 20 * 8 * FOOT**2)
+        assert found.shored.held_m2 == pytest.approx(2 * 20 * 8 * FOOT**2)
 
 
 class TestMethods:

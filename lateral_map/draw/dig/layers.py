@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import cast
+from typing import Final, cast
 
 import numpy as np
 import shapely
@@ -11,6 +10,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from lateral_map.draw.plan.scene import CONFLICT, Area, Layer, Line, Mark
 from lateral_map.model.dig import DigReview
+from lateral_map.model.site import Walls
 from lateral_map.units import format_small, format_tape
 from lateral_map.words.dig_picked import (
     crossing_picked,
@@ -21,18 +21,22 @@ from lateral_map.words.dig_picked import (
     white_line_picked,
     zone_picked,
 )
-from lateral_map.words.names import UTILITY_WORDS
+from lateral_map.words.excavator import soil_words
+from lateral_map.words.names import UTILITY_WORDS, WALL_WORDS
 from lateral_map.words.numbers import label
 from lateral_map.words.picked import Detail
 
 # From the ground up. Keys are words of the page's script: letters alone.
-DIG_LAYER_KEYS = ("zones", "sloped", "shored", "spoil", "white", "tapes", "keys", "conflicts")
+CUT_LAYERS: Final[dict[str, Walls]] = {
+    "sloped": "sloped", "benched": "benched", "boxed": "box and slope", "shored": "shored",
+}  # fmt: skip
+DIG_LAYER_KEYS = ("zones", *CUT_LAYERS, "spoil", "white", "tapes", "keys", "conflicts")
 
 
-def dig_layers(review: DigReview, walls: Sequence[bool] | None = None) -> tuple[Layer, ...]:
+def dig_layers(review: DigReview, *, chosen: bool = False) -> tuple[Layer, ...]:
     """Return the dig review's layers, the lowest first.
 
-    ``walls`` says of each reach whether its walls are sloped; without it both ways are outlined.
+    Of the cuts every one is shown and outlined, or of each reach only the one that is ``chosen``.
     """
     unit = review.report.site.unit
     width = format_small(review.report.dig.tolerance_m, unit)
@@ -68,29 +72,29 @@ def dig_layers(review: DigReview, walls: Sequence[bool] | None = None) -> tuple[
     )
     return (
         Layer("zones", "Tolerance zones of utilities", zones, zoned),
-        _cuts(review, sloped=True),
-        _cuts(review, sloped=False),
-        *(_outlines(review) if walls is None else _chosen(review, walls)),
+        *(_cuts(review, key, walls, chosen=chosen) for key, walls in CUT_LAYERS.items()),
+        *(_chosen(review) if chosen else _outlines(review)),
         *_refinds(review),
         Layer("conflicts", "Utilities in the way", tuple(marks), marked),
     )
 
 
-def _cuts(review: DigReview, *, sloped: bool) -> Layer:
-    key = "sloped" if sloped else "shored"
-    items = []
+def _cuts(review: DigReview, key: str, walls: Walls, *, chosen: bool) -> Layer:
+    items, style = [], f"cut {walls}"
     for one in review.reaches:
-        cut = one.excavation.sloped if sloped else one.excavation.shored
-        if not cut.footprint.is_empty:
-            items.append(Area(cut.footprint, f"cut {key}", cut_picked(review, one, cut)))
-    soils = {one.rules.soil: one.rules.slope for one in review.reaches}
-    soils = soils or {review.rules.soil: review.rules.slope}
-    words = "Trench with vertical walls, shored or shielded"
-    if sloped:
-        told = ", ".join(f"{soil} ({slope:g} across to 1 up)" for soil, slope in soils.items())
-        words = f"Cut with walls sloped for soil {told}"
-    title = "Sloped cut" if sloped else "Shored trench"
-    return Layer(key, title, tuple(items), ((f"cut {key}", words),))
+        for cut in one.excavation.cuts:
+            wanted = cut.walls == walls and (one.chosen == walls or not chosen)
+            if wanted and not cut.footprint.is_empty:
+                items.append(Area(cut.footprint, style, cut_picked(review, one, cut)))
+    unit = review.report.site.unit
+    soils = dict.fromkeys(soil_words(one.rules, unit) for one in review.reaches)
+    words = f"Trench with {WALL_WORDS[walls]}"
+    if walls != "shored":
+        words = f"Cut with {WALL_WORDS[walls]} for soil {'; '.join(soils)}"
+    legend = ((style, words),) if items or walls in ("shored", "sloped") else ()
+    title = "Shored trench" if walls == "shored" else f"{walls.capitalize()} cut"
+    # Benches open the very ground that slopes do.
+    return Layer(key, title, tuple(items), legend, shown=walls in ("shored", "sloped") or chosen)
 
 
 def _outlines(review: DigReview) -> tuple[Layer, Layer]:
@@ -99,12 +103,14 @@ def _outlines(review: DigReview) -> tuple[Layer, Layer]:
     spoil: list[Line] = []
     white: list[Line] = []
     for one in review.reaches:
-        cuts = (one.excavation.shored, one.excavation.sloped)
-        for cut, kept, ground in zip(cuts, one.kept_back, one.outlines, strict=True):
-            detail = spoil_picked(review, one, cut)
-            spoil += _lines_round(kept, "spoil line", detail, f"spoil {away} back")
-            detail = white_line_picked(review, one, cut, ground)
-            white += _lines_round(ground, "white line", detail, "white line")
+        for ground in one.opened:
+            # The ground that benches open is that of the slopes.
+            if ground.cut.walls == "benched":
+                continue
+            detail = spoil_picked(review, one, ground.cut)
+            spoil += _lines_round(ground.kept_back, "spoil line", detail, f"spoil {away} back")
+            detail = white_line_picked(review, one, ground.cut, ground.outline)
+            white += _lines_round(ground.outline, "white line", detail, "white line")
     near = (("spoil line", f"Spoil no nearer than this: {away} from the white line"),)
     outline = (("white line", "Outline of the dig"),)
     return (
@@ -113,17 +119,16 @@ def _outlines(review: DigReview) -> tuple[Layer, Layer]:
     )
 
 
-def _chosen(review: DigReview, walls: Sequence[bool]) -> tuple[Layer, Layer]:
-    """Return one outline over all reaches to paint white, and one to keep spoil outside."""
+def _chosen(review: DigReview) -> tuple[Layer, Layer]:
+    """Return one outline over all reaches to keep spoil outside, and one to paint white."""
+    grounds = [one.ground_chosen for one in review.reaches]
     layers = []
-    for key, style in (("spoil", "spoil line"), ("white", "white line")):
-        chosen = [
-            (one.kept_back if key == "spoil" else one.outlines)[int(sloped)]
-            for one, sloped in zip(review.reaches, walls, strict=True)
-        ]
-        joined = cast("Polygon | MultiPolygon", shapely.union_all(chosen)) if chosen else Polygon()
-        lines = _lines_round(joined, style, None, style)
-        layers.append(Layer(key, style, tuple(lines)))
+    for key, style, areas in (
+        ("spoil", "spoil line", [one.kept_back for one in grounds]),
+        ("white", "white line", [one.outline for one in grounds]),
+    ):
+        joined = cast("Polygon | MultiPolygon", shapely.union_all(areas)) if areas else Polygon()
+        layers.append(Layer(key, style, tuple(_lines_round(joined, style, None, style))))
     return layers[0], layers[1]
 
 

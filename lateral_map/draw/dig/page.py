@@ -113,7 +113,11 @@ def _page_data(review: DigReview) -> dict[str, Any]:
         if layer["key"] in _HIDDEN:
             layer["shown"] = False
     # The view holds every cut and its spoil line too.
-    kept = [get_coordinates(one.kept_back[1].convex_hull.simplify(0.1)) for one in review.reaches]
+    kept = [
+        get_coordinates(each.kept_back.convex_hull.simplify(0.1))
+        for one in review.reaches
+        for each in one.opened
+    ]
     must = [*data["view"]["must"], *(view_points(kept) if kept else [])]
     return data | {
         "view": data["view"] | {"must": must},

@@ -1,4 +1,4 @@
-"""The trench in section where a reach is deepest: shored and sloped, to one scale."""
+"""The trench in section where a reach is deepest, each way its walls may stand, to one scale."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Final, Self
 import numpy as np
 from shapely import box as shapely_box
 
+from lateral_map.draw.paint.fonts import shorten
 from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.svg import Anchor, Canvas, Stroke
 from lateral_map.draw.style import (
@@ -18,13 +19,14 @@ from lateral_map.draw.style import (
     OKABE_ITO,
     PAPER,
     QUIET,
-    SHORED_AREA,
     SLOPED_AREA,
 )
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.model.dig import DigReview, ReachReview
+from lateral_map.model.dig import Cut, DigReview, ReachReview
 from lateral_map.units import format_length, format_small, from_metres
+from lateral_map.words.excavator import soil_words
+from lateral_map.words.names import WALL_WORDS
 from lateral_map.words.numbers import label
 
 Place = tuple[float, float]
@@ -46,15 +48,16 @@ _LADDER: Final = Stroke(OKABE_ITO["vermillion"], 1.0)
 
 @dataclass(frozen=True, slots=True)
 class _Trench:
-    """The section where the reach is deepest, lengths in the site's unit, 0 at its middle."""
+    """The section where the reach is deepest, lengths in the site's unit, 0 at its middle.
+
+    ``rises`` are how the ground rises outwards to the left and right, over its run.
+    """
 
     unit: str
-    soil: str
-    slope: float
     depth: float
     spread: float
     width: float
-    top: float
+    rises: tuple[float, float]
     outside: float
     bedding: float
     set_back: float
@@ -70,14 +73,13 @@ class _Trench:
             return from_metres(float(values_m[0]), unit)
 
         ladder = from_metres(rules.value("ladder projection"), unit)
+        left, right = at.rises(0.0)
         return cls(
             unit=unit,
-            soil=rules.soil,
-            slope=rules.slope,
             depth=size(at.bottom_depth_m),
             spread=size(TWO_SIDED_95 * at.sd_depth_m),
             width=size(at.width_m),
-            top=size(np.add(*at.edges_m(rules.slope, 0.0))),
+            rises=(float(left[0]), float(right[0])),
             outside=size(at.outside_diameter_m),
             bedding=size(at.bottom_depth_m - at.crown_depth_m - at.outside_diameter_m),
             set_back=from_metres(rules.value("spoil set-back"), unit),
@@ -90,62 +92,96 @@ class _Trench:
         """Width of the spoil heap as drawn."""
         return _SPOIL_SHARE * self.depth
 
-
-def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
-    """Return a reach's section as SVG: side by side, or one under the other where narrow."""
-    trench = _Trench.of(review, one)
-    panels = (_Panel(trench, sloped=False), _Panel(trench, sloped=True))
-    deep, above = trench.depth, max(panel.above for panel in panels)
-    spans = [panel.left + panel.right for panel in panels]
-    if narrow:
-        scale = (_NARROW_PT - _WORDS_PT - 2 * _EDGE_PT) / max(spans)
-        step = (above + deep) * scale + _HEAD_PT + _FOOT_PT
-        width, height = _NARROW_PT, 2 * step
-        corners = [
-            (_EDGE_PT + _WORDS_PT + (max(spans) - span) * scale / 2.0, k * step)
-            for k, span in enumerate(spans)
-        ]
-    else:
-        words = 2 * (_WORDS_PT + _EDGE_PT) + _GAP_PT
-        scale = min((_WIDE_PT - words) / sum(spans), _TALLEST_PT / (above + deep))
-        width, height = _WIDE_PT, (above + deep) * scale + _HEAD_PT + _FOOT_PT
-        left = (width - words - sum(spans) * scale) / 2.0 + _EDGE_PT + _WORDS_PT
-        corners = [(left, 0.0), (left + spans[0] * scale + _GAP_PT + _WORDS_PT, 0.0)]
-    canvas = Canvas.sheet(width, height, f"Trench in section, {label(one.reach.name)}")
-    canvas.box(0.0, 0.0, width, height, fill=PAPER)
-    for panel, (x, y) in zip(panels, corners, strict=True):
-        origin = (x + panel.left * scale, y + _HEAD_PT + above * scale)
-        _Section(canvas.group("section"), panel, origin, scale).paint()
-    return canvas.to_text()
+    def ground(self, place: float) -> float:
+        """Return the ground's height there over that above the pipe."""
+        return self.rises[int(place > 0.0)] * abs(place)
 
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """One of the two sections: how far its drawing reaches from the middle of the ground line."""
+    """One of the sections: ``walls`` are its left and right wall, from the bottom's edge up.
+
+    Their corners are (n, 2) right of the trench's middle and up from the ground above it.
+    """
 
     trench: _Trench
+    title: str
+    held: bool
     sloped: bool
+    walls: tuple[Floats, Floats]
+
+    @classmethod
+    def of(cls, one: ReachReview, cut: Cut, trench: _Trench) -> Self:
+        """Return the section of one of a reach's cuts."""
+        soil = soil_words(one.rules, trench.unit)
+        title = WALL_WORDS[cut.walls].capitalize()
+        if cut.walls != "shored":
+            slopes = dict.fromkeys(f"{slope:g}" for slope in cut.shape.slopes)
+            title += f", soil {soil}: {', '.join(slopes)} across to 1 up"
+        half = trench.width / 2.0
+        lines = []
+        for wall, side in zip(one.excavation.section.walls_m(cut.shape, 0.0), (-1, 1), strict=True):
+            out, up = (
+                from_metres(1.0, trench.unit) * each[:, 0] for each in (wall.out_m, wall.up_m)
+            )
+            lines.append(np.stack([side * (half + out), up - trench.depth], axis=-1))
+        left, right = lines
+        return cls(trench, title, cut.shape.upright_m > 0.0, cut.walls != "shored", (left, right))
 
     @property
-    def top(self) -> float:
-        """Half its width at the ground."""
-        return (self.trench.top if self.sloped else self.trench.width) / 2.0
+    def edges(self) -> tuple[float, float]:
+        """Where its left and right wall meet the ground."""
+        return float(self.walls[0][-1, 0]), float(self.walls[1][-1, 0])
 
     @property
     def left(self) -> float:
         """How far it reaches to the left, its depth's arrow included."""
-        return self.top + 1.3 * _foot(self.trench.unit)
+        return 1.3 * _foot(self.trench.unit) - self.edges[0]
 
     @property
     def right(self) -> float:
         """How far it reaches to the right, to the far foot of its spoil."""
-        reach = self.top + self.trench.set_back + self.trench.spoil
+        reach = self.edges[1] + self.trench.set_back + self.trench.spoil
         return reach + 0.3 * _foot(self.trench.unit)
 
     @property
     def above(self) -> float:
-        """How far it reaches above the ground."""
-        return max(self.trench.spoil * 0.62, self.trench.ladder or 0.0)
+        """How far it reaches above the ground over the pipe."""
+        trench, foot = self.trench, self.edges[1] + self.trench.set_back
+        heap = trench.ground(foot + trench.spoil / 2.0) + 0.6 * trench.spoil
+        grounds = (trench.ground(-self.left), trench.ground(self.right))
+        return max(heap + 0.02 * trench.spoil, trench.ladder or 0.0, *grounds)
+
+    @property
+    def under(self) -> float:
+        """How far it reaches below the ground over the pipe."""
+        trench = self.trench
+        return max(trench.depth, -trench.ground(-self.left), -trench.ground(self.right))
+
+
+def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
+    """Return a reach's sections as SVG: two beside each other, or one under the other if narrow."""
+    trench = _Trench.of(review, one)
+    panels = [_Panel.of(one, cut, trench) for cut in one.excavation.cuts]
+    deep, above = (max(getattr(panel, way) for panel in panels) for way in ("under", "above"))
+    spans = [panel.left + panel.right for panel in panels]
+    a_row = 1 if narrow else 2
+    rows = [range(k, min(k + a_row, len(panels))) for k in range(0, len(panels), a_row)]
+    words = a_row * (_WORDS_PT + _EDGE_PT) + (a_row - 1) * _GAP_PT
+    width = _NARROW_PT if narrow else _WIDE_PT
+    widest = max(sum(spans[k] for k in row) for row in rows)
+    scale = (width - words - _EDGE_PT) / widest
+    scale = scale if narrow else min(scale, _TALLEST_PT / (above + deep))
+    step = (above + deep) * scale + _HEAD_PT + _FOOT_PT
+    canvas = Canvas.sheet(width, len(rows) * step, f"Trench in section, {label(one.reach.name)}")
+    canvas.box(0.0, 0.0, width, len(rows) * step, fill=PAPER)
+    for number, row in enumerate(rows):
+        left = (width - words - widest * scale) / 2.0 + _EDGE_PT + _WORDS_PT
+        for k in row:
+            origin = (left + panels[k].left * scale, number * step + _HEAD_PT + above * scale)
+            _Section(canvas.group("section"), panels[k], origin, scale).paint()
+            left += spans[k] * scale + _GAP_PT + _WORDS_PT
+    return canvas.to_text()
 
 
 def _foot(unit: str) -> float:
@@ -161,7 +197,7 @@ class _Section:
     origin: Place
     scale: float
 
-    def at(self, points: Sequence[Place]) -> Floats:
+    def at(self, points: Sequence[Place] | Floats) -> Floats:
         """Return places on the paper of lengths right of the middle and up from the ground."""
         steps = self.scale * np.array([1.0, -1.0])
         return np.asarray(np.array(self.origin) + steps * np.array(points))
@@ -191,37 +227,36 @@ class _Section:
 
     def paint(self) -> None:
         panel, trench = self.panel, self.panel.trench
-        half, top = trench.width / 2.0, panel.top
-        style = SLOPED_AREA if panel.sloped else SHORED_AREA
-        wall = style.edge.colour if style.edge and panel.sloped else INK
-        left = [(-top, 0.0), (-half, -trench.depth)]
-        right = [(half, -trench.depth), (top, 0.0)]
-        self.canvas.area([self.at([*left, *right])], CLASS_FILLS[1])
-        sides = [[(-panel.left, 0.0), left[0]], [right[1], (panel.right, 0.0)]]
+        half, (left, right) = trench.width / 2.0, panel.walls
+        last = panel.edges[1]
+        # The ground bends above the pipe, in the middle of what is dug.
+        self.canvas.area([self.at([*left[::-1], *right, (0.0, 0.0)])], CLASS_FILLS[1])
+        sides = [
+            [(-panel.left, trench.ground(-panel.left)), left[-1]],
+            [right[-1], (panel.right, trench.ground(panel.right))],
+        ]
         self.canvas.lines([self.at(side) for side in sides], Stroke(GROUND, 1.8))
         if not panel.sloped:
             # On one side only: on the other it would run through the depth's figure.
-            reach = [right[0], (half + trench.influence * trench.depth, 0.0)]
+            share = max(1.0 - trench.influence * trench.rises[1], 0.25)
+            away = half + trench.influence * (trench.depth + trench.ground(half)) / share
+            reach = [right[0], (away, trench.ground(away))]
             self.canvas.line(self.at(reach), Stroke(QUIET, 0.8, (3.0, 2.2)))
-        level = trench.bedding - trench.depth
-        bed = self.at([(-half, level), (half, -trench.depth)])
-        area = shapely_box(*bed[0], *bed[1])
-        ring = np.asarray(area.exterior.coords)[:-1]
-        self.canvas.area([ring], "#e9e4d8", edge=Stroke(QUIET, 0.4))
-        self.canvas.lines(hatch_lines(area, "dots"), Stroke(QUIET, 0.5))
-        radius = trench.outside / 2.0
-        x, y = self.at([(0.0, level + radius)])[0]
-        pipe = Stroke(OKABE_ITO["bluish green"], 1.4)
-        self.canvas.circle(x, y, radius * self.scale, fill="#8ec9b5", edge=pipe)
-        walls = Stroke(wall, 1.5 if panel.sloped else 3.0)
-        self.canvas.lines([self.at(left), self.at(right)], walls)
-        self.canvas.line(self.at([left[1], right[0]]), Stroke(INK, 1.5))
-        foot = top + trench.set_back
-        peak, end = (foot + trench.spoil / 2.0, 0.6 * trench.spoil), (foot + trench.spoil, 0.0)
-        heap = self.at([(foot, 0.0), peak, end])
-        self.canvas.area([heap], "#c9a26b", edge=Stroke("#6b4f2a", 0.8))
-        self.measure((top, 0.0), (foot, 0.0))
-        self.say((top, 0.0), format_size(trench, trench.set_back), (4.0, 8.5), "start")
+        self._bottom()
+        walls = SLOPED_AREA.edge if panel.sloped and SLOPED_AREA.edge else None
+        edge = Stroke(walls.colour if walls else INK, 1.5)
+        self.canvas.lines([self.at(left), self.at(right)], edge)
+        if panel.held:
+            # Shores or a box: the first two corners are its foot and its head.
+            self.canvas.lines([self.at(left[:2]), self.at(right[:2])], Stroke(INK, 3.0))
+        self.canvas.line(self.at([left[0], right[0]]), Stroke(INK, 1.5))
+        foot, heap = last + trench.set_back, trench.spoil
+        ring = [(foot, 0.0), (foot + heap / 2.0, 0.6 * heap), (foot + heap, 0.0)]
+        corners = self.at([(x, trench.ground(x) + y) for x, y in ring])
+        self.canvas.area([corners], "#c9a26b", edge=Stroke("#6b4f2a", 0.8))
+        self.measure((last, trench.ground(last)), (foot, trench.ground(foot)))
+        place = (last, trench.ground(last))
+        self.say(place, format_size(trench, trench.set_back), (4.0, 8.5), "start")
         if trench.ladder is not None:
             low, high = np.array([[-0.55 * half, -trench.depth], [-0.95 * half, trench.ladder]])
             gap = np.array([0.3 * half, 0.0])
@@ -231,14 +266,27 @@ class _Section:
             self.canvas.lines([self.at(line) for line in (*rails, *rungs)], _LADDER)
         self._figures()
 
+    def _bottom(self) -> None:
+        """Draw the bedding and the pipe on it."""
+        trench = self.panel.trench
+        half, level = trench.width / 2.0, trench.bedding - trench.depth
+        bed = self.at([(-half, level), (half, -trench.depth)])
+        area = shapely_box(*bed[0], *bed[1])
+        ring = np.asarray(area.exterior.coords)[:-1]
+        self.canvas.area([ring], "#e9e4d8", edge=Stroke(QUIET, 0.4))
+        self.canvas.lines(hatch_lines(area, "dots"), Stroke(QUIET, 0.5))
+        radius = trench.outside / 2.0
+        x, y = self.at([(0.0, level + radius)])[0]
+        pipe = Stroke(OKABE_ITO["bluish green"], 1.4)
+        self.canvas.circle(x, y, radius * self.scale, fill="#8ec9b5", edge=pipe)
+
     def _figures(self) -> None:
         panel, trench = self.panel, self.panel.trench
-        if panel.sloped:
-            title = f"Sloped for soil {trench.soil}, {trench.slope:g} across to 1 up"
-        else:
-            title = "Vertical walls, shored or shielded"
-        self.say((-panel.top, panel.above), title, (-24.0, -12.0), "start", bold=True)
-        left = -panel.top - 0.9 * _foot(trench.unit)
+        first, last = panel.edges
+        room = (panel.left + panel.right) * self.scale + _WORDS_PT
+        title = shorten(panel.title, room, _TEXT_PT, bold=True)
+        self.say((-panel.left, panel.above), title, (2.0 - _WORDS_PT, -12.0), "start", bold=True)
+        left = first - 0.9 * _foot(trench.unit)
         self.measure((left, 0.0), (left, -trench.depth))
         middle = (left, -trench.depth / 2.0)
         self.say(middle, format_size(trench, trench.depth), (-4.0, -5.5), "end")
@@ -246,10 +294,9 @@ class _Section:
         metres = trench.width / from_metres(1.0, trench.unit)
         self.say((0.0, -trench.depth), format_small(metres, trench.unit), (0.0, 10.0))
         if panel.sloped:
-            self.measure((-panel.top, 0.0), (panel.top, 0.0))
+            self.measure((first, 0.0), (last, 0.0))
             # Off the middle, where the ladder stands.
-            place = (0.36 * panel.top, 0.0)
-            self.say(place, format_size(trench, 2.0 * panel.top), (0.0, -7.5))
+            self.say((0.36 * last, 0.0), format_size(trench, last - first), (0.0, -7.5))
 
 
 def format_size(trench: _Trench, value: float) -> str:

@@ -44,12 +44,12 @@ def reach_tables(review: DigReview, one: ReachReview) -> tuple[Table, ...]:
     """Return the tables of one reach that say anything."""
     unit = review.report.site.unit
     broken = []
-    for method, surfaces in (("shored", one.surfaces_shored), ("sloped", one.surfaces_sloped)):
-        for surface in surfaces:
+    for ground in one.opened:
+        for surface in ground.surfaces:
             if surface.restored_area_m2 > _LEAST:
                 cells = (
                     cover_words(surface.cover),
-                    method,
+                    ground.cut.walls,
                     length(surface.length_m, unit),
                     format_area(surface.area_m2, unit),
                     format_area(surface.restored_area_m2, unit),
@@ -235,7 +235,7 @@ def rules_table(review: DigReview) -> Table:
     """Return the trench rules in force, each with its paragraph."""
     rules, rows = review.rules, []
     for rule in rules.rules:
-        if not rule.is_slope or rule in (rules.slope_rule, rules.rule("influence slope")):
+        if not rule.is_slope or rule in (*rules.slope_rules, rules.rule("influence slope")):
             sure = (
                 f"{rule.standing}; LESS than the federal figure" if rule.looser else rule.standing
             )

@@ -28,7 +28,6 @@ from lateral_map.model.dig import DepthRow, DigReview
 from lateral_map.units import from_metres, to_metres
 from lateral_map.words.cautions import TRUCK_CAUTIONS, WHO_TO_CALL
 from lateral_map.words.excavator import (
-    chosen_walls,
     truck_depths_words,
     truck_reach_lines,
     truck_tape_lines,
@@ -206,7 +205,7 @@ def _from_above(review: DigReview, paper: Paper) -> Canvas:
     height = page.foot - page.y - needed * _LINE_PT - 8.0
     layers = [
         layer
-        for layer in (*plan_layers(review.report), *dig_layers(review, chosen_walls(review)))
+        for layer in (*plan_layers(review.report), *dig_layers(review, chosen=True))
         if layer.key not in _HIDDEN
     ]
     plan = plan_on(
@@ -217,10 +216,7 @@ def _from_above(review: DigReview, paper: Paper) -> Canvas:
         layers=layers,
         styles=STYLES | DIG_STYLES,
         sizes_pt=(_TEXT_PT,),
-        must_m=[
-            get_coordinates(one.kept_back[int(sloped)])
-            for one, sloped in zip(review.reaches, chosen_walls(review), strict=True)
-        ],
+        must_m=[get_coordinates(one.ground_chosen.kept_back) for one in review.reaches],
     )
     _place(page.canvas, plan, page.left, page.y)
     top = page.y + height + 6.0
