@@ -128,11 +128,11 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # trench
     ("analysis/trench.py", "stations.depth_m + wall + dig.bedding_m", "stations.depth_m + dig.bedding_m", "the trench forgets the pipe's wall"),
     ("analysis/trench.py", "stations.depth_m + wall + dig.bedding_m, 0.0", "stations.depth_m + wall, 0.0", "the trench forgets the bedding"),
-    ("analysis/trench.py", "top = width + rules.slope * (left + right)", "top = width + rules.slope * left", "one wall only is sloped"),
+    ("analysis/trench.py", "top = width + sum(wall.out_m[-1] for wall in walls)", "top = width + walls[0].out_m[-1]", "one wall only is sloped"),
     ("analysis/trench.py", "stations.depth_m + wall - diameter", "stations.depth_m - diameter", "the crown lies a wall too high"),
     ("analysis/trench.py", "1.25 * diameter + 12.0 * _INCH", "1.25 * diameter + 16.0 * _INCH", "the standard's width is too wide"),
     ("analysis/trench.py", "own = max((pipe.outside_diameter_m - bore) / 2.0, 0.0)", "own = max(pipe.outside_diameter_m - bore, 0.0)", "a wall is two walls"),
-    ("analysis/trench.py", "            / 2.0\n        ),\n        slope", "        ),\n        slope", "a sloped section is a rectangle"),
+    ("analysis/trench.py", "sum(wall.area_m2 for wall in walls)", "2.0 * sum(wall.area_m2 for wall in walls)", "a sloped section is a rectangle"),
     ("analysis/trench.py", "wall[here] = np.maximum(wall[here], own)", "wall[here] = own", "at a joint the thinner pipe counts"),
     # trench rules
     ("analysis/trench_rules.py", '"protective system depth", 5.0,', '"protective system depth", 6.0,', "a 5 ft trench needs no protection"),
@@ -142,9 +142,9 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/trench_rules.py", '"spoil set-back", 2.0,', '"spoil set-back", 1.0,', "the heap stands at the edge"),
     # excavation
     ("analysis/excavation.py", "run / (2.0 * rules.value(\"egress travel\"))", "run / (4.0 * rules.value(\"egress travel\"))", "half the ladders"),
-    ("analysis/excavation.py", "deeper = np.maximum(*stretch.faces_m(0.0, 1.0))", "deeper = np.maximum(*stretch.faces_m(0.0, -1.0))", "protection is judged by the shallow bound"),
+    ("analysis/excavation.py", "deeper = np.maximum(*stretch.faces_m(WallShape(), 1.0))", "deeper = np.maximum(*stretch.faces_m(WallShape(), -1.0))", "protection is judged by the shallow bound"),
     ("analysis/excavation.py", "for sign in (0.0, -1.0, 1.0)", "for sign in (0.0, 1.0, -1.0)", "the low volume is the high one"),
-    ("analysis/excavation.py", "wall_m2=_walls_m2(stretch, 0.0)", "wall_m2=_walls_m2(stretch, 0.0) / 2.0", "one wall is shored"),
+    ("analysis/excavation.py", "held_m2=held,", "held_m2=held / 2.0,", "one wall is shored"),
     ("analysis/excavation.py", "* dig.bedding_m,", ",", "bedding is an area"),
     ("analysis/excavation.py", "length_if_deeper_m=_length_between(stretch.plan_m, deeper, low, high)", "length_if_deeper_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high)", "the deeper class is never reached"),
     ("analysis/excavation.py", "np.where(level, (begin >= low) & (begin < high), share)", "np.where(level, 0.0, share)", "level stretches have no class of depth"),
@@ -206,7 +206,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/reach.py", "starts = before_end if stretch.line_from else 1.0", "starts = 1.0", "a party beyond the reach has a part of it"),
     ("analysis/reach.py", "across = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)", "across = ahead", "white lines are as wide as the run is unsure along"),
     # white lines
-    ("analysis/whitelines.py", "stretch.edges_m(rules.slope if sloped else 0.0, 1.0)", "stretch.edges_m(rules.slope if sloped else 0.0, -1.0)", "white lines of the shallow bound"),
+    ("analysis/whitelines.py", "stretch.edges_m(shape, 1.0)", "stretch.edges_m(shape, -1.0)", "white lines of the shallow bound"),
     ("analysis/whitelines.py", "aside = TWO_SIDED_95 * stretch.across_sd_m", "aside = 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
     ("analysis/responsibility.py", "start = boundary.inside if met[0].outward else boundary.outside", "start = boundary.inside", "a run that comes in from the street begins with the owner"),
