@@ -43,8 +43,8 @@ def method_cautions(
     if ground.cut.walls != "shored" and set(rules.soils) != {"C"}:
         said.append(
             f"slopes are for soil taken as {soil_words(rules, unit)}: a trench for a utility has "
-            "been dug before, and dug ground is never Type A (Appendix A, from memory); a competent "
-            "person classifies it"
+            "been dug before, and dug ground is never Type A (Appendix A, from memory); a "
+            "competent person classifies it"
         )
     if {"bituminous fibre", "asbestos cement"} & {pipe.material for pipe in one.reach.pipes}:
         said.append(f"{ASBESTOS[0].lower()}{ASBESTOS[1:-1]}")

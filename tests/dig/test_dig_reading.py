@@ -60,6 +60,14 @@ rule = "slope B"
 slope = 1.25
 citation = "City code 7"
 
+[[soil_layer]]
+soil = "B"
+to = "1 ft"
+
+[[soil_layer]]
+soil = "A"
+to = "4 ft"
+
 [rates]
 currency = "USD"
 excavate = [40, 75]
@@ -80,6 +88,9 @@ access_pit = 1800
     assert rules["protective system depth"].value == pytest.approx(4 * FOOT)
     assert rules["slope B"].value == 1.25
     assert rules["slope B"].citation == "City code 7"
+    assert [(one.soil, round(one.to_m, 4)) for one in site.dig.layers] == [
+        ("B", 0.3048), ("A", 1.2192),
+    ]  # fmt: skip
     rates = {one.item: (one.low, one.high) for one in site.rates.rates}
     earth = unit**3 * (1.0 if site.unit == "m" else 27.0)
     assert rates["excavate"] == pytest.approx((40 / earth, 75 / earth))
@@ -98,6 +109,9 @@ access_pit = 1800
         ('[[dig_rule]]\nrule = "egress depth"\nslope = 4\ncitation = "x"', "write length"),
         ('[[dig_rule]]\nrule = "slope A"\nlength = 4\ncitation = "x"', "write slope"),
         ('[[dig_rule]]\nrule = "slope A"\nslope = 1', "citation"),
+        ('[[soil_layer]]\nsoil = "C"\nto = 2\n[[soil_layer]]\nsoil = "B"\nto = 2', "no deeper"),
+        ('[[soil_layer]]\nsoil = "D"\nto = 2', "soil_layer[1].soil"),
+        ('[[soil_layer]]\nsoil = "B"', "soil_layer[1].to"),
         ("[rates]\nexcavate = [75, 40]", "least to a most"),
         ('[rates]\nexcavate = "cheap"', "not a number"),
         ("[rates]\nexcavat = 5", "excavate"),
@@ -107,6 +121,15 @@ access_pit = 1800
 def test_what_is_wrong_is_said(sketch, text, said):
     told = faults_of(write_more(sketch, text))
     assert any(said in one for one in told), told
+
+
+def test_a_box_that_is_chosen_has_a_height(sketch):
+    path = sketch / "site.toml"
+    asked = path.read_text("utf-8").replace("[dig]", '[dig]\nwalls = "box and slope"', 1)
+    path.write_text(asked, "utf-8")
+    assert any("dig.box_height" in one and "8 ft" in one for one in faults_of(sketch))
+    path.write_text(asked.replace("[dig]", '[dig]\nbox_height = "6 ft"', 1), "utf-8")
+    assert load_site(sketch).dig.box_height_m == pytest.approx(6 * FOOT)
 
 
 @pytest.fixture
