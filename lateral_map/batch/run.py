@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import posixpath
 from collections.abc import Callable
@@ -14,12 +15,14 @@ from lateral_map.batch.engine import dask_engine, local_engine, solve_all
 from lateral_map.batch.files import WGS_84, programme_crs
 from lateral_map.batch.gather import Written, gather
 from lateral_map.batch.solve import Asked
-from lateral_map.batch.sources import Root
+from lateral_map.batch.sources import Root, Source
 from lateral_map.batch.store import Store
 from lateral_map.errors import ExportError, LateralMapError
 from lateral_map.export.atomic import write_folder
 
 STORE_NAME: Final = "done.sqlite"
+_RESULT: Final = "result.json"
+_LONGEST_NAME: Final = 240  # bytes; most disks take 255
 _LEAST_CHUNKS: Final = 4  # a worker, so that the last one to end keeps nobody waiting long
 
 
@@ -72,6 +75,8 @@ def run_batch(batch: Batch, told: Told) -> Ran:
     with closing(Store(batch.out / STORE_NAME)) as store:
         told("Finding the sites", 0, 0)
         sites = store.note(root.find(leave_out=batch.out))
+        for gone in store.forget():
+            (_result_folder(batch, gone) / _RESULT).unlink(missing_ok=True)
         if not sites:
             raise LateralMapError(
                 f"{batch.asked.root}: no site is under it; a site is a folder with a site.toml"
@@ -84,10 +89,10 @@ def run_batch(batch: Batch, told: Told) -> Ran:
             chunk = max(1, min(batch.chunk, sites // (running.workers * _LEAST_CHUNKS)))
             for outcomes in solve_all(running, batch.asked, store.sources(), chunk):
                 for one in outcomes:
-                    if one.result is not None:  # at the site's own path
-                        place = posixpath.join("/", one.source.path, one.source.inside or "")
-                        results = Path(f"{batch.out / 'results'}{posixpath.normpath(place)}")
-                        write_folder(results, {"result.json": one.result})
+                    if one.result is not None:
+                        write_folder(_result_folder(batch, one.source), {_RESULT: one.result})
+                    elif one.state != "unchanged":  # an earlier run's is no longer so
+                        (_result_folder(batch, one.source) / _RESULT).unlink(missing_ok=True)
                 store.keep(outcomes)
                 done += len(outcomes)
                 solved_now += sum(one.state != "unchanged" for one in outcomes)
@@ -101,6 +106,21 @@ def run_batch(batch: Batch, told: Told) -> Ran:
             progress=lambda at: told("Writing the files", at, sites),
         )
         return Ran(sites, solved_now, written)
+
+
+def _result_folder(batch: Batch, source: Source) -> Path:
+    """Return where a site's result.json stands: at the site's own path, under results.
+
+    A folder's name that no disk takes, as an archive may have it, is cut and told apart by a digest.
+    """
+    place = posixpath.normpath(posixpath.join("/", source.path, source.inside or ""))
+    folder = batch.out / "results"
+    for name in place.strip("/").split("/"):
+        told = os.fsencode(name)
+        if len(told) > _LONGEST_NAME or name == _RESULT:
+            name = f"{name[: _LONGEST_NAME // 4]}~{hashlib.sha256(told).hexdigest()[:16]}"
+        folder /= name
+    return folder
 
 
 def watch(batch: Batch, told: Told, each: Callable[[Ran], None], wait: Callable[[], None]) -> None:

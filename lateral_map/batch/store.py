@@ -101,7 +101,7 @@ class Store:
         self._db.close()
 
     def note(self, sources: Iterable[Source]) -> int:
-        """Take down which sites there are now, forget those that are gone; return how many."""
+        """Take down which sites there are now; return how many. ``forget`` those that are gone."""
         with self._transaction():
             self._db.executemany(
                 "INSERT INTO site (key, path, inside, trouble, run, name) VALUES (?, ?, ?, ?, ?, ?)"
@@ -115,11 +115,18 @@ class Store:
                     for one in sources
                 ),
             )  # fmt: skip
+        return self._one("SELECT count(*) FROM site WHERE run = ?", self.run)
+
+    def forget(self) -> Iterator[Source]:
+        """Yield every site that was there in an earlier run and is not now, then forget them."""
+        gone = self._db.execute("SELECT path, inside FROM site WHERE run < ?", (self.run,))
+        for path, inside in gone:
+            yield Source(os.fsdecode(path), None if inside is None else os.fsdecode(inside))
+        with self._transaction():
             self._db.execute(
                 "DELETE FROM packed WHERE key IN (SELECT key FROM site WHERE run < ?)", (self.run,)
             )
             self._db.execute("DELETE FROM site WHERE run < ?", (self.run,))
-        return self._one("SELECT count(*) FROM site")
 
     def sources(self) -> Iterator[tuple[Source, str]]:
         """Yield every site with the digest it was last solved under, empty where it was not."""

@@ -11,9 +11,10 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
 import zipfile
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,10 +25,11 @@ import pytest
 from batch import fuzzing
 from batch.programme import write_programme
 
+import lateral_map.batch.run as running
 import lateral_map.batch.solve as solving
 from lateral_map import build_report, load_site
 from lateral_map.batch.engine import Engine, solve_all
-from lateral_map.batch.run import Batch, Ran, run_batch
+from lateral_map.batch.run import Batch, Ran, run_batch, watch
 from lateral_map.batch.solve import Asked, solve_chunk
 from lateral_map.batch.sources import Root, Source
 from lateral_map.errors import ExportError, LateralMapError
@@ -139,7 +141,8 @@ def test_layers_hold_every_row_in_one_system(ran, batch, rows):
                 assert row["geometry"].y == pytest.approx(told["lat"], abs=1e-9)
 
 
-def test_what_is_done_is_not_done_again(ran, batch, programme):
+@pytest.mark.usefixtures("at_home", "ran")
+def test_what_is_done_is_not_done_again(batch, programme):
     before = (batch.out / "findings.parquet").read_bytes()
     assert run_batch(batch, quiet).solved_now == 0
     assert (batch.out / "findings.parquet").read_bytes() == before
@@ -159,6 +162,18 @@ def test_what_is_done_is_not_done_again(ran, batch, programme):
 
 
 @pytest.fixture
+def at_home(monkeypatch) -> None:
+    """Solve in this process: what is tried is not the workers."""
+
+    @contextmanager
+    def engine(_: int) -> Iterator[Engine]:
+        with ThreadPoolExecutor(1) as pool:
+            yield Engine(1, lambda: pool)
+
+    monkeypatch.setattr(running, "local_engine", engine)
+
+
+@pytest.fixture
 def district(batch, tmp_path) -> Batch:
     """The same without what lies beside the district, for runs that need not hold everything."""
     return replace(
@@ -175,7 +190,8 @@ def in_district(batch, name: str) -> gpd.GeoDataFrame:
     return table.assign(site=table["site"].str.removeprefix("district 0/"))
 
 
-def test_another_unit_or_system_is_another_answer(batch, ran, district):
+@pytest.mark.usefixtures("at_home", "ran")
+def test_another_unit_or_system_is_another_answer(batch, district):
     metres = replace(district, asked=replace(district.asked, unit="m"), crs="EPSG:3857")
     run_batch(metres, quiet)
     feet = in_district(batch, "routes")
@@ -188,20 +204,107 @@ def test_another_unit_or_system_is_another_answer(batch, ran, district):
     assert back[placed].geom_equals_exact(feet.geometry[placed], 1e-8).all()
 
 
+KILLED = """
+import os, signal, sqlite3, sys
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+from lateral_map.batch import run, store
+from lateral_map.batch.engine import Engine
+from lateral_map.batch.solve import Asked
+
+root, out, at, number = sys.argv[1], Path(sys.argv[2]), sys.argv[3], int(sys.argv[4])
+
+def die():
+    os.kill(os.getpid(), signal.SIGKILL)
+
+def told(doing, done, of):
+    if doing == at and done >= number:
+        die()
+
+if at == "keeping":
+    true = store.Store.keep
+    def keep(self, outcomes):
+        global number
+        number -= 1
+        self._db.set_progress_handler(die if number < 0 else None, 1)
+        true(self, outcomes)
+    store.Store.keep = keep
+@contextmanager
+def engine(_):
+    yield Engine(1, lambda: ThreadPoolExecutor(1))
+
+run.local_engine = engine
+run.run_batch(run.Batch(Asked(root), out, jobs=1, chunk=1), told)
+"""
+
+
+def kept_of(out: Path) -> int:
+    """How many sites' answers are kept, as anybody else who opens the store sees it."""
+    with sqlite3.connect(out / "done.sqlite") as store:
+        (count,) = store.execute("SELECT count(*) FROM site WHERE state IS NOT NULL").fetchone()
+    store.close()
+    return count
+
+
 def test_a_run_killed_at_any_moment_goes_on(batch, ran, district):
-    command = [sys.executable, "-m", "lateral_map", "batch", district.asked.root, "--out",
-               str(district.out), "--jobs", "1"]  # fmt: skip
-    run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    store = district.out / "done.sqlite"
-    while run.poll() is None:
-        time.sleep(0.02)
-        if store.exists() and store.stat().st_size + _size(f"{store}-wal") > 60_000:
-            break
-    run.send_signal(signal.SIGKILL)
-    run.wait()
+    """What is kept is never solved again: a kill costs no more than the chunk being solved."""
+    for at, number, kept in (("keeping", 1, 1), ("Solving", 4, 4), ("Writing the files", 2, 6)):
+        command = [sys.executable, "-c", KILLED, district.asked.root, str(district.out), at]
+        done = subprocess.run([*command, str(number)], check=False)
+        assert done.returncode == -signal.SIGKILL
+        assert kept_of(district.out) == kept, at
+        assert not (district.out / "programme.gpkg").exists()
     again = run_batch(district, quiet)
-    assert again.solved_now < again.sites
+    assert (again.sites, again.solved_now) == (6, 0)
     _same_in_district(batch, district)
+
+
+@pytest.mark.usefixtures("at_home", "ran")
+def test_watching_solves_again_what_changed_and_nothing_else(district, tmp_path):
+    root = tmp_path / "lots"
+    shutil.copytree(district.asked.root, root)
+    watched = replace(district, asked=Asked(str(root), results=True))
+    seen: list[tuple[int, int]] = []
+
+    def sites() -> set[str]:
+        return set(gpd.read_parquet(watched.out / "sites.parquet")["site"])
+
+    def results() -> set[str]:
+        return {one.parent.name for one in (watched.out / "results").glob("*/result.json")}
+
+    def change() -> None:
+        path = root / "lot 1/findings.csv"
+        path.write_text(path.read_text("utf-8") + "\n", "utf-8")
+
+    def spoil() -> None:
+        (root / "lot 0/site.toml").write_text("format = ", "utf-8")
+
+    steps = iter((
+        (lambda: None, None),
+        (change, (6, 1)),
+        (lambda: shutil.rmtree(root / "lot 4"), (5, 0)),
+        (lambda: None, None),
+        (lambda: shutil.copytree(root / "lot 2", root / "lot 9"), (6, 1)),
+        (spoil, (6, 1)),
+    ))  # fmt: skip
+    expected = [(6, 6)]
+
+    def wait() -> None:
+        assert seen == expected
+        do, then = next(steps, (None, None))
+        if do is None:
+            raise KeyboardInterrupt
+        do()
+        if then is not None:
+            expected.append(then)
+
+    with pytest.raises(KeyboardInterrupt):
+        watch(watched, quiet, lambda ran: seen.append((ran.sites, ran.solved_now)), wait)
+    lots = {"lot 0", "lot 1", "lot 2", "lot 3", "lot 6", "lot 9"}
+    assert sites() == lots
+    # No answer stays that is no longer so.
+    assert results() == lots - {"lot 0"}
 
 
 def _same_in_district(batch: Batch, district: Batch) -> None:
@@ -213,10 +316,6 @@ def _same_in_district(batch: Batch, district: Batch) -> None:
         kept = [one for one in mine if one not in ("geometry", "seconds", "memory_mb", "bbox")]
         assert len(whole)
         assert mine[kept].reset_index(drop=True).equals(whole[kept].reset_index(drop=True))
-
-
-def _size(path: str) -> int:
-    return os.stat(path).st_size if os.path.exists(path) else 0  # noqa: PTH110, PTH116
 
 
 def _take_300_mb() -> None:
