@@ -111,15 +111,15 @@ def run_batch(batch: Batch, told: Told) -> Ran:
 def _result_folder(batch: Batch, source: Source) -> Path:
     """Return where a site's result.json stands: at the site's own path, under results.
 
-    A folder's name that no disk takes, as an archive may have it, is cut and told apart by a digest.
+    A folder's name that no disk takes, as an archive may have it, is cut, with a digest.
     """
     place = posixpath.normpath(posixpath.join("/", source.path, source.inside or ""))
     folder = batch.out / "results"
     for name in place.strip("/").split("/"):
         told = os.fsencode(name)
-        if len(told) > _LONGEST_NAME or name == _RESULT:
-            name = f"{name[: _LONGEST_NAME // 4]}~{hashlib.sha256(told).hexdigest()[:16]}"
-        folder /= name
+        taken = len(told) <= _LONGEST_NAME and name != _RESULT
+        cut = f"{name[: _LONGEST_NAME // 4]}~{hashlib.sha256(told).hexdigest()[:16]}"
+        folder /= name if taken else cut
     return folder
 
 

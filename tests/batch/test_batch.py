@@ -376,6 +376,17 @@ def test_sites_are_read_from_a_store(programme, batch, ran):
     }
 
 
+@pytest.mark.usefixtures("at_home")
+def test_a_name_no_disk_takes_stops_no_run(programme, tmp_path):
+    with zipfile.ZipFile(tmp_path / "packed.zip", "w") as archive:
+        for folder in ("n" * 300, "result.json"):
+            for path in (programme / "district 0/lot 0").iterdir():
+                archive.write(path, f"{folder}/{path.name}")
+    run = Batch(Asked(str(tmp_path), results=True), tmp_path / "out")
+    assert run_batch(run, quiet).written.totals.states["solved"] == 1
+    assert len(list((tmp_path / "out/results/packed.zip").glob("*~*/result.json"))) == 2
+
+
 def test_one_run_at_a_time_and_a_spoilt_store_is_said(batch, tmp_path):
     mine = replace(batch, out=tmp_path)
     with sqlite3.connect(tmp_path / "done.sqlite") as other:
