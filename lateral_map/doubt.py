@@ -8,15 +8,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
+from lateral_map.adjust.noise import Noise, measure_noise
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.chance import chance_above_zero
-from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Explained, Slip
+from lateral_map.model.chance import less_sure
+from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend_all, noted_footage
+from lateral_map.model.past import measure_past
 from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
     Crossing,
@@ -35,8 +37,6 @@ from lateral_map.model.site import Boundary, Site
 
 _JUST_BEFORE_M = 0.03
 _ANOTHER = 1.5
-# Noise less probable than this changes no figure.
-_WORTH_MIXING = 0.02
 
 
 def weigh_doubts(
@@ -44,43 +44,41 @@ def weigh_doubts(
     crossings: tuple[Crossing, ...],
     judged: tuple[FindingResult, ...],
     readings: tuple[ReadingCheck, ...],
-    explained: Explained,
+    diagnoses: tuple[Diagnosis, ...],
 ) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
     """Return crossings and findings with what suspects and diagnoses would make of them.
 
     Each suspect to look at first is left out, and each diagnosis worth it followed, with true
     refits; verdicts that change are too close to call. Distances past and footages keep their
-    values; their 1 sd and probabilities become those of the mixture of the readings as they stand,
-    of every diagnosis followed, and of readings noisier than stated, by their probabilities.
+    values; their 1 sd and probabilities become those of the mixture of the readings as they stand
+    and of every diagnosis followed, by their probabilities, each as noisy as its own fit tells.
     """
     site = route.site
-    worth = [one for one in explained.diagnoses if one.probability >= WORTH_DOUBT]
+    worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
     near = fitted_of(route) if worth or first or site.applied else None
     findings = judged
     for reading in dict.fromkeys((*first, *named)):
         if other := _answers_of(without_reading(site, reading), near):
-            crossings = _without(reading, crossings, other[0])
-            findings = _put_in_doubt(findings, judged, other[1], reading)
+            crossings = _without(reading, crossings, other.crossings)
+            findings = _put_in_doubt(findings, judged, other.findings, reading)
             findings = tuple(
                 replace(one, depth_without=(*one.depth_without, DepthWithout(reading, deep)))
-                for one, two in zip(findings, other[1], strict=True)
+                for one, two in zip(findings, other.findings, strict=True)
                 for deep in (two.near.depth_m,)
             )
     parts: list[_Part] = []
     for weight, slip, mended, noted in (*_ways_to_follow(site, worth), *_ways_taken(site)):
         if other := _answers_of(mended, near):
-            findings = _put_in_doubt(findings, judged, other[1], slip)
-            parts.append(_Part(weight, *other, noted))
-    if not parts and explained.noisier < _WORTH_MIXING:
-        return crossings, findings
+            findings = _put_in_doubt(findings, judged, other.findings, slip)
+            parts.append(_Part(weight, other.widened(), noted))
     # The weights come to one at most.
-    whole = max(sum(part.weight for part in parts) + explained.noisier, 1.0)
+    whole = max(sum(part.weight for part in parts), 1.0)
     parts = [replace(part, weight=part.weight / whole) for part in parts]
-    mixture = _Mixture(parts, explained.noisier / whole, explained.noise)
-    mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(findings)]
-    return tuple(mixture.crossing(one) for one in crossings), tuple(mixed)
+    own, mixture = _Answers(route, crossings, findings).widened(), _Mixture(parts)
+    mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(own.findings)]
+    return tuple(mixture.crossing(one) for one in own.crossings), tuple(mixed)
 
 
 def doubt_footages(
@@ -131,6 +129,66 @@ def _put_in_doubt(
 
 
 @dataclass(frozen=True)
+class _Answers:
+    """A route's crossings and findings."""
+
+    route: Route
+    crossings: tuple[Crossing, ...]
+    findings: tuple[FindingResult, ...]
+
+    def widened(self) -> _Answers:
+        """Return the answers in plan as sure as the fit lets them be; verdicts stay as they are."""
+        route, noise = self.route, measure_noise(self.route)
+        crossings = []
+        for one in self.crossings:
+            sd = one.sd_footage_m
+            if one.boundary[0] == "line":
+                past = measure_past(route, one.line, one.footage_m)
+                sd = noise.widen(sd, past.gradient[0] / max(abs(float(past.rate[0])), 1e-9))
+            crossings.append(replace(one, sd_footage_m=sd))
+        ends = [(one.near, one.sides) for one in self.findings]
+        ends += [(one.far, one.sides_to) for one in self.findings if one.far is not None]
+        wide = _widen_sides(route, noise, ends)
+        near, far = wide[: len(self.findings)], iter(wide[len(self.findings) :])
+        findings = []
+        for result, sides in zip(self.findings, near, strict=True):
+            to = next(far) if result.far is not None else ()
+            at = None if result.deciding is None else result.sides.index(result.deciding)
+            findings.append(
+                replace(
+                    result,
+                    sides=sides,
+                    sides_to=to,
+                    deciding=None if at is None else sides[at],
+                    deciding_to=None if at is None or not to else to[at],
+                )
+            )
+        return _Answers(route, tuple(crossings), tuple(findings))
+
+
+def _widen_sides(
+    route: Route, noise: Noise, ends: list[tuple[FoundPlace, tuple[Side, ...]]]
+) -> list[tuple[Side, ...]]:
+    """Return the sides of each place, as sure as the fit lets them be."""
+    boundaries, wide = route.site.boundaries, []
+    at_m = [place.footage_m for place, _ in ends]
+    gradients = [
+        measure_past(route, one.line, at_m).gradient if one.kind == "line" else None
+        for one in boundaries
+    ]
+    for index, (_, sides) in enumerate(ends):
+        found = []
+        for side, gradient in zip(sides, gradients, strict=True):
+            sd = side.sd_past_m
+            if gradient is not None:
+                sd = noise.widen(sd, gradient[index])
+            chance = less_sure(side.probability_past, sd / side.sd_past_m)
+            found.append(replace(side, sd_past_m=sd, probability_past=chance))
+        wide.append(tuple(found))
+    return wide
+
+
+@dataclass(frozen=True)
 class _Part:
     """One diagnosis followed: its weight and what it makes of crossings and findings.
 
@@ -138,24 +196,20 @@ class _Part:
     """
 
     weight: float
-    crossings: tuple[Crossing, ...]
-    findings: tuple[FindingResult, ...]
+    answers: _Answers
     noted: Callable[[float], float]
 
 
 @dataclass(frozen=True)
 class _Mixture:
-    """The readings as they stand, diagnoses followed, and noise larger than stated, by weight."""
+    """The readings as they stand and diagnoses followed, by weight."""
 
     parts: list[_Part]
-    noisier: float
-    noise: float
 
     def spread(self, value: float, sd: float, others: list[tuple[float, float, float]]) -> float:
         """Return the 1 sd about ``value`` of a mixture with others (weight, value, 1 sd)."""
-        told = sum(weight for weight, _, _ in others)
-        own = (1.0 - told - self.noisier) + self.noisier * self.noise**2
-        square = max(own, 0.0) * sd**2
+        left = 1.0 - sum(weight for weight, _, _ in others)
+        square = max(left, 0.0) * sd**2
         square += sum(w * (other_sd**2 + (at - value) ** 2) for w, at, other_sd in others)
         return math.sqrt(square)
 
@@ -163,7 +217,7 @@ class _Mixture:
         """Return a crossing with the mixture's 1 sd along the pipe and of its depth."""
         others, depths = [], []
         for part in self.parts:
-            same = [one for one in part.crossings if one.boundary == crossing.boundary]
+            same = [one for one in part.answers.crossings if one.boundary == crossing.boundary]
             if same:
                 near = min(same, key=lambda one: abs(one.footage_m - crossing.footage_m))
                 others.append((part.weight, part.noted(near.footage_m), near.sd_footage_m))
@@ -181,7 +235,7 @@ class _Mixture:
         self, index: int, one: FindingResult, boundaries: tuple[Boundary, ...]
     ) -> FindingResult:
         """Return a finding with the mixture's sides; what they no longer tell is too close."""
-        others = [(part.weight, part.findings[index]) for part in self.parts]
+        others = [(part.weight, part.answers.findings[index]) for part in self.parts]
         near = self._sides(one.sides, [(weight, other.sides) for weight, other in others])
         far = self._sides(one.sides_to, [(weight, other.sides_to) for weight, other in others])
         mixed = replace(one, sides=near, sides_to=far)
@@ -215,9 +269,7 @@ class _Mixture:
             sd = self.spread(
                 side.past_m, side.sd_past_m, [(w, s.past_m, s.sd_past_m) for w, s in each]
             )
-            left = 1.0 - sum(weight for weight, _ in each) - self.noisier
-            noisy = chance_above_zero(side.past_m, side.sd_past_m * self.noise)
-            chance = left * side.probability_past + self.noisier * noisy
+            chance = (1.0 - sum(weight for weight, _ in each)) * side.probability_past
             chance += sum(weight * other.probability_past for weight, other in each)
             chance = min(max(chance, 0.0), 1.0)
             # Never surer than the readings as they stand.
@@ -282,9 +334,7 @@ def _elsewhere(site: Site, slip: Slip) -> list[float]:
     return [*before, *[one for one in after if not before or one > before[0]]]
 
 
-def _answers_of(
-    site: Site | None, near: Fitted | None
-) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]] | None:
+def _answers_of(site: Site | None, near: Fitted | None) -> _Answers | None:
     """Return the crossings and findings of a site, None where it cannot be adjusted."""
     if site is None or near is None:
         return None
@@ -296,7 +346,8 @@ def _answers_of(
         return None
     crossings, _ = find_crossings(route, places_only=True)
     stations = lay_stations(route, crossings, places_only=True)
-    return crossings, judge_findings(route, stations, crossings, places_only=True)
+    findings = judge_findings(route, stations, crossings, places_only=True)
+    return _Answers(route, crossings, findings)
 
 
 def _without(

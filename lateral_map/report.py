@@ -60,7 +60,7 @@ def build_report(site: Site, progress: Progress | None = None) -> Report:
 def explain_impossible(error: ImpossibleError) -> tuple[Diagnosis, ...]:
     """Return the slips, likelier than not, that would explain why the readings are impossible."""
     try:
-        found = explain(fit_route(error.site)).diagnoses
+        found = explain(fit_route(error.site))
     except AdjustmentError:
         return ()
     return tuple(one for one in found if one.probability >= LIKELY)
@@ -74,8 +74,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     say("laying the stations")
     stations = lay_stations(route, crossings)
     say("checking the readings")
-    explained = explain(route)
-    diagnoses = explained.diagnoses
+    diagnoses = explain(route)
     # The distance past the line that decides, at it, is what the readings are weighed by.
     deciding = [one for one in crossings if one.decides and one.boundary[0] == "line"]
     pasts = [measure_past(route, one.line, one.footage_m) for one in deciding[:1]]
@@ -83,7 +82,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
     readings = check_readings(route, diagnoses, gradient)
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
-    crossings, judged = weigh_doubts(route, crossings, judged, readings, explained)
+    crossings, judged = weigh_doubts(route, crossings, judged, readings, diagnoses)
     questions = ask_questions(site)
     judged = doubt_footages(judged, site, questions)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))

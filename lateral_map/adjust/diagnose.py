@@ -17,7 +17,7 @@ from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squ
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
-from lateral_map.model.diagnosis import Diagnosis, Explained, Slip
+from lateral_map.model.diagnosis import Diagnosis, Slip
 from lateral_map.model.far import far_footages
 from lateral_map.model.mending import mend, mend_all
 from lateral_map.model.readings import reading_value, tape_of, without_reading
@@ -62,8 +62,9 @@ class _Mended:
 
 @dataclass(frozen=True)
 class _Explanation:
-    """Slips that explain together: ``log_odds`` against no slip, ``log_ratio`` of likelihoods.
+    """Slips that explain together.
 
+    ``log_odds`` are theirs against no slip at all, ``log_ratio`` the likelihood's.
     ``made_in`` are the sites each was made in; ``fitted`` is the line with them mended.
     """
 
@@ -76,7 +77,7 @@ class _Explanation:
 
 
 @one_blas_thread()
-def explain(route: Route) -> Explained:
+def explain(route: Route) -> tuple[Diagnosis, ...]:
     """Return what best explains a misfit, most probable first; no diagnosis where none need be.
 
     Each hypothesis is weighed by Bayes' rule: how often such a slip is made, times the likelihood
@@ -86,7 +87,7 @@ def explain(route: Route) -> Explained:
     """
     if route.degrees_of_freedom <= 0:
         # Nothing is left over that could misfit.
-        return Explained()
+        return ()
     equations = Equations(
         route.site, route.chain, route.layout, route.observations, route.unknowns, route.design
     )
@@ -497,7 +498,7 @@ def _log_other_point(mended: _Mended, cause: Cause) -> float:
     return -0.5 * off**2 / variance - math.log(max(usual, 1.0))
 
 
-def _ranked(route: Route, found: Iterable[_Explanation]) -> Explained:
+def _ranked(route: Route, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...]:
     """Return explanations as diagnoses, each with the chance of all it is part of."""
     # The same slips sought from two lines are one explanation: the better.
     best: dict[object, _Explanation] = {}
@@ -532,11 +533,7 @@ def _ranked(route: Route, found: Iterable[_Explanation]) -> Explained:
                 together=one.slips,
             )
     ranked = sorted(told.values(), key=lambda one: -one.probability)
-    return Explained(
-        diagnoses=tuple(one for one in ranked if one.probability >= _LEAST_TOLD),
-        noisier=round(math.exp(noisier - top) / total, 6),
-        noise=math.sqrt(excess),
-    )
+    return tuple(one for one in ranked if one.probability >= _LEAST_TOLD)
 
 
 def _would_read(site: Site, slip: Slip) -> float | None:

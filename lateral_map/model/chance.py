@@ -42,6 +42,16 @@ def chance_above_zero(mean: float, sd: float) -> float:
     return 0.5 if mean == 0.0 else float(mean > 0.0)
 
 
+def less_sure(probability: float, wider: float) -> float:
+    """Return the probability that a quantity is positive once its 1 sd is ``wider`` times as much.
+
+    Exact for a normal one; what is certain stays so.
+    """
+    if not 0.0 < probability < 1.0:
+        return probability
+    return _NORMAL.cdf(_NORMAL.inv_cdf(probability) / wider)
+
+
 def chi_square_tail(freedom: int, chi_square: float) -> float:
     """Return the probability that chi-square with ``freedom`` degrees (at least 1) is larger.
 

@@ -86,19 +86,6 @@ class Applied:
 
 
 @dataclass(frozen=True, slots=True)
-class Explained:
-    """What explains a route's misfit: ``diagnoses``, most probable first, or noise.
-
-    ``noisier`` is the probability that the readings are merely noisier than stated, ``noise`` by
-    what factor.
-    """
-
-    diagnoses: tuple[Diagnosis, ...] = ()
-    noisier: float = 0.0
-    noise: float = 1.0
-
-
-@dataclass(frozen=True, slots=True)
 class Diagnosis:
     """A slip that would explain a misfit, as a tested hypothesis.
 

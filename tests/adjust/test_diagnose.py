@@ -62,7 +62,7 @@ def test_a_planted_slip_is_named_first(name):
         if route is None or route.chi_square < 2.0 * route.degrees_of_freedom:
             # Stopped with a message already, or hardly to be seen.
             continue
-        found = explain(route).diagnoses
+        found = explain(route)
         told += 1
         named += bool(found) and is_it(found[0].slip, planted.slips[0])
         if told == 4:
@@ -76,13 +76,13 @@ def test_nothing_is_named_in_clean_sites():
     likely = []
     for seed in range(7100, 7124):
         _, route = route_of("clean", seed)
-        likely += [one for one in explain(route).diagnoses if one.probability >= LIKELY]
+        likely += [one for one in explain(route) if one.probability >= LIKELY]
     assert likely == []
 
 
 def test_probabilities_share_out_one_whole():
     _, route = route_of("tape 5 ft", 7003)
-    found = explain(route).diagnoses if route else ()
+    found = explain(route) if route else ()
     single = [one for one in found if len(one.together) == 1]
     assert sum(one.probability for one in single) <= 1.0 + 1e-9
     ranked = [one.probability for one in found]
@@ -94,7 +94,7 @@ def test_two_slips_that_explain_together_are_both_named():
     depth, tape = ReadingId("depth", "2", "depth"), ReadingId("tape", "6", "tape2")
     site = mend(site, Slip("depth misread", (-2.0,), depth))
     site = mend(site, Slip("tape misread", (-2.5,), tape))
-    found = explain(adjust_route(site)).diagnoses
+    found = explain(adjust_route(site))
     assert {one.slip.id for one in found[:2]} == {depth, tape}
     assert all(one.probability > LIKELY for one in found[:2])
     assert found[0].besides == (found[1].slip,)
@@ -115,7 +115,7 @@ def test_two_tapes_on_each_others_points_are_named_both():
         ),
     )
     assert swapped is not None
-    found = explain(adjust_route(swapped)).diagnoses
+    found = explain(adjust_route(swapped))
     told = {(one.slip.slip, one.slip.id, one.slip.point) for one in found[:2]}
     assert told == {
         ("tape from another point", first, points[0]),
@@ -138,19 +138,19 @@ def test_a_slip_beside_two_swapped_tapes_is_named_with_them():
         ),
     )
     assert made is not None
-    found = explain(adjust_route(made)).diagnoses
+    found = explain(adjust_route(made))
     assert {one.slip.id for one in found[:3]} == {first, second, depth}
     assert all(len(one.together) == 3 for one in found[:3])
 
 
 def test_a_mended_site_needs_no_more_explaining():
     _, route = route_of("bend 45 not noted", 7001)
-    found = explain(route).diagnoses
+    found = explain(route)
     mended = mend_all(route.site, found[0].together)
     assert mended is not None
     again = adjust_route(mended)
     assert again.chi_square < route.chi_square / 2.0
-    assert all(one.probability < LIKELY for one in explain(again).diagnoses)
+    assert all(one.probability < LIKELY for one in explain(again))
 
 
 class TestMending:
