@@ -140,6 +140,11 @@ def _nearest_walls(
     at once.
     """
     names = "easting_m", "northing_m", "crown_depth_m", "outside_diameter_m"
+    # Lines of one shape are asked of together.
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for index, line in enumerate(lines):
+        alike.setdefault(line.shape, []).append(index)
+    groups = [(which, np.array([lines[one] for one in which])) for which in alike.values()]
     own, first, last = np.arange(len(lines)), profile.footage_m[0], profile.footage_m[-1]
     footage = np.broadcast_to(fine.footage_m, (len(lines), len(fine.footage_m)))
     columns = np.array([getattr(fine, name) for name in names])[:, None]
@@ -147,17 +152,22 @@ def _nearest_walls(
     while True:
         east, north, crown, size = np.broadcast_to(columns, (4, *footage.shape))
         axis = np.stack([east, north, -crown - size / 2.0], axis=-1)
-        aways = [
-            at[:, : line.shape[1]] - nearest_on(line, at[:, : line.shape[1]])
-            for at, line in zip(axis, lines, strict=True)
-        ]
-        gap = np.array([np.sqrt(np.square(away).sum(axis=-1)) for away in aways]) - size / 2.0
+        aways = np.zeros_like(axis)
+        for which, group in groups:
+            at = axis[which, :, : group.shape[-1]]
+            aways[which, :, : group.shape[-1]] = at - nearest_on(group, at)
+        gap = np.sqrt(np.square(aways).sum(axis=-1)) - size / 2.0
         # Of a line that runs along the pipe the first place, not the last digit's.
         best = np.argmax(gap <= gap.min(axis=1, keepdims=True) + same, axis=1)
         if reach <= _CLOSE_M:
             return [
-                _Nearest(max(float(clear[i]), 0.0), away[i], float(at[i]), place[i, :2])
-                for clear, away, at, place, i in zip(gap, aways, footage, axis, best, strict=True)
+                _Nearest(
+                    clear_m=max(float(gap[one, i]), 0.0),
+                    away_m=aways[one, i, : lines[one].shape[1]],
+                    footage_m=float(footage[one, i]),
+                    place_m=axis[one, i, :2],
+                )
+                for one, i in enumerate(best)
             ]
         footage = np.clip(footage[own, best, None] + reach * _AROUND, first, last)
         reach, same = reach * (_AROUND[1] - _AROUND[0]), 1e-12

@@ -8,13 +8,17 @@ from lateral_map.model.arrays import Floats
 
 
 def nearest_on(line_m: Floats, places_m: Floats) -> Floats:
-    """Return the places (n, k) on a line through (m, k) vertices nearest to (n, k) others."""
-    begin, step = line_m[:-1], np.diff(line_m, axis=0)
+    """Return the places (..., n, k) on a line through (..., m, k) vertices nearest to others.
+
+    Lines of as many vertices are asked of together, each of its own (..., n, k) places.
+    """
+    begin, step = line_m[..., None, :-1, :], np.diff(line_m, axis=-2)[..., None, :, :]
     square = np.maximum(_dot(step, step), 1e-300)
-    share = np.clip(_dot(places_m[:, None] - begin, step) / square, 0.0, 1.0)
+    place = places_m[..., None, :]
+    share = np.clip(_dot(place - begin, step) / square, 0.0, 1.0)
     feet = begin + share[..., None] * step
-    away = np.square(places_m[:, None] - feet).sum(axis=-1)
-    return np.asarray(feet[np.arange(len(feet)), away.argmin(axis=1)])
+    best = np.square(place - feet).sum(axis=-1).argmin(axis=-1)
+    return np.asarray(np.take_along_axis(feet, best[..., None, None], axis=-2)[..., 0, :])
 
 
 def crossings_between(first_m: Floats, second_m: Floats) -> Floats:

@@ -117,8 +117,14 @@ class TrenchProfile:
 
     def columns_at(self, footage_m: ArrayLike, *names: str) -> Floats:
         """Return (names, k) columns of the profile at other footages, straight between stations."""
-        at = np.atleast_1d(np.asarray(footage_m, float))
-        return np.array([np.interp(at, self.footage_m, getattr(self, name)) for name in names])
+        known = self.footage_m
+        at = np.clip(np.atleast_1d(np.asarray(footage_m, float)), known[0], known[-1])
+        columns = np.array([getattr(self, name) for name in names])
+        before = np.searchsorted(known, at, side="right") - 1
+        after = np.minimum(before + 1, len(known) - 1)
+        step = known[after] - known[before]
+        slopes = (columns[:, after] - columns[:, before]) / np.where(step > 0.0, step, 1.0)
+        return np.asarray(columns[:, before] + slopes * (at - known[before]))
 
     def between(self, from_m: float, to_m: float) -> TrenchProfile:
         """Return the stations between two footages, and one at each of them."""
