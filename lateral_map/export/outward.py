@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.units import from_metres
+from lateral_map.units import from_metres, metres_per
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -36,13 +36,25 @@ def rounded(value: float | None, decimals: int = 6) -> float | None:
     return round(float(value), decimals) + 0.0
 
 
+def all_rounded(values: ArrayLike, decimals: int = 6) -> list[float | None]:
+    """Return several values ``rounded``."""
+    given = np.asarray(values, float)
+    if not np.isfinite(given).all():
+        return [rounded(one, decimals) for one in given]
+    return [round(one, decimals) + 0.0 for one in given.tolist()]
+
+
 @dataclass(frozen=True, slots=True)
 class Outward:
-    """Carries one site's numbers outward: lengths in ``unit``, places through ``frame``."""
+    """Carries one site's numbers outward: lengths in ``unit``, places through ``frame``.
+
+    ``known`` are the places carried so far: a finding stands where a station does.
+    """
 
     frame: Frame
     unit: str
     plan: Plan
+    known: dict[tuple[float, float], dict[str, Any]] = field(default_factory=dict)
 
     def length(self, value_m: float | None) -> float | None:
         """Return a length of ``value_m`` metres in the site's unit."""
@@ -50,37 +62,41 @@ class Outward:
 
     def lengths(self, values_m: ArrayLike) -> list[float | None]:
         """Return several lengths in the site's unit."""
-        return [self.length(value) for value in np.asarray(values_m, float)]
+        return all_rounded(np.asarray(values_m, float) / metres_per(self.unit))
 
     def places(self, easting_m: ArrayLike, northing_m: ArrayLike) -> list[dict[str, Any]]:
         """Return x, y (declared unit) and lat, lon (degrees; None for a sketch) of places."""
         east, north = np.atleast_1d(easting_m), np.atleast_1d(northing_m)
         x, y = self.frame.from_plane(east, north)
         lonlat = self.frame.plane_to_lonlat(east, north)
-        unknown = [None] * len(x)
-        lon, lat = (unknown, unknown) if lonlat is None else lonlat
-        return [
-            {
-                "x": rounded(x[i]),
-                "y": rounded(y[i]),
-                "lat": rounded(lat[i], DEGREE_DECIMALS),
-                "lon": rounded(lon[i], DEGREE_DECIMALS),
-            }
-            for i in range(len(x))
-        ]
+        unknown: list[float | None] = [None] * len(x)
+        lon, lat = unknown, unknown
+        if lonlat is not None:
+            lon, lat = (all_rounded(one, DEGREE_DECIMALS) for one in lonlat)
+        columns = zip(all_rounded(x), all_rounded(y), lat, lon, strict=True)
+        found = [dict(zip(("x", "y", "lat", "lon"), one, strict=True)) for one in columns]
+        self.known.update(zip(zip(east.tolist(), north.tolist(), strict=True), found, strict=True))
+        return found
 
     def place(self, easting_m: float, northing_m: float) -> dict[str, Any]:
         """Return x, y, lat, lon of one place."""
-        return self.places(easting_m, northing_m)[0]
+        known = self.known.get((easting_m, northing_m))
+        return self.places(easting_m, northing_m)[0] if known is None else known
+
+    def ellipses(
+        self, major_m: ArrayLike, minor_m: ArrayLike, plane_azimuth_deg: ArrayLike
+    ) -> list[dict[str, Any]]:
+        """Return 95 % ellipses; azimuths are clockwise from declared grid north, 0 to 180."""
+        azimuth = np.mod(self.frame.grid_azimuth_deg(plane_azimuth_deg), 180.0)
+        columns = self.lengths(major_m), self.lengths(minor_m), all_rounded(azimuth, ANGLE_DECIMALS)
+        return [
+            {"semi_major": major, "semi_minor": minor, "azimuth": turned}
+            for major, minor, turned in zip(*columns, strict=True)
+        ]
 
     def ellipse(self, major_m: float, minor_m: float, plane_azimuth_deg: float) -> dict[str, Any]:
-        """Return a 95 % ellipse; its azimuth is clockwise from declared grid north, 0 to 180."""
-        azimuth = float(self.frame.grid_azimuth_deg(plane_azimuth_deg)) % 180.0
-        return {
-            "semi_major": self.length(major_m),
-            "semi_minor": self.length(minor_m),
-            "azimuth": rounded(azimuth, ANGLE_DECIMALS),
-        }
+        """Return one 95 % ellipse."""
+        return self.ellipses([major_m], [minor_m], [plane_azimuth_deg])[0]
 
     def declared(self, geometry: BaseGeometry) -> BaseGeometry:
         """Return a geometry in the plane as declared x, y; heights (m) become the same unit."""
@@ -119,15 +135,13 @@ def lay_out(record: dict[str, Any]) -> str:
 
     Raises ``ValueError`` on NaN and infinities, which JSON does not know.
     """
+    compact = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
     lines = []
     for key, value in record.items():
-        text = _compact(value)
         if isinstance(value, list) and value:
-            rows = ",\n  ".join(_compact(row) for row in value)
+            rows = ",\n  ".join(compact(row) for row in value)
             text = f"[\n  {rows}\n]"
-        lines.append(f"{_compact(key)}: {text}")
+        else:
+            text = compact(value)
+        lines.append(f"{compact(key)}: {text}")
     return "{\n" + ",\n".join(lines) + "\n}\n"
-
-
-def _compact(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)

@@ -7,11 +7,12 @@ clockwise from declared grid north.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from lateral_map import __version__
-from lateral_map.export.outward import Outward, lay_out, outward, rounded
+from lateral_map.export.outward import Outward, all_rounded, lay_out, outward, rounded
 from lateral_map.words.diagnoses import diagnosis_words, slip_words
 from lateral_map.words.names import reading_name, taken_words
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
@@ -107,27 +108,26 @@ def result_record(report: Report) -> Record:
 def station_records(report: Report, out: Outward) -> list[Record]:
     """Return one record a station, in order of footage."""
     s = report.stations
-    places = out.places(s.easting_m, s.northing_m)
+    unknown: list[float | None] = [None] * len(s.footage_m)
+    columns: dict[str, Sequence[Any]] = {
+        "footage": out.lengths(s.footage_m),
+        "place": out.places(s.easting_m, s.northing_m),
+        "depth_to_invert": out.lengths(s.depth_m),
+        "depth_sd": out.lengths(s.depth_sd_m),
+        "ellipse_95": out.ellipses(s.semi_major_m, s.semi_minor_m, s.ellipse_azimuth_deg),
+        "basis": s.basis,
+        "events": [list(each) for each in s.events],
+        "ground_elevation": out.lengths(s.ground_m) if s.ground_known else unknown,
+        "invert_elevation": out.lengths(s.elevation_m) if s.ground_known else unknown,
+        "heading": all_rounded(out.frame.grid_azimuth_deg(s.heading_deg)),
+        "heading_sd": all_rounded(s.heading_sd_deg),
+        "across_sd": out.lengths(s.across_sd_m),
+        "along_sd": out.lengths(s.along_sd_m),
+        "dig_half_width": out.lengths(report.dig.half_width_m),
+    }
     return [
-        {
-            "footage": out.length(s.footage_m[i]),
-            **places[i],
-            "depth_to_invert": out.length(s.depth_m[i]),
-            "depth_sd": out.length(s.depth_sd_m[i]),
-            "ellipse_95": out.ellipse(
-                s.semi_major_m[i], s.semi_minor_m[i], s.ellipse_azimuth_deg[i]
-            ),
-            "basis": s.basis[i],
-            "events": list(s.events[i]),
-            "ground_elevation": out.length(s.ground_m[i]) if s.ground_known else None,
-            "invert_elevation": out.length(s.elevation_m[i]) if s.ground_known else None,
-            "heading": rounded(float(out.frame.grid_azimuth_deg(s.heading_deg[i]))),
-            "heading_sd": rounded(s.heading_sd_deg[i]),
-            "across_sd": out.length(s.across_sd_m[i]),
-            "along_sd": out.length(s.along_sd_m[i]),
-            "dig_half_width": out.length(report.dig.half_width_m[i]),
-        }
-        for i in range(len(s.footage_m))
+        {"footage": footage, **place, **dict(zip(list(columns)[2:], rest, strict=True))}
+        for footage, place, *rest in zip(*columns.values(), strict=True)
     ]
 
 

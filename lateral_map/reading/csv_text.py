@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 from lateral_map.reading.words import clean_name, plain
@@ -37,7 +38,7 @@ class CsvRow:
         return tuple(unquote(cell) for cell in self.cells)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CsvText:
     """A whole file. Rows are numbered from 1 as a spreadsheet does, blank ones too.
 
@@ -51,12 +52,12 @@ class CsvText:
     newline: str = "\n"
     leading: str = ""
 
-    @property
+    @cached_property
     def header_row(self) -> int:
         """The number of the first row that is not blank."""
         return next((n for n, row in enumerate(self.rows, 1) if not row.is_blank), 1)
 
-    @property
+    @cached_property
     def columns(self) -> tuple[str, ...]:
         """The header's names, spelt as they are known."""
         if not self.rows:

@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Final, Literal, cast, get_args
 
 import numpy as np
@@ -317,10 +317,11 @@ def _report_misspelt(source: FeatureFile, ledger: Ledger) -> None:
     """Report each property that is nearly one of ours once; others belong to the GIS."""
     ours = key_names(FeatureProperties)
     labels: dict[str, list[str]] = {}
+    closest = cache(lambda name: nearest(name, _TELLING, 0.8))
     for feature in source.features:
         given = {plain(name) for name in feature.properties}
         for name in given.difference(ours):
-            near = nearest(name, _TELLING, 0.8)
+            near = closest(name)
             if near is not None and near not in given:
                 labels.setdefault(name, []).append(feature.label)
     for name, where in labels.items():

@@ -87,7 +87,8 @@ def read_table(
         remedy = 'double the marks inside a quoted cell ("7\'6"""), or write 7 ft 6 in'
         ledger.fault("a quotation mark is opened and never closed", remedy, file=file, row=bad)
         return None
-    records = [(n, [*row.values]) for n, row in enumerate(parsed.rows, 1) if any(row.values)]
+    every = ((n, [*row.values]) for n, row in enumerate(parsed.rows, 1))
+    records = [(n, cells) for n, cells in every if any(cells)]
     if not records:
         remedy = f"write the header {','.join(known[:3])},... or remove it"
         ledger.fault("the file is empty", remedy, file=file)

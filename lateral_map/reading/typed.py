@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from typing import Any, TypeVar
@@ -103,11 +104,14 @@ def own_notes(field: FieldInfo) -> Mapping[str, Any]:
 
 def made(table: Typed) -> dict[str, Any]:
     """Return the values of a table by the names of the dataclass's fields they become."""
-    return {
-        to: getattr(table, name)
-        for name, field in type(table).model_fields.items()
-        if (to := own_notes(field).get("to"))
-    }
+    return {to: getattr(table, name) for name, to in _becoming(type(table))}
+
+
+@functools.cache
+def _becoming(model: type[Typed]) -> tuple[tuple[str, str], ...]:
+    """Return the keys that become a field of a dataclass, each with that field's name."""
+    notes = ((name, own_notes(field).get("to")) for name, field in model.model_fields.items())
+    return tuple((name, to) for name, to in notes if to)
 
 
 def refuse(problem: str, remedy: str) -> PydanticCustomError:
@@ -152,6 +156,7 @@ def _try(
         return None, error.errors(include_url=False, include_input=False)
 
 
+@functools.cache
 def key_names(model: type[BaseModel]) -> tuple[str, ...]:
     """Return the keys of a model as typed."""
     return tuple(field.alias or name for name, field in model.model_fields.items())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -16,6 +17,8 @@ LONGEST_TEXT: Final = NOTE_LETTERS.most
 # Not allowed in XML, so in no SVG, spreadsheet or PDF either: controls, lone surrogates,
 # noncharacters.
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_GAPS: Final = re.compile(r"[\s_-]+")
+_SHORT: Final = 40
 _MOST_LISTED: Final = 12
 
 
@@ -32,7 +35,15 @@ def clean_name(text: str) -> str:
 
 def plain(word: str) -> str:
     """Return ``word`` as it is compared: 'Right of Way' and 'right-of-way' are right_of_way."""
-    return re.sub(r"[\s_-]+", "_", word.strip().casefold())
+    return _plain_word(word) if len(word) <= _SHORT else _compared(word)
+
+
+def _compared(word: str) -> str:
+    return _GAPS.sub("_", word.strip().casefold())
+
+
+# The same few keys and kinds stand in every row and feature.
+_plain_word = functools.lru_cache(4096)(_compared)
 
 
 def nearest(word: str, choices: Iterable[str], closeness: float = 0.6) -> str | None:
