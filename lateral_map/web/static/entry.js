@@ -129,6 +129,8 @@ function giveBack({ body, from }, faults = []) {
   keep("tab", tab);
   release(from.section || "form");
   renderPanel();
+  // A list's form is put in its place a moment later, and takes the focus itself.
+  if (!from.section) (byId("panel").querySelector("form :is([aria-invalid], input)") || byId("panel").querySelector("h2")).focus();
   return true;
 }
 
@@ -188,8 +190,15 @@ function fieldLabel(path, body, name) {
 }
 
 function alertOnce(words, ...more) {
-  const box = make("div", { class: "alert", role: "alert" }, make("p", { dir: "auto", text: words }), ...more, button("Close", () => box.remove(), { class: "plain" }));
+  const box = make("div", { class: "alert", role: "alert" }, make("p", { dir: "auto", text: words }), ...more, button("Close", () => keepingFocus(() => box.remove()), { class: "plain" }));
   byId("alerts").append(box);
+}
+
+/** Do what may take away or switch off what has the focus; it then goes to the panel, not to nothing. */
+function keepingFocus(act) {
+  const held = document.activeElement;
+  act();
+  if (held !== document.body && (!held.isConnected || held.disabled)) (byId("alerts").querySelector("button") || byId("panel").querySelector("h2"))?.focus({ preventScroll: true });
 }
 
 function renderOutside() {
@@ -214,8 +223,10 @@ async function take(next) {
   profile.catch(() => {}); // looked at below
   await showPicture(state.picture);
   renderHead();
-  renderSays();
-  renderOutside();
+  keepingFocus(() => {
+    renderSays();
+    renderOutside();
+  });
   shelve("/state", state);
   try {
     const drawn = await profile;
@@ -232,7 +243,7 @@ function renderHead() {
   const under = new Set(outbox().filter(({ path }) => path === "/undo").map(({ body }) => body.target));
   const last = state.history.find((entry) => !entry.undone && !under.has(entry.op));
   const undo = byId("undo-last");
-  undo.disabled = !last;
+  keepingFocus(() => (undo.disabled = !last));
   undo.textContent = "Undo";
   undo.title = last ? `Undo: ${last.words}` : "";
   undo.setAttribute("aria-label", last ? `Undo: ${last.words}` : "Undo");
@@ -338,7 +349,8 @@ function openTab(key) {
 const place = (key) => byId("panel").querySelector(`:scope > [data-section="${key}"]`);
 const isTouched = (key) => Boolean(place(key)?.dataset.touched);
 
-const CAN_HOLD = "button, input, select, textarea, a";
+/* What can take the focus and is to be seen. */
+const holders = (section) => [...section.querySelectorAll("button, input, select, textarea, a")].filter((one) => !one.disabled && one.offsetParent);
 
 /** Leave a part of the panel as it is until it is released. */
 function hold(key) {
@@ -369,11 +381,11 @@ function renderPanel() {
     // Whoever works by keyboard stays where they were, or as near as can be.
     const held = section.contains(document.activeElement) ? document.activeElement : null;
     const focused = held?.closest("[data-field]")?.dataset.field;
-    const number = [...section.querySelectorAll(CAN_HOLD)].indexOf(held);
+    const number = holders(section).indexOf(held);
     section.signature = signature;
     section.replaceChildren(...parts().filter(Boolean));
     if (!held) continue;
-    const now = [...section.querySelectorAll(CAN_HOLD)];
+    const now = holders(section);
     const same = focused && section.querySelector(`[data-field="${focused}"] :is(input, select, textarea, button)`);
     (same || now[Math.min(number, now.length - 1)] || panel.querySelector("h2")).focus({ preventScroll: true });
   }
