@@ -224,8 +224,13 @@ def _at_places(of: Equations, tied: _Tied, direction: Floats) -> Iterator[Hypoth
         if len(near):
             turned = direction[near[0] + 1] - direction[near[0]]
             reading = bend_reading(site, bend, "turn" if bend.turn_deg else "fall")
-            columns = moved(bend.footage_m, turned)
-            yield Hypothesis(columns, (_MISPLACED,), reading, bend.footage_m, is_exact=False)
+            # Noted late, or early, by as much as is usual: what lies between is moved in part. To
+            # first order a bend beyond the last tie would move nothing, wherever it truly is.
+            for begin in (bend.footage_m - _MISPLACED.usual, bend.footage_m):
+                reached = np.clip((tied.footage_m - begin) / _MISPLACED.usual, 0.0, 1.0)
+                column = np.zeros((len(design), 1))
+                column[tied.rows, 0] = reached * (place @ turned)
+                yield Hypothesis(column, (_MISPLACED,), reading, bend.footage_m, is_exact=False)
 
 
 def _of_readings(

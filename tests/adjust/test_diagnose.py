@@ -72,6 +72,18 @@ def test_a_planted_slip_is_named_first(name):
     assert named >= (2 if name in ("bend 45 not noted", "counter slipped 5 ft") else 3)
 
 
+@pytest.mark.parametrize("seed", [7108, 7156, 7238])
+def test_a_bend_noted_beyond_the_last_tie_that_lies_before_it_is_named(seed):
+    """Where it is noted nothing hangs on it, so that no first derivative tells."""
+    planted, route = route_of("bend misplaced 8 ft", seed)
+    slip = planted.slips[0]
+    tied = [route.site.transmitter_footage_m(one) for one in route.site.used_locates() if one.ties]
+    assert slip.footage_m - slip.size < max(tied) < slip.footage_m
+    found = explain(route)[0].slip
+    assert (found.slip, found.id) == ("bend misplaced", slip.reading)
+    assert found.size[0] == pytest.approx(slip.size, abs=2.0 * FOOT)
+
+
 def test_nothing_is_named_in_clean_sites():
     likely = []
     for seed in range(7100, 7124):
