@@ -118,14 +118,7 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
     if not path.exists():
         problem = f"the site folder holds no {show_value(of.said.picture.file)}"
         raise SiteError(Fault(problem, "put the picture there, or correct its name"))
-    world = next(
-        (
-            beside
-            for ending in _WORLD.get(path.suffix.lower(), ())
-            if (beside := path.with_suffix(ending)).exists()
-        ),
-        None,
-    )
+    world = _world_beside(path, of.folder)
     if of.said.picture_point:
         raster = pillow_raster(path, upright=True)
         return raster, _by_points(raster, of, sd_m, ledger)
@@ -143,6 +136,16 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
         remedy = "write [picture] crs, the system its coordinates are in"
         raise SiteError(Fault("the file names no coordinate system", remedy))
     return raster, _by_numbers(numbers, crs or said, of)
+
+
+def _world_beside(path: Path, folder: Path) -> Path | None:
+    """Return the world file of a picture, any letter case; raises ``SiteError`` for a link out."""
+    there = {one.name.casefold(): one for one in path.parent.iterdir()}
+    wanted = (path.with_suffix(one).name for one in _WORLD.get(path.suffix.lower(), ()))
+    found = next((there[one.casefold()] for one in wanted if one.casefold() in there), None)
+    if found is not None:
+        inside_folder(folder, str(found.relative_to(folder.resolve())), "picture.file")
+    return found
 
 
 def _read_world(path: Path) -> tuple[float, ...]:

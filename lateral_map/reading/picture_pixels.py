@@ -38,6 +38,9 @@ _MESH: Final = 8
 _LARGEST_GEOTIFF: Final = 2_000_000_000
 # GDAL reads a block whole; an untiled file of this many pixels a block is a trap or a slip.
 _MOST_BLOCK_PIXELS: Final = 50_000_000
+_MOST_READ: Final = 400_000_000
+# A picture may be shrunk by this share of what it could be: what is left, warping does.
+_LEAST_OF: Final = 0.66
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,12 +136,23 @@ def lay_pixels(
     north_west = np.round([low[0], high[1]], 4)
     while True:
         pixel_m = float(f"{pixel_m:.6g}")
-        size = tuple(max(1, math.ceil(span / pixel_m)) for span in high - low)
-        shrink = max(1, min(int(pixel_m / finest_m + 1e-6), raster.width, raster.height))
+        size = tuple(min(max(1, math.ceil(span / pixel_m)), LONGEST_PX) for span in high - low)
+        coarser = min(pixel_m / finest_m + 1e-6, raster.width, raster.height)
+        shrink = _whole_shrink(int(max(coarser, 1.0)))
         laid = _lay(raster, to_pixels, north_west, pixel_m, (size[0], size[1]), shrink)
         if laid is not None:
             return laid, size[0], size[1], pixel_m, north_west
         pixel_m *= _COARSER
+
+
+def _whole_shrink(most: int) -> int:
+    """Return by how much to shrink while reading: by 8, 4 or 2 times a number where that will do.
+
+    A JPEG read so takes a fraction of the memory.
+    """
+    return next(
+        step * (most // step) for step in (8, 4, 2, 1) if step * (most // step) >= _LEAST_OF * most
+    )
 
 
 def _lay(
@@ -156,6 +170,8 @@ def _lay(
     places = north_west + pixel_m * at * [1.0, -1.0]
     # Rounded, so that no pixel hangs on a last bit.
     pixels = np.round(to_pixels(places), 5).reshape(*columns.shape, 2)
+    if not np.isfinite(pixels).all():
+        raise SiteError(Fault("its coordinate system does not reach the run", "check it"))
     # What has to be read of the picture, in whole steps of what is shrunk to one.
     low = np.floor(pixels.min(axis=(0, 1)) / shrink - 2.0).clip(0.0) * shrink
     high = np.ceil(pixels.max(axis=(0, 1)) / shrink + 2.0) * shrink
@@ -173,6 +189,10 @@ def _lay(
         )
         for j, i in product(range(len(edges[1]) - 1), range(len(edges[0]) - 1))
     ]
+    if np.prod(high - low) > _MOST_READ:
+        many = f"there are {np.prod(high - low) / 1e6:,.0f} million pixels about the run"
+        remedy = f"save it coarser; {_MOST_READ / 1e6:,.0f} million are the most"
+        raise SiteError(Fault(many, remedy))
     window = (int(low[0]), int(low[1]), int(high[0]), int(high[1]))
     return _packed(raster, window, shrink, size, tuple(mesh))
 

@@ -171,6 +171,27 @@ def _link_out(folder: Path) -> None:
     (folder / "a.jpg").symlink_to(folder.parent / "theirs.jpg")
 
 
+def _sparse(folder: Path) -> None:
+    """A GeoTIFF of 90,000 million pixels, all of them about the run, in a file of some kB."""
+    import rasterio
+    from affine import Affine
+
+    x, y = declared_points()["cleanout"]
+    with rasterio.open(
+        folder / "a.tif", "w", driver="GTiff", width=300_000, height=300_000, count=1,
+        dtype="uint8", crs="EPSG:6499", tiled=True, blockxsize=4096, blockysize=4096,
+        transform=Affine(5e-4, 0, x - 75.0, 0, -5e-4, y + 75.0), SPARSE_OK=True,
+    ):  # fmt: skip
+        pass
+    assert (folder / "a.tif").stat().st_size < 1_000_000
+
+
+def _world_out(folder: Path) -> None:
+    (folder / "a.jpg").write_bytes(Painted().bytes())
+    (folder.parent / "theirs.jgw").write_text(Painted().world_file())
+    (folder / "a.JGW").symlink_to(folder.parent / "theirs.jgw")
+
+
 HOSTILE: dict[str, tuple[str, bytes | Callable[[Path], None], str]] = {
     "absent": ("a.jpg", lambda _: None, "holds no 'a.jpg'"),
     "cut short": ("a.jpg", Painted().bytes()[:9000], "not a picture that can be read"),
@@ -185,6 +206,8 @@ HOSTILE: dict[str, tuple[str, bytes | Callable[[Path], None], str]] = {
         b'<VRTDataset rasterXSize="9" rasterYSize="9"><SRS>EPSG:6499</SRS></VRTDataset>',
         "no GeoTIFF that can be read",
     ),
+    "a sparse giant": ("a.tif", _sparse, "million pixels about the run"),
+    "a world file elsewhere": ("a.jpg", _world_out, "is not inside the site folder"),
     "a folder": ("a.jpg", lambda folder: (folder / "a.jpg").mkdir(), "no ordinary file"),
 }
 
@@ -199,7 +222,8 @@ def test_what_is_no_picture_is_one_fault_at_its_line(tmp_path: Path, case: str) 
         (folder / "a.pgw").write_text(Painted().world_file())
     else:
         content(folder)
-        (folder / "a.jgw").write_text(Painted().world_file())
+        if case not in ("a sparse giant", "a world file elsewhere"):
+            (folder / "a.jgw").write_text(Painted().world_file())
     (fault,) = faults_of(folder)
     assert (fault.file, fault.field) == ("site.toml", "picture.file")
     assert words in fault.problem
