@@ -18,6 +18,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+import time
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -31,8 +32,9 @@ from lateral_map.export.pdf import html_to_pdf
 if TYPE_CHECKING:
     import pikepdf
 
-# Of work. By the clock it may take longer where others keep the machine busy; without a limit of
-# work, as on Windows, the clock's is the only one.
+# Of work. By the clock it may take longer where others keep the machine busy, but then the rest of
+# the packet, made meanwhile, does so too: what it is waited for beyond that is as short. Without a
+# limit of work, as on Windows, the clock's is the only one.
 MOST_SECONDS: Final = 5.0
 _WAITED: Final = 6.0 if os.name == "posix" else 1.0
 _MOST_MEMORY: Final = 1_000_000_000
@@ -54,7 +56,8 @@ def laid_out_apart(
     """Begin to lay out a letter (file name, text) once for each of ``facts``, in another process.
 
     Yields what waits for it and returns one PDF each, which raises ``SiteError`` with the letter's
-    file and line: it may work for ``most_seconds``. The process ends with the context.
+    file and line: it may work for ``most_seconds``, and has six times that by the clock from its
+    beginning, or ``most_seconds`` from when it is waited for. The process ends with the context.
     """
     name, text = template
     task = {"text": text, "facts": list(facts), "css": css, "seconds": math.ceil(most_seconds)}
@@ -69,13 +72,16 @@ def laid_out_apart(
             command, stdin=asked, stdout=answered, stderr=subprocess.DEVNULL,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
         )  # fmt: skip
+        began = time.monotonic()
 
         def wait() -> list[bytes]:
-            late = f"it was not done after {most_seconds:g} seconds"
+            late = f"it was not done after {most_seconds:g} seconds of work"
             try:
-                ended = process.wait(_WAITED * most_seconds)
+                left = began + _WAITED * most_seconds - time.monotonic()
+                ended = process.wait(max(left, most_seconds))
             except subprocess.TimeoutExpired:
-                raise letter_fault(name, late) from None
+                stopped = time.monotonic() - began
+                raise letter_fault(name, f"it was not done after {stopped:.0f} seconds") from None
             if os.name == "posix" and ended == -signal.SIGXCPU:
                 raise letter_fault(name, late)
             if ended != 0:

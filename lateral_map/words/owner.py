@@ -41,7 +41,7 @@ _SETTLING: Final[dict[SettlingWay, str]] = {
 
 
 _SHAPES: Final[dict[FindingVerdict, str]] = {
-    "inside": "round before the line that decides who answers",
+    "inside": "round before the line that decides who answers, as the camera went",
     "past": "square past the line that decides who answers",
     "across": "half round, half square where it lies on both sides of that line",
     "past from within": "half pointed, half square where its far part is past that line",
@@ -55,6 +55,7 @@ _GROUPS: Final = (
     "In another's part, as we understand it",
     "Reaching into another's part",
     "Too close to call",
+    "In your part, as we understand it",
     "The rest of what is wrong",
     "How the pipe is built",
 )
@@ -77,7 +78,7 @@ def owner_facts(report: Report) -> dict[str, Any]:
         "date": site.date.isoformat() if site.date else "",
         "stop": [as_sentence(tidy(words, 300)) for words in danger_notices(report)],
         "length": run_length(report),
-        "reached_main": site.run.reached_main,
+        "came_to": _came_to(report),
         "start": the(site.start.point) if site.start.point else "its start",
         "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
         "doubts": _doubts(report),
@@ -87,15 +88,31 @@ def owner_facts(report: Report) -> dict[str, Any]:
     }
 
 
+def owner_reader(report: Report) -> str:
+    """Return the party the page is for: the one whose name says owner, else whom we work for."""
+    return next((p for p in report.parties if "owner" in p.lower().split()), report.client)
+
+
+def _came_to(report: Report) -> str:
+    run = report.site.run
+    if run.reached_main:
+        return ", all the way to the main sewer"
+    if report.site.job.camera_direction == "upstream":
+        return ", away from the main sewer"
+    return "; it did not reach the main sewer"
+
+
 def _rank(report: Report, result: FindingResult) -> int:
     """Return how soon a finding is told: danger, others' part, across, too close, the rest."""
-    if result.finding_class == "danger":
-        return 0
-    groups = ("theirs", "shared", "close")
-    for rank, group in enumerate(groups, 1):
-        if any(result in getattr(letter, group) for letter in report.letters):
-            return rank
-    return 4 if result.finding_class == "defect" else 5
+    if result.finding_class != "defect":
+        return 0 if result.finding_class == "danger" else 6
+    if not result.may_answer:
+        return 5
+    if result.may_answer == (owner_reader(report),):
+        return 4
+    if result.verdict == "too close to call":
+        return 3
+    return 1 if len(result.may_answer) == 1 else 2
 
 
 def _card(report: Report, result: FindingResult) -> dict[str, Any]:
@@ -110,34 +127,38 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
     else:
         words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 80).capitalize())
     bad = finding.severity if result.finding_class == "defect" else None
+    # A sentence of ours has an adverb; a bare name of the trade keeps the trade's own word.
+    how = _HOW_BAD if words in _EVERYDAY.values() else {}
     deep = [place.depth_m for place, _ in result.ends]
     down = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
     if min(deep) < 0.0:
         down = "where our depths put it above the ground: they have to be read again"
     return {
         "number": result.number,
-        "what": f"{words} ({_HOW_BAD[bad]})" if bad else words,
+        "what": f"{words} ({how.get(bad, bad)})" if bad else words,
         "where": f"{footage_words(finding, unit)} along the pipe, {down}.",
-        "whose": _whose(result),
+        "whose": _whose(result, owner_reader(report)),
         "kind": result.finding_class,
         "group": _GROUPS[_rank(report, result)],
         "unsure": result.verdict not in ("inside", "past"),
     }
 
 
-def _whose(result: FindingResult) -> str:
+def _whose(result: FindingResult, reader: str) -> str:
     if result.verdict is None or result.deciding is None:
         return "Whose it is has not been said: nobody has named the line where it changes."
-    line, parties = the(result.deciding.line), [whose(party) for party in result.answers]
+    line = the(result.deciding.line)
+    parties = ["yours" if party == reader else whose(party) for party in result.answers]
     first = parties[0] if parties else ""
+    side = f"on {'your' if first == 'yours' else first} side"
     if result.verdict == "across" and len(parties) > 1:
         parts = listed([f"part {party}" for party in parties], len(parties))
         return f"Reaches across {line}: {parts}, as we understand it."
     if result.verdict == "past from within" and parties:
         parts = listed([f"part {party}" for party in parties], len(parties))
-        side = f"on {first} side" if len(parties) == 1 else parts
+        there = side if len(parties) == 1 else parts
         return (
-            f"Its far part is past {line}, {side} as we understand it; where it begins is too "
+            f"Its far part is past {line}, {there} as we understand it; where it begins is too "
             "close to call."
         )
     if result.verdict == "too close to call":
@@ -151,8 +172,9 @@ def _whose(result: FindingResult) -> str:
             return f"{said} Only a record, or uncovering the pipe, can tell."
         wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
         return f"{said} What would tell: {wanted}."
-    where = {"past": f"Past {line}", "inside": f"Before {line}"}.get(result.verdict, "All of it")
-    return f"{where}: {first} side, as we understand it."
+    # Past and before hang on which way the camera went.
+    where = f"{side} of {line}" if result.verdict in ("past", "inside") else f"all {first}"
+    return f"{where[0].upper()}{where[1:]}, as we understand it."
 
 
 # What may have gone wrong in the notes, in everyday words; of one reading where nothing else fits.
@@ -222,7 +244,7 @@ def _next_steps(report: Report) -> list[str]:
         steps.append(
             "Keep everybody away from what is said above to be dangerous until its owner has been."
         )
-    reader = next((p for p in report.parties if "owner" in p.lower().split()), report.client)
+    reader = owner_reader(report)
     for letter in report.letters:
         theirs = findings_named((*letter.theirs, *letter.shared))
         if theirs and letter.party != reader:

@@ -54,6 +54,8 @@ from lateral_map.words.technician import (
 
 _WORDS: Final = 1500
 _NOTE: Final = 240
+# A run from the street has its owner's side past a line: what the words are counted from is said.
+SIDES: Final = "Past a line is beyond it as the camera went, inside is before it."
 _EVIDENCE: Final = ("crossings", "responsibility", "falls", "readings")
 
 
@@ -93,6 +95,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "client": label(report.client, 120),
         "title": _title(report, letter),
         "length": run_length(report),
+        "run": run_sentence(report),
         "reached_main": site.run.reached_main,
         "ended_at": site.run.end,
         "part": part_words(report, letter),
@@ -109,6 +112,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "close_numbers": findings_named(close),
         "mapped": f"{'; '.join(dict.fromkeys(known))}." if known else "",
         "turning": turning_sentences(report),
+        "sides": SIDES if report.deciding_crossings else "",
         "coordinates": coordinates_sentence(report),
         "units": unit_sentence(site.unit),
         "position_head": "Position" if site.frame.is_local else "Latitude, longitude; x, y",
@@ -116,6 +120,20 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "suspects": len(mistakes_named(report)),
         "alternatives": len(report.route.alternatives),
     }
+
+
+def run_sentence(report: Report) -> str:
+    """Return how long the run is and what it came to."""
+    run = report.site.run
+    ended = "; the main was not reached"
+    if run.reached_main:
+        ended = " and ends at the main"
+    elif run.end == "tank":
+        ended = " and ends at a tank"
+    elif report.site.job.camera_direction == "upstream":
+        # Away from the main: that it was not reached says nothing.
+        ended = ", against the flow"
+    return f"The run is {run_length(report)} long{ended}."
 
 
 def _text_lines(text: str) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -81,8 +82,8 @@ def test_a_packet_that_lacks_a_figure_is_not_written(
 @pytest.mark.parametrize(
     "field",
     [
-        "site", "date", "to_lines", "from_lines", "reference", "signature_lines", "question",
-        "party", "the_party", "client", "title", "part", "whose", "crosses", "length",
+        "site", "date", "run", "sides", "to_lines", "from_lines", "reference", "signature_lines",
+        "question", "party", "the_party", "client", "title", "part", "whose", "crosses", "length",
         "reached_main", "ended_at", "crossing", "total", "stop", "seen", "doubts", "dangers",
         "theirs",
         "shared", "close", "record", "theirs_numbers", "shared_numbers", "close_numbers",
@@ -176,7 +177,7 @@ def test_a_hostile_letter_harms_nothing_else(name: str) -> None:
 def test_a_letter_without_end_is_stopped() -> None:
     without_end = hostile_letters()["template: {% for i in range(99000) %}{% for j in r"]
     became, harm = harm_of(without_end, b"", most_seconds=1.0)
-    assert "not done after 1 seconds" in became
+    assert re.search(r"not done after \d seconds", became)
     assert harm == ""
 
 

@@ -126,6 +126,35 @@ def test_each_party_is_asked_about_its_own_and_no_other() -> None:
     assert ROADS not in letter_of(near)
 
 
+@pytest.mark.parametrize("client", ["", "owner", "association", ROADS])
+def test_the_owners_page_says_the_same_whoever_sends_it(client: str) -> None:
+    cards = owner_facts(two_lines(client=client))["cards"]
+    groups: dict[str, list[int]] = {}
+    for card in cards:
+        groups.setdefault(card["group"], []).append(card["number"])
+    assert groups == {
+        "In another's part, as we understand it": [4, 8], "Reaching into another's part": [6],
+        "Too close to call": [3, 7], "In your part, as we understand it": [1, 2],
+        "How the pipe is built": [5, 9, 10],
+    }  # fmt: skip
+    said = {card["number"]: card["whose"] for card in cards}
+    assert said[1] == "On your side of the right of way, as we understand it."
+    assert said[8].startswith(f"On the {ROADS}'s side of the curb")
+
+
+def test_a_run_against_the_flow_is_not_said_to_have_missed_the_main() -> None:
+    report = one_line(ROADS, "owner")
+    run = replace(report.site.run, end="not reached")
+    missed = replace(report, site=replace(report.site, run=run))
+    against = replace(
+        missed, site=replace(missed.site, job=replace(missed.site.job, camera_direction="upstream"))
+    )
+    for one, there in ((missed, True), (against, False)):
+        for said in (letter_of(facts_to(one, ROADS)), owner_facts(one)["came_to"]):
+            assert ("not reach" in said) == there
+    assert letter_of(facts_to(against, ROADS)).count("Past a line is beyond it as the camera") == 1
+
+
 def test_the_letter_of_a_part_in_the_middle_says_both_its_ends() -> None:
     said = letter_of(facts_to(two_lines(), "association"))
     assert re.search(r"between the right of way and the curb, from \S+ ± \S+ ft to \S+ ± ", said)
@@ -163,7 +192,7 @@ def test_where_one_party_answers_on_both_sides_nobody_is_asked_to_repair() -> No
     page = words_of(referral_html(report, None, draw_sheets(report)))
     assert "what will be done" not in page
     (card,) = (card for card in owner_facts(report)["cards"] if card["number"] == 7)
-    assert card["whose"].endswith("but the owner's either way.")
+    assert card["whose"].endswith("but yours either way.")
 
 
 def test_the_owner_is_not_told_to_write_to_the_owner() -> None:

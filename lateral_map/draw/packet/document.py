@@ -42,7 +42,7 @@ _TEMPLATES: Final = Path(__file__).parent / "templates"
 _OWN: Final = _TEMPLATES / "letter.html"
 # A photograph this near a finding shows it (common practice, no source).
 _NEAR_M: Final = to_metres(0.75, "ft")
-_PERCENTAGE: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %")
+_UNBROKEN: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b)?")
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 FINDING_TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
 _OWNER_LAYERS: Final = frozenset({"buildings", "boundaries", "route", "stretches"})
@@ -210,8 +210,8 @@ def _environment() -> Environment:
         )
 
     def whole(text: str) -> Markup:
-        """Return text escaped, no percentage broken over two lines: a search finds ``> 99 %``."""
-        safe = _PERCENTAGE.sub(r'<span class="whole">\g<0></span>', str(escape(text)))
+        """Return text escaped, no percentage or range broken over two lines: searches find it."""
+        safe = _UNBROKEN.sub(r'<span class="whole">\g<0></span>', str(escape(text)))
         return Markup(safe)  # noqa: S704 - escaped
 
     environment.filters |= {"css_text": css_text, "whole": whole}

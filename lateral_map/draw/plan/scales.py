@@ -56,9 +56,14 @@ def plan_scales(unit: str) -> tuple[Scale, ...]:
 def figure_scales(unit: str) -> tuple[Scale, ...]:
     """Return the scales of a plan that must fit where it stands, finest first."""
     if unit == "m":
-        coarser = tuple(ratio_scale(ratio) for ratio in (250.0, 500.0, 1000.0, 2000.0, 5000.0))
+        coarser = tuple(
+            ratio_scale(float(ratio))
+            for ratio in (250, 300, 400, 500, 600, 800, 1000, 1500, 2000, 3000, 5000)
+        )
     else:
-        coarser = tuple(foot_scale(feet, unit) for feet in (50.0, 60.0, 100.0, 200.0, 500.0))
+        coarser = tuple(
+            foot_scale(float(feet), unit) for feet in (50, 60, 80, 100, 150, 200, 300, 400, 500)
+        )
     return (*plan_scales(unit), *coarser)
 
 
