@@ -15,22 +15,25 @@ from lateral_map.units import to_metres
 
 # Common Ground Alliance, Best Practice 5.19: the facility's width and 18 in on each side.
 LEAST_TOLERANCE_M: Final = to_metres(18.0, "in")
+# The widest of docs/reference/tolerance-zones.md: Michigan, MCL 460.723. What nobody looked up must
+# not be narrower than the law of the place may be.
+WIDEST_TOLERANCE_M: Final = to_metres(48.0, "in")
 _NO_RULE = (
-    "no local rule was given: 18 in (457 mm) each side, Common Ground Alliance Best Practice 5.19; "
-    "a wider local rule overrides it"
+    "no local rule was given: 48 in (1.22 m) each side, the widest known (Michigan, MCL 460.723); "
+    "others ask less, Common Ground Alliance Best Practice 5.19 has 18 in: look yours up"
 )
 
 
 def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretch]) -> DigBuffer:
     """Return the polygon to dig by hand in, and the 95 % corridor of the centreline alone.
 
-    Half the width at a station is the pipe's outside radius, the tolerance of the local rule, and
-    1.96 sd across the pipe. Both polygons go on past the run's two ends by 1.96 sd along it. The
+    Half the width at a station is the pipe's outside radius, the tolerance of the local rule (the
+    widest known where none was given), and 1.96 sd across the pipe. Both polygons go on past the run's two ends by 1.96 sd along it. The
     first also covers every other route that fits as well, by its greatest half width.
     """
     rules = route.site.dig
     given = rules.tolerance_zone_m
-    tolerance = LEAST_TOLERANCE_M if given is None else given
+    tolerance = WIDEST_TOLERANCE_M if given is None else given
     lateral = TWO_SIDED_95 * stations.across_sd_m
     # The widest pipe between a station's two neighbours: a change of pipe between two stations then
     # never leaves the wider pipe too little room.

@@ -247,8 +247,8 @@ class DigTable(Typed):
 
     tolerance_zone: fields.ZoneLength | None = _dig(
         "tolerance_zone_m",
-        "Each side of the pipe's outside wall, from the local rule; without it 18 in is used, and "
-        "said to be nobody's rule.",
+        "Each side of the pipe's outside wall, from the local rule; without it the widest known, "
+        "48 in, is used, and said to be nobody's rule here.",
         "Tolerance zone",
         examples=['"24 in"'],
     )

@@ -29,10 +29,9 @@ def report_notices(report: Report) -> tuple[str, ...]:
         ruled.append("the dig buffer covers every route that fits the readings about as well")
     if report.site.dig.tolerance_zone_m is None:
         ruled.append(
-            "NO LOCAL DIG RULE WAS GIVEN: the dig buffer allows 18 in (457 mm) each side of the "
-            "pipe (Common Ground Alliance Best Practice 5.19); your state's or city's rule may ask "
-            "for more: write it in site.toml, [dig] tolerance_zone. Until it is known reckon with "
-            "48 in (1.22 m), the widest of the table of tolerance zones (Michigan)"
+            "NO LOCAL DIG RULE WAS GIVEN: until it is, every zone here takes 48 in (1.22 m) each "
+            "side, the widest known (Michigan); most places ask 18 or 24 in. Look up your own and "
+            "write it in site.toml, [dig] tolerance_zone"
         )
     elif dig.tolerance_m < LEAST_TOLERANCE_M - 1e-9:
         ruled.append(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from lateral_map.analysis.dig import WIDEST_TOLERANCE_M
 from lateral_map.analysis.trench_rules import FEDERAL_RULES
 
 DOCS = Path(__file__).parents[2] / "docs" / "reference"
@@ -41,6 +42,13 @@ def test_the_figure_is_what_is_printed(rule):
         import math
 
         assert math.degrees(math.atan2(1.0, rule.value)) == pytest.approx(degrees, abs=0.5)
+
+
+def test_where_no_zone_is_given_none_of_the_table_is_wider():
+    widths = [re.match(r"([\d.]+) (in|m)\b", row[1]) for row in rows("tolerance-zones.md")]
+    given = [float(one[1]) * {"in": 0.0254, "m": 1.0}[one[2]] for one in widths if one]
+    assert len(given) >= 10
+    assert pytest.approx(max(given)) == WIDEST_TOLERANCE_M
 
 
 def test_zones_name_their_source_and_how_sure():
