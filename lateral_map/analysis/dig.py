@@ -28,8 +28,9 @@ def draw_dig_buffer(route: Route, stations: Stations, pipes: Iterable[PipeStretc
     """Return the polygon to dig by hand in, and the 95 % corridor of the centreline alone.
 
     Half the width at a station is the pipe's outside radius, the tolerance of the local rule (the
-    widest known where none was given), and 1.96 sd across the pipe. Both polygons go on past the run's two ends by 1.96 sd along it. The
-    first also covers every other route that fits as well, by its greatest half width.
+    widest known where none was given), and 1.96 sd across the pipe. Both polygons go on past the
+    run's two ends by 1.96 sd along it. The first also covers every other route that fits as well,
+    by its greatest half width.
     """
     rules = route.site.dig
     given = rules.tolerance_zone_m

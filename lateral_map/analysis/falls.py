@@ -43,8 +43,8 @@ class FallCode:
 _QUARTER, _EIGHTH, _SIXTEENTH = "1/4 in per ft", "1/8 in per ft", "1/16 in per ft"
 _ANY_SIZE = float("inf")
 
-# The codes print 1/4, 1/8 and 1/16 in per ft as 2, 1 and 1/2 percent. The printed percentage is
-# what a fall is held against: exact fractions (2.083 %) would fail a pipe laid at 2 percent.
+# Many codes print 1/4, 1/8 and 1/16 in per ft as 2, 1 and 1/2 percent; IPC 704.1 prints inches. The
+# round percentage is what a fall is held against: 2.083 % would fail a pipe laid at 2 percent.
 FALL_CODES: Final[dict[FallCodeName, FallCode]] = {
     "IPC": FallCode(
         "IPC Table 704.1",

@@ -52,8 +52,8 @@ from lateral_map.words.technician import Fact, Tone, danger_facts
 
 _ON_LINE_M: Final = 0.01
 _COMMON_SWELL: Final = (
-    "common earth 20 to 30 %, bulking tables citing Alaska DOT 1983, Church 1981 and FHWA 2007 "
-    "(read in a secondary copy); sand and wet gravel about 5 %, clay 35 to 40 %"
+    "common earth 20 to 30 %, bulking tables at spikevm.com citing Alaska DOT 1983, Church 1981 "
+    "and FHWA 2007; sand and wet gravel about 5 %, clay 35 to 40 %"
 )
 _ASKED: Final[dict[RuleKey, str]] = {
     "egress depth": "way out within reach, air considered",

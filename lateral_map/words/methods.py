@@ -186,7 +186,8 @@ def _liner_cautions(one: ReachReview, rules: TrenchRules, unit: str) -> list[str
         if is_open_damage(seen.finding):
             said.append(
                 f"{seen.finding.finding} at {at}: a pipe crushed or with its section reduced by "
-                "more than 40 % must be opened first (ASTM F1743-22, 6.1.3)"
+                "more than 40 % must be opened first (ASTM F1743-22, 6.1.3, written "
+                "for sewers of 4 in up)"
             )
         if is_roots(seen.finding):
             said.append(
