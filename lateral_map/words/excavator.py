@@ -672,5 +672,5 @@ def truck_tape_lines(review: DigReview) -> tuple[str, ...]:
         tapes = " and ".join(tape_words(tape, unit) for tape in one.tapes)
         check = f"; check {tape_words(one.check, unit)}" if one.check else "; NO CHECK"
         where = f"{tapes}{check}" if one.tapes else "no two points to tape from"
-        said.append(f"K{number} {tidy(key_name(one.key), 40)}: {where}")
+        said.append(f"K{number} {label(key_name(one.key), 40)}: {where}")
     return tuple(said)

@@ -19,7 +19,7 @@ from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.truck import truck_html
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.dig import DigReview
-from lateral_map.model.site import Finding, Reach, UtilityLine
+from lateral_map.model.site import Finding, Reach, SoilLayer, UtilityLine
 from lateral_map.report import build_report
 
 KINDS = ("gas", "electric", "water", "communication", "sewer", "reclaimed")
@@ -27,13 +27,17 @@ LEAST_PT = 9.0
 
 
 def generate(seed: int) -> DigReview:
-    """Return the review of a simulated line with up to 4 reaches and 12 utilities about it."""
+    """Return the review of a simulated line with up to 4 reaches and 12 utilities about it.
+
+    Every fourth has all of them, and names as long as they come.
+    """
     site, truth = simulate(seed)
+    full = seed % 4 == 1
     rng = np.random.default_rng(seed)
     end = site.run.end_m
     true = np.array([truth.at(at)[:2] for at in np.linspace(0.0, end, 60)])
     lines = []
-    for index in range(int(rng.integers(0, 13))):
+    for index in range(12 if full else int(rng.integers(0, 13))):
         k = int(rng.integers(3, 57))
         ahead = true[min(k + 2, 59)] - true[k - 2]
         ahead = ahead / np.hypot(*ahead)
@@ -44,16 +48,27 @@ def generate(seed: int) -> DigReview:
         ends = np.array([middle - rng.uniform(1, 7) * way, middle + rng.uniform(1, 7) * way])
         depth = None if rng.random() < 0.35 else float(rng.uniform(0.2, 3.5))
         size = None if rng.random() < 0.5 else float(rng.uniform(0.03, 0.6))
-        name = f"{KINDS[index % 6]} line {'of some length ' * (index % 3)}{index}"
+        name = f"{KINDS[index % 6]} line {'of some length ' * (2 if full else index % 3)}{index}"
         lines.append(UtilityLine(name, KINDS[index % 6], ends, depth, 0.15, "", size))
-    cuts = np.sort(rng.uniform(0.0, end, 8))[: 2 * int(rng.integers(0, 5))]
-    reaches = tuple(Reach(float(a), float(b)) for a, b in list(pairwise(cuts))[::2] if b - a > 0.3)
+    cuts = np.sort(rng.uniform(0.0, end, 8))[: 8 if full else 2 * int(rng.integers(0, 5))]
+    if full:
+        cuts = np.array([0.02, 0.2, 0.3, 0.45, 0.55, 0.7, 0.8, 0.98]) * end
+    named = "from the cleanout to beyond the joint " if full else ""
+    reaches = tuple(
+        Reach(float(a), float(b), f"{named}{k}" if full else "", "C" if k == 2 else None)
+        for k, (a, b) in enumerate(list(pairwise(cuts))[::2])
+        if b - a > 0.3
+    )
+    walls = ("sloped", "shored", "benched", "box and slope")[seed % 4]
+    layers = (SoilLayer(0.6, "C"), SoilLayer(1.2, "A")) if seed % 3 == 0 else ()
+    dig = replace(site.dig, soil="B", cohesive=True, layers=layers, walls=walls, box_height_m=1.8)
     findings = site.findings
     if seed % 7 == 3:
         findings = (*findings, Finding(end / 2, "gas pipe through the sewer", severity="severe"))
     site = replace(
         site,
         plan=replace(site.plan, utilities=tuple(lines)),
+        dig=dig,
         reaches=reaches,
         findings=findings,
     )

@@ -37,6 +37,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import BasisStretch, Report
 from lateral_map.model.trench import UtilityConflict
+from lateral_map.units import from_metres
 from lateral_map.words.names import BETWEEN_WORDS, DEAD_RECKONED_WORDS
 from lateral_map.words.numbers import unit_word
 
@@ -118,7 +119,7 @@ def paint_graph(canvas: Canvas, report: Report, frame: Frame, *, both_sides: boo
             graph.line(f"crown {stretch.basis}", part, part.crown_m, thin)
         thick = Stroke.of(BASIS_LINES[stretch.basis])
         graph.line(f"invert {stretch.basis}", part, part.invert_m, thick)
-    paint_utilities(canvas, frame, curves, report.utilities, graph.taken)
+    paint_utilities(canvas, frame, curves, report.utilities, graph.taken, report.site.unit)
     for bend in report.site.bends:
         if frame.holds(bend.footage_m):
             x, y = frame.x(bend.footage_m), frame.y(curves.invert_at(bend.footage_m))
@@ -242,26 +243,25 @@ def paint_utilities(
     curves: Curves,
     utilities: tuple[UtilityConflict, ...],
     taken: list[Box],
+    unit: str,
     *,
     dodge: bool = False,
 ) -> None:
     """Draw where utilities are met: at their depth with its 95 %, else over every depth with a ?.
 
     One of unknown depth is a band over its 95 % range along the pipe, from the ground down. One
-    that lies in the trench without crossing is drawn over all of it. The worst stands on top. To
-    ``dodge`` is to move a letter aside where another stands.
+    that lies in the trench without crossing is drawn over all of it. One that lies deeper than the
+    graph goes says how deep at the graph's foot. The worst stands on top. To ``dodge`` is to move a
+    letter aside where another stands.
     """
-
-    def free(x: float, y: float) -> float:
-        """Return where across the paper a letter stands clear of the others, as near as may be."""
-        for away in sorted(range(-240, 241, 6), key=abs) if dodge else ():
-            half = 1.2 * TEXT_PT
-            here = Box(x + away - half, y - half, x + away + half, y + half)
-            if box.left <= x + away <= box.right and not any(here.meets(one) for one in taken):
-                return x + away
-        return x
-
     box, spread = frame.box, TWO_SIDED_95 * SD_UTILITY_DEPTH_M
+
+    def letter_at(group: Canvas, x: float, y: float, letters: str, colour: str) -> None:
+        if dodge:
+            # At the foot any height will do: there it stands for none.
+            x, y = _clear_of(taken, box, (x, y), letters, 3 if len(letters) > 1 else 1)
+        taken.append(chip(group, frame, x, y, letters, colour))
+
     for utility in reversed(utilities):
         colour, letter = UTILITY_COLOURS[utility.utility], UTILITY_LETTERS[utility.utility]
         for footage, low, high in _met(utility, frame):
@@ -274,14 +274,12 @@ def paint_utilities(
                 top, foot = frame.y(ground), box.bottom
                 ring = [(left, top), (right, top), (right, foot), (left, foot)]
                 group.area([ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
-                taken.append(
-                    chip(group, frame, free(x, foot - 10.0), foot - 10.0, f"{letter}?", colour)
-                )
+                letter_at(group, x, foot - 10.0, f"{letter}?", colour)
                 continue
             level = ground - utility.depth_m
             group = canvas.group("utility known", at=round(x, 3))
             if utility.crossings:
-                staff = [(x, frame.y(ground)), (x, frame.y(level))]
+                staff = [(x, frame.y(ground)), (x, frame.y(max(level, frame.low_m)))]
                 group.line(staff, Stroke(QUIET, 0.4, (1.0, 1.6)))
                 _whisker(group, frame, x, (level - spread, min(level + spread, ground)), INK)
             else:
@@ -293,9 +291,11 @@ def paint_utilities(
                 group.area([np.concatenate([above, below[::-1]])], colour, opacity=0.18)
                 group.line(frame.points(at, levels), Stroke(INK, 3.0))
                 group.line(frame.points(at, levels), Stroke(colour, 2.0))
-            taken.append(
-                chip(group, frame, free(x, frame.y(level)), frame.y(level), letter, colour)
-            )
+            letters = letter
+            if level < frame.low_m:
+                letters = f"{letter} ↓{from_metres(utility.depth_m, unit):.1f}"
+                level = frame.low_m + 10.0 * (frame.high_m - frame.low_m) / box.height
+            letter_at(group, x, frame.y(level), letters, colour)
 
 
 def _met(utility: UtilityConflict, frame: Frame) -> Iterator[tuple[float, float, float]]:
@@ -313,9 +313,29 @@ def _met(utility: UtilityConflict, frame: Frame) -> Iterator[tuple[float, float,
             yield (low + high) / 2.0, low, high
 
 
+def _clear_of(
+    taken: list[Box], within: Box, place: tuple[float, float], letters: str, rows: int
+) -> tuple[float, float]:
+    """Return where letters stand clear of the others, as near as may be: aside, then a row up."""
+    (x, y), half, tall = place, _chip_half(letters) + 2.0, 0.9 * TEXT_PT
+    for row in range(rows):
+        height = y - row * 2.4 * _CHIP_PT
+        for away in sorted(range(-300, 301, 6), key=abs):
+            here = Box(x + away - half, height - tall, x + away + half, height + tall)
+            inside = within.left <= here.left and here.right <= within.right
+            if inside and not any(here.meets(one) for one in taken):
+                return x + away, height
+    return float(np.clip(x, within.left + half, within.right - half)), y
+
+
+def _chip_half(letters: str) -> float:
+    """Return half the width of a utility's disc or box with its letters."""
+    return max(_CHIP_PT, text_width(letters, TEXT_PT, bold=True) / 2.0 + 3.0)
+
+
 def chip(canvas: Canvas, frame: Frame, x: float, y: float, letters: str, colour: str) -> Box:
     """Draw a utility's lettered disc, ringed in its colour so that the letter always reads."""
-    half = _CHIP_PT + (3.4 if len(letters) > 1 else 0.0)
+    half = _chip_half(letters)
     y = float(np.clip(y, frame.box.top + _CHIP_PT, frame.box.bottom - _CHIP_PT))
     if len(letters) > 1:
         canvas.box(

@@ -127,7 +127,8 @@ def _paint(review: DigReview, size: _Size, *, dodge: bool = False) -> tuple[Canv
     _paint_limits(canvas, review, frame, names=not size.narrow)
     _paint_pipe(canvas, review, frame)
     curves = Curves.of(report, first, last)
-    paint_utilities(canvas, frame, curves, review.conflicts, [], dodge=dodge)
+    unit = report.site.unit
+    paint_utilities(canvas, frame, curves, review.conflicts, [], unit, dodge=dodge)
     _paint_reach_names(canvas, review, frame)
     paint_footages(canvas, report, frame, rows_top)
     for k, bar in enumerate(bars):
