@@ -104,7 +104,7 @@ def _solve(asked: Asked, root: Root, source: Source, known: str) -> Outcome:
             digest = digest_folder(folder, asked.salt)
             if digest == known:
                 return Outcome(source, "unchanged")
-            report = build_report(load_site(folder))
+            report = build_report(load_site(folder, pictures=False))
             result = make_products(report, ("result",))["result.json"]
             facts = report_facts(report, asked.unit)
             facts["result_sha256"] = hashlib.sha256(result).hexdigest()

@@ -46,12 +46,13 @@ _NO_MAIN: Final = (
 Usable = TypeVar("Usable", BendRow, FindingRow)
 
 
-def load_site(path: str | Path, *, named_in: Path | None = None) -> Site:
+def load_site(path: str | Path, *, named_in: Path | None = None, pictures: bool = True) -> Site:
     """Read a site folder (or its site.toml) into a ``Site`` in metres.
 
     ``named_in`` is the folder of files that site.toml only names, such as a picture, where that is
-    another. Raises ``SiteError`` with every fault in the folder: file, row, column, value, what is
-    right.
+    another. No result depends on a picture: whoever draws none reads none (``pictures``).
+
+    Raises ``SiteError`` with every fault in the folder: file, row, column, value, what is right.
     """
     folder, is_folder = Path(path), False
     with suppress(OSError, ValueError):  # a name the disk cannot have
@@ -93,7 +94,7 @@ def load_site(path: str | Path, *, named_in: Path | None = None) -> Site:
     plan, sketch = _with_sketch(drawn, sketched, said, ledger)
     absent = absent and files.get("sketch.csv") is None
     names = PlanNames(plan, absent)
-    under = Under(said, names, named_in or folder)
+    under = Under(said, names, named_in or folder) if pictures else None
     site = _join(said, rows, names, folder, files.get("ground.tif"), under, ledger)
     return replace(site, plan=replace(site.plan, sketch=sketch))
 
@@ -113,7 +114,7 @@ def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
             problem, remedy = f"{str(place)!r} is this run's own folder", "name the one before it"
             raise SiteError(Fault(problem, remedy, file, field=key))
     try:
-        return load_site(place)
+        return load_site(place, pictures=False)
     except SiteError as error:
         raise SiteError(
             replace(one, file=str(place / one.file))
@@ -147,7 +148,7 @@ def _join(
     names: PlanNames,
     folder: Path,
     terrain: Path | None,
-    under: Under,
+    under: Under | None,
     ledger: Ledger,
 ) -> Site:
     """Check the files against each other, lay everything in the plane, and build the site."""
@@ -183,7 +184,7 @@ def _join(
     locates = build_locates(rows.locates, ground, ledger)
     if terrain is not None and end_m is not None and said.start is not None:
         plan = add_terrain(terrain, Levelled(said, placed, end_m, plan, locates), ledger)
-    if end_m is not None:
+    if under is not None and end_m is not None:
         plan = add_picture(under, placed, plan, end_m, ledger)
     ledger.raise_if_any()
     if said.site is None or said.start is None or end_m is None:

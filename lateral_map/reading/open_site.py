@@ -270,7 +270,7 @@ def place_meant(folder: Path, layers: Sequence[Layer], at: str, where: str) -> t
         name, _, value = where.partition("=")
         return find_place(layers, name.strip(), value.strip())
     if (folder / "site.toml").is_file():
-        site = load_site(folder)
+        site = load_site(folder, pictures=False)
         lonlat = site.frame.plane_to_lonlat(site.start.easting_m, site.start.northing_m)
         if lonlat is not None:
             return float(lonlat[0]), float(lonlat[1])

@@ -387,6 +387,19 @@ def test_a_name_no_disk_takes_stops_no_run(programme, tmp_path):
     assert len(list((tmp_path / "out/results/packed.zip").glob("*~*/result.json"))) == 2
 
 
+@pytest.mark.usefixtures("at_home")
+def test_a_picture_that_is_not_packed_with_its_site_stops_no_site(programme, tmp_path):
+    """No result depends on it."""
+    with zipfile.ZipFile(tmp_path / "packed.zip", "w") as archive:
+        for path in (programme / "district 0/lot 0").iterdir():
+            text = path.read_bytes()
+            if path.name == "site.toml":
+                text += b'\n[picture]\nfile = "aerial.jpg"\naccuracy = 1.5\n'
+            archive.writestr(f"lot/{path.name}", text)
+    run = Batch(Asked(str(tmp_path), results=True), tmp_path / "out")
+    assert run_batch(run, quiet).written.totals.states["solved"] == 1
+
+
 def test_one_run_at_a_time_and_a_spoilt_store_is_said(batch, tmp_path):
     mine = replace(batch, out=tmp_path)
     with sqlite3.connect(tmp_path / "done.sqlite") as other:
