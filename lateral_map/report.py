@@ -45,16 +45,17 @@ from lateral_map.model.threads import one_blas_thread
 Progress = Callable[[str], None]
 
 
-def build_report(site: Site, progress: Progress | None = None) -> Report:
+def build_report(site: Site, progress: Progress | None = None, *, diagnose: bool = True) -> Report:
     """Adjust a site and answer every question about it.
 
-    ``progress`` is called with a few words before each long step. Raises ``AdjustmentError`` where
-    the readings cannot become a route.
+    ``progress`` is called with a few words before each long step. Without ``diagnose`` nobody asks
+    which slip would explain readings that disagree, nor what the answers were without a suspect;
+    the report says so. Raises ``AdjustmentError`` where the readings cannot become a route.
     """
     say = progress or _say_nothing
     say("adjusting the readings")
     with one_blas_thread():
-        return report_on(adjust_route(site), progress)
+        return report_on(adjust_route(site), progress, diagnose=diagnose)
 
 
 def explain_impossible(error: ImpossibleError) -> tuple[Diagnosis, ...]:
@@ -66,23 +67,24 @@ def explain_impossible(error: ImpossibleError) -> tuple[Diagnosis, ...]:
     return tuple(one for one in found if one.probability >= LIKELY)
 
 
-def report_on(route: Route, progress: Progress | None = None) -> Report:
-    """Answer every question about a route that is adjusted already."""
+def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool = True) -> Report:
+    """Answer every question about a route that is adjusted already, as ``build_report`` does."""
     site, say = route.site, progress or _say_nothing
     say("finding the crossings")
     crossings, uncrossed = find_crossings(route)
     say("laying the stations")
     stations = lay_stations(route, crossings)
     say("checking the readings")
-    diagnoses = explain(route)
+    diagnoses = explain(route) if diagnose else ()
     # The distance past the line that decides, at it, is what the readings are weighed by.
     deciding = [one for one in crossings if one.decides and one.boundary[0] == "line"]
     pasts = [measure_past(route, one.line, one.footage_m) for one in deciding[:1]]
     gradient = np.asarray(pasts[0].gradient[0]) if pasts else None
-    readings = check_readings(route, diagnoses, gradient)
+    readings = check_readings(route, diagnoses, gradient, refit=diagnose)
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
-    crossings, judged = weigh_doubts(route, crossings, judged, readings, diagnoses)
+    suspects = readings if diagnose else ()
+    crossings, judged = weigh_doubts(route, crossings, judged, suspects, diagnoses)
     questions = ask_questions(site)
     judged = doubt_footages(judged, site, questions)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))
@@ -123,6 +125,7 @@ def report_on(route: Route, progress: Progress | None = None) -> Report:
         planned=plan_locates(route, stations, crossings),
         questions=questions,
         tap=station_tap(route),
+        diagnosed=diagnose,
     )
 
 

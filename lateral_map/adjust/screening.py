@@ -47,7 +47,11 @@ def measure_fit(route: Route) -> Fit:
 
 @one_blas_thread()
 def check_readings(
-    route: Route, diagnoses: tuple[Diagnosis, ...] = (), deciding: Floats | None = None
+    route: Route,
+    diagnoses: tuple[Diagnosis, ...] = (),
+    deciding: Floats | None = None,
+    *,
+    refit: bool = True,
 ) -> tuple[ReadingCheck, ...]:
     """Return every reading's residual, standardised residual, redundancy and verdict.
 
@@ -59,11 +63,14 @@ def check_readings(
 
     Where a diagnosis is likely, the reading it names is the one to look at first; where it names
     none (a bend nobody noted) none is. ``deciding`` (unknowns,) is the derivative of the distance
-    past the line that decides, where it is crossed.
+    past the line that decides, where it is crossed. Without ``refit`` the readings to look at first
+    are those of the one fit, which a gross mistake may have bent.
     """
     space = _blunder_space(route)
     likely = [one for one in diagnoses if one.probability >= LIKELY]
-    first = {one.slip.id for one in likely} if likely else _wrong_readings(route, space)
+    first = (
+        {one.slip.id for one in likely} if likely else _wrong_readings(route, space, refit=refit)
+    )
     site = route.site
     used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
     used |= {boundary.line for boundary in site.boundaries}
@@ -263,14 +270,14 @@ def screen_numbers(residuals: Floats, design: Floats, covariance: Floats) -> lis
     return found
 
 
-def _wrong_readings(route: Route, space: _BlunderSpace) -> set[ReadingId]:
+def _wrong_readings(route: Route, space: _BlunderSpace, *, refit: bool) -> set[ReadingId]:
     """Return the readings whose loss leaves no suspect.
 
     Small mistakes are found among the residuals of the one fit; gross ones bend the line too far
     for that, and the line is fitted again without each suspect in turn.
     """
     wrong: set[ReadingId] = set()
-    for _ in range(_MOST_GROSS):
+    for _ in range(_MOST_GROSS if refit else 0):
         deviate = _estimate_blunders(space).deviate
         deviates = [
             (float(deviate[index]), route.observations[index].id) for index in _checked(space)

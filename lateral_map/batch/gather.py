@@ -19,12 +19,11 @@ import numpy as np
 import shapely
 
 from lateral_map.batch.files import LayerWriter, programme_crs, site_row, write_failed
-from lateral_map.batch.overview import OverviewWriter
+from lateral_map.batch.overview import OverviewWriter, is_open
 from lateral_map.batch.store import Kept, Store
 from lateral_map.batch.summary import summary_page
 from lateral_map.batch.tables import LOT, TABLES, Row, unpack
 from lateral_map.export.atomic import staged_folder
-from lateral_map.model.diagnosis import WORTH_DOUBT
 from lateral_map.units import from_metres
 
 RANKED: Final = 200  # of each list on the summary page; the files hold all
@@ -81,6 +80,7 @@ class Gathered:
     verdicts: Counter[str] = field(default_factory=Counter)
     findings: int = 0
     sketches: int = 0
+    undiagnosed: int = 0
     dangers: Ranked = field(default_factory=Ranked)
     past: Ranked = field(default_factory=Ranked)
     open: Ranked = field(default_factory=Ranked)
@@ -171,12 +171,11 @@ def _count(totals: Gathered, kept: Kept) -> None:
     for name, value in (("length", facts["length"]), ("fit", facts["p_value"]),
                         ("seconds", kept.seconds)):  # fmt: skip
         totals.spreads[name].add(value)
-    if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT:
-        entry = _named(kept) | {
-            "says": facts["diagnosis"],
-            "probability": facts["diagnosis_probability"],
-        }
-        totals.open.add((facts["diagnosis_probability"],), entry)
+    totals.undiagnosed += not facts["diagnosed"]
+    if is_open(facts):
+        chance = facts["diagnosis_probability"]
+        entry = _named(kept) | {"says": facts["diagnosis"], "probability": chance}
+        totals.open.add((facts["suspects"] if chance is None else chance,), entry)
 
 
 def _named(kept: Kept) -> dict[str, Any]:

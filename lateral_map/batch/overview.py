@@ -96,7 +96,7 @@ class OverviewWriter:
             steps.ravel().tolist() if self._lines else [],
             findings,
             [facts["length"], facts["greatest_depth"], facts["past"], facts["dangers"]],
-            facts["diagnosis"] if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT else None,
+            facts["diagnosis"] if is_open(facts) else None,
             facts["worst_verdict"],
         ]
         self._file.write(("\n" if self._first else ",\n") + _safe(entry))
@@ -120,7 +120,14 @@ def class_of(facts: dict[str, Any]) -> str:
         return "past"
     if facts["worst_verdict"] == "too close to call":
         return "undecided"
-    return "doubtful" if (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT else "inside"
+    return "doubtful" if is_open(facts) else "inside"
+
+
+def is_open(facts: dict[str, Any]) -> bool:
+    """Say whether readings of a site disagree and nobody has settled why."""
+    if not facts["diagnosed"]:
+        return bool(facts["suspects"])
+    return (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT
 
 
 def _safe(value: Any) -> str:

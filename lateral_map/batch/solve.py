@@ -44,7 +44,7 @@ _LIBRARIES: Final = (
     "pyogrio.raw", "pyproj.transformer", "scipy.interpolate", "scipy.ndimage", "scipy.spatial",
     "threadpoolctl",
 )  # fmt: skip
-_LAYOUT: Final = 1  # of the rows; another one makes every site be solved anew
+_LAYOUT: Final = 2  # of the rows; another one makes every site be solved anew
 _LONGEST_MESSAGE: Final = 4_000
 
 
@@ -52,7 +52,8 @@ _LONGEST_MESSAGE: Final = 4_000
 class Asked:
     """What is wanted of every site: the unit of its rows, its bounds, whether to keep result.json.
 
-    ``memory_mb`` is what one site may take beyond what the worker itself holds.
+    ``memory_mb`` is what one site may take beyond what the worker itself holds. ``diagnose`` says
+    whether to look for what would explain readings that disagree.
     """
 
     root: str
@@ -60,11 +61,12 @@ class Asked:
     seconds: float = 60.0
     memory_mb: int = 2_000
     results: bool = False
+    diagnose: bool = True
 
     @property
     def salt(self) -> str:
         """What an outcome depends on besides the site's files."""
-        return f"{__version__} {_LAYOUT} {self.unit} {self.results}"
+        return f"{__version__} {_LAYOUT} {self.unit} {self.results} {self.diagnose}"
 
 
 class _OutOfTimeError(BaseException):
@@ -104,7 +106,8 @@ def _solve(asked: Asked, root: Root, source: Source, known: str) -> Outcome:
             digest = digest_folder(folder, asked.salt)
             if digest == known:
                 return Outcome(source, "unchanged")
-            report = build_report(load_site(folder, pictures=False))
+            site = load_site(folder, pictures=False)
+            report = build_report(site, diagnose=asked.diagnose)
             result = make_products(report, ("result",))["result.json"]
             facts = report_facts(report, asked.unit)
             facts["result_sha256"] = hashlib.sha256(result).hexdigest()

@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from lateral_map.export.features import finding_feature, outer_first, route_feature
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, rounded
 from lateral_map.export.result import crossing_record, diagnosis_record, reading_record
+from lateral_map.words.diagnoses import undiagnosed_words
 
 if TYPE_CHECKING:
     from lateral_map.model.results import Report
@@ -99,6 +100,7 @@ SITE_COLUMNS: Final = _columns(
     "name date state message crs own_unit worst_verdict diagnosis same_as result_sha256",
     "length greatest_depth worst_semi_major findings past dangers locates suspects"
     " degrees_of_freedom p_value alternatives diagnosis_probability seconds memory_mb",
+    "diagnosed",
 )
 
 
@@ -184,7 +186,10 @@ def report_facts(report: Report, unit: str) -> dict[str, Any]:
         "degrees_of_freedom": report.fit.degrees_of_freedom,
         "p_value": rounded(report.fit.p_value, 9),
         "alternatives": len(report.route.alternatives),
-        "diagnosis": diagnosis_record(first, out)["says"] if first else None,
+        "diagnosed": report.diagnosed,
+        "diagnosis": diagnosis_record(first, out)["says"]
+        if first
+        else undiagnosed_words(report) or None,
         "diagnosis_probability": rounded(first.probability, 6) if first else None,
     }
     place = out.place(float(s.easting_m[0]), float(s.northing_m[0]))

@@ -56,6 +56,14 @@ Memory = Annotated[
 Results = Annotated[
     bool, typer.Option("--results", help="Write each site's result.json too, under DIR/results.")
 ]
+NoDiagnoses = Annotated[
+    bool,
+    typer.Option(
+        "--no-diagnoses",
+        help="Do not look for the slip that would explain readings that disagree: "
+        "faster, and every output says so.",
+    ),
+]
 Scheduler = Annotated[
     str,
     typer.Option(
@@ -78,6 +86,7 @@ def batch(
     seconds: Seconds = 60.0,
     memory: Memory = 2_000,
     results: Results = False,
+    no_diagnoses: NoDiagnoses = False,
     scheduler: Scheduler = "",
     watch: Watch = False,
 ) -> None:
@@ -95,7 +104,7 @@ def batch(
         if "://" in root:
             raise LateralMapError("an address needs --out DIR, a folder of this machine")
         out = Path(root) / "out"
-    asked = Asked(root, unit, seconds, memory, results)
+    asked = Asked(root, unit, seconds, memory, results, diagnose=not no_diagnoses)
     whole = Batch(asked, out, crs=crs, jobs=jobs, scheduler=scheduler)
     try:
         if watch:
@@ -167,6 +176,12 @@ def _tell(ran: Ran) -> None:
         f"{totals.past.count:,} defects past their boundary, "
         f"{totals.verdicts['too close to call']:,} too close to call"
     )
+    if totals.undiagnosed:
+        console.print(
+            f"No diagnosis was sought for {totals.undiagnosed:,} sites: no verdict allows for what "
+            "would explain readings that disagree",
+            style="bold",
+        )
     if totals.open.count:
         console.print(f"Sites with an open diagnosis: {totals.open.count:,}")
     if totals.overlaps.count:

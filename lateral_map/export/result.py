@@ -64,7 +64,10 @@ def result_record(report: Report) -> Record:
         "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
         "findings": [finding_record(finding, out) for finding in report.findings],
         "readings": [reading_record(reading, site, out) for reading in report.readings],
-        "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses],
+        # Not sought is not none.
+        "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses]
+        if report.diagnosed
+        else None,
         "applied": [_applied(one, out) for one in site.applied],
         "utilities": [utility_record(one, out) for one in report.utilities],
         "program": {"name": "lateral-map", "version": __version__},

@@ -569,6 +569,7 @@ class Report:
     """Everything drawn, written or said about one site.
 
     ``client`` is the party the sender speaks for. ``utilities`` stand in order of danger.
+    ``diagnosed`` is False where nobody asked what would explain readings that disagree.
     """
 
     site: Site
@@ -594,6 +595,7 @@ class Report:
     questions: tuple[Question, ...] = ()
     tap: TapStation | None = None
     planned: LocatePlan | None = None
+    diagnosed: bool = True
 
     @property
     def enough(self) -> bool:

@@ -30,6 +30,18 @@ def diagnoses_told(report: Report) -> list[str]:
     return [diagnosis_words(one, site.plan, site.unit) for one in told_once(report.diagnoses)]
 
 
+def undiagnosed_words(report: Report) -> str:
+    """Say that no diagnosis was sought, and whether one is wanted; empty where it was sought."""
+    if report.diagnosed:
+        return ""
+    said = "no diagnosis was sought: which slip in the notes would explain readings that disagree"
+    count = len(report.suspects)
+    if not count:
+        return f"{said}; none of them does"
+    disagree = "1 reading disagrees" if count == 1 else f"{count} readings disagree"
+    return f"{said}; {disagree} here, and no verdict allows for what would explain it"
+
+
 def applied_told(site: Site) -> list[str]:
     """Return the slips taken for true, in their order, as sentences without a stop."""
     told = []

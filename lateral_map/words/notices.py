@@ -11,7 +11,7 @@ from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.units import format_length, format_small, format_spread, from_metres
-from lateral_map.words.diagnoses import applied_told, diagnoses_told
+from lateral_map.words.diagnoses import applied_told, diagnoses_told, undiagnosed_words
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
 
@@ -40,6 +40,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
         )
     said = [
         *danger_notices(report),
+        *filter(None, [undiagnosed_words(report)]),
         *applied_told(report.site),
         *_question_notices(report),
         *_fit_notices(report),

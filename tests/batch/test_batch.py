@@ -204,6 +204,33 @@ def test_another_unit_or_system_is_another_answer(batch, district):
     assert back[placed].geom_equals_exact(feet.geometry[placed], 1e-8).all()
 
 
+@pytest.mark.usefixtures("at_home", "ran")
+def test_without_diagnoses_the_line_is_the_same_and_every_output_says_so(batch, district):
+    told = run_batch(
+        replace(district, asked=replace(district.asked, results=True, diagnose=False)), quiet
+    )
+    full = in_district(batch, "sites").set_index("site")
+    bare = gpd.read_parquet(district.out / "sites.parquet").set_index("site")
+    bare = bare[bare["state"] == "solved"]
+    assert not bare["diagnosed"].any()
+    assert told.written.totals.undiagnosed == len(bare)
+    disagree = bare.index[bare["suspects"] > 0]
+    assert len(disagree)
+    assert len(gpd.read_parquet(district.out / "diagnoses.parquet")) == 0
+    summary = (district.out / "summary.html").read_text("utf-8")
+    assert f"No diagnosis was sought for {len(bare)} of the sites" in summary
+    for name, row in bare.iterrows():
+        both = [folder / "results" / at / "result.json"
+                for folder, at in ((district.out, name), (batch.out, f"district 0/{name}"))
+                if not (folder is batch.out and full.loc[name, "state"] == "copy")]  # fmt: skip
+        result, *other = [json.loads(path.read_bytes()) for path in both]
+        assert result["diagnoses"] is None
+        assert any(str(one).startswith("no diagnosis was sought") for one in result["notices"])
+        assert (f"{row['suspects']:.0f} reading" in row["diagnosis"]) == (name in disagree)
+        for one in other:
+            assert one["stations"] == result["stations"]
+
+
 KILLED = """
 import os, signal, sqlite3, sys
 from concurrent.futures import ThreadPoolExecutor
