@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from lateral_map.adjust.bend_place import measure_bend_place
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
 from lateral_map.adjust.noise import Noise, measure_noise
 from lateral_map.adjust.route import adjust_route
@@ -69,10 +70,14 @@ def weigh_doubts(
                 for deep in (two.near.depth_m,)
             )
     parts: list[_Part] = []
-    for weight, slip, mended, noted in (*_ways_to_follow(site, worth), *_ways_taken(site)):
-        if other := _answers_of(mended, near):
-            findings = _put_in_doubt(findings, judged, other.findings, slip)
-            parts.append(_Part(weight, other.widened(), noted))
+    ways = [*_ways_to_follow(site, worth), *_ways_taken(route)]
+    for way in ways:
+        if other := _answers_of(way.mended, near):
+            findings = _put_in_doubt(findings, judged, other.findings, way.slip)
+            moved = _with_bend_moved(way, other.route)
+            ways += moved
+            weight = way.weight - sum(one.weight for one in moved)
+            parts.append(_Part(weight, other.widened(), way.noted))
     # The weights come to one at most.
     whole = max(sum(part.weight for part in parts), 1.0)
     parts = [replace(part, weight=part.weight / whole) for part in parts]
@@ -279,7 +284,18 @@ class _Mixture:
         return tuple(mixed)
 
 
-_Way = tuple[float, Slip, Site | None, Callable[[float], float]]
+@dataclass(frozen=True)
+class _Way:
+    """A slip mended, with its weight; ``noted`` turns a footage of it into what the counter showed.
+
+    ``bend`` is a bend nobody noted of which it is not said yet how far off its place may be.
+    """
+
+    weight: float
+    slip: Slip
+    mended: Site | None
+    noted: Callable[[float], float]
+    bend: Slip | None = None
 
 
 def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
@@ -297,15 +313,48 @@ def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
             moved = replace(slip, footage_m=at)
             slips = tuple(moved if one == slip else one for one in together)
             noted = functools.partial(noted_footage, site, slips)
-            yield weight / len(places), slip, mend_all(site, slips), noted
+            bend = slip if slip.slip == "bend not noted" else None
+            yield _Way(weight / len(places), slip, mend_all(site, slips), noted, bend)
 
 
-def _ways_taken(site: Site) -> Iterator[_Way]:
+def _with_bend_moved(way: _Way, route: Route) -> list[_Way]:
+    """Return a way with its bend elsewhere, as far as the ties of its ``route`` leave that open."""
+    bend, site = way.bend, way.mended
+    if bend is None or site is None:
+        return []
+    moved = []
+    for at in _about(route, bend):
+        bends = tuple(
+            replace(one, footage_m=at)
+            if (one.footage_m, one.turn_deg) == (bend.footage_m, bend.size[0])
+            else one
+            for one in site.bends
+        )
+        moved.append(
+            replace(way, weight=way.weight / 6.0, mended=replace(site, bends=bends), bend=None)
+        )
+    return moved
+
+
+def _about(route: Route, bend: Slip) -> list[float]:
+    """Return the two other footages of the three that stand for a bend's place, as for a size."""
+    at = bend.footage_m or 0.0
+    far = math.sqrt(3.0) * measure_bend_place(route, at)
+    first, last = route.chain.nodes_m[0], route.site.run.end_m
+    return [
+        min(max(one, float(first) + _JUST_BEFORE_M), last - _JUST_BEFORE_M)
+        for one in (at - far, at + far)
+    ]
+
+
+def _ways_taken(route: Route) -> Iterator[_Way]:
     """Return what else a slip that is taken for true may have been.
 
     A counter may have slipped anywhere between two locates; a size that no note tells may be larger
-    or smaller: three points of its normal distribution with its mean and variance.
+    or smaller, a bend nobody noted lie elsewhere: three points of a normal distribution with its
+    mean and variance.
     """
+    site = route.site
     slips, written = [one.slip for one in site.applied], site.as_written
     for index, slip in enumerate(slips):
         before = None if written is None else mend_all(written, tuple(slips[:index]))
@@ -313,12 +362,14 @@ def _ways_taken(site: Site) -> Iterator[_Way]:
             continue
         places = _elsewhere(before, slip)
         ways = [(1.0 / (len(places) + 1), replace(slip, footage_m=at)) for at in places]
+        if slip.slip == "bend not noted":
+            ways += [(1 / 6, replace(slip, footage_m=at)) for at in _about(route, slip)]
         if slip.sd and len(slip.size) == 1:
             far = math.sqrt(3.0) * slip.sd
             ways += [(1 / 6, replace(slip, size=(slip.size[0] + each,))) for each in (-far, far)]
         for weight, other in ways:
             mended = mend_all(before, (other, *slips[index + 1 :]))
-            yield weight, slip, mended, lambda footage_m: footage_m
+            yield _Way(weight, slip, mended, lambda footage_m: footage_m)
 
 
 def _elsewhere(site: Site, slip: Slip) -> list[float]:

@@ -40,6 +40,8 @@ _PEN_SHARE = 0.4
 # And of a bend's this much over the fittings there are.
 _FITTING_SHARE = 0.8
 _OF_FITTINGS = ("bend angle", "bend not noted")
+# How far off its angle a fitting is laid, radians.
+_FITTING_LAID = 0.05
 # How often readings are noisier than stated, with no slip in them.
 _NOISIER = 0.02
 # A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
@@ -315,7 +317,7 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
     fixed = -math.inf
     if cause.sizes:
         sd = 1.0 / math.sqrt(max(float(information[0, 0]), 1e-12))
-        wide = math.hypot(sd, 0.05) if cause.slip in _OF_FITTINGS else sd
+        wide = math.hypot(sd, _FITTING_LAID) if cause.slip in _OF_FITTINGS else sd
         off = [max(abs(first - one) - 0.2 * abs(one) * (loose > 20.0), 0.0) for one in cause.sizes]
         near = sum(math.exp(-0.5 * (one / wide) ** 2) for one in off)
         fixed = math.log(near / len(off) * sd / wide + 1e-300)
@@ -447,6 +449,8 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
             size = _as_written(cause, size, mended.information)
             if len(size) == 1 and size[0] not in cause.sizes:
                 sd = 1.0 / math.sqrt(max(float(mended.information[0, 0]), 1e-6))
+            elif cause.slip in _OF_FITTINGS:
+                sd = _sd_of_fitting(cause, mended, float(size[0]))
         slip = one.named(cause, size)
         slip = replace(slip, sd=math.degrees(sd) if slip.measure == "angle" else sd)
         group = one.group or (slip.slip, slip.id, cause.point, cause.at_foot)
@@ -475,6 +479,14 @@ def _as_written(cause: Cause, size: Floats, information: Floats) -> Floats:
     fixed = _log_price(replace(pen, usual=0.0), size, information) + math.log(share)
     free = _log_price(replace(cause, sizes=()), size, information) + math.log(1.0 - share)
     return nearest if fixed - math.log(len(cause.sizes)) > free else size
+
+
+def _sd_of_fitting(cause: Cause, mended: _Mended, told: float) -> float:
+    """Return 1 sd of a turn about the fitting told, over all the fittings that there are."""
+    wide = math.hypot(1.0 / math.sqrt(max(float(mended.information[0, 0]), 1e-6)), _FITTING_LAID)
+    sizes = np.array(cause.sizes)
+    weights = np.exp(-0.5 * np.square((sizes - float(mended.size[0])) / wide))
+    return math.sqrt(float(weights @ np.square(sizes - told)) / max(float(weights.sum()), 1e-300))
 
 
 def _log_other_point(mended: _Mended, cause: Cause) -> float:
