@@ -10,7 +10,13 @@ from lateral_map.model.picture import PlanPicture
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
-from lateral_map.units import format_length, format_small, format_spread, from_metres
+from lateral_map.units import (
+    format_length,
+    format_small,
+    format_spread,
+    from_metres,
+    small_unit,
+)
 from lateral_map.words.diagnoses import applied_told, diagnoses_told, undiagnosed_words
 from lateral_map.words.names import reading_name
 from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
@@ -107,8 +113,10 @@ def picture_origin(picture: PlanPicture) -> str:
 def embedded_words(picture: PlanPicture, unit: str) -> str:
     """Say how large a picture is where it is embedded."""
     wide, high = picture.width_px, picture.height_px
-    size = format_spread(picture.pixel_m, unit)
-    return f"{wide:,} × {high:,} pixels of {size}, {len(picture.jpeg) / 1000:,.0f} kB"
+    side = from_metres(picture.pixel_m, small_unit(unit))
+    size = f"{side:.0f}" if side >= 10.0 else f"{side:.2g}"
+    word = "mm" if small_unit(unit) == "mm" else "in"
+    return f"{wide:,} × {high:,} pixels of {size} {word}, {len(picture.jpeg) / 1000:,.0f} kB"
 
 
 def as_sentence(words: str) -> str:

@@ -103,6 +103,18 @@ def test_a_fault_of_the_picture_leaves_the_line_and_comes_back_with_the_file(yar
     expect(page.locator(".underlay")).to_have_count(1, timeout=15_000)
 
 
+def test_it_is_there_while_the_server_is_not(browser: Browser, tmp_path: Path, keys: Path) -> None:
+    folder = painted_lot(tmp_path / "lot")
+    with browser_context(browser, **DESKTOP, service_workers="allow") as context:
+        with served(folder, keys) as server:
+            yard = Yard(context, server.address)
+            yard.page.wait_for_function("() => navigator.serviceWorker.controller !== null")
+            yard.open()
+            yard.page.wait_for_function("() => document.querySelector('.underlay')?.complete")
+        yard.open()
+        yard.page.wait_for_function("() => document.querySelector('.underlay')?.naturalWidth > 900")
+
+
 @pytest.mark.parametrize("how", ["taps on a phone", "keys alone"])
 def test_a_photograph_is_chosen_and_laid_by_points_found_in_it(
     browser: Browser, tmp_path: Path, keys: Path, how: str
