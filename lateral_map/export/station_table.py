@@ -26,19 +26,21 @@ def stations_csv(report: Report) -> bytes:
     """
     out = outward(report)
     unit, rows = out.unit, []
+    # To a thousandth of a foot, here as in every other file.
+    ours, theirs = (4 if one == "m" else 3 for one in (unit, report.site.frame.unit_name))
     for record in station_records(report, out):
-        lengths = {f"{name}_{unit}": _fixed(record[name], 3) for name in _LENGTHS}
+        lengths = {f"{name}_{unit}": _fixed(record[name], ours) for name in _LENGTHS}
         ellipse = record["ellipse_95"]
         rows.append(
             {
-                f"footage_{unit}": _fixed(record["footage"], 3),
-                "x": _fixed(record["x"], 3),
-                "y": _fixed(record["y"], 3),
+                f"footage_{unit}": _fixed(record["footage"], ours),
+                "x": _fixed(record["x"], theirs),
+                "y": _fixed(record["y"], theirs),
                 "lat": _fixed(record["lat"], 9),
                 "lon": _fixed(record["lon"], 9),
                 **lengths,
-                f"ellipse_95_semi_major_{unit}": _fixed(ellipse["semi_major"], 3),
-                f"ellipse_95_semi_minor_{unit}": _fixed(ellipse["semi_minor"], 3),
+                f"ellipse_95_semi_major_{unit}": _fixed(ellipse["semi_major"], ours),
+                f"ellipse_95_semi_minor_{unit}": _fixed(ellipse["semi_minor"], ours),
                 "ellipse_95_azimuth_deg": _fixed(ellipse["azimuth"], 1),
                 "heading_deg": _fixed(record["heading"], 2),
                 "heading_sd_deg": _fixed(record["heading_sd"], 2),

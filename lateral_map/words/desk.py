@@ -68,22 +68,30 @@ def desk_missing(report: Report) -> list[str]:
     job, main, referral = report.site.job, report.site.main, report.site.referral
     if not report.letters:
         return []
+    defects = [one.finding for one in report.findings if one.finding_class == "defect"]
+    filmed = [one.finding.video for one in report.findings if one.finding.video]
     given = {
         "service address": job.address,
         "parcel": job.parcel,
         "permit or work order": job.permit or job.work_order,
-        "owner and contact": job.owner and job.contact,
+        "owner": job.owner,
+        "owner's contact": job.contact,
         "sender and company": referral.sender,
         "whom the letter goes to": referral.to,
         "whose side the sender is on": referral.client,
-        "inspector and certificate": job.inspector and job.certificate,
+        "day of the inspection": report.site.date,
+        "inspector": job.inspector,
+        "certificate number": job.certificate,
         "access point": job.access_point,
         "camera direction": job.camera_direction,
-        "video": job.video,
-        "main and its manholes": main.asset and main.upstream and main.downstream,
+        "video": job.video or filmed,
+        "clock positions of the findings": not defects or any(one.clock for one in defects),
+        "main's asset id": main.asset,
+        "main's manholes": main.upstream and main.downstream,
         "where on the main the tap is": report.tap is not None,
         "vertical datum": job.vertical_datum or not report.stations.ground_known,
         "urgency": job.urgency,
+        "what the urgency rests on": job.urgency in (None, "routine") or job.urgency_ground,
     }
     return [name for name, value in given.items() if not value]
 

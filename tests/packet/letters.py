@@ -99,7 +99,10 @@ def faults_of(folder: Path, seed: int) -> Iterator[str]:
     # The drawings are no part of a letter.
     sheets = SheetSet(choose_setting(report), (), ())
     for letter in report.letters or (None,):
-        pdf = html_to_pdf(referral_html(report, letter, sheets))
+        page = referral_html(report, letter, sheets)
+        # The evidence is half of the work and no part of a letter either.
+        begin = page.rindex("<section", 0, page.index("<h1>Evidence"))
+        pdf = html_to_pdf(page[:begin] + page[page.index("<section>", begin) :])
         to = letter.party if letter else "nobody"
         yield from (f"to {to}: {said}" for said in letter_faults(report, letter, pdf, seed))
 
@@ -181,6 +184,7 @@ def main() -> int:
     with ProcessPoolExecutor(asked.jobs) as pool:
         for seed, found in zip(seeds, pool.map(check_seed, seeds), strict=True):
             sys.stdout.writelines(f"site {seed}: {said}\n" for said in found)
+            sys.stdout.flush()
             count += len(found)
     sys.stdout.write(f"{asked.sites} sites, {count} faults\n")
     return 1 if count else 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -69,15 +70,37 @@ def test_what_is_missing_is_left_out_of_the_page_and_asked_by_check(folder: Path
     assert "Parcel" not in letter
     assert "None" not in letter
     asked = desk_missing(report)
-    for name in ("parcel", "camera direction", "main and its manholes", "urgency"):
+    for name in ("parcel", "camera direction", "main's manholes", "urgency"):
         assert name in asked
     said = " ".join(CliRunner().invoke(app, ["check", str(folder)]).stdout.split())
     assert "What the desk asks" in said
     assert "service address, parcel" in said
+
+
+def test_each_thing_is_asked_back_where_it_alone_is_missing(folder: Path) -> None:
     write(folder, "job", JOB)
-    asked = desk_missing(build_report(load_site(folder)))
-    assert "parcel" not in asked
-    assert "main and its manholes" in asked
+    write(folder, "main", MAIN, 'distance = "112 ft 6 in"\n')
+    write(folder, "referral", {"from": "The office", "to": "The city", "client": "owner"})
+    with_columns(folder / "findings.csv", clock="9 to 3")
+    report = build_report(load_site(folder))
+    assert desk_missing(report) == []
+    site, names = report.site, {
+        "address": "service address", "parcel": "parcel", "owner": "owner",
+        "contact": "owner's contact", "inspector": "inspector",
+        "certificate": "certificate number", "access_point": "access point",
+        "camera_direction": "camera direction", "video": "video", "urgency": "urgency",
+        "urgency_ground": "what the urgency rests on",
+    }  # fmt: skip
+    for key, name in names.items():
+        job = replace(site.job, **{key: None if key in ("camera_direction", "urgency") else ""})
+        assert desk_missing(replace(report, site=replace(site, job=job))) == [name]
+    for key, name in (("asset", "main's asset id"), ("upstream", "main's manholes")):
+        main = replace(site.main, **{key: ""})
+        assert desk_missing(replace(report, site=replace(site, main=main))) == [name]
+    either = replace(site.job, permit="")
+    assert desk_missing(replace(report, site=replace(site, job=either))) == []
+    without = tuple(replace(one, finding=replace(one.finding, clock="")) for one in report.findings)
+    assert desk_missing(replace(report, findings=without)) == ["clock positions of the findings"]
 
 
 def test_where_and_when_it_is_seen_is_beside_the_finding(folder: Path) -> None:
