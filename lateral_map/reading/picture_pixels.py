@@ -137,22 +137,14 @@ def lay_pixels(
     while True:
         pixel_m = float(f"{pixel_m:.6g}")
         size = tuple(min(max(1, math.ceil(span / pixel_m)), LONGEST_PX) for span in high - low)
-        coarser = min(pixel_m / finest_m + 1e-6, raster.width, raster.height)
-        shrink = _whole_shrink(int(max(coarser, 1.0)))
+        most = max(1, int(min(pixel_m / finest_m + 1e-6, raster.width, raster.height)))
+        # By 8, 4 or 2 times a number where that will do: a JPEG then takes a part of the memory.
+        steps = (step * (most // step) for step in (8, 4, 2, 1))
+        shrink = next(one for one in steps if one >= _LEAST_OF * most)
         laid = _lay(raster, to_pixels, north_west, pixel_m, (size[0], size[1]), shrink)
         if laid is not None:
             return laid, size[0], size[1], pixel_m, north_west
         pixel_m *= _COARSER
-
-
-def _whole_shrink(most: int) -> int:
-    """Return by how much to shrink while reading: by 8, 4 or 2 times a number where that will do.
-
-    A JPEG read so takes a fraction of the memory.
-    """
-    return next(
-        step * (most // step) for step in (8, 4, 2, 1) if step * (most // step) >= _LEAST_OF * most
-    )
 
 
 def _lay(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import re
+import secrets
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -35,7 +36,7 @@ def take_picture(folder: Path, name: str, data: bytes) -> str:
     Raises ``SiteError`` for what is no picture; nothing is then left of it.
     """
     stem = re.sub(r"[^\w-]+", " ", Path(clean_typed(name)).stem).strip()[:40] or "picture"
-    beside = folder / ".picture.saving"
+    beside = folder / f".picture-{secrets.token_hex(8)}.saving"
     beside.write_bytes(data)
     try:
         with open_picture(beside) as picture:
@@ -43,8 +44,8 @@ def take_picture(folder: Path, name: str, data: bytes) -> str:
             picture.load()
         for number in range(1, _MOST_NAMES):
             place = folder / f"{stem}{f' {number}' if number > 1 else ''}{ending}"
-            if not place.exists():
-                os.link(beside, place)
+            with suppress(FileExistsError), place.open("xb") as file:
+                file.write(data)
                 return place.name
     finally:
         beside.unlink(missing_ok=True)

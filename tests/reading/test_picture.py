@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import builtins
 import io
+import json
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
-from painted import MARKED, Painted, declared_points, lot_with, marks_seen, painted_lot
+from painted import (
+    GROUND,
+    MARK,
+    MARKED,
+    Painted,
+    declared_points,
+    lot_with,
+    marks_seen,
+    painted_lot,
+)
 from PIL import Image
 
 from lateral_map.errors import Fault, SiteError
@@ -19,6 +30,7 @@ from lateral_map.model.site import Site
 from lateral_map.reading.folder import load_site
 from lateral_map.reading.picture_pixels import MOST_BYTES
 
+SKETCH = Path(__file__).parents[1] / "sites" / "local_sketch"
 TOML = '\n[picture]\nfile = "{}"\naccuracy = 1.5\n'
 
 
@@ -69,6 +81,46 @@ def test_a_mark_painted_at_a_point_lies_at_the_plans_point(
         folder = lot_with(tmp_path / "lot", TOML.format("aerial.tif"))
         painted.geotiff(folder / "aerial.tif")
     assert worst_px(load_site(folder)) < 0.5
+
+
+@pytest.mark.parametrize("unit", ["ft", "m"])
+def test_a_sketch_tied_to_no_place_has_its_picture_in_its_own_unit(
+    tmp_path: Path, unit: str
+) -> None:
+    """x, y of a world file are as the plan's own, in a folder whose name hides no archive."""
+    folder = tmp_path / "lot!zip"
+    shutil.copytree(SKETCH, folder)
+    toml = (folder / "site.toml").read_text()
+    toml = toml.replace('unit = "ft"', f'unit = "{unit}"') + TOML.format("a.tif")
+    toml = toml.replace("size = 4", "size = 100") if unit == "m" else toml
+    (folder / "site.toml").write_text(toml)
+    plan = json.loads((folder / "plan.geojson").read_text())
+    x, y = next(
+        one["geometry"]["coordinates"]
+        for one in plan["features"]
+        if one["properties"].get("name") == "hydrant"
+    )
+    image = np.full((400, 500, 3), GROUND, np.uint8)
+    image[195:205, 245:255] = MARK  # its middle is 250, 200
+    import rasterio
+    from affine import Affine
+
+    with rasterio.open(
+        folder / "a.tif", "w", driver="GTiff", width=500, height=400, count=3, dtype="uint8",
+        transform=Affine(0.1, 0.0, x - 25.0, 0.0, -0.1, y + 20.0),
+    ) as file:  # fmt: skip
+        file.write(np.moveaxis(image, -1, 0))
+    site = load_site(folder)
+    picture = picture_of(site)
+    ((column, row),) = marks_seen(Image.open(io.BytesIO(picture.jpeg)))
+    hydrant = site.plan.point("hydrant")
+    east = picture.west_m + column * picture.pixel_m
+    north = picture.north_m - row * picture.pixel_m
+    assert np.hypot(east - hydrant.easting_m, north - hydrant.northing_m) < 0.3 * picture.pixel_m
+    # One that has a place on earth cannot lie under it.
+    Painted().geotiff(folder / "a.tif")
+    (fault,) = faults_of(folder)
+    assert 'crs = "local" has none' in fault.problem
 
 
 def test_a_grey_png_and_a_grey_geotiff_lie_alike(tmp_path: Path) -> None:
