@@ -61,11 +61,16 @@ def dig_page(review: DigReview) -> str:
     scripts = (leaflet_js(), frame.script, page_script())
     reaches = []
     for one in review.reaches:
-        cautions = [
-            (method.name, [tidy(words, 300) for words in said])
+        said = {
+            method.name: method_cautions(one, method.name, one.rules, report.site.unit)
             for method in one.methods
-            if (said := method_cautions(one, method.name, one.rules, report.site.unit))
-        ]
+        }
+        # What every open cut asks is said once.
+        *open_cuts, _ = said.values()
+        shared = [words for words in open_cuts[0] if all(words in each for each in open_cuts)]
+        cautions = [("However it is opened", shared)]
+        cautions += [(name, [w for w in each if w not in shared]) for name, each in said.items()]
+        cautions = [(name, [tidy(words, 300) for words in each]) for name, each in cautions if each]
         # Figures and numbers of our own, serialised as XML.
         wide, narrow = (
             Markup(section_svg(review, one, narrow=narrow))  # noqa: S704

@@ -9,7 +9,7 @@ from typing import Final, Self
 import numpy as np
 from shapely import box as shapely_box
 
-from lateral_map.draw.paint.fonts import shorten
+from lateral_map.draw.paint.fonts import wrap
 from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.svg import Anchor, Canvas, Stroke
 from lateral_map.draw.style import (
@@ -36,7 +36,8 @@ _WIDE_PT: Final = 893.0
 _NARROW_PT: Final = 288.0
 _TALLEST_PT: Final = 187.0
 _EDGE_PT: Final = 6.0
-_HEAD_PT: Final = 26.0
+_HEAD_PT: Final = 37.0
+_LINE_PT: Final = 11.0
 _FOOT_PT: Final = 22.0
 _GAP_PT: Final = 25.0
 # Room for the depth's figure to the left of its arrow.
@@ -179,7 +180,8 @@ def section_svg(review: DigReview, one: ReachReview, *, narrow: bool) -> str:
         left = (width - words - widest * scale) / 2.0 + _EDGE_PT + _WORDS_PT
         for k in row:
             origin = (left + panels[k].left * scale, number * step + _HEAD_PT + above * scale)
-            _Section(canvas.group("section"), panels[k], origin, scale).paint()
+            room = width - left if k == row[-1] else spans[k] * scale + _GAP_PT
+            _Section(canvas.group("section"), panels[k], origin, scale, room + _WORDS_PT).paint()
             left += spans[k] * scale + _GAP_PT + _WORDS_PT
     return canvas.to_text()
 
@@ -190,12 +192,16 @@ def _foot(unit: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Section:
-    """One section being drawn: ``origin`` is the middle of the ground line on the paper."""
+    """One section being drawn: ``origin`` is the middle of the ground line on the paper.
+
+    ``room`` is how wide its title may run.
+    """
 
     canvas: Canvas
     panel: _Panel
     origin: Place
     scale: float
+    room: float
 
     def at(self, points: Sequence[Place] | Floats) -> Floats:
         """Return places on the paper of lengths right of the middle and up from the ground."""
@@ -283,9 +289,10 @@ class _Section:
     def _figures(self) -> None:
         panel, trench = self.panel, self.panel.trench
         first, last = panel.edges
-        room = (panel.left + panel.right) * self.scale + _WORDS_PT
-        title = shorten(panel.title, room, _TEXT_PT, bold=True)
-        self.say((-panel.left, panel.above), title, (2.0 - _WORDS_PT, -12.0), "start", bold=True)
+        lines = wrap(panel.title, self.room, _TEXT_PT, bold=True)
+        for k, words in enumerate(reversed(lines[:2])):
+            shift = (2.0 - _WORDS_PT, -12.0 - k * _LINE_PT)
+            self.say((-panel.left, panel.above), words, shift, "start", bold=True)
         left = first - 0.9 * _foot(trench.unit)
         self.measure((left, 0.0), (left, -trench.depth))
         middle = (left, -trench.depth / 2.0)
