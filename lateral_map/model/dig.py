@@ -545,6 +545,11 @@ class ReachReview:
         return next(one for one in self.opened if one.cut.walls == walls)
 
     @property
+    def all_cuts_refused(self) -> bool:
+        """Whether no way to open it may be dug as drawn."""
+        return all(method.refused for method in self.methods if method.name != "liner")
+
+    @property
     def ground_chosen(self) -> OpenedGround:
         """The ground of the cut that is chosen."""
         return self.ground(self.chosen)

@@ -634,8 +634,7 @@ def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
         how = f"{WALL_WORDS[cut.walls]}, soil {soil_words(one.rules, unit)}"
         if cut.walls != asked:
             how += f" ({asked} walls are refused or not allowed)"
-        refused = all(method.refused for method in one.methods if method.name != "liner")
-        stop = " OPEN CUT REFUSED AS DRAWN: see dig.html." if refused else ""
+        stop = "OPEN CUT REFUSED AS DRAWN, see dig.html: " if one.all_cuts_refused else ""
         ways = f", ways out {one.excavation.ways_out}" if one.excavation.ways_out else ""
         deep = one.excavation.deepest_high_m
         if one.rules.reached("engineer depth", deep):
@@ -643,9 +642,8 @@ def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
         elif one.rules.reached("protective system depth", deep):
             ways += ", protective system"
         said.append(
-            f"{reach_title(one.reach, unit)}; up to {length(deep, unit)} "
+            f"{stop}{reach_title(one.reach, unit)}; up to {length(deep, unit)} "
             f"deep and {length(cut.top_width_high_m, unit)} wide at the top (95 %); {how}{ways}."
-            f"{stop}"
         )
     return tuple(said) or ("Nothing is proposed to be dug.",)
 

@@ -42,7 +42,8 @@ _LINE_PT: Final = 11.4
 _BIG_PT: Final = 12.0
 _MARGIN_PT: Final = 26.0
 _GAP_PT: Final = 12.0
-_COLUMN_PT: Final = 31.0
+# Wide enough for a depth in big figures, to the tenth of a foot or the centimetre.
+_COLUMN_PT: Final = {"ft": 31.0, "us_ft": 31.0, "m": 41.0}
 _DEPTHS_PT: Final = 53.0
 _BESIDE_PT: Final = 62.0
 _LEAST_GRAPH_PT: Final = 70.0
@@ -148,7 +149,7 @@ def _depth_bands(review: DigReview, room: float) -> tuple[list[DepthRow], list[r
     """Return the depths to print, every 5 ft as far as they find room, and those of each band."""
     unit = review.report.site.unit
     step = to_metres(1.5 if unit == "m" else 5.0, unit)
-    a_band = int(room // _COLUMN_PT)
+    a_band = int(room // _COLUMN_PT[unit])
     rows: list[DepthRow] = []
     for times in (1, 2, 4, 10, 20, 40):
         rows = [
@@ -165,6 +166,7 @@ def _depth_bands(review: DigReview, room: float) -> tuple[list[DepthRow], list[r
 def _depths(page: _Page, review: DigReview, rows: Sequence[DepthRow]) -> None:
     """Set one band of footages with the invert's depth, its 95 % and the cover under each."""
     unit, canvas = review.report.site.unit, page.canvas.group("depth-figures")
+    wide = _COLUMN_PT[unit]
 
     def figure(value_m: float) -> str:
         return f"{from_metres(value_m, unit):.{2 if unit == 'm' else 1}f}"
@@ -173,18 +175,16 @@ def _depths(page: _Page, review: DigReview, rows: Sequence[DepthRow]) -> None:
     for words, down in names:
         canvas.text(page.left, page.y + down, words, _TEXT_PT)
     for k, row in enumerate(rows):
-        x = page.left + _BESIDE_PT + (k + 0.5) * _COLUMN_PT
+        x = page.left + _BESIDE_PT + (k + 0.5) * wide
         if row.unread:
-            canvas.box(
-                x - _COLUMN_PT / 2 + 0.8, page.y + 1.5, _COLUMN_PT - 1.6, 48.0, fill="#e3e6e8"
-            )
+            canvas.box(x - wide / 2 + 0.8, page.y + 1.5, wide - 1.6, 48.0, fill="#e3e6e8")
         doubt = "?" if row.unread else ""
         whole = f"{from_metres(row.footage_m, unit):g}"
         canvas.text(x, page.y + 10.0, whole, _TEXT_PT, anchor="middle")
         spread = f"±{figure(TWO_SIDED_95 * row.sd_m)}"
         for value, down in ((row.invert_depth_m, 23.0), (row.cover_m, 47.0)):
             words = f"{figure(value)}{doubt}"
-            size = _BIG_PT if text_width(words, _BIG_PT, bold=True) < _COLUMN_PT - 2 else _TEXT_PT
+            size = _BIG_PT if text_width(words, _BIG_PT, bold=True) < wide - 2 else _TEXT_PT
             canvas.text(x, page.y + down, words, size, anchor="middle", bold=True)
         canvas.text(x, page.y + 34.0, spread, _TEXT_PT, anchor="middle")
 
@@ -195,8 +195,9 @@ def _from_above(review: DigReview, paper: Paper) -> Canvas:
     if stop := stop_line(review.report):
         page.paragraph(stop, bold=True, most=2)
     reaches = truck_reach_lines(review)
-    for words in reaches:
-        page.paragraph(words, most=2 if len(reaches) <= 4 else 1)
+    stopped = [one.all_cuts_refused for one in review.reaches] or [False]
+    for words, bold in zip(reaches, stopped, strict=True):
+        page.paragraph(words, bold=bold, most=2 if len(reaches) <= 4 else 1)
     column = (room - _GAP_PT) / 2.0
     utilities = _set_lines(truck_utility_lines(review), column)
     tapes = _set_lines((*truck_tape_lines(review), *WHO_TO_CALL), column)
