@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from drawings.conftest import Opened
 from painted import MARKED, Painted, marks_seen, painted_lot
 from PIL import Image
 
+from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.page import map_page
 from lateral_map.export.packet import make_sheet
 from lateral_map.model.results import Report
@@ -118,6 +121,13 @@ def test_it_has_its_words_its_size_its_slider_and_asks_for_nothing(
     assert opened.run("lateralMap.page.map.getPane('plan-surfaces').style.opacity") == "1"
     assert [one for one in opened.requests if not one.startswith(("file:", "data:"))] == []
     assert opened.complaints == []
+
+
+def test_in_the_dig_review_it_is_off_at_first(pictured: Report) -> None:
+    text = dig_page(build_dig_review(pictured))
+    data = json.loads(text.split('id="site-data">')[1].split("</script>")[0])
+    (layer,) = (one for one in data["layers"] if one["key"] == "picture")
+    assert not layer["shown"]
 
 
 def test_on_the_sheet_it_is_grey_and_lies_at_the_plans_points(tmp_path: Path) -> None:

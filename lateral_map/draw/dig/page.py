@@ -48,8 +48,9 @@ from lateral_map.words.excavator import (
 from lateral_map.words.methods import method_cautions
 from lateral_map.words.numbers import tidy
 
-# What the excavator looks for first; the plan's own layers follow.
-_HIDDEN: Final = frozenset({"ties", "corridor", "next", "responsibility"})
+# What the excavator looks for first; the plan's own layers follow. A picture, at first off, would
+# give the zones' colours another meaning.
+_HIDDEN: Final = frozenset({"picture", "ties", "corridor", "next", "responsibility"})
 
 
 def dig_page(review: DigReview) -> str:
