@@ -29,7 +29,7 @@ _NAME: Final = re.compile(
 _PICTURES: Final = frozenset({
     ".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif",
 })  # fmt: skip
-_USUAL_FOLDER: Final = "photographs"
+USUAL_FOLDER: Final = "photographs"
 _LONGEST_SIDE_PX: Final = 1100
 _QUALITY: Final = 82
 _LARGEST_LETTER: Final = 500_000
@@ -81,7 +81,7 @@ def _listed(site: Site) -> list[Path]:
     if site.folder is None:
         return []
     named = site.referral.photographs
-    folder = inside_folder(site.folder, named or _USUAL_FOLDER, "referral.photographs")
+    folder = inside_folder(site.folder, named or USUAL_FOLDER, "referral.photographs")
     if not folder.is_dir():
         if not named:
             return []

@@ -107,6 +107,7 @@ class EntryApp:
             "/outside": self.outside,
             "/points": self.points,
             "/pictures": self.take_picture,
+            "/photographs": self.take_photograph,
             "/link": self.new_link,
             "/turn-out": self.turn_out,
             JOIN: self.join,
@@ -249,6 +250,11 @@ class EntryApp:
     def take_picture(self, request: Request, body: bytes) -> Response:
         """Take a picture into the site's folder; what it is for is a setting."""
         return JSONResponse(self.entering.take_picture(request.query_params.get("name", ""), body))
+
+    def take_photograph(self, request: Request, body: bytes) -> Response:
+        """Take a photograph of what was seen at a footage into the site's folder."""
+        footage = request.query_params.get("footage", "")
+        return JSONResponse(self.entering.take_photograph(footage, body))
 
     # ── changing ─────────────────────────────────────────────────────────────────────────────
 

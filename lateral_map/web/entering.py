@@ -15,10 +15,22 @@ from lateral_map.errors import Fault, SiteError
 from lateral_map.export.registry import PRODUCTS, make_products
 from lateral_map.reading.gnss import RADIUS_SHARES, match_marks, read_points, sd_of_radius
 from lateral_map.reading.plan import PLAN_KINDS
-from lateral_map.units import METRES_PER, format_length, format_small, parse_length, small_unit
+from lateral_map.units import (
+    METRES_PER,
+    format_length,
+    format_small,
+    from_metres,
+    parse_length,
+    small_unit,
+)
 from lateral_map.web.asked import AskedWrong, FeatureAsked, clean_typed
 from lateral_map.web.parts import SETTINGS
-from lateral_map.web.picture import picture_address, picture_to_point_at, take_picture
+from lateral_map.web.picture import (
+    picture_address,
+    picture_to_point_at,
+    take_photograph,
+    take_picture,
+)
 from lateral_map.web.places import Ground, geometry
 from lateral_map.web.settings import unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
@@ -232,6 +244,14 @@ class Entering:
     def take_picture(self, name: str, data: bytes) -> dict[str, str]:
         """Put a picture into the site's folder and return its name there."""
         return {"file": take_picture(self.store.folder, name, data)}
+
+    def take_photograph(self, footage: str, data: bytes) -> dict[str, str]:
+        """Put a photograph among the site's, by the footage as typed; return its name there."""
+        settings = self.store.settings()
+        unit = unit_of(settings)
+        named = settings.get("referral.photographs", "")
+        at = from_metres(parse_length(footage, unit), unit)
+        return {"file": take_photograph(self.store.folder, named, at, data)}
 
     def make(self, name: str) -> Made:
         """Make one product of the site as it is now; several files come as one zip.

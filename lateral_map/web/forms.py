@@ -68,7 +68,7 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
     ),
     "bends.csv": (Group("", "footage? turn? fall? how?+ note"),),
     "findings.csv": (
-        Group("", "footage? to? finding severity note"),
+        Group("", "footage? to? finding severity note", key="finding"),
         Group("More", "clock? video video_time", optional=True, key="more"),
     ),
     "site": (

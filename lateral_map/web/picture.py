@@ -1,4 +1,4 @@
-"""The picture under the plan: shown on the entry page, taken in, and pointed at."""
+"""Pictures on the entry page: the one under the plan, shown and pointed at; photographs."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from lateral_map.errors import Fault, SiteError
 from lateral_map.model.picture import PlanPicture
+from lateral_map.reading.enclosures import USUAL_FOLDER
 from lateral_map.reading.picture_pixels import pillow_raster
 from lateral_map.reading.pictures import eight_bits, inside_folder, open_picture, plain_colours
 from lateral_map.web.asked import AskedWrong, clean_typed
@@ -23,6 +24,7 @@ _ENDINGS: Final = {
     "JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIF": ".heic",
 }  # fmt: skip
 _MOST_NAMES: Final = 99
+_MOST_FOOTAGE: Final = 1e5
 
 
 def picture_address(picture: PlanPicture) -> str:
@@ -36,6 +38,23 @@ def take_picture(folder: Path, name: str, data: bytes) -> str:
     Raises ``SiteError`` for what is no picture; nothing is then left of it.
     """
     stem = re.sub(r"[^\w-]+", " ", Path(clean_typed(name)).stem).strip()[:40] or "picture"
+    return _keep_picture(folder, stem, data)
+
+
+def take_photograph(folder: Path, named: str, footage: float, data: bytes) -> str:
+    """Put a photograph among the site's, named by the footage it shows; return that name.
+
+    ``named`` is the photographs' folder as site.toml has it, empty for the usual one; ``footage``
+    is in the site's unit. Raises ``SiteError``.
+    """
+    if not 0.0 <= footage < _MOST_FOOTAGE:
+        raise SiteError(Fault("no camera goes there", "give its footage", field="footage"))
+    place = inside_folder(folder, named or USUAL_FOLDER, "referral.photographs")
+    place.mkdir(exist_ok=True)
+    return _keep_picture(place, f"{footage:.2f}".rstrip("0").rstrip("."), data)
+
+
+def _keep_picture(folder: Path, stem: str, data: bytes) -> str:
     beside = folder / f".picture-{secrets.token_hex(8)}.saving"
     beside.write_bytes(data)
     try:

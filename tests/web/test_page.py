@@ -11,10 +11,12 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, expect
 from web.yard import DESKTOP, PHONE, Yard, browser_context, served, wait_until
 
 from lateral_map import load_site
+from lateral_map.reading.enclosures import load_photographs
 from lateral_map.web.app import all_assets
 from lateral_map.web.serve import Served
 
@@ -231,6 +233,37 @@ def test_what_a_desk_asks_is_filled_in_and_undone_to_the_byte(yard: Yard, sketch
     yard.page.locator("#undo-last").click()
     yard.says("Service address")
     assert toml.read_bytes() == before
+
+
+def test_a_photograph_is_named_by_the_footage_it_shows(
+    yard: Yard, sketch: Path, tmp_path: Path
+) -> None:
+    exif = Image.Exif()
+    exif[0x010F] = "Somebody's camera"
+    picture, other = tmp_path / "IMG_1.jpg", tmp_path / "words.jpg"
+    Image.new("RGB", (60, 40), "red").save(picture, exif=exif)
+    other.write_text("no picture")
+    yard.tab("Findings")
+    form = yard.panel().locator("form").first
+    add = form.get_by_role("button", name="Add a photograph")
+    add.press("Enter")
+    expect(form).to_contain_text("Give the footage it shows first.")
+    yard.page.keyboard.type("12 ft 6 in")  # the footage has the focus
+    for name, said in (
+        (picture, "12.5.jpg is among the site's photographs"),
+        (picture, "12.5 2.jpg is among"),
+        (other, "this is not a picture that can be read"),
+    ):
+        with yard.page.expect_file_chooser() as chooser:
+            add.press("Enter")
+        chooser.value.set_files(name)
+        expect(form).to_contain_text(said)
+    yard.enter({"finding": "crack"})
+    shown = load_photographs(load_site(sketch))
+    assert [one.name for one in shown] == ["12.5 2.jpg", "12.5.jpg"]
+    assert {round(one.footage_m / 0.3048, 6) for one in shown} == {12.5}
+    assert not any(b"Somebody" in one.jpeg for one in shown)
+    assert rows_of(sketch, "findings.csv")[-1].startswith("12 ft 6 in,")
 
 
 def test_a_point_is_tapped_on_the_map(yard: Yard, sketch: Path) -> None:

@@ -480,7 +480,7 @@ function leaveEditing() {
 }
 
 function rowForm(file, row) {
-  const extras = file === "locates.csv" ? { position: positionTools } : {};
+  const extras = { "locates.csv": { position: positionTools }, "findings.csv": { finding: () => photographTool(() => form) } }[file] || {};
   const form = makeForm(forms[file], { ...context(), extras });
   const draftName = row ? `edit ${file} ${row.text}` : `draft ${file}`;
   const draft = kept(draftName);
@@ -818,6 +818,30 @@ function pictureTool(formNow) {
     file.value = "";
   });
   return make("div", {}, open, file, told);
+}
+
+/* A photograph of what was seen, named by its footage, for the letter. */
+function photographTool(formNow) {
+  const told = make("p", { role: "status", class: "quiet" });
+  const file = make("input", { type: "file", accept: "image/*", hidden: true, "aria-label": "Photograph" });
+  const open = button("Add a photograph", () => {
+    const at = formNow().inputs.get("footage");
+    if (at.get()) return file.click();
+    told.textContent = "Give the footage it shows first.";
+    at.focus();
+  }, { class: "chip" });
+  file.addEventListener("change", async () => {
+    if (!file.files.length) return;
+    told.textContent = "Sending …";
+    try {
+      const answer = await send(`/photographs?footage=${encodeURIComponent(formNow().inputs.get("footage").get())}`, file.files[0]);
+      told.textContent = `${answer.file} is among the site's photographs, whether or not the finding is saved.`;
+    } catch (error) {
+      told.textContent = error instanceof Unreached ? "The page's server is not reached; choose it again when it is." : error.message;
+    }
+    file.value = "";
+  });
+  return make("div", { class: "tool" }, open, file, told);
 }
 
 // ── more ─────────────────────────────────────────────────────────────────────────────────────────
