@@ -200,20 +200,24 @@ def _unknown_lines(site: Site) -> tuple[str, ...]:
 def _solve_all(
     site: Site, chain: Chain, turns: Turns, ground: Ground
 ) -> list[tuple[System, Solution]]:
-    """Solve from every start worth trying; best first."""
+    """Solve from every start worth trying; best first.
+
+    A later start is left as soon as it cannot lead to a line that fits about as well as the best.
+    """
     measured = site.start.azimuth_deg
     prior = (np.radians(measured or 0.0), np.radians(site.start.sd_azimuth_deg))
     system = build_system(site, chain, turns, ground, prior)
     starts = first_azimuths(site, chain, system.layout, turns, system.ties)
-    solved = []
+    solved: list[tuple[System, Solution]] = []
+    worth = math.inf
     for azimuth, sd in starts:
         if measured is None:
             system = build_system(site, chain, turns, ground, (azimuth, sd))
         guess = first_guess(site, system.layout, turns, azimuth)
         level = float(ground.elevation(chain.zero_m)[0])
         guess[system.layout.elevation] = level - (site.start.depth_m or 1.0)
-        solution = solve_system(system, guess)
-        if measured is None:
+        solution = solve_system(system, guess, worth_reaching=worth)
+        if measured is None and solution.cost <= worth:
             # Centre the all-but-empty prior on what was found, so that where the tries began
             # leaves no trace.
             found = float(solution.unknowns[system.layout.azimuth.start])
@@ -222,12 +226,11 @@ def _solve_all(
         solved.append((system, solution))
         freedom = len(solution.residuals) + system.rows.count - system.layout.size
         if solution.cost > _POOR * freedom:
-            # A mark taped from points nearly in line with it has a mirror image close by, where the
-            # solver can be caught; with loose ties the pipe's own straightness chooses first.
-            for slack in _LOOSENED_M:
-                loose = replace(system, ties=loosen_ties(system.ties, slack))
-                guess = solve_system(loose, guess).unknowns
-            solved.append((system, solve_system(system, guess)))
+            gentler = _solve_loosened(system, guess, worth)
+            solved += [] if gentler is None else [(system, gentler)]
+        worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
+        # What the all-but-empty prior costs where it is not centred yet.
+        worth += 1.0 if measured is None else 0.0
     # Then about each line that fits, with its marks at the other places their tapes leave.
     for near, fitted in _distinct(solved, chain)[:_MOST_LOOKED_ROUND]:
         mark, jacobian = marks_of(near.ties, near.layout, fitted.unknowns)
@@ -235,6 +238,21 @@ def _solve_all(
             worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
             solved.append((near, solve_system(near, guess, worth_reaching=worth)))
     return sorted(solved, key=lambda pair: pair[1].cost)
+
+
+def _solve_loosened(system: System, guess: Floats, worth: float) -> Solution | None:
+    """Return the solution found by tightening the ties step by step, None where it is not worth it.
+
+    A mark taped from points nearly in line with it has a mirror image close by, where the solver
+    can be caught; with loose ties the pipe's own straightness chooses first.
+    """
+    for slack in _LOOSENED_M:
+        loose = replace(system, ties=loosen_ties(system.ties, slack))
+        found = solve_system(loose, guess, worth_reaching=worth)
+        if found.cost > worth:  # with tight ties it costs no less
+            return None
+        guess = found.unknowns
+    return solve_system(system, guess, worth_reaching=worth)
 
 
 def _distinct(solved: list[tuple[System, Solution]], chain: Chain) -> list[tuple[System, Solution]]:

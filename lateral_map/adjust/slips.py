@@ -239,6 +239,8 @@ def _of_readings(
     """Return what may have befallen each reading by itself."""
     held = {one.mark for one in site.locates if one.held_above_m}
     points = [one.name for one in site.plan.points]
+    rate = _ANOTHER_POINT / max(len(points) - 1, 1)
+    elsewhere = [Cause("tape from another point", rate, point=name) for name in points]
     for one in observations:
         reading, misread = one.id, _MISREAD[one.id.kind]
         if reading.kind == "footage":
@@ -264,12 +266,7 @@ def _of_readings(
             causes += (_HELD,)
         if reading.kind == "tape":
             used = tape_of(site, reading).point
-            rate = _ANOTHER_POINT / max(len(points) - 1, 1)
-            causes += tuple(
-                Cause("tape from another point", rate, point=name)
-                for name in points
-                if name != used
-            )
+            causes += tuple(cause for cause in elsewhere if cause.point != used)
         yield Hypothesis(columns, causes, reading, one.footage_m)
 
 

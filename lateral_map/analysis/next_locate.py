@@ -22,7 +22,7 @@ from lateral_map.model.results import (
     Stations,
     is_settled,
 )
-from lateral_map.model.route import Route
+from lateral_map.model.route import Route, propagate
 from lateral_map.units import to_metres
 
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
@@ -224,7 +224,7 @@ def _make_marks(
     noise = mark[:, None, None] * (axes @ np.swapaxes(axes, -1, -2))
     noise = noise + along @ np.swapaxes(along, -1, -2)
     noise = noise + np.square(care)[:, :, None] * np.eye(care.shape[1])
-    covariance = (seen @ route.covariance) @ np.swapaxes(seen, -1, -2) + noise
+    covariance = propagate(seen, route.covariance) + noise
     return _Marks(seen, covariance)
 
 

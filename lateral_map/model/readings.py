@@ -159,41 +159,35 @@ def reading_value(site: Site, reading: ReadingId) -> float | None:
             return bend_of(site, reading).fall_deg
         case "tape":
             return tape_of(site, reading).distance_m
-    for locate in site.locates:
-        if locate.mark == reading.mark:
-            ties = locate.ties
-            values = {
-                "footage": locate.footage_m,
-                "depth": locate.depth_m,
-                "nulls": locate.nulls_m,
-                "along": next((t.along_m for t in ties if isinstance(t, AlongTie)), None),
-                "offset": next(
-                    (t.noted_sign * t.offset_m for t in ties if isinstance(t, OffsetTie)), None
-                ),
-            }
-            return values.get(reading.kind)
-    return None
+    locate = site.locate_of.get(reading.mark)
+    if locate is None:
+        return None
+    values = {
+        "footage": locate.footage_m,
+        "depth": locate.depth_m,
+        "nulls": locate.nulls_m,
+        "along": next((t.along_m for t in locate.ties if isinstance(t, AlongTie)), None),
+        "offset": next(
+            (t.noted_sign * t.offset_m for t in locate.ties if isinstance(t, OffsetTie)), None
+        ),
+    }
+    return values.get(reading.kind)
 
 
 def noted_sign(site: Site, reading: ReadingId) -> float:
     """Return the sign that turns a blunder in a reading's equation into one in what was noted."""
-    offsets = (
-        tie.noted_sign
-        for one in site.locates
-        if reading.kind == "offset" and one.mark == reading.of
-        for tie in one.ties
-        if isinstance(tie, OffsetTie)
-    )
-    return next(offsets, 1.0)
+    if reading.kind != "offset":
+        return 1.0
+    ties = site.locate_of[reading.of].ties
+    return next((tie.noted_sign for tie in ties if isinstance(tie, OffsetTie)), 1.0)
 
 
 def tape_of(site: Site, reading: ReadingId) -> TapeTie:
     """Return the tape that a reading is."""
     return next(
         tie
-        for one in site.locates
-        for tie in one.ties
-        if one.mark == reading.of and isinstance(tie, TapeTie) and tie.column == reading.column
+        for tie in site.locate_of[reading.of].ties
+        if isinstance(tie, TapeTie) and tie.column == reading.column
     )
 
 

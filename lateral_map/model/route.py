@@ -487,4 +487,5 @@ class Route:
 
 def propagate(jacobian: Floats, covariance: Floats) -> Floats:
     """Return J C Jᵀ for a stack of Jacobians (k, m, n): the covariances (k, m, m)."""
-    return np.asarray((jacobian @ covariance) @ np.swapaxes(jacobian, -1, -2))
+    spread = (jacobian.reshape(-1, len(covariance)) @ covariance).reshape(jacobian.shape)
+    return np.asarray(spread @ np.swapaxes(jacobian, -1, -2))

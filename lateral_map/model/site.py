@@ -600,6 +600,11 @@ class Site:
         return tuple(sorted(used, key=lambda one: one.footage_m))
 
     @cached_property
+    def locate_of(self) -> dict[str, Locate]:
+        """The locates, those set aside too, by their marks."""
+        return {one.mark: one for one in reversed(self.locates)}
+
+    @cached_property
     def expected_depths_m(self) -> dict[str, float]:
         """How deep, by mark, the transmitter should lie at every locate (``model.expected``)."""
         return expect_depths(self)
