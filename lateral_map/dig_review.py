@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from lateral_map.analysis.depth_table import find_unread, table_depths
+from lateral_map.analysis.dug_into import list_dug_into
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.key_points import list_key_points
 from lateral_map.analysis.methods import choose_walls, compare_methods
@@ -61,6 +62,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
             structures,
             stopped=stopped,
         )
+        chosen = choose_walls(site.dig.walls, methods)
         reaches.append(
             ReachReview(
                 reach=reach,
@@ -69,7 +71,8 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
                 opened=tuple(opened),
                 structures=structures,
                 methods=methods,
-                chosen=choose_walls(site.dig.walls, methods),
+                chosen=chosen,
+                dug_into=list_dug_into(chosen, excavation, structures, report.utilities),
             )
         )
     say("choosing tapes")

@@ -16,6 +16,7 @@ from lateral_map.model.route import Route
 from lateral_map.model.site import UtilityKind, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_on
 from lateral_map.model.trench import (
+    SD_UTILITY_DEPTH_M,
     ConflictVerdict,
     Passing,
     TrenchProfile,
@@ -24,9 +25,6 @@ from lateral_map.model.trench import (
     UtilityRelation,
 )
 
-# Electromagnetic tracing: +-0.60 m in depth, taken as 95 % (terradiscovery.ca, "EM tracing").
-# A depth off a record drawing is hardly better.
-SD_UTILITY_DEPTH_M: Final = 0.30
 _STEP_M: Final = 0.05
 # To this what lies between two steps is found.
 _CLOSE_M: Final = 1e-8

@@ -126,6 +126,8 @@ def _utilities(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, 
             "aside_sd": out.length(one.sd_aside_m),
             "hand_dig": _spans(one.hand_dig_m, out),
             "hand_dig_if_sloped": _spans(one.hand_dig_sloped_m, out),
+            "in_sloped_cut_of": [reach.name for reach in review.reaches_into(one)],
+            "from_trench_side": out.length(one.side_m),
             "tolerance": out.length(review.report.dig.tolerance_m),
         }
         yield outer_first(one.zone), {"layer": "tolerance zone"} | common | zone

@@ -529,7 +529,8 @@ class ReachReview:
 
     ``rules`` are those of its own soil. ``opened`` is the ground of each of the excavation's cuts;
     ``chosen`` is how the walls are to stand: as the site asks, unless that cut is refused or not
-    allowed here.
+    allowed here; ``dug_into`` are the utilities that its slopes lay open, without those in the
+    trench.
     """
 
     reach: RepairReach
@@ -539,6 +540,7 @@ class ReachReview:
     structures: tuple[StructureNear, ...]
     methods: tuple[Method, ...]
     chosen: Walls
+    dug_into: tuple[UtilityConflict, ...] = ()
 
     def ground(self, walls: Walls) -> OpenedGround:
         """Return the ground of one cut; raises ``StopIteration`` where it is not to be had."""
@@ -579,6 +581,18 @@ class DigReview:
     def conflicts(self) -> tuple[UtilityConflict, ...]:
         """The mapped utilities in order of danger."""
         return self.report.utilities
+
+    @property
+    def dug_into(self) -> tuple[tuple[UtilityConflict, tuple[RepairReach, ...]], ...]:
+        """What the slopes of the chosen cuts lay open, and where, in order of danger."""
+        found = ((one, self.reaches_into(one)) for one in self.conflicts)
+        return tuple((one, reaches) for one, reaches in found if reaches)
+
+    def reaches_into(self, one: UtilityConflict) -> tuple[RepairReach, ...]:
+        """Return the reaches whose chosen cut's slopes may lay a utility open."""
+        return tuple(
+            each.reach for each in self.reaches if any(other is one for other in each.dug_into)
+        )
 
     def reaches_near(self, one: UtilityConflict) -> tuple[RepairReach, ...]:
         """Return the reaches whose trench comes within the tolerance of a utility, at 95 %."""

@@ -93,7 +93,18 @@ def urgent_lines(review: DigReview) -> tuple[str, ...]:
                 for one in review.conflicts
                 if one.in_the_way
             ),
+            *dug_into_lines(review),
         )
+    )
+
+
+def dug_into_lines(review: DigReview) -> tuple[str, ...]:
+    """Return what the slopes of the chosen cuts lay open, worst first, each with its reaches."""
+    unit = review.report.site.unit
+    return tuple(
+        f"IN THE SLOPED CUT ({listed([tidy(each.name, 40) for each in reaches])}): "
+        f"{utility_words(one, unit)}"
+        for one, reaches in review.dug_into
     )
 
 
@@ -175,6 +186,8 @@ def dig_facts(review: DigReview) -> tuple[Fact, ...]:
     unit, report = review.report.site.unit, review.report
     facts = [*danger_facts(report)]
     facts.append(_named("In the trench", [one for one in review.conflicts if one.in_the_way]))
+    if laid_open := [one for one, _ in review.dug_into]:
+        facts.append(_named("In a sloped cut", laid_open))
     if unknown := [one for one in review.conflicts if one.hidden]:
         facts.append(_named("Depth unknown", unknown))
     crossing = [one for one in review.conflicts if one.crossings]
@@ -612,7 +625,8 @@ def truck_urgent_lines(review: DigReview) -> tuple[str, ...]:
     inside = [one for one in review.conflicts if one.in_the_way]
     said = [as_sentence(tidy(words, 400)) for words in danger_notices(review.report)]
     said += [as_sentence(f"IN THE TRENCH: {utility_words(one, unit)}") for one in inside]
-    if not inside:
+    said += [as_sentence(tidy(words, 400)) for words in dug_into_lines(review)]
+    if not inside and not review.dug_into:
         said.append("No mapped utility lies in the trench: that is no sign that there is none.")
     return tuple(said)
 

@@ -17,12 +17,13 @@ import numpy as np
 from analysis.builder import Floats, HandRoute, Sds
 from dig.builder import FOOT, INCH, dig_rules
 
-from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M, find_conflicts
+from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.trench import UNSEEN_RISE, lay_trench, measure_cross_slope
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.model.results import PipeStretch
 from lateral_map.model.site import Plan, SoilLayer, SpotLevel, UtilityLine
+from lateral_map.model.trench import SD_UTILITY_DEPTH_M
 
 Z95 = 1.959964
 SLOPES = {"A": 0.75, "B": 1.0, "C": 1.5}

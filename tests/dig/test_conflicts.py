@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 from shapely.geometry import LineString
 
-from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M, find_conflicts
+from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.model.site import Plan, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_on
+from lateral_map.model.trench import SD_UTILITY_DEPTH_M
 
 Z95 = 1.959964
 

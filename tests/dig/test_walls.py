@@ -16,13 +16,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point
 
+from lateral_map.analysis.conflicts import find_conflicts
+from lateral_map.analysis.dug_into import list_dug_into
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.methods import choose_walls, compare_methods
 from lateral_map.analysis.reach import propose_reaches
+from lateral_map.analysis.structures import find_structures
 from lateral_map.analysis.trench_rules import read_trench_rules
 from lateral_map.analysis.whitelines import outline_dig
 from lateral_map.model.earthwork import prismoidal_volume_m3
-from lateral_map.model.site import SoilLayer
+from lateral_map.model.site import Plan, SoilLayer, UtilityLine
 from lateral_map.model.walls import WallShape, draw_wall
 
 SLOPES = {"stable rock": 0.0, "A": 0.75, "B": 1.0, "C": 1.5}
@@ -284,3 +287,28 @@ def test_walls_that_are_not_to_be_had_fall_back_and_are_still_compared():
     assert [one.walls for one in found.cuts] == ["shored", "sloped"]
     assert choose_walls("benched", methods) == "sloped"
     assert choose_walls("shored", methods) == "shored"
+
+
+@pytest.mark.parametrize(
+    ("aside_ft", "depth_ft", "walls", "told"),
+    [
+        (6.0, 3.0, "sloped", True),
+        (6.0, None, "sloped", True),
+        (6.0, 3.0, "shored", False),  # nothing is dug there
+        (6.0, 14.0, "sloped", False),  # surely under the trench's bottom
+        (16.0, 3.0, "sloped", False),  # the cut ends 13 ft from the middle
+        (0.5, 3.0, "sloped", False),  # in the trench itself, which is told already
+    ],
+)
+def test_what_a_slope_lays_open_is_told_beside_what_lies_in_the_trench(
+    aside_ft, depth_ft, walls, told
+):
+    # 8 ft deep, 2 ft wide in soil C: the cut reaches 1 + 1.5 x 8 = 13 ft from the middle.
+    ends = np.array([[-5.0, aside_ft * FOOT], [15.0, aside_ft * FOOT]])
+    line = UtilityLine("gas", "gas", ends, depth_ft and depth_ft * FOOT, 0.05)
+    route, profile, rules, dig = laid(0.0, "C", plan=Plan(utilities=(line,)))
+    (found,) = find_conflicts(route, profile, 0.5)
+    cut = measure_excavation(profile, 0.0, LENGTH, dig, rules)
+    near = find_structures(route.site, profile, cut, rules)
+    assert bool(list_dug_into(walls, cut, near, (found,))) is told
+    assert found.in_trench is (aside_ft < 1.0)

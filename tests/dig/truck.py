@@ -109,7 +109,7 @@ def faults(review: DigReview, content: bytes) -> list[str]:
                 found.append(f"page {number}: {near[0]!r} over {near[1]!r}")
         said = document.pages[0].extract_text(x_tolerance=1.5)
     head = said.partition("Call 811")[0]
-    inside = [one for one in review.conflicts if one.in_the_way]
+    inside = [one for one in review.conflicts if one.in_the_way or review.reaches_into(one)]
     found += [f"{one.name} is not in the first lines" for one in inside
               if one.name[:20] not in head.replace("\n", " ")]  # fmt: skip
     return found

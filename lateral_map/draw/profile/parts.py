@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 from shapely import box as shapely_box
 
-from lateral_map.analysis.conflicts import SD_UTILITY_DEPTH_M
 from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.paint.hatch import hatch_lines
 from lateral_map.draw.paint.labels import Box
@@ -36,7 +35,7 @@ from lateral_map.draw.style import (
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import BasisStretch, Report
-from lateral_map.model.trench import UtilityConflict
+from lateral_map.model.trench import SD_UTILITY_DEPTH_M, UtilityConflict
 from lateral_map.units import from_metres
 from lateral_map.words.names import BETWEEN_WORDS, DEAD_RECKONED_WORDS
 from lateral_map.words.numbers import unit_word
