@@ -79,6 +79,22 @@ def lies_inside(review, line):
     return bool(np.any((gap < -0.03) & above)), bool(np.all(gap > 0.03))
 
 
+def in_the_slope(review):
+    """Return the names of lines of which a sample lies in the earth over a sloped reach's walls."""
+    found = set()
+    for one in review.reaches:
+        begin, end = one.reach.begin.footage_m, one.reach.end.footage_m
+        at = review.profile.at(np.arange(begin, end, 0.05))
+        edge = np.minimum(*at.edges_m(one.excavation.sloped.shape, 0.0))
+        for line in review.report.site.plan.utilities:
+            mapped = LineString(line.vertices_m)
+            gap = np.asarray(shapely.distance(shapely.points(at.place_m), mapped)) - edge
+            shallow = line.depth_m is None or line.depth_m < at.bottom_depth_m
+            if one.chosen != "shored" and np.any((gap < -0.03) & shallow):
+                found.add(line.name)
+    return found - {one.name for one in review.conflicts if one.joins}
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_whatever_lies_in_the_trench_comes_first(seed):
     review = generated(seed)
@@ -96,7 +112,14 @@ def test_whatever_lies_in_the_trench_comes_first(seed):
     known = [one.depth_known for one in review.conflicts if one.in_trench and not one.joins]
     assert known == sorted(known)  # a depth that nobody knows is the worse danger
     urgent = urgent_lines(review)
-    assert [name in words for name, words in zip(told, urgent, strict=True)] == [True] * len(told)
+    # After it what the sloped walls lay open beside it: all that samples find, in order of danger.
+    laid_open = [one.name for one, _ in review.dug_into]
+    assert laid_open == [name for name in ranked if name in laid_open]
+    assert in_the_slope(review) <= {*told, *laid_open}
+    heads = [f"IN THE TRENCH {name}" for name in told]
+    heads += [f"IN THE SLOPED CUT {name}" for name in laid_open]
+    said = [re.sub(r"^(IN THE [A-Z ]+?) *(?:\([^)]*\))?: (line \d).*", r"\1 \2", w) for w in urgent]
+    assert said == heads
     # Terminal and page: the first lines, all of them, in that order.
     (fact,) = [one for one in dig_facts(review)[:1] if one.name == "In the trench"]
     assert re.findall(r"line \d", fact.note) == told
@@ -105,6 +128,7 @@ def test_whatever_lies_in_the_trench_comes_first(seed):
     page = dig_page(review)
     head = page[page.index("Before the first bucket") : page.index("Call 811")]
     assert re.findall(r"IN THE TRENCH[^:]*: (line \d)", head) == told
+    assert re.findall(r"IN THE SLOPED CUT[^:]*: (line \d)", head) == laid_open
     assert [row.cells[0] for row in conflicts_table(review).rows] == ranked
     layer = next(one for one in dig_layers(review) if one.key == "conflicts")
     assert set(told) <= {mark.caption for mark in layer.items}
