@@ -95,7 +95,7 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         ),
         Group(
             "Digging",
-            "tolerance_zone? rule soil? walls? trench_width? bedding?",
+            "tolerance_zone? rule soil? walls? box_height? trench_width? bedding?",
             optional=True,
             path="dig",
         ),

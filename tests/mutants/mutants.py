@@ -148,7 +148,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/excavation.py", "* dig.bedding_m,", ",", "bedding is an area"),
     ("analysis/excavation.py", "length_if_deeper_m=_length_between(stretch.plan_m, deeper, low, high)", "length_if_deeper_m=_length_between(stretch.plan_m, stretch.bottom_depth_m, low, high)", "the deeper class is never reached"),
     ("analysis/excavation.py", "np.where(level, (begin >= low) & (begin < high), share)", "np.where(level, 0.0, share)", "level stretches have no class of depth"),
-    ("analysis/excavation.py", "float(np.add(*stretch.edges_m(slope, 0.0)).max())", "float(stretch.width_m.max())", "the cut opens no wider than its bottom"),
+    ("analysis/excavation.py", "float(np.add(*stretch.edges_m(shape, 0.0)).max())", "float(stretch.width_m.max())", "the cut opens no wider than its bottom"),
     ("analysis/excavation.py", "loose_high_m3=high * (1.0 + swell[1])", "loose_high_m3=high * (1.0 + swell[0])", "too few lorries for the worst case"),
     ("analysis/whitelines.py", "shapely.buffer(outline, set_back_m,", "shapely.buffer(outline, 0.5 * set_back_m,", "the heap stands too near"),
     # methods
@@ -163,7 +163,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/conflicts.py", "half = trench.width_m / 2.0\n", "half = trench.width_m / 8.0\n", "what lies along the trench's wall is not in it"),
     ("analysis/conflicts.py", "return min(known)", "return max(known)", "the clearance is the widest one"),
     ("analysis/conflicts.py", "return (None, None) if crossings else aside", "return aside", "a crossing of unknown depth has a clearance"),
-    ("analysis/conflicts.py", "by_hand = self.half_m + self.tolerance_m + spread", "by_hand = self.half_m + self.tolerance_m", "hands dig only where the line is mapped"),
+    ("analysis/conflicts.py", "by_hand = half_m + tolerance_m + spread", "by_hand = half_m + tolerance_m + 0.0 * spread", "hands dig only where the line is mapped"),
     # surfaces
     ("analysis/surfaces.py", "key=lambda one: one.polygon.area)", "key=lambda one: -one.polygon.area)", "the yard hides the path that crosses it"),
     ("analysis/surfaces.py", "left = shapely.difference(left, area.polygon)", "left = shapely.difference(left, part.boundary)", "overlapping covers count twice"),

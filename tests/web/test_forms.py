@@ -10,10 +10,11 @@ from lateral_map.web.forms import FORMS, form_values
 
 # Shown otherwise than in a field: a row is set aside by a button, a boundary's spread in the file.
 ELSEWHERE = {"use", "accuracy of boundary", "wander of pipe"}
-NOT_ON_THE_PAGE = {"dig_rule", "reach", "rates", "terrain", "applied"}
+NOT_ON_THE_PAGE = {"dig_rule", "soil_layer", "reach", "rates", "terrain", "applied"}
 # Files are named where they lie.
 IN_THE_FILE_ALONE = {
-    "swell", "swell_source", "pavement_cutback", "letter", "photographs", "keep_metadata"
+    "swell", "swell_source", "pavement_cutback", "cohesive", "letter", "photographs",
+    "keep_metadata",
 }  # fmt: skip
 
 
