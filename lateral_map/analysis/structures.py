@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -14,6 +15,9 @@ from lateral_map.model.dig import Excavation, Nearness, StructureKind, Structure
 from lateral_map.model.site import Site
 from lateral_map.model.trench import Area, TrenchProfile
 from lateral_map.model.walls import WallShape
+
+# A verdict, the ground it holds for, and lines across that ground, one a station.
+_Limit = tuple[Nearness, Area, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +41,15 @@ def find_structures(
     """
     stretch = profile.between(excavation.from_m, excavation.to_m)
     slope = max(rules.value("influence slope"), rules.slope)
-    limits: tuple[tuple[Nearness, Area, float], ...] = (
-        ("within the trench", excavation.shored.footprint, 0.0),
+    sloped, influence = excavation.sloped.shape, WallShape((slope,))
+    limits: tuple[_Limit, ...] = (
+        ("within the trench", excavation.shored.footprint, _sections(stretch, WallShape())),
+        ("within the sloped cut", stretch.footprint(sloped, 1.0), _sections(stretch, sloped)),
         (
-            "within the sloped cut",
-            stretch.footprint(excavation.sloped.shape, 1.0),
-            excavation.sloped.shape.flattest,
+            "within the influence line",
+            stretch.footprint(influence, 1.0),
+            _sections(stretch, influence),
         ),
-        ("within the influence line", stretch.footprint(WallShape((slope,)), 1.0), slope),
     )
     standing: list[_Standing] = []
     for area in site.plan.areas:
@@ -63,8 +68,21 @@ def find_structures(
     return tuple(sorted((one for one in found if one), key=lambda one: one.gap_m))
 
 
+def _sections(stretch: TrenchProfile, shape: WallShape) -> Any:
+    """Return a line across the cut at every station, from edge to edge at the deeper bound."""
+    ahead = np.gradient(stretch.place_m, axis=0)
+    ahead = ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    right_ward = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)
+    left, right = stretch.edges_m(shape, 1.0)
+    ends = [
+        stretch.place_m - left[:, None] * right_ward,
+        stretch.place_m + right[:, None] * right_ward,
+    ]
+    return shapely.linestrings(np.stack(ends, axis=1))
+
+
 def _judge(
-    one: _Standing, stretch: TrenchProfile, limits: tuple[tuple[Nearness, Area, float], ...]
+    one: _Standing, stretch: TrenchProfile, limits: tuple[_Limit, ...]
 ) -> StructureNear | None:
     # Where the trench's middle first comes nearest to it.
     middle = LineString(stretch.place_m)
@@ -74,9 +92,11 @@ def _judge(
     at = stretch.at(np.interp(along, stretch.plan_m - stretch.plan_m[0], stretch.footage_m))
     spread = TWO_SIDED_95 * float(np.hypot(at.across_sd_m[0], one.sd_m))
     gap = float(shapely.distance(limits[0][1], one.shape))
-    for verdict, area, slope in limits:
+    # The pipe's place may be surer where it is nearest than farther on.
+    spreads = TWO_SIDED_95 * np.hypot(stretch.across_sd_m, one.sd_m)
+    for verdict, area, sections in limits:
         away = float(shapely.distance(area, one.shape))
-        if away <= spread:
+        if away <= spread or (shapely.distance(sections, one.shape) <= spreads).any():
             return StructureNear(
                 name=one.name,
                 kind=one.kind,
@@ -84,7 +104,6 @@ def _judge(
                 gap_m=gap,
                 gap_low_m=max(gap - spread, 0.0),
                 gap_high_m=gap + spread,
-                allowed_m=slope * float(at.depth_at_bound(1.0)[0]),
                 footage_m=float(at.footage_m[0]),
                 bottom_depth_m=float(at.bottom_depth_m[0]),
                 only_by_bound=away > 0.0,

@@ -333,8 +333,8 @@ class StructureNear:
     """Something standing so near a cut that the cut may undermine it.
 
     ``gap_m`` is from the near wall of a vertical trench, 0 inside it; ``gap_low_m`` and
-    ``gap_high_m`` its 95 % bounds. ``allowed_m`` is the gap below which the verdict holds, at the
-    depth there. ``only_by_bound`` is True where the bound, not the estimate, lies within it.
+    ``gap_high_m`` its 95 % bounds. ``only_by_bound`` is True where the bound, not the estimate,
+    lies within it.
     """
 
     name: str
@@ -343,7 +343,6 @@ class StructureNear:
     gap_m: float
     gap_low_m: float
     gap_high_m: float
-    allowed_m: float
     footage_m: float
     bottom_depth_m: float
     only_by_bound: bool

@@ -8,7 +8,7 @@ from analysis.builder import HandRoute, Sds
 from dig.builder import FOOT, dig_rules, sloped, straight, trench
 from hypothesis import given
 from hypothesis import strategies as st
-from shapely.geometry import Point, box
+from shapely.geometry import Point, Polygon, box
 
 from lateral_map.analysis.excavation import measure_excavation
 from lateral_map.analysis.reach import propose_reaches
@@ -49,8 +49,31 @@ def test_the_influence_line_reaches_past_a_steeper_cut():
     found = near(Plan(points=(tree(8.5),)), soil="A")  # the cut ends at 7 ft, the line at 9 ft
     assert [one.verdict for one in found] == ["within the influence line"]
     assert found[0].gap_m == pytest.approx(7.5 * FOOT)
-    assert found[0].allowed_m == pytest.approx(8 * FOOT)
     assert not found[0].only_by_bound
+
+
+def test_the_influence_line_rises_from_the_deeper_bound():
+    # 1 ft and 8 ft, and 1.96 x 0.1 m more at the bound: 9.64 ft.
+    seen = [
+        [one.verdict for one in near(Plan(points=(tree(at),)), soil="A", sds=Sds(elevation=0.1))]
+        for at in (9.6, 9.7)
+    ]
+    assert seen == [["within the influence line"], []]
+
+
+def test_a_place_is_held_against_the_pipe_where_that_is_least_sure():
+    # A house beside the whole reach, a hair nearer at its begin, where the pipe is surely known.
+    corners = [(0.0, 2.95), (LENGTH, 3.0), (LENGTH, 9.0), (0.0, 9.0)]
+    house = PlanArea("house", "building", Polygon(corners))
+    dig = dig_rules("B")
+    found = {}
+    for sd in (0.0, 0.05):
+        route = straight(LENGTH, DEPTH, plan=Plan(areas=(house,)), dig=dig, sds=Sds(azimuth=sd))
+        profile, rules = trench(route, dig)
+        cut = measure_excavation(profile, 0.0, LENGTH, dig, rules)
+        found[sd] = [one.verdict for one in find_structures(route.site, profile, cut, rules)]
+    # The sloped cut ends 9 ft, 2.74 m off; at the far end the pipe may lie 0.6 m aside.
+    assert found == {0.0: [], 0.05: ["within the sloped cut"]}
 
 
 def test_a_place_mapped_loosely_counts_by_its_bound():

@@ -171,7 +171,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/surfaces.py", '_add(broken, _UNMAPPED, "", left, centreline_m, footprint)', '_add(broken, _UNMAPPED, "", wide, centreline_m, footprint)', "all ground is unmapped as well"),
     # structures
     ("analysis/structures.py", 'max(rules.value("influence slope"), rules.slope)', 'min(rules.value("influence slope"), rules.slope)', "a house near soft ground is passed over"),
-    ("analysis/structures.py", "allowed_m=slope * float(at.depth_at_bound(1.0)[0])", "allowed_m=slope * float(at.depth_at_bound(-1.0)[0])", "influence is taken from the shallow bound"),
+    ("analysis/structures.py", "spreads = TWO_SIDED_95 * np.hypot(stretch.across_sd_m, one.sd_m)", "spreads = 0.0 * np.hypot(stretch.across_sd_m, one.sd_m)", "a cut is as sure everywhere as where it is nearest"),
     ("analysis/structures.py", "if away <= spread:", "if away <= 0.0:", "what may be within counts as clear"),
     ("analysis/structures.py", "only_by_bound=away > 0.0", "only_by_bound=away <= 0.0", "certain and possible change places"),
     ("analysis/structures.py", "gap_low_m=max(gap - spread, 0.0)", "gap_low_m=gap", "the least gap is the mean gap"),
@@ -206,6 +206,8 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/reach.py", "starts = before_end if stretch.line_from else 1.0", "starts = 1.0", "a party beyond the reach has a part of it"),
     ("analysis/reach.py", "across = np.stack([ahead[:, 1], -ahead[:, 0]], axis=-1)", "across = ahead", "white lines are as wide as the run is unsure along"),
     # white lines
+    ("analysis/dug_into.py", "one.shallow_m <= excavation.deepest_high_m", "one.shallow_m > excavation.deepest_high_m", "what a slope lays open passes unsaid"),
+    ("analysis/dug_into.py", 'if walls == "shored":', 'if walls != "shored":', "vertical walls dig into what stands beside them"),
     ("analysis/whitelines.py", "stretch.edges_m(shape, 1.0)", "stretch.edges_m(shape, -1.0)", "white lines of the shallow bound"),
     ("analysis/whitelines.py", "aside = TWO_SIDED_95 * stretch.across_sd_m", "aside = 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
