@@ -93,18 +93,12 @@ def urgent_lines(review: DigReview) -> tuple[str, ...]:
                 for one in review.conflicts
                 if one.in_the_way
             ),
-            *dug_into_lines(review),
+            *(
+                f"IN THE SLOPED CUT ({listed([tidy(each.name, 40) for each in reaches])}): "
+                f"{utility_words(one, unit)}"
+                for one, reaches in review.dug_into
+            ),
         )
-    )
-
-
-def dug_into_lines(review: DigReview) -> tuple[str, ...]:
-    """Return what the slopes of the chosen cuts lay open, worst first, each with its reaches."""
-    unit = review.report.site.unit
-    return tuple(
-        f"IN THE SLOPED CUT ({listed([tidy(each.name, 40) for each in reaches])}): "
-        f"{utility_words(one, unit)}"
-        for one, reaches in review.dug_into
     )
 
 
@@ -625,7 +619,9 @@ def truck_urgent_lines(review: DigReview) -> tuple[str, ...]:
     inside = [one for one in review.conflicts if one.in_the_way]
     said = [as_sentence(tidy(words, 400)) for words in danger_notices(review.report)]
     said += [as_sentence(f"IN THE TRENCH: {utility_words(one, unit)}") for one in inside]
-    said += [as_sentence(tidy(words, 400)) for words in dug_into_lines(review)]
+    said += [
+        as_sentence(f"IN THE SLOPED CUT: {utility_words(one, unit)}") for one, _ in review.dug_into
+    ]
     if not inside and not review.dug_into:
         said.append("No mapped utility lies in the trench: that is no sign that there is none.")
     return tuple(said)

@@ -59,7 +59,7 @@ def generate(seed: int) -> DigReview:
         for k, (a, b) in enumerate(list(pairwise(cuts))[::2])
         if b - a > 0.3
     )
-    walls = ("sloped", "shored", "benched", "box and slope")[seed % 4]
+    walls = ("sloped", "shored", "benched", "box and slope")[seed // 4 % 4 if full else seed % 4]
     layers = (SoilLayer(0.6, "C"), SoilLayer(1.2, "A")) if seed % 3 == 0 else ()
     dig = replace(site.dig, soil="B", cohesive=True, layers=layers, walls=walls, box_height_m=1.8)
     findings = site.findings

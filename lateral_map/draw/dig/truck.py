@@ -34,7 +34,7 @@ from lateral_map.words.excavator import (
     truck_urgent_lines,
     truck_utility_lines,
 )
-from lateral_map.words.notices import stop_line
+from lateral_map.words.notices import danger_notices, stop_line
 from lateral_map.words.numbers import tidy
 
 _TEXT_PT: Final = 9.0
@@ -42,8 +42,7 @@ _LINE_PT: Final = 11.4
 _BIG_PT: Final = 12.0
 _MARGIN_PT: Final = 26.0
 _GAP_PT: Final = 12.0
-# Wide enough for a depth in big figures, to the tenth of a foot or the centimetre.
-_COLUMN_PT: Final = {"ft": 31.0, "us_ft": 31.0, "m": 41.0}
+_COLUMN_PT: Final = 31.0
 _DEPTHS_PT: Final = 53.0
 _BESIDE_PT: Final = 62.0
 _LEAST_GRAPH_PT: Final = 70.0
@@ -124,13 +123,18 @@ def _from_the_side(review: DigReview, paper: Paper) -> Canvas:
     room = page.right - page.left
     urgent = truck_urgent_lines(review)
     longest = 2 if sum(len(_lines(one, room, bold=True)) for one in urgent) <= 12 else 1
-    for words in urgent:
-        page.paragraph(words, bold=True, most=longest)
+    stops = len(danger_notices(review.report))
+    for k, words in enumerate(urgent):
+        # What stops everything is never cut short.
+        page.paragraph(words, bold=True, most=9 if k < stops else longest)
     page.y += 3.0
     cautions = _in_columns(page, TRUCK_CAUTIONS, 2, page.y)
     page.y = cautions + 3.0
     page.canvas.line([(page.left, page.y), (page.right, page.y)], Stroke(INK, 0.8))
-    rows, bands = _depth_bands(review, room - _BESIDE_PT)
+    figures = [_figures(review, row) for row in review.depths]
+    widest = max(text_width(one, _BIG_PT, bold=True) for each in figures for one in each)
+    wide = max(widest + 4.0, _COLUMN_PT)
+    rows, bands = _depth_bands(review, int((room - _BESIDE_PT) // wide))
     left_pt = page.foot - page.y - _DEPTHS_PT * len(bands) - _LINE_PT - 4.0
     graph = 100.0
     for _ in range(2):
@@ -140,16 +144,25 @@ def _from_the_side(review: DigReview, paper: Paper) -> Canvas:
     page.y = page.foot - _DEPTHS_PT * len(bands) - _LINE_PT
     page.paragraph(truck_depths_words(review), most=1)
     for band in bands:
-        _depths(page, review, [rows[k] for k in band])
+        _depths(page, review, [rows[k] for k in band], wide)
         page.y += _DEPTHS_PT
     return page.canvas
 
 
-def _depth_bands(review: DigReview, room: float) -> tuple[list[DepthRow], list[range]]:
+def _figures(review: DigReview, row: DepthRow) -> tuple[str, str]:
+    """Return the depths of invert and cover as they are printed big, doubtful ones with a ?."""
+    unit, doubt = review.report.site.unit, "?" if row.unread else ""
+    invert, cover = (
+        f"{from_metres(depth_m, unit):.{2 if unit == 'm' else 1}f}{doubt}"
+        for depth_m in (row.invert_depth_m, row.cover_m)
+    )
+    return invert, cover
+
+
+def _depth_bands(review: DigReview, a_band: int) -> tuple[list[DepthRow], list[range]]:
     """Return the depths to print, every 5 ft as far as they find room, and those of each band."""
     unit = review.report.site.unit
     step = to_metres(1.5 if unit == "m" else 5.0, unit)
-    a_band = int(room // _COLUMN_PT[unit])
     rows: list[DepthRow] = []
     for times in (1, 2, 4, 10, 20, 40):
         rows = [
@@ -163,14 +176,9 @@ def _depth_bands(review: DigReview, room: float) -> tuple[list[DepthRow], list[r
     return rows, [range(k, min(k + a_band, len(rows))) for k in range(0, len(rows), a_band)]
 
 
-def _depths(page: _Page, review: DigReview, rows: Sequence[DepthRow]) -> None:
+def _depths(page: _Page, review: DigReview, rows: Sequence[DepthRow], wide: float) -> None:
     """Set one band of footages with the invert's depth, its 95 % and the cover under each."""
     unit, canvas = review.report.site.unit, page.canvas.group("depth-figures")
-    wide = _COLUMN_PT[unit]
-
-    def figure(value_m: float) -> str:
-        return f"{from_metres(value_m, unit):.{2 if unit == 'm' else 1}f}"
-
     names = (("Footage", 10.0), ("Invert", 23.0), ("95 %", 34.0), ("Cover", 47.0))
     for words, down in names:
         canvas.text(page.left, page.y + down, words, _TEXT_PT)
@@ -178,15 +186,13 @@ def _depths(page: _Page, review: DigReview, rows: Sequence[DepthRow]) -> None:
         x = page.left + _BESIDE_PT + (k + 0.5) * wide
         if row.unread:
             canvas.box(x - wide / 2 + 0.8, page.y + 1.5, wide - 1.6, 48.0, fill="#e3e6e8")
-        doubt = "?" if row.unread else ""
-        whole = f"{from_metres(row.footage_m, unit):g}"
+        whole = f"{round(from_metres(row.footage_m, unit), 3) + 0.0:g}"
         canvas.text(x, page.y + 10.0, whole, _TEXT_PT, anchor="middle")
-        spread = f"±{figure(TWO_SIDED_95 * row.sd_m)}"
-        for value, down in ((row.invert_depth_m, 23.0), (row.cover_m, 47.0)):
-            words = f"{figure(value)}{doubt}"
-            size = _BIG_PT if text_width(words, _BIG_PT, bold=True) < wide - 2 else _TEXT_PT
-            canvas.text(x, page.y + down, words, size, anchor="middle", bold=True)
-        canvas.text(x, page.y + 34.0, spread, _TEXT_PT, anchor="middle")
+        spread = from_metres(TWO_SIDED_95 * row.sd_m, unit)
+        words = f"±{spread:.{2 if unit == 'm' else 1}f}"
+        canvas.text(x, page.y + 34.0, words, _TEXT_PT, anchor="middle")
+        for figure, down in zip(_figures(review, row), (23.0, 47.0), strict=True):
+            canvas.text(x, page.y + down, figure, _BIG_PT, anchor="middle", bold=True)
 
 
 def _from_above(review: DigReview, paper: Paper) -> Canvas:
