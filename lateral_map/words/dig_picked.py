@@ -12,6 +12,7 @@ from lateral_map.words.excavator import (
     lies_words,
     mirror_words,
     quantity_words,
+    side_words,
     spans_words,
     tape_doubts,
     trench_words,
@@ -32,6 +33,7 @@ def zone_picked(review: DigReview, one: UtilityConflict) -> Detail:
         ("Verdict", trench_words(one)),
         ("Lies", lies_words(one, unit)),
         ("Clearance", clearance_words(one, unit)),
+        ("Beside it", side_words(one, unit) or "over the trench"),
         ("Trench within it", spans_words(one.hand_dig_m, unit) or "nowhere on this run"),
         (
             "Sloped cut within it",

@@ -144,6 +144,11 @@ def clearance_words(one: UtilityConflict, unit: str) -> str:
     return f"{gap} from the pipe{'' if one.depth_known else ' in plan'}"
 
 
+def side_words(one: UtilityConflict, unit: str) -> str:
+    """Say how far a utility lies beside the trench as dug with vertical walls, empty if over it."""
+    return f"{length(one.side_m, unit)} from the trench's side" if one.side_m > 0.0 else ""
+
+
 def crossing_words(met: UtilityCrossing, unit: str) -> str:
     """Say how a utility passes the pipe where it crosses it."""
     if met.clearance_m is None or met.sd_clearance_m is None:

@@ -23,6 +23,7 @@ from lateral_map.words.excavator import (
     near_words,
     quantity_words,
     side_of_tapes,
+    side_words,
     spans_words,
     structure_words,
     tape_doubts,
@@ -146,7 +147,7 @@ def conflicts_table(review: DigReview) -> Table:
             one.relation,
             where or f"nearest at {length(one.nearest_footage_m, unit)}",
             "UNKNOWN" if one.depth_m is None else length(one.depth_m, unit),
-            clearance_words(one, unit),
+            "; ".join(filter(None, (clearance_words(one, unit), side_words(one, unit)))),
             hand or "–",
             tidy(one.source, 80),
         )
