@@ -313,7 +313,7 @@ def _ground_notices(review: DigReview) -> list[str]:
 def reach_title(reach: RepairReach, unit: str) -> str:
     """Return a reach's name, footages and length."""
     begin, end = (length(e.footage_m, unit) for e in (reach.begin, reach.end))
-    return f"{tidy(reach.name, 60)}: {begin} to {end}, {length(reach.length_m, unit)} of pipe"
+    return f"{label(reach.name, 60)}: {begin} to {end}, {length(reach.length_m, unit)} of pipe"
 
 
 def reach_reason(reach: RepairReach) -> str:

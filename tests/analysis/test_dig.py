@@ -121,7 +121,8 @@ def test_buffer_holds_corridor_holds_route(seed):
         disc = Point(stations.easting_m[index], stations.northing_m[index]).buffer(
             buffer.half_width_m[index], quad_segs=4
         )
-        assert buffer.polygon.buffer(1e-9).covers(disc)
+        # Corners are rounded to a ten-thousandth of a millimetre, so that bytes repeat.
+        assert buffer.polygon.buffer(1e-7).covers(disc)
 
 
 @settings(max_examples=15)
