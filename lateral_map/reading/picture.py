@@ -7,7 +7,7 @@ whose places are known. What is kept is the part about the run, north up in the 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -131,7 +131,9 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
     raster, numbers, crs = geotiff_raster(path)
     said = of.said.picture.crs
     if crs and said and not same_crs(crs, said):
-        raise SiteError(Fault("the file names another", "leave this out", field="picture.crs"))
+        raise SiteError(
+            Fault("the file names another system", "leave this out", field="picture.crs")
+        )
     if not (crs or said or of.placed.frame.is_local):
         remedy = "write [picture] crs, the system its coordinates are in"
         raise SiteError(Fault("the file names no coordinate system", remedy))
@@ -205,15 +207,14 @@ def _by_numbers(numbers: tuple[float, ...], crs: str, of: _Laying) -> _Where:
 
 def _by_points(raster: Raster, of: _Laying, sd_m: float, ledger: Ledger) -> _Where:
     """Return where a picture lies by points found in it, telling what the fit leaves over."""
-    given = of.said.picture_point
-    found = list(_known_points(raster, of))
+    found = _known_points(raster, of)
     if len(found) < 2:
         remedy = "write two; a third checks them, a fourth bears it out"
         raise SiteError(Fault("one point alone lays no picture", remedy, field="picture_point[1]"))
-    names = [name for name, _ in found]
+    names = [name for _, name, _ in found]
     # Rows count down, northings up.
-    pixels = np.array([[one.column, -one.row] for one in given])
-    target = np.array([place for _, place in found])
+    pixels = np.array([[one.column, -one.row] for one, _, _ in found])
+    target = np.array([place for _, _, place in found])
     sd = np.full(len(found), sd_m)
     fit = fit_similarity(pixels, target, sd)
     if not fit.sd_turn_rad <= MOST_TURN_RAD:
@@ -241,10 +242,15 @@ def _by_points(raster: Raster, of: _Laying, sd_m: float, ledger: Ledger) -> _Whe
     )
 
 
-def _known_points(raster: Raster, of: _Laying) -> Iterator[tuple[str, tuple[float, float]]]:
-    """Yield each point's name and its place in the plane; raises ``SiteError`` with all faults."""
-    faults = []
-    for number, one in enumerate(of.said.picture_point, 1):
+def _known_points(
+    raster: Raster, of: _Laying
+) -> list[tuple[PicturePointTable, str, tuple[float, float]]]:
+    """Return the points with their names and places in the plane; raises ``SiteError``.
+
+    It has no fault where those are told already: an entry's that could not be read, the plan's.
+    """
+    given, found, faults = of.said.picture_point, [], list[Fault]()
+    for number, one in enumerate(given, 1):
         field = f"picture_point[{number}]"
         if one.column > raster.width or one.row > raster.height:
             size = f"{raster.width} by {raster.height}"
@@ -253,9 +259,11 @@ def _known_points(raster: Raster, of: _Laying) -> Iterator[tuple[str, tuple[floa
             continue
         place = _place_of(one, of, field, faults)
         if place is not None:
-            yield one.point or f"point {number}", place
-    if faults:
+            found.append((one, one.point or f"point {number}", place))
+    unread = f"picture_point[{len(given) + 1}]" in of.said.lines
+    if faults or unread or len(found) < len(given):
         raise SiteError(faults)
+    return found
 
 
 def _place_of(

@@ -348,6 +348,24 @@ def test_what_lays_no_picture_is_said_with_what_would(
         assert part in fault.words
 
 
+@pytest.mark.parametrize("slip", ["a point misspelt", "a plan that is none"])
+def test_a_slip_elsewhere_sets_off_no_complaint_of_the_picture(tmp_path: Path, slip: str) -> None:
+    entries = [f'column = {x}\nrow = 5\npoint = "{name}"\n' for x, name in
+               ((5, "hydrant"), (500, "power pole"))]  # fmt: skip
+    if slip == "a point misspelt":
+        entries[0] = entries[0].replace("column", "colunm")
+    points = "".join(f"[[picture_point]]\n{one}" for one in entries)
+    folder = lot_with(tmp_path, TOML.format("a.jpg") + points, {"a.jpg": Painted().bytes()})
+    if slip == "a plan that is none":
+        (folder / "plan.geojson").write_text("{")
+    faults = faults_of(folder)
+    assert not any(fault.field == "picture.file" for fault in faults)
+    assert not any("one point alone" in fault.problem for fault in faults)
+    assert {fault.file for fault in faults} == (
+        {"site.toml"} if slip == "a point misspelt" else {"plan.geojson"}
+    )
+
+
 def test_a_picture_needs_its_accuracy_and_a_table_its_picture(tmp_path: Path) -> None:
     (fault,) = faults_of(lot_with(tmp_path / "a", '[picture]\nfile = "a.jpg"\n'))
     assert fault.field == "picture.accuracy"

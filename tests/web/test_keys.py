@@ -18,23 +18,27 @@ from lateral_map.reading.folder import load_site
 from lateral_map.web import serve
 
 pytestmark = pytest.mark.browser
+# Asked at every stop of the Tab key, so it looks at no layout.
 _STOP = """() => {
   const one = document.activeElement;
   const byIds = (one.getAttribute("aria-labelledby") || "").split(" ")
     .map((id) => document.getElementById(id)?.textContent || "").join(" ");
   const labels = [...(one.labels || [])].map((label) => label.textContent).join(" ");
-  const name = one.getAttribute("aria-label") || labels || byIds || one.textContent || "";
+  const own = one.tagName === "BODY" ? "" : one.textContent;
+  const name = one.getAttribute("aria-label") || labels || byIds || own || "";
+  return {
+    tag: one.tagName, id: one.id, name: name.replace(/\\s+/g, " ").trim().slice(0, 200),
+    field: one.closest("[data-field]")?.dataset.field || "",
+  };
+}"""
+_SEEN = """() => {
+  const one = document.activeElement;
   const box = one.getBoundingClientRect();
   const at = [Math.min(Math.max(box.x + box.width / 2, 0), innerWidth - 1),
               Math.min(Math.max(box.y + box.height / 2, 0), innerHeight - 1)];
   const hit = document.elementFromPoint(...at);
-  return {
-    tag: one.tagName, id: one.id,
-    name: one.tagName === "BODY" ? "" : name.replace(/\\s+/g, " ").trim().slice(0, 200),
-    field: one.closest("[data-field]")?.dataset.field || "",
-    seen: Boolean(hit) && (one.contains(hit) || hit.contains(one) || one.id === "profile-slider"),
-    ringed: getComputedStyle(one).outlineStyle !== "none",
-  };
+  const seen = Boolean(hit) && (one.contains(hit) || hit.contains(one));
+  return (seen || one.id === "profile-slider") && getComputedStyle(one).outlineStyle !== "none";
 }"""
 _MOST_STOPS = 260
 
@@ -64,7 +68,7 @@ class Hands:
                 and (not id or now["id"] == id)
             )
             if matches and now["tag"] != "BODY":
-                if not (now["seen"] and now["ringed"]):
+                if not self.page.evaluate(_SEEN):
                     self.unseen.add(f"{now['tag']} {now['name']} {now['field']}")
                 return now
             passed.append(now["name"] or now["tag"])
