@@ -159,8 +159,8 @@ class TrenchRules:
             step = self.value(steps[self.soil])
             if step > 0.0:
                 shapes["benched"] = WallShape(slopes[:1], (), 0.0, self.value("first bench"), step)
-        if self.box_height_m is not None:
-            held = max(self.box_height_m - self.value("shield top"), 0.0)
+        held = (self.box_height_m or 0.0) - self.value("shield top")
+        if held > 0.0:
             shapes["box and slope"] = WallShape(slopes, ends, held)
         return shapes
 

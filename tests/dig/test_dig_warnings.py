@@ -16,9 +16,11 @@ from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.layers import dig_layers
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.dig.tables import rules_table
-from lateral_map.model.site import DigRules, Reach, RuleOverride
+from lateral_map.draw.dig.truck import truck_html
+from lateral_map.model.site import DigRules, Reach, RuleOverride, SoilLayer
 from lateral_map.report import build_report
 from lateral_map.words.excavator import dig_notices
+from lateral_map.words.names import WALL_WORDS
 
 
 def data_of(page):
@@ -103,3 +105,25 @@ def test_the_white_line_of_the_truck_is_the_cut_chosen(walls):
     (line,) = next(layer for layer in dig_layers(found, chosen=True) if layer.key == "white").items
     outline = found.reaches[0].ground(walls).outline
     assert Polygon(line.at_m).area == pytest.approx(outline.area)
+
+
+@pytest.mark.parametrize("walls", ["sloped", "shored", "benched", "box and slope"])
+@pytest.mark.parametrize("box_height_m", [None, 0.3, 2.0])
+def test_every_way_to_stand_is_told_and_outlined(walls, box_height_m):
+    layers = () if walls == "benched" else (SoilLayer(0.5, "C"), SoilLayer(1.0, "stable rock"))
+    found = review(walls=walls, soil="B", layers=layers, cohesive=True, box_height_m=box_height_m)
+    for one in found.reaches:
+        cuts = {ground.cut.walls: ground.cut for ground in one.opened}
+        assert ("box and slope" in cuts) == (box_height_m == 2.0)
+        assert one.chosen == (walls if walls in cuts else "sloped")
+        for ground in one.opened:
+            cut = ground.cut
+            assert cut.bank_low_m3 <= cut.bank_m3 <= cut.bank_high_m3
+            assert ground.kept_back.covers(ground.outline)
+            assert ground.outline.buffer(2e-3).covers(cut.footprint)
+    told = dig_page(found) + truck_html(found)
+    assert all(
+        WALL_WORDS[cut.walls] in told for one in found.reaches for cut in one.excavation.cuts
+    )
+    asked = f"{walls.capitalize()} walls are asked for"
+    assert any(asked in words for words in dig_notices(found)) == (found.reaches[0].chosen != walls)

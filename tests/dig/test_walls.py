@@ -132,6 +132,8 @@ def test_benches_are_for_type_a_and_cohesive_b_from_top_to_bottom():
     ):  # fmt: skip
         assert "benched" not in shapes(soil, layers, cohesive=cohesive)
     assert "box and slope" not in shapes("A")
+    # A box no higher than it must stand above the slope holds nothing.
+    assert "box and slope" not in shapes("A", box_height_m=1.5 * FOOT)
 
 
 def counted(shape, rise, width, depth, length, cells=700):
