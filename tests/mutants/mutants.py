@@ -172,7 +172,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # structures
     ("analysis/structures.py", 'max(rules.value("influence slope"), rules.slope)', 'min(rules.value("influence slope"), rules.slope)', "a house near soft ground is passed over"),
     ("analysis/structures.py", "spreads = TWO_SIDED_95 * np.hypot(stretch.across_sd_m, one.sd_m)", "spreads = 0.0 * np.hypot(stretch.across_sd_m, one.sd_m)", "a cut is as sure everywhere as where it is nearest"),
-    ("analysis/structures.py", "if away <= spread:", "if away <= 0.0:", "what may be within counts as clear"),
+    ("analysis/structures.py", "if away <= spread or (shapely.distance(sections, one.shape) <= spreads).any():", "if away <= 0.0:", "what may be within counts as clear"),
     ("analysis/structures.py", "only_by_bound=away > 0.0", "only_by_bound=away <= 0.0", "certain and possible change places"),
     ("analysis/structures.py", "gap_low_m=max(gap - spread, 0.0)", "gap_low_m=gap", "the least gap is the mean gap"),
     # refind

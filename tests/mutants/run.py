@@ -49,6 +49,7 @@ UNDER = {
     "mending": "test_diagnose",
     "readings": "test_set_aside",
     "whitelines": "test_structures",
+    "dug_into": "test_walls",
 }
 WIDER = ["tests/model", "tests/report", "tests/demos", "tests/truth"]
 LEAST_KILLED = 0.9
