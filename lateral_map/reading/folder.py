@@ -20,7 +20,12 @@ from lateral_map.reading.footages import Rows, check_bends, check_footages, find
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.marks import Ground, build_locates, check_marks, check_names
 from lateral_map.reading.picture import Under, add_picture
-from lateral_map.reading.placing import check_plan_places, is_local, place_start
+from lateral_map.reading.placing import (
+    PlacedStart,
+    check_plan_places,
+    is_local,
+    place_start,
+)
 from lateral_map.reading.plan import (
     PLAN_KINDS,
     PlanNames,
@@ -99,6 +104,27 @@ def load_site(path: str | Path, *, named_in: Path | None = None, pictures: bool 
     return replace(site, plan=replace(site.plan, sketch=sketch))
 
 
+def _laid_plan(
+    said: SiteFile, names: PlanNames, placed: PlacedStart, end_m: float | None, ledger: Ledger
+) -> Plan:
+    """Return the plan in the plane, empty where there is none, its places checked."""
+    if names.plan is None:
+        return Plan()
+    geometries = to_plane(names.plan, placed.frame)
+    check_plan_places(names.plan, geometries, placed, ledger)
+    note_sources(names.plan, ledger)
+    plan = lay_plan(
+        names.plan,
+        geometries,
+        mapped_line_m=said.accuracy.mapped_line,
+        mapped_point_m=said.accuracy.mapped_point,
+        start_m=(placed.easting_m, placed.northing_m),
+        end_m=math.inf if end_m is None else end_m,
+    )
+    check_corners(plan, names.plan, ledger)
+    return plan
+
+
 def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
     """Read the earlier run of a site: the folder ``given``, else the one its site.toml names.
 
@@ -165,20 +191,7 @@ def _join(
     if placed is None:
         ledger.raise_if_any()
         raise SiteError(Fault("the site has no place", "say where it starts", file="site.toml"))
-    plan = Plan()
-    if names.plan is not None:
-        geometries = to_plane(names.plan, placed.frame)
-        check_plan_places(names.plan, geometries, placed, ledger)
-        note_sources(names.plan, ledger)
-        plan = lay_plan(
-            names.plan,
-            geometries,
-            mapped_line_m=said.accuracy.mapped_line,
-            mapped_point_m=said.accuracy.mapped_point,
-            start_m=(placed.easting_m, placed.northing_m),
-            end_m=math.inf if end_m is None else end_m,
-        )
-        check_corners(plan, names.plan, ledger)
+    plan = _laid_plan(said, names, placed, end_m, ledger)
     accuracy = build_accuracy(said.accuracy, said.unit)
     ground = Ground(placed, plan, names, accuracy, said.unit)
     locates = build_locates(rows.locates, ground, ledger)
