@@ -252,8 +252,15 @@ class _Mixture:
             return mixed
         at = one.sides.index(one.deciding)
         mixed = replace(mixed, deciding=near[at], deciding_to=far[at] if far else None)
-        along = [sides[at].verdict for sides in (near, far) if sides]
-        before = [sides[at].verdict for sides in (one.sides, one.sides_to) if sides]
+        if one.between is not None:
+            overs: list[tuple[float, tuple[Side, ...]]] = [
+                (weight, (other.between or other.sides[at],)) for weight, other in others
+            ]
+            mixed = replace(mixed, between=self._sides((one.between,), overs)[0])
+        along, before = (
+            [side.verdict for side in (each.deciding, each.between, each.deciding_to) if side]
+            for each in (mixed, one)
+        )
         if along == before or one.verdict == "too close to call":
             return mixed
         boundary = boundaries[at]

@@ -141,7 +141,10 @@ def _say_what_turns(
     drawn -= {one.id.of for one in readings if one.id.kind == "line" and one.smallest_seen}
     return tuple(
         replace(
-            one, turns_m=min(abs(side.past_m) for side in (one.deciding, one.deciding_to) if side)
+            one,
+            turns_m=min(
+                abs(side.past_m) for side in (one.deciding, one.between, one.deciding_to) if side
+            ),
         )
         if one.deciding and one.deciding.line in drawn
         else one

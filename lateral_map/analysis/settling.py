@@ -62,6 +62,10 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
         # What the counter alone parts, the main and cleanouts, no locate settles.
         if side.verdict == "too close to call" and boundary.kind == "line"
     ]
+    over = result.between
+    close += (
+        [(True, result.between_m, over)] if over and over.verdict == "too close to call" else []
+    )
     if not close:
         return None
     for _, at, side in close:

@@ -52,10 +52,10 @@ def judge_findings(
     if not findings:
         return ()
     decided = [crossing for crossing in crossings if crossing.decides]
-    decided_at = [crossing.footage_m for crossing in decided]
+    turns = _turns(route, stations, decided)
     # Of a stretch, its ends and a place between each two crossings that part it; also one between
     # its beginning and the first of them, which tells something only where the beginning does not.
-    places = [_places_along(finding, decided_at) for finding in findings]
+    places = [_places_along(finding, decided, turns) for finding in findings]
     judged = iter(_judge(route, [at for along in places for at in along]))
     rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(findings)
     if not places_only:
@@ -67,13 +67,17 @@ def judge_findings(
         asked = functools.partial(_parties, route.site, decided)
         if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
             del along[1], sides[1]
-        sides[1:-1] = [_between(sides[0], each, sides[-1]) for each in sides[1:-1]]
+        sides = _between(sides)
         decisive = _decisive(route.site.boundaries, sides)
+        over = None if decisive is None else _farthest_over([each[decisive] for each in sides])
         parties = [asked(at, each) for at, each in zip(along, sides, strict=True)]
         # Where a place at its beginning is in doubt, what is known of the rest stands; where its
         # end is, nothing does.
         known = list(itertools.dropwhile(lambda each: len(each) > 1, parties))
-        sure = all(len(each) == 1 for each in known)
+        verdict = None if decisive is None else verdict_along([s[decisive].verdict for s in sides])
+        may_answer = tuple(dict.fromkeys(itertools.chain.from_iterable(parties)))
+        open_side = verdict == "too close to call" and len(may_answer) > 1
+        sure = not open_side and all(len(each) == 1 for each in known)
         results.append(
             FindingResult(
                 number=index + 1,
@@ -85,41 +89,70 @@ def judge_findings(
                 sides_to=sides[-1] if stretch else (),
                 deciding=None if decisive is None else sides[0][decisive],
                 deciding_to=sides[-1][decisive] if stretch and decisive is not None else None,
-                verdict=None
-                if decisive is None
-                else verdict_along([s[decisive].verdict for s in sides]),
+                verdict=verdict,
                 answers=tuple(p for (p,), _ in itertools.groupby(known)) if sure else (),
-                may_answer=tuple(dict.fromkeys(itertools.chain.from_iterable(parties))),
+                may_answer=may_answer,
                 rests_on=rests_on[index],
+                between=None if over is None or decisive is None else sides[over][decisive],
+                between_m=0.0 if over is None else along[over],
             )
         )
     return tuple(results)
 
 
-def _places_along(finding: Finding, decided_at: list[float]) -> list[float]:
+def _turns(route: Route, stations: Stations, decided: list[Crossing]) -> list[float]:
+    """Return where the run lies farthest beyond a line that it went over and comes back over."""
+    found = []
+    for boundary in route.site.deciding_boundaries():
+        if boundary.kind != "line":
+            continue
+        met = [c.footage_m for c in decided if c.boundary == boundary.key]
+        for out, back in itertools.pairwise(met):
+            inner = stations.footage_m[(stations.footage_m > out) & (stations.footage_m < back)]
+            at = inner if len(inner) else np.array([(out + back) / 2.0])
+            away = np.abs(measure_past(route, boundary.line, at).past_m)
+            found.append(float(at[np.argmax(away)]))
+    return found
+
+
+def _places_along(finding: Finding, decided: list[Crossing], turns: list[float]) -> list[float]:
     if finding.to_m is None:
         return [finding.footage_m]
-    inner = [at for at in decided_at if finding.footage_m < at < finding.to_m]
-    cuts = [finding.footage_m, *inner]
+    begin, end = finding.footage_m, finding.to_m
+    cuts = [begin, *(c.footage_m for c in decided if begin < c.footage_m < end)]
     # Just before each crossing: as far as can be from what was crossed before it.
     between = [max((a + b) / 2.0, b - _JUST_BEFORE_M) for a, b in itertools.pairwise(cuts)]
-    return [finding.footage_m, *between, finding.to_m]
+    # None before the first crossing: what the run does there it did before the finding.
+    between += [at for at in turns if len(cuts) > 1 and cuts[1] < at < end]
+    return [begin, *sorted(between), end]
 
 
-def _between(
-    near: tuple[Side, ...], place: tuple[Side, ...], far: tuple[Side, ...]
-) -> tuple[Side, ...]:
-    """Return a place's sides without doubt about what the stretch surely crosses.
+def _between(along: list[tuple[Side, ...]]) -> list[tuple[Side, ...]]:
+    """Return the sides along a stretch, without doubt about what it surely crosses.
 
-    Between the crossings it lies on the side that they put it on, however near they are.
+    Between a place that is surely inside a boundary and one that is surely past it lies a crossing:
+    what lies between the two is on the side that the crossing puts it on, however near it is.
     """
-    return tuple(
-        replace(side, verdict="past" if side.past_m > 0.0 else "inside")
-        if side.verdict == "too close to call"
-        and {one.verdict, other.verdict} == {"inside", "past"}
-        else side
-        for one, side, other in zip(near, place, far, strict=True)
-    )
+    columns = []
+    for column in zip(*along, strict=True):
+        sure = [i for i, side in enumerate(column) if side.verdict != "too close to call"]
+        told = list(column)
+        for first, last in itertools.pairwise(sure):
+            if column[first].verdict != column[last].verdict:
+                for i in range(first + 1, last):
+                    verdict: SideVerdict = "past" if column[i].past_m > 0.0 else "inside"
+                    told[i] = replace(column[i], verdict=verdict)
+        columns.append(told)
+    return list(zip(*columns, strict=True)) if columns else along
+
+
+def _farthest_over(along: list[Side]) -> int | None:
+    """Return where a stretch whose ends lie on one side lies farthest on the other, else None."""
+    sign = math.copysign(1.0, along[0].past_m)
+    over = range(len(along))
+    farthest = min(over, key=lambda i: sign * along[i].past_m)
+    goes = sign * along[-1].past_m > 0.0 > sign * along[farthest].past_m
+    return farthest if goes else None
 
 
 def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:
@@ -207,15 +240,19 @@ def _decisive(boundaries: tuple[Boundary, ...], sides: list[tuple[Side, ...]]) -
 
 
 def verdict_along(along: list[SideVerdict]) -> FindingVerdict:
-    """Return the verdict of a finding whose places along it have these sides of one boundary."""
-    seen = set(along)
-    if len(seen) == 1:
-        return along[0]
-    if "too close to call" not in seen:
+    """Return the verdict of a finding whose places along it have these sides of one boundary.
+
+    Of a doubtful beginning alone what is known of the rest stands, unless all of that is inside.
+    """
+    rest = list(itertools.dropwhile(lambda one: one == "too close to call", along))
+    seen = set(rest)
+    if not seen or "too close to call" in seen:
+        return "too close to call"
+    if len(seen) == 2:
         return "across"
-    rest = itertools.dropwhile(lambda one: one == "too close to call", along)
-    from_within = along[0] == "too close to call" and set(rest) == {"past"}
-    return "past from within" if from_within else "too close to call"
+    if len(rest) == len(along):
+        return rest[0]
+    return "past from within" if seen == {"past"} else "too close to call"
 
 
 def _parties(

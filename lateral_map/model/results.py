@@ -29,8 +29,9 @@ _SAME_PLACE_M: Final = 0.05
 
 Basis = Literal["located", "between locates", "dead reckoned"]
 SideVerdict = Literal["inside", "past", "too close to call"]
-# Of a finding, both ends of a stretch seen: "across" has one end inside and the other past, each at
-# 95 %; "past from within" a far part that is past and a beginning that is too close to call.
+# Of a finding, all of a stretch seen: "across" has one end inside and the other past, each at 95 %,
+# or goes over the line and comes back; "past from within" has a far part that is past and a
+# beginning that is too close to call.
 FindingVerdict = Literal["inside", "past", "across", "past from within", "too close to call"]
 BoundaryKind = LineKind | Literal["main", "cleanout"]
 SettlingWay = Literal[
@@ -238,7 +239,9 @@ class FindingResult:
     ``finding_class`` tells a defect from how the pipe was built and from a danger. ``near`` and
     ``far`` are the places of its two ends; ``far`` is None where it is no stretch. ``sides`` and
     ``sides_to`` are those of the two ends, one a boundary; ``deciding`` and ``deciding_to`` those
-    of the boundary that decides it, None where none does. ``verdict`` is for that boundary.
+    of the boundary that decides it, None where none does. ``between`` is where a stretch whose ends
+    lie on one side of that boundary lies farthest on its other, ``between_m`` the footage; None
+    where it does not go over and come back. ``verdict`` is for that boundary.
     ``answers`` are the parties in order along the finding, empty where it is too close to call or
     no boundary decides; ``may_answer`` are all that the readings leave possible. ``settling`` is
     None where nothing is in doubt. ``turns_m`` is how far the line that decides may lie from where
@@ -259,6 +262,8 @@ class FindingResult:
     answers: tuple[str, ...]
     may_answer: tuple[str, ...]
     rests_on: tuple[ReadingId, ...]
+    between: Side | None = None
+    between_m: float = 0.0
     settling: Settling | None = None
     verdict_without: tuple[VerdictWithout, ...] = ()
     verdict_under: tuple[VerdictUnder, ...] = ()

@@ -142,8 +142,7 @@ def _finding_facts(report: Report) -> list[Fact]:
     past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
     note = "none stated as past"
     if past:
-        sides = [side for one in past for side in (one.deciding_to or one.deciding,) if side]
-        least = min(side.probability_past for side in sides)
+        least = min(_chance_past(one) for one in past)
         note = f"{_numbers(past)}, probability {chance_words(least)}"
     facts.append(Fact(f"Findings {where}", f"{len(past)} of {len(report.findings)}", note))
     close = [one for one in report.findings if one.verdict == "too close to call"]
@@ -191,6 +190,8 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
     said = side_words(near, unit, result.verdict)
     if far is not None:
         ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
+        if result.between is not None:
+            ends += f", between them {_gap_words(result.between, unit)}"
         said = f"{VERDICT_WORDS[result.verdict]} ({ends})"
     told = dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_without)
     told |= dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_under)
@@ -343,6 +344,13 @@ def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
     if len(set(at)) == 1:
         return f"{listed(names)} {at[0]}"
     return listed([f"{name} {figure}" for name, figure in zip(names, at, strict=True)])
+
+
+def _chance_past(result: FindingResult) -> float:
+    """Return how probable it is that a finding is past: of one that reaches across, some of it."""
+    sides = [side for side in (result.deciding, result.between, result.deciding_to) if side]
+    chances = [side.probability_past for side in sides]
+    return max(chances) if result.verdict == "across" else chances[-1]
 
 
 def report_tables(report: Report) -> tuple[Table, ...]:

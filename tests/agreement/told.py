@@ -161,6 +161,9 @@ def _check_verdict(told: Told, one: Record) -> Iterable[str]:
         ("past", "inside"): "across",
         (close, "past"): "past from within",
     }.get(tuple(ends), ends[0] if len(set(ends)) == 1 else close)
+    if len(_met(told, one, one["verdict_line"])) > 1 and one["verdict"] == "across":
+        # Over the line and back: what lies between its ends is not theirs.
+        expected = "across"
     if one["verdict_without"] and one["verdict"] != close:
         yield f"verdict: {one['verdict']} though a suspect reading decides it"
     elif not one["verdict_without"] and one["verdict"] != expected:
@@ -179,6 +182,8 @@ def _parties_along(told: Told, one: Record) -> list[str] | None:
     rules.sort(key=lambda b: order.index(_name(b)) if _name(b) in order else len(order))
     if one["verdict_without"] or len({_name(b) for b in rules}) != len(rules):
         return None
+    if any(len(_met(told, one, _name(b))) > 1 for b in rules):
+        return None
     depths = []
     for end in ("sides", "sides_to")[: 1 if one["to"] is None else 2]:
         verdicts = [side["verdict"] for b in rules for side in one[end] if side["line"] == _name(b)]
@@ -196,6 +201,13 @@ def _parties_along(told: Told, one: Record) -> list[str] | None:
     low, high = min(depths), max(depths)
     along = chain[low : high + 1]
     return [party for i, party in enumerate(along) if i == 0 or party != along[i - 1]]
+
+
+def _met(told: Told, one: Record, name: str | None) -> list[float]:
+    """Return where a stretch meets a line."""
+    end = one["footage"] if one["to"] is None else one["to"]
+    met = [c["footage"] for c in told.result["crossings"] if c["line"] == name]
+    return [at for at in met if one["footage"] < at < end]
 
 
 def _name(boundary: Record) -> str:

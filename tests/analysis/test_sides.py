@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from statistics import NormalDist
 
@@ -21,7 +22,7 @@ from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.past import measure_past
 from lateral_map.model.route import Alternative
 from lateral_map.model.site import Boundary, Finding, OffsetTie
-from lateral_map.words.technician import settling_words
+from lateral_map.words.technician import settling_words, verdict_words
 
 CURB = line("curb", (20.0, 8.0), (20.0, -8.0), sd_m=0.5)
 DECIDES = (Boundary("curb", "owner", "city", decides=True),)
@@ -333,6 +334,71 @@ def test_a_stretch_over_two_deciding_lines_names_all_three():
     )
     assert found.verdict == "across"
     assert found.answers == ("owner", "city", "county")
+
+
+def hairpin(from_m, to_m, *, beyond_m=6.0, lines=(CURB,), boundaries=DECIDES):
+    """Out over the curb by so much, 5 m along it, and back: out at 20, back at 25 + 2 beyond."""
+    return HandRoute(
+        lengths_m=(20.0 + beyond_m, 5.0, 30.0),
+        azimuths_deg=(90.0, 0.0, 270.0),
+        findings=(Finding(from_m, "standing water", to_m=to_m),),
+        lines=lines,
+        boundaries=boundaries,
+    ).build()
+
+
+BACK = 25.0 + 2.0 * 6.0  # where the run comes back over the curb
+
+
+@pytest.mark.parametrize(
+    ("ends", "answers"),
+    [
+        ((10.0, BACK + 10.0), ("owner", "city", "owner")),
+        ((10.0, BACK - 6.0), ("owner", "city")),
+        ((26.0, BACK + 10.0), ("city", "owner")),
+        ((19.9, BACK + 10.0), ("city", "owner")),  # where it begins is too close to call
+    ],
+)
+def test_a_stretch_that_goes_over_a_line_and_comes_back_is_on_both_sides(ends, answers):
+    (found,) = judge(hairpin(*ends))
+    assert (found.verdict, found.answers) == ("across", answers)
+    both_inside = found.sides[0].past_m < 0.0 > found.sides_to[0].past_m
+    assert (found.between is not None) == both_inside
+    if both_inside:
+        assert found.between.past_m == pytest.approx(6.0, abs=0.2)
+        assert found.between.verdict == "past"
+
+
+def test_a_beginning_in_doubt_before_the_owners_side_is_nobodys():
+    # It may begin in the street: what is known of the rest does not say whose all of it is.
+    (found,) = judge(hairpin(BACK - 0.1, BACK + 10.0))
+    assert (found.sides[0].verdict, found.sides_to[0].verdict) == ("too close to call", "inside")
+    assert (found.verdict, found.answers) == ("too close to call", ())
+
+
+@pytest.mark.parametrize(("beyond_m", "verdict"), [(0.3, "too close to call"), (2.0, "across")])
+def test_a_stretch_that_comes_back_is_across_where_it_surely_was_over(beyond_m, verdict):
+    (found,) = judge(hairpin(10.0, 35.0, beyond_m=beyond_m))
+    assert {side.verdict for side in (*found.sides, *found.sides_to)} == {"inside"}
+    assert found.verdict == verdict
+    assert found.answers == (() if verdict == "too close to call" else ("owner", "city", "owner"))
+    assert found.may_answer == ("owner", "city")
+
+
+def test_a_stretch_over_two_lines_and_back_names_every_part_in_order():
+    lines = (CURB, line("centreline", (23.0, 9.0), (23.0, -9.0), sd_m=0.2, kind="centreline"))
+    decide = (*DECIDES, Boundary("centreline", "city", "county", decides=True))
+    (found,) = judge(hairpin(10.0, BACK + 10.0, lines=lines, boundaries=decide))
+    assert found.verdict == "across"
+    assert found.answers == ("owner", "city", "county", "city", "owner")
+
+
+def test_the_words_of_a_stretch_that_comes_back_say_how_far_it_was_over():
+    (found,) = judge(hairpin(10.0, BACK + 10.0))
+    said = verdict_words(found, "m")
+    assert said.startswith("curb: reaches across (begins 10.00 ")
+    assert re.search(r"ends 10\.00 ± \S+ m inside.*, between them [56]\.\d+ ± \S+ m past", said)
+    assert found.between.probability_past > 0.99
 
 
 def test_from_the_street_the_start_side_is_the_citys():
