@@ -20,7 +20,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Diagnosis, Slip
 from lateral_map.model.far import far_footages
 from lateral_map.model.mending import mend, mend_all
-from lateral_map.model.readings import reading_value, tape_of, without_reading
+from lateral_map.model.readings import reading_value, tie_of, without_reading
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
@@ -221,7 +221,7 @@ def _explain_swapped(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> lis
     tapes = [one for one in own if one.id and one.id.kind == "tape"]
     found = []
     for pair in itertools.combinations(tapes, 2):
-        points = [tape_of(site, one.id).point for one in pair if one.id]
+        points = [tie.point for one in pair if one.id and (tie := tie_of(site, one.id))]
         slips = tuple(
             Slip("tape from another point", (0.0,), one.id, point=point)
             for one, point in zip(pair, reversed(points), strict=True)

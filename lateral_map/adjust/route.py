@@ -36,7 +36,7 @@ from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.expected import UNKNOWN_DEPTH_M
 from lateral_map.model.route import Alternative, Chain, Ground, Layout, Route
-from lateral_map.model.site import AlongTie, OffsetTie, Site, TapeTie
+from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
 
 # Two solutions whose costs differ by less than the 95 % point of chi-square with 2 degrees of
@@ -159,8 +159,7 @@ def build_system(
 ) -> System:
     """Return a site's equations; ``first_azimuth`` is (azimuth, 1 sd) in radians."""
     used = site.used_locates()
-    taped = {tie.point for one in used for tie in one.ties if isinstance(tie, TapeTie)}
-    taped |= {site.start.point} if site.start.point else set()
+    taped = {site.start.point, *(tie.point for one in used for tie in one.ties)}
     layout = Layout(
         pieces=len(chain.nodes_m) - 1,
         marks=len(tied_locates(site)),
@@ -182,12 +181,7 @@ def _unknown_lines(site: Site) -> tuple[str, ...]:
     """
     lines = [line for line in site.plan.lines if line.sd_m > 0.0]
     if len(lines) > _MOST_UNKNOWN_LINES:
-        kept = {
-            tie.line
-            for one in site.used_locates()
-            for tie in one.ties
-            if isinstance(tie, AlongTie | OffsetTie)
-        }
+        kept = {tie.line for one in site.used_locates() for tie in one.ties}
         kept |= {boundary.line for boundary in site.boundaries}
         kept |= set() if site.plan.sketch is None else set(site.plan.sketch.lines)
         here = np.array([site.start.easting_m, site.start.northing_m])

@@ -72,7 +72,7 @@ def check_readings(
         {one.slip.id for one in likely} if likely else _wrong_readings(route, space, refit=refit)
     )
     site = route.site
-    used = {tie.line for one in site.locates for tie in one.ties if isinstance(tie, _LINE_TIES)}
+    used = {tie.line for one in site.locates for tie in one.ties}
     used |= {boundary.line for boundary in site.boundaries}
     # How far each whitened equation moves the distance past the line that decides.
     pull = None if deciding is None else route.design @ (route.covariance @ deciding)

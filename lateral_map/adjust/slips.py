@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.readings import bend_of, bend_reading, noted_sign, reading_value, tape_of
+from lateral_map.model.readings import bend_of, bend_reading, noted_sign, reading_value, tie_of
 from lateral_map.model.route import Chain, Course, Layout, Observation
 from lateral_map.model.site import Site
 from lateral_map.units import from_metres, to_metres
@@ -264,9 +264,8 @@ def _of_readings(
             causes = (_with_sizes(misread, value, site), *_in_another_unit(value, site))
         if reading.kind == "depth" and reading.of not in held:
             causes += (_HELD,)
-        if reading.kind == "tape":
-            used = tape_of(site, reading).point
-            causes += tuple(cause for cause in elsewhere if cause.point != used)
+        if reading.kind == "tape" and (tie := tie_of(site, reading)):
+            causes += tuple(cause for cause in elsewhere if cause.point != tie.point)
         yield Hypothesis(columns, causes, reading, one.footage_m)
 
 

@@ -11,19 +11,15 @@ from lateral_map.model.diagnosis import Applied, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_reading, ended, tie_reading, without_reading
 from lateral_map.model.site import (
-    AlongTie,
+    LEAST_READ_M,
     Bend,
     Locate,
-    OffsetTie,
     PositionTie,
     Site,
     TapeTie,
-    Tie,
 )
 
 _FITTING_SD_DEG = 2.0
-# A length on the ground that a mended reading does not go below.
-_LEAST_M = 0.01
 _SAME_M = 1e-6
 
 
@@ -201,27 +197,17 @@ def _mend_locate(locate: Locate, slip: Slip, reading: ReadingId) -> Locate:
     if reading.kind == "depth":
         return replace(locate, depth_m=(locate.depth_m or 0.0) - size)
     if reading.kind == "nulls":
-        return replace(locate, nulls_m=max((locate.nulls_m or 0.0) - size, _LEAST_M))
-    ties = [
-        _mend_tie(tie, slip) if tie_reading(locate, tie) == reading else tie for tie in locate.ties
-    ]
+        return replace(locate, nulls_m=max((locate.nulls_m or 0.0) - size, LEAST_READ_M))
+    ties = list(locate.ties)
+    for index, tie in enumerate(ties):
+        if tie_reading(locate, tie) != reading:
+            continue
+        # A tape pulled from another point was read well, but from elsewhere.
+        if isinstance(tie, TapeTie) and slip.point:
+            ties[index] = replace(tie, point=slip.point)
+        else:
+            ties[index] = tie.less(slip.size)
     return replace(locate, ties=tuple(ties))
-
-
-def _mend_tie(tie: Tie, slip: Slip) -> Tie:
-    size = slip.size[0]
-    match tie:
-        case PositionTie():
-            east, north = tie.easting_m - size, tie.northing_m - slip.size[-1]
-            return replace(tie, easting_m=east, northing_m=north)
-        case TapeTie() if slip.point:
-            return replace(tie, point=slip.point)
-        case TapeTie():
-            return replace(tie, distance_m=max(tie.distance_m - size, _LEAST_M))
-        case AlongTie():
-            return replace(tie, along_m=tie.along_m - size)
-        case OffsetTie():
-            return replace(tie, offset_m=tie.offset_m - tie.noted_sign * size)
 
 
 def _footage(bend: Bend) -> float:

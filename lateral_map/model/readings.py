@@ -9,15 +9,12 @@ from typing import Final, Literal, TypeVar
 
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import (
-    AlongTie,
     Bend,
     Locate,
-    OffsetTie,
     PlanLine,
     PlanPoint,
     PositionTie,
     Site,
-    TapeTie,
     Tie,
 )
 from lateral_map.units import from_metres
@@ -78,9 +75,9 @@ def taken_otherwise(site: Site, reading: ReadingId) -> TakenOtherwise | None:
         return None
     was, counts = (reading_value(each, reading) for each in (before, site))
     if reading.kind == "tape":
-        points = [tape_of(each, reading).point for each in (before, site)]
-        if points[0] != points[1]:
-            return TakenOtherwise(points[0], points[1])
+        points = [tie.point for each in (before, site) if (tie := tie_of(each, reading))]
+        if points[0] != points[-1]:
+            return TakenOtherwise(points[0], points[-1])
     if was is not None and counts is not None:
         return TakenOtherwise(was, counts) if abs(was - counts) > _SAME else None
     places = [_place(each, reading) for each in (before, site)]
@@ -109,27 +106,13 @@ def _place(site: Site, reading: ReadingId) -> tuple[float, float] | None:
     if reading.kind == "line":
         east, north = site.plan.line(reading.of).vertices_m[0]
         return float(east), float(north)
-    ties = (
-        tie
-        for one in site.locates
-        if one.mark == reading.of
-        for tie in one.ties
-        if isinstance(tie, PositionTie) and tie.method == reading.column
-    )
-    return next(((tie.easting_m, tie.northing_m) for tie in ties), None)
+    tie = tie_of(site, reading)
+    return (tie.easting_m, tie.northing_m) if isinstance(tie, PositionTie) else None
 
 
 def tie_reading(locate: Locate, tie: Tie) -> ReadingId:
     """Return what a locate's tie is known by among the readings."""
-    match tie:
-        case PositionTie():
-            return ReadingId("position", locate.mark, tie.method)
-        case TapeTie():
-            return ReadingId("tape", locate.mark, tie.column)
-        case AlongTie():
-            return ReadingId("along", locate.mark, "along")
-        case OffsetTie():
-            return ReadingId("offset", locate.mark, "past" if tie.as_past else "offset")
+    return ReadingId(tie.kind, locate.mark, tie.column)
 
 
 def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> ReadingId:
@@ -157,38 +140,28 @@ def reading_value(site: Site, reading: ReadingId) -> float | None:
             return bend_of(site, reading).turn_deg
         case "fall":
             return bend_of(site, reading).fall_deg
-        case "tape":
-            return tape_of(site, reading).distance_m
     locate = site.locate_of.get(reading.mark)
     if locate is None:
         return None
-    values = {
-        "footage": locate.footage_m,
-        "depth": locate.depth_m,
-        "nulls": locate.nulls_m,
-        "along": next((t.along_m for t in locate.ties if isinstance(t, AlongTie)), None),
-        "offset": next(
-            (t.noted_sign * t.offset_m for t in locate.ties if isinstance(t, OffsetTie)), None
-        ),
-    }
-    return values.get(reading.kind)
+    values = {"footage": locate.footage_m, "depth": locate.depth_m, "nulls": locate.nulls_m}
+    if reading.kind in values:
+        return values[reading.kind]
+    tie = tie_of(site, reading)
+    return None if tie is None else tie.noted
 
 
 def noted_sign(site: Site, reading: ReadingId) -> float:
     """Return the sign that turns a blunder in a reading's equation into one in what was noted."""
-    if reading.kind != "offset":
-        return 1.0
-    ties = site.locate_of[reading.of].ties
-    return next((tie.noted_sign for tie in ties if isinstance(tie, OffsetTie)), 1.0)
+    tie = tie_of(site, reading)
+    return 1.0 if tie is None else tie.noted_sign
 
 
-def tape_of(site: Site, reading: ReadingId) -> TapeTie:
-    """Return the tape that a reading is."""
-    return next(
-        tie
-        for tie in site.locate_of[reading.of].ties
-        if isinstance(tie, TapeTie) and tie.column == reading.column
-    )
+def tie_of(site: Site, reading: ReadingId) -> Tie | None:
+    """Return the tie that a reading is, None where it is none."""
+    locate = site.locate_of.get(reading.of)
+    ties = () if locate is None else locate.ties
+    named = (reading.kind, reading.column)
+    return next((tie for tie in ties if (tie.kind, tie.column) == named), None)
 
 
 def bend_of(site: Site, reading: ReadingId) -> Bend:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Final, Literal
+from typing import ClassVar, Final, Literal
 
 from shapely.geometry import Polygon
 
@@ -19,6 +19,7 @@ from lateral_map.frame import Frame
 from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied
 from lateral_map.model.expected import expect_depths
+from lateral_map.model.identity import ReadingKind
 from lateral_map.model.lines import Segments
 from lateral_map.model.picture import PlanPicture
 from lateral_map.model.referral import Job, Referral, SewerMain
@@ -261,33 +262,84 @@ class Run:
         return self.end == "main"
 
 
+# A distance read is never nothing, whatever slip is taken out of it.
+LEAST_READ_M: Final = 0.01
+
+
+# A tie says of itself what others would have to ask its type for: ``kind`` and ``column`` name its
+# reading; ``noted`` is what was read as it was written, None for a place; ``less`` is the tie with
+# a slip of this size in that mended, ``noted_sign`` what turns a slip in its equation into one in
+# what was written; ``point`` or ``line`` is what it hangs on.
 @dataclass(frozen=True, slots=True)
 class PositionTie:
     """A paint mark fixed by coordinates (GNSS or surveyed)."""
+
+    kind: ClassVar[ReadingKind] = "position"
+    point: ClassVar[str] = ""
+    line: ClassVar[str] = ""
+    noted: ClassVar[None] = None
+    noted_sign: ClassVar[float] = 1.0
 
     easting_m: float
     northing_m: float
     sd_m: float
     method: Literal["gnss", "xy"]
 
+    @property
+    def column(self) -> str:
+        """How it was measured."""
+        return self.method
+
+    def less(self, size: tuple[float, ...]) -> PositionTie:
+        """Return it moved back, east and north."""
+        east, north = self.easting_m - size[0], self.northing_m - size[-1]
+        return replace(self, easting_m=east, northing_m=north)
+
 
 @dataclass(frozen=True, slots=True)
 class TapeTie:
     """A paint mark's level distance from a named plan point. ``column`` names the reading."""
+
+    kind: ClassVar[ReadingKind] = "tape"
+    line: ClassVar[str] = ""
+    noted_sign: ClassVar[float] = 1.0
 
     point: str
     distance_m: float
     sd_m: float
     column: str = "tape1"
 
+    @property
+    def noted(self) -> float:
+        """The distance."""
+        return self.distance_m
+
+    def less(self, size: tuple[float, ...]) -> TapeTie:
+        """Return it shorter, though never nothing."""
+        return replace(self, distance_m=max(self.distance_m - size[0], LEAST_READ_M))
+
 
 @dataclass(frozen=True, slots=True)
 class AlongTie:
     """A paint mark's distance along a named line from its first vertex."""
 
+    kind: ClassVar[ReadingKind] = "along"
+    column: ClassVar[str] = "along"
+    point: ClassVar[str] = ""
+    noted_sign: ClassVar[float] = 1.0
+
     line: str
     along_m: float
     sd_m: float
+
+    @property
+    def noted(self) -> float:
+        """The distance along."""
+        return self.along_m
+
+    def less(self, size: tuple[float, ...]) -> AlongTie:
+        """Return it nearer to the first vertex."""
+        return replace(self, along_m=self.along_m - size[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,6 +350,9 @@ class OffsetTie:
     ``past_is_right`` on which side of the line that is.
     """
 
+    kind: ClassVar[ReadingKind] = "offset"
+    point: ClassVar[str] = ""
+
     line: str
     offset_m: float
     sd_m: float
@@ -305,9 +360,23 @@ class OffsetTie:
     past_is_right: bool = True
 
     @property
+    def column(self) -> str:
+        """The column it was written in."""
+        return "past" if self.as_past else "offset"
+
+    @property
     def noted_sign(self) -> float:
         """By what ``offset_m`` is multiplied to be as it was written."""
         return -1.0 if self.as_past and not self.past_is_right else 1.0
+
+    @property
+    def noted(self) -> float:
+        """The offset, or how far past."""
+        return self.noted_sign * self.offset_m
+
+    def less(self, size: tuple[float, ...]) -> OffsetTie:
+        """Return it less far on the side it was written for."""
+        return replace(self, offset_m=self.offset_m - self.noted_sign * size[0])
 
 
 Tie = PositionTie | TapeTie | AlongTie | OffsetTie

@@ -25,6 +25,7 @@ from lateral_map.model.site import (
     RunEnd,
     Site,
     TapeTie,
+    Tie,
     UtilityKind,
     Walls,
 )
@@ -206,6 +207,14 @@ def findings_named(findings: Iterable[FindingResult]) -> str:
     else:
         shown = [f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in runs]
     return f"{'finding' if len(numbers) == 1 else 'findings'} {listed(shown, len(shown))}"
+
+
+def tie_name(tie: Tie) -> str:
+    """Return what a tie is called where a locate's readings are listed."""
+    if isinstance(tie, TapeTie):
+        return f"Tape {tie.column.removeprefix('tape')}".strip()
+    named = {"gnss": "GNSS", "xy": "Surveyed", "along": "Along the line", "past": "From the line"}
+    return named.get(tie.column, "Off the line")
 
 
 def tie_words(tie: TapeTie | AlongTie | OffsetTie, read: Callable[[float], str]) -> str:

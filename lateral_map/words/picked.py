@@ -19,7 +19,6 @@ from lateral_map.model.results import (
     ResponsibilityStretch,
 )
 from lateral_map.model.site import (
-    AlongTie,
     Bend,
     Locate,
     NoLocate,
@@ -30,7 +29,6 @@ from lateral_map.model.site import (
     Site,
     SpotLevel,
     TapeTie,
-    Tie,
     UtilityLine,
 )
 from lateral_map.units import format_tape
@@ -44,6 +42,7 @@ from lateral_map.words.names import (
     footage_words,
     readings_listed,
     taken_words,
+    tie_name,
     tie_words,
 )
 from lateral_map.words.numbers import (
@@ -105,13 +104,12 @@ def locate_picked(report: Report, result: LocateResult) -> Detail:
         ("Footage", f"{length(locate.footage_m, unit)} at the lens{at_lens}"),
     ]
     for tie in locate.ties:
-        name, kind, column = _tie_name(tie)
         said = (
             f"coordinates good to {range_95(tie.sd_m, unit)}"
             if isinstance(tie, PositionTie)
             else tie_words(tie, lambda value_m: _read_words(value_m, unit))
         )
-        rows.append((name, f"{said}{agrees(kind, column)}"))
+        rows.append((tie_name(tie), f"{said}{agrees(tie.kind, tie.column)}"))
     if locate.depth_m is not None:
         held = _held_words(locate.held_above_m, unit)
         shown = f"{_read_words(locate.depth_m, unit)}{held}{agrees('depth', 'depth')}"
@@ -166,19 +164,6 @@ def _read_words(value_m: float, unit: str) -> str:
         if unit == "m"
         else f"{format_tape(value_m, unit)} ({length(value_m, unit)})"
     )
-
-
-def _tie_name(tie: Tie) -> tuple[str, ReadingKind, str]:
-    """Return what a tie is called, and the kind and column of its reading."""
-    if isinstance(tie, TapeTie):
-        return f"Tape {tie.column.removeprefix('tape')}".strip(), "tape", tie.column
-    if isinstance(tie, PositionTie):
-        return ("GNSS" if tie.method == "gnss" else "Surveyed"), "position", tie.method
-    if isinstance(tie, AlongTie):
-        return "Along the line", "along", "along"
-    if tie.as_past:
-        return "From the line", "offset", "past"
-    return "Off the line", "offset", "offset"
 
 
 def _agreement(result: LocateResult, reading: ReadingId, unit: str, *, told: bool) -> str:

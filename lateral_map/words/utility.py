@@ -9,7 +9,7 @@ from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import tie_reading
 from lateral_map.model.results import Crossing, FindingResult, PartyLetter, Report
-from lateral_map.model.site import Boundary, Locate, OffsetTie, PositionTie, TapeTie, Tie
+from lateral_map.model.site import Boundary, Locate, PositionTie, Tie
 from lateral_map.units import from_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.desk import desk_rows
@@ -489,12 +489,7 @@ def _tie_words(report: Report, locate: Locate, tie: Tie) -> str:
         place = position_words(report, tie.easting_m, tie.northing_m)
         fixed = f"GNSS {place[0]}" if tie.method == "gnss" else f"surveyed {place[-1]}"
         return f"{fixed} ({known} each axis)"
-    column = "along"
-    if isinstance(tie, TapeTie):
-        column = tie.column
-    elif isinstance(tie, OffsetTie):
-        column = "past" if tie.as_past else "offset"
-    words = tie_words(tie, lambda value_m: _as_read(locate, column, value_m, unit))
+    words = tie_words(tie, lambda value_m: _as_read(locate, tie.column, value_m, unit))
     return f"{words} ({known})"
 
 
