@@ -242,8 +242,9 @@ def _of_readings(
     rate = _ANOTHER_POINT / max(len(points) - 1, 1)
     elsewhere = [Cause("tape from another point", rate, point=name) for name in points]
     for one in observations:
-        reading, misread = one.id, _MISREAD[one.id.kind]
-        if reading.kind == "footage":
+        reading, misread = one.id, _MISREAD.get(one.id.kind)
+        # A footage has its own; what no slip is told of is left to the screening.
+        if misread is None or reading.kind == "footage":
             continue
         columns = np.zeros((count, one.signature.shape[1]))
         columns[one.rows] = noted_sign(site, reading) * one.signature

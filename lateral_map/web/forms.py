@@ -37,6 +37,7 @@ _PICKS: Final = {  # by the field's title
     "Then turn": ("-90", "-45", "45", "90"),
 }
 
+_OFF: Final = {"use"}  # a button of the row
 FORMS: Final[dict[str, tuple[Group, ...]]] = {
     "locates.csv": (
         Group("", "mark footage depth held_above+"),
@@ -169,13 +170,19 @@ def _fields(entries: str, words: Mapping[str, Described]) -> list[dict[str, Any]
 
 def form_values() -> dict[str, Any]:
     """Return every form in plain values for the page."""
-    forms: dict[str, Any] = {
-        name: [
-            asdict(group) | {"fields": _fields(group.fields, VOCABULARY[group.path or name])}
-            for group in groups
+    forms: dict[str, Any] = {}
+    for name, groups in FORMS.items():
+        entries = [group.fields for group in groups]
+        if name.endswith(".csv"):
+            # A column that no group names stands in the last one, with what it means.
+            named = {entry.rstrip("?+") for fields in entries for entry in fields.split()}
+            entries[-1] += "".join(
+                f" {one}?" for one in VOCABULARY[name] if one not in named | _OFF
+            )
+        forms[name] = [
+            asdict(group) | {"fields": _fields(fields, VOCABULARY[group.path or name])}
+            for group, fields in zip(groups, entries, strict=True)
         ]
-        for name, groups in FORMS.items()
-    }
     words = describe(FeatureProperties)
     forms["plan"] = {
         name: {
