@@ -17,7 +17,6 @@ from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import noted_sign, reading_value
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Route
-from lateral_map.model.site import AlongTie, OffsetTie
 from lateral_map.model.threads import one_blas_thread
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
@@ -27,7 +26,6 @@ UNCHECKED_BELOW = 0.05
 _DIRECTION_UNCHECKED_BELOW = 0.01
 # The normal deviate that 80 % power asks for beyond the test's own limit.
 _POWER_80 = 0.8416
-_LINE_TIES = (AlongTie, OffsetTie)
 # Beyond this many sd a mistake is gross: it is told from its victims by fitting without it.
 _GROSS = 8.0
 _MOST_GROSS = 3

@@ -64,16 +64,8 @@ def draw_strip(again: Again) -> str:
     taken: dict[tuple[bool, int], float] = {}
     for each in again.compared:
         ends = {}
-        later = each.now.finding if each.now else None
-        drawn = (
-            (True, each.before, each.at_m, each.to_m),
-            (
-                False,
-                each.now,
-                later.footage_m if later else None,
-                later.to_m if later else None,
-            ),
-        )
+        later = (each.now.finding.footage_m, each.now.finding.to_m) if each.now else (None, None)
+        drawn = ((True, each.before, each.at_m, each.to_m), (False, each.now, *later))
         for before, result, at, to in drawn:
             if result is None or at is None:
                 continue

@@ -106,7 +106,6 @@ def _round(radius: float, from_deg: float, to_deg: float, count: int) -> list[Pl
 _SALTIRE: Final = _lines(
     [(-0.85, -0.85), (0.85, 0.85)], [(-0.85, 0.85), (0.85, -0.85)], width=1.0, turns=False
 )
-_STROKE: Final = _lines([(-0.5, 0.5), (0.5, -0.5)], width=0.9, turns=False)
 _SHAPES: Final[dict[Shape, Draw]] = {
     "disc": _ring(0.9),
     "square": _polygon([(-0.8, -0.8), (0.8, -0.8), (0.8, 0.8), (-0.8, 0.8)], turns=False),
