@@ -311,6 +311,10 @@ def _parties_named(told: Told, words: str) -> list[Any]:
     for line in sorted(lines, key=len, reverse=True):
         words = words.replace(line, "")
     every = {party for one in told.result["findings"] for party in one["may_answer"]}
+    # The page's reader, the party whose name says owner or else the client, is told what is yours.
+    owners = [one for one in told.parties if "owner" in one.lower().split()]
+    reader = owners[0] if owners else told.result["client"]
+    words = re.sub(r"\byours?\b", lambda _: reader, words, flags=re.IGNORECASE)
     return [
         party for party in every | set(told.parties) if re.search(rf"\b{re.escape(party)}\b", words)
     ]
