@@ -394,17 +394,19 @@ def _become(run: Run, said: Path) -> None:
     sys.stdout, sys.stderr = _python_stream(1, run.stdout), _python_stream(2, run.stderr)  # type: ignore[assignment]
     if run.nobody:
         _give_up_rights()
-    if run.interrupt_s:
-        _interrupt_later(run.interrupt_s)
     from lateral_map.cli.main import main
 
     sys.argv = ["lateral-map", *run.words]
     code = 99
     try:
+        if run.interrupt_s:
+            _interrupt_later(run.interrupt_s)
         main()
     except SystemExit as leaving:
         given = leaving.code
         code = given if isinstance(given, int) else 0 if given is None else 98
+    except KeyboardInterrupt:
+        code = 130
     except BaseException:  # noqa: BLE001 - what an interpreter would print
         import traceback
 
