@@ -346,7 +346,7 @@ def _same_in_district(batch: Batch, district: Batch) -> None:
 
 
 def _take_300_mb() -> None:
-    solving.build_report = lambda *_: np.ones(300_000_000, np.uint8).sum()
+    solving.build_report = lambda *_, **__: np.ones(300_000_000, np.uint8).sum()
 
 
 def test_a_site_beyond_its_bounds_is_a_row(batch, ran):
@@ -362,10 +362,10 @@ def test_a_site_beyond_its_bounds_is_a_row(batch, ran):
 def _die_at_lot_one() -> None:
     true = solving.load_site
 
-    def deadly(folder):
+    def deadly(folder, **how):
         if folder.name == "lot 1":
             os.kill(os.getpid(), signal.SIGKILL)
-        return true(folder)
+        return true(folder, **how)
 
     solving.load_site = deadly
 
