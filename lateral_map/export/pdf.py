@@ -63,7 +63,10 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
             "libpangoft2-1.0-0 libharfbuzz-subset0; on macOS: brew install pango"
         ) from error
     import pydyf
+    from PIL import ImageFile
 
+    # WeasyPrint has every picture of the process read though it be cut short: a site's are not.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     config = fonts.FontConfiguration()
     refused: list[str] = []
     fetcher = _inside_only(urls, refused)

@@ -59,9 +59,9 @@ def test_every_layer_is_present_and_switches(make_report, open_page, page_of, wi
     shown = open_page(page_of(**wishes))
     data = map_data(report)
     drawn = {layer["key"]: layer for layer in data["layers"]}
-    assert set(drawn) == set(LAYER_KEYS) - (
-        set() if wishes.get("alternatives") else {"alternatives"}
-    )
+    # A picture lies underneath only where a site names one.
+    missing = {"picture"} | (set() if wishes.get("alternatives") else {"alternatives"})
+    assert set(drawn) == set(LAYER_KEYS) - missing
     count = "key => document.querySelectorAll(`.leaflet-plan-${key}-pane :is(path, .mark, .tick:not(.under))`).length"
     for key, layer in drawn.items():
         box = shown.page.locator(f"#layer-{key}")

@@ -25,6 +25,7 @@ from painted import (
 from PIL import Image
 
 from lateral_map.errors import Fault, SiteError
+from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.picture import PlanPicture
 from lateral_map.model.site import Site
 from lateral_map.reading.folder import load_site
@@ -276,6 +277,7 @@ def test_what_is_no_picture_is_one_fault_at_its_line(tmp_path: Path, case: str) 
         content(folder)
         if case not in ("a sparse giant", "a world file elsewhere"):
             (folder / "a.jgw").write_text(Painted().world_file())
+    html_to_pdf("<p>What was printed before must not change what is read.</p>")
     (fault,) = faults_of(folder)
     assert (fault.file, fault.field) == ("site.toml", "picture.file")
     assert words in fault.problem
