@@ -196,8 +196,10 @@ class _GeoParquet:
             )
             for name, table in LAYERS.items()
         }
+        # A relative path with a colon in it would be taken for an address.
+        whole = folder.absolute()
         self._writers = {
-            name: ParquetWriter(folder / f"{name}.parquet", schema, compression="zstd")
+            name: ParquetWriter(whole / f"{name}.parquet", schema, compression="zstd")
             for name, schema in self._schemas.items()
         }
         self._reach = {name: [np.inf, np.inf, -np.inf, -np.inf] for name in LAYERS}

@@ -415,6 +415,14 @@ def test_a_name_no_disk_takes_stops_no_run(programme, tmp_path):
 
 
 @pytest.mark.usefixtures("at_home")
+def test_a_folder_that_looks_like_an_address_is_one_to_write_in(programme, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    shutil.copytree(programme / "district 0/lot 0", tmp_path / "one/lot 0")
+    batch = Batch(Asked(str(tmp_path / "one")), Path("EPSG:0"), jobs=1)
+    assert run_batch(batch, quiet).solved_now == 1
+    assert len(gpd.read_parquet((tmp_path / "EPSG:0/sites.parquet").absolute())) == 1
+
+
 def test_a_picture_that_is_not_packed_with_its_site_stops_no_site(programme, tmp_path):
     """No result depends on it."""
     with zipfile.ZipFile(tmp_path / "packed.zip", "w") as archive:
