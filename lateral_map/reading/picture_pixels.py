@@ -272,13 +272,13 @@ def _geotiff_part(raster: Raster, window: tuple[int, int, int, int], shrink: int
 
 def _to_bytes(cells: NDArray[Any], known: NDArray[np.bool_]) -> NDArray[np.uint8]:
     """Return (bands, rows, columns) in 0 to 255; finer steps from the darkest to the lightest."""
-    if cells.dtype == np.uint8 or not known.any():
-        return cells.astype(np.uint8)
-    shown = cells[:, known]
-    low, high = np.percentile(shown[np.isfinite(shown)], [1.0, 99.0])
-    return np.asarray(
-        (255.0 * (np.nan_to_num(cells.astype(float)) - low) / max(high - low, 1e-9)).clip(
-            0.0, 255.0
-        ),
-        np.uint8,
-    )
+    if cells.dtype == np.uint8:
+        return cells
+    heights = np.real(cells).astype(float)
+    finite = np.isfinite(heights)
+    shown = heights[finite & known]
+    if not shown.size:
+        return np.full(cells.shape, 255, np.uint8)
+    low, high = np.percentile(shown, [1.0, 99.0])
+    share = (np.where(finite, heights, low).clip(low, high) - low) / max(high - low, 1e-9)
+    return np.asarray(255.0 * share, np.uint8)

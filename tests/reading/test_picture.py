@@ -140,6 +140,30 @@ def test_a_grey_png_and_a_grey_geotiff_lie_alike(tmp_path: Path) -> None:
     assert np.abs(first - second).max() <= 3.0
 
 
+@pytest.mark.parametrize("kind", ["uint16", "int16", "int32", "float32", "float64", "complex64"])
+@pytest.mark.parametrize("hole", [False, True])
+def test_a_geotiff_of_any_numbers_lies_as_that_of_bytes(
+    tmp_path: Path, kind: str, hole: bool
+) -> None:
+    """A hole is a picture of one height, or of none: that is white, as beyond its edge."""
+    import rasterio
+
+    painted = Painted()
+    folder = lot_with(tmp_path, TOML.format("a.tif"))
+    painted.geotiff(folder / "a.tif", bands=1)
+    with rasterio.open(folder / "a.tif") as file:
+        cells, how = file.read().astype(kind) * 37, file.profile | {"dtype": kind}
+    if hole:
+        cells[...] = 7 if kind.strip("u").startswith("int") else np.nan
+        if kind == "float32":
+            cells[:, :9] = np.inf
+    with rasterio.open(folder / "a.tif", "w", **how) as file:
+        file.write(cells)
+    laid = Image.open(io.BytesIO(picture_of(load_site(folder)).jpeg))
+    nothing = hole and not kind.strip("u").startswith("int")
+    assert laid.getextrema()[0][0] == (255 if nothing else 0)
+
+
 @pytest.mark.parametrize("held", [1, 6, 3, 8])
 def test_clicked_points_lay_a_photograph_however_the_camera_was_held(
     tmp_path: Path, held: int
