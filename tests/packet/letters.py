@@ -119,6 +119,8 @@ def letter_faults(
         for page in pages
     ]
     first = next(k for k, page in enumerate(pages) if page.lstrip().startswith("Findings"))
+    if any(page.lstrip().startswith("Sincerely") for page in pages[:first]):
+        yield "the signature stands on a page by itself"
     on_letter, whole = squeezed("".join(pages[:first])), squeezed("".join(pages))
     for field in FIELDS:
         said = squeezed(field.format(seed=seed, day=1 + seed % 9))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pypdfium2
 from agreement.sites import write_site
 from packet.letters import add_fields, letter_faults
 
@@ -29,3 +30,16 @@ def test_every_field_and_finding_is_on_the_paper_and_what_is_lost_is_found(tmp_p
     assert "'PN-1-7' stands 0 times" in found
     assert "not whole" in found
     assert "the letter lists" in found
+
+
+def test_a_signature_never_stands_on_a_page_by_itself(tmp_path: Path) -> None:
+    write_site(tmp_path, 11)
+    report = build_report(load_site(tmp_path))
+    (letter,) = report.letters
+    page = referral_html(report, letter, SheetSet(choose_setting(report), (), ()))
+    begin = page.rindex("<section", 0, page.index("<h1>Evidence"))
+    content = html_to_pdf(page[:begin] + page[page.index("<section>", begin) :])
+    assert "by itself" not in " ".join(letter_faults(report, letter, content, 11))
+    with pypdfium2.PdfDocument(content) as document:
+        second = document[1].get_textpage().get_text_range()
+    assert second.startswith("With this letter")  # else this letter tells nothing of it any more
