@@ -68,7 +68,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
 
 
 def drawing_notices(report: Report) -> tuple[str, ...]:
-    """Return the notices as sentences, with what the drawing itself shows first."""
+    """Return the notices as sentences: what could hurt, what the drawing shows, the rest."""
     unit = report.site.unit
     own = []
     if report.route.alternatives:
@@ -80,7 +80,8 @@ def drawing_notices(report: Report) -> tuple[str, ...]:
     if dead:
         spans = listed([f"{length(s.from_m, unit)} to {length(s.to_m, unit)}" for s in dead])
         own.append(f"Dead reckoned, nothing located there: {spans}.")
-    said = [*own, *(tidy(notice, 300) for notice in report_notices(report))]
+    known = [*danger_notices(report), *own, *report_notices(report)]
+    said = [tidy(notice, 300) for notice in known]
     return tuple(dict.fromkeys(as_sentence(notice) for notice in said if notice))
 
 

@@ -32,7 +32,7 @@ from lateral_map.draw.plan.scene import ALWAYS, Line, Mark, SceneWriter
 from lateral_map.draw.style import STYLES
 from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Bend
-from lateral_map.words.notices import drawing_notices
+from lateral_map.words.notices import as_sentence, drawing_notices, report_notices
 from lateral_map.words.numbers import length
 from lateral_map.words.picked import bend_words
 from lateral_map.words.technician import report_tables, summary_facts
@@ -317,6 +317,17 @@ def test_notices_name_dead_reckoning_and_level_ground(make_report) -> None:
     said = " ".join(drawing_notices(make_report(level_ground=True)))
     assert "Dead reckoned, nothing located there: 70.5 ft to 100.0 ft." in said
     assert "Nobody measured the ground" in said
+
+
+def test_what_could_hurt_leads_every_list_of_notices(make_report) -> None:
+    report = make_report(alternatives=True, level_ground=True)
+    assert "Dead reckoned" in " ".join(drawing_notices(report))
+    gas = replace(report.findings[-1], finding_class="danger")
+    report = replace(report, findings=(*report.findings[:-1], gas))
+    for said in (drawing_notices(report), map(as_sentence, report_notices(report))):
+        first, *others = said
+        assert first.startswith("STOP")
+        assert not any(one.startswith("STOP") for one in others)
 
 
 def test_tables_have_a_row_for_everything(report: Report) -> None:
