@@ -10,7 +10,6 @@ from rich.table import Table
 from rich.text import Text
 
 from lateral_map.cli.console import plain
-from lateral_map.model.chance import POOR_FIT
 from lateral_map.reading.applied import applied_entries
 from lateral_map.units import format_length
 from lateral_map.words.cautions import TERMINAL_CAUTIONS
@@ -34,6 +33,7 @@ from lateral_map.words.notices import (
 )
 from lateral_map.words.numbers import decimals_for, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import (
+    agreement_words,
     enough_words,
     next_locate_words,
     planned_words,
@@ -97,7 +97,7 @@ def check_parts(report: Report) -> list[Part]:
     return [
         *_stop(report),
         _heading(report),
-        Text(_fit_words(report)),
+        Text(agreement_words(report)),
         *_section("What may have gone wrong", _diagnoses(report)),
         *_entries(report),
         *_section("Suspect readings", _suspects(report)),
@@ -164,18 +164,6 @@ def _heading(report: Report) -> Text:
     date = f", {site.date.isoformat()}" if site.date else ""
     name = plain(tidy(site.name, 120))
     return Text.assemble((name, "bold"), f"{date}: {run} of pipe, {reached}")
-
-
-def _fit_words(report: Report) -> str:
-    """Say how well the whole fits; a single odd reading may hide in a good whole."""
-    fit = report.fit
-    if fit.p_value is None:
-        return "No reading is left over to check the others with."
-    if fit.p_value < POOR_FIT:
-        return "The readings disagree more than their accuracies allow."
-    if report.suspects:
-        return "The readings agree as a whole, but for the suspects below."
-    return "The readings agree."
 
 
 def _in_own_unit(value: float, check: ReadingCheck | SketchCheck, unit: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.diagnosis import WORTH_DOUBT
 from lateral_map.model.results import (
     Crossing,
@@ -328,6 +328,27 @@ def enough_words(report: Report) -> str:
             "of it; a tape from the real one to a mark would check it"
         )
     return words
+
+
+def agreement_words(report: Report) -> str:
+    """Say how well the whole fits, and how many readings nothing checks.
+
+    A single odd reading may hide in a good whole, and a slip in a reading that nothing checks.
+    """
+    fit = report.fit
+    if fit.p_value is None:
+        return "No reading is left over to check the others with."
+    if fit.p_value < POOR_FIT:
+        return "The readings disagree more than their accuracies allow."
+    if report.suspects:
+        return "The readings agree as a whole, but for the suspects below."
+    unchecked = sum(check.verdict == "unchecked" for check in report.readings)
+    if unchecked:
+        return (
+            "The readings agree as far as they check one another; nothing checks "
+            f"{unchecked} of the {len(report.readings)}."
+        )
+    return "The readings agree."
 
 
 def reading_words(check: ReadingCheck, unit: str) -> str:
