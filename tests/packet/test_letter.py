@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import io
+import os
 import re
+import select
+import subprocess
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +16,7 @@ import pdfplumber
 import pikepdf
 import pytest
 from lxml import html as lxml_html
-from packet.hostile import contents_of, harm_of, hostile_letters, small_packet
+from packet.hostile import contents_of, harm_of, hostile_letters, join_to, small_packet
 from packet.pdf_rules import broken_rules
 from sheets.builder import line_site
 
@@ -72,6 +76,9 @@ def test_a_packet_that_lacks_a_figure_is_not_written(
     monkeypatch.setattr(packet, "html_to_pdf", lambda _page: laid_out)
     with pytest.raises(ExportError, match=r"^the finished packet lacks"):
         make_packet(report, {})
+    # Nothing else is laid out beside it here.
+    waiting = partial(laid_out_apart, patience_seconds=60.0)
+    monkeypatch.setattr(packet, "laid_out_apart", waiting)
     with pytest.raises(SiteError, match=r"mine\.html: .*the finished packet lacks"):
         make_packet(report, {}, PacketOptions(letter=("mine.html", "<p>Hello</p>")))
     require_whole(laid_out, ["Cautions: call first.", "38.1 ft"], 1)
@@ -139,8 +146,9 @@ def test_a_letters_fault_is_named_with_its_file_and_row() -> None:
         assert said in fault.problem
 
 
-def lay_out(text: str, facts: dict[str, Any], most_seconds: float = 60.0) -> bytes:
-    with laid_out_apart(("mine.html", text), [facts], "", most_seconds=most_seconds) as wait:
+def lay_out(text: str, facts: dict[str, Any]) -> bytes:
+    limits = {"most_seconds": 60.0, "patience_seconds": 60.0}
+    with laid_out_apart(("mine.html", text), [facts], "", **limits) as wait:
         (pdf,) = wait()
     return pdf
 
@@ -169,16 +177,39 @@ def test_every_kind_of_harm_is_tried() -> None:
     ],
 )  # fmt: skip
 def test_a_hostile_letter_harms_nothing_else(name: str) -> None:
-    became, harm = harm_of(hostile_letters()[name], small_packet(), most_seconds=60.0)
+    packet = small_packet()
+    became, harm = harm_of(
+        hostile_letters()[name], contents_of(packet), lambda own: join_to(packet, own, 60.0)
+    )
     assert became
     assert harm == ""
 
 
 def test_a_letter_without_end_is_stopped() -> None:
     without_end = hostile_letters()["template: {% for i in range(99000) %}{% for j in r"]
-    became, harm = harm_of(without_end, b"", most_seconds=1.0)
+    became, harm = harm_of(without_end, [], lambda own: join_to(b"", own, 1.0))
     assert re.search(r"not done after \d seconds", became)
     assert harm == ""
+
+
+def test_a_letter_that_rests_is_waited_for_no_longer_than_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What a letter works and what it takes by the clock are two things on a busy machine."""
+    start = subprocess.Popen
+    rests = "import os, time; os.fork(); time.sleep(600)"
+    ended, held = os.pipe()
+
+    def resting(command: list[str], **how: Any) -> Any:
+        return start([command[0], "-c", rests], pass_fds=[held], **how)
+
+    monkeypatch.setattr("lateral_map.export.own_letter.subprocess.Popen", resting)
+    with pytest.raises(SiteError, match="not done after"):
+        join_to(b"", ("mine.html", "<p>Hello</p>"), 0.5)
+    os.close(held)
+    # Nothing of it goes on, that holds the other end.
+    assert select.select([ended], [], [], 60.0)[0] == [ended]
+    os.close(ended)
 
 
 @pytest.mark.parametrize(
