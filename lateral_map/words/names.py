@@ -103,6 +103,23 @@ WALL_WORDS: Final[dict[Walls, str]] = {
 }
 
 _LONGEST_NAME: Final = 120
+_ARTICLES: Final = frozenset({"the"})
+_DETERMINERS: Final = frozenset({
+    "a", "an", "my", "our", "your", "his", "her", "its", "their", "this", "that", "these", "those",
+    "each", "every", "all", "both", "any", "some", "no", "whoever", "whichever", "nobody",
+})  # fmt: skip
+# Who answers for pipes, by what its name ends in, whether a place's own name stands before it.
+_BODIES: Final = frozenset({
+    "agency", "association", "authority", "board", "bureau", "commission", "committee",
+    "contractor", "cooperative", "corporation", "council", "department", "developer", "district",
+    "division", "hoa", "landlord", "municipality", "neighbor", "neighbour", "office", "operator",
+    "owner", "owners", "state", "tenant", "tenants", "trust", "union", "utilities", "utility",
+})  # fmt: skip
+# By themselves these are common words; after a place's name they are part of it.
+_POLITIES: Final = frozenset({
+    "borough", "city", "county", "parish", "public", "roads", "sewer", "sewers", "street", "town",
+    "township", "village", "water", "works",
+})  # fmt: skip
 _MOST_NUMBERS: Final = 12
 
 LEVEL_GROUND_WORDS: Final = "Ground taken as level: nobody measured it."
@@ -181,14 +198,34 @@ def footage_words(finding: Finding, unit: str) -> str:
 
 
 def the(name: str) -> str:
-    """Return a line's or party's name in full as a sentence takes it: ``the curb``."""
+    """Return a thing's name in full as a sentence takes it: ``the curb``, but ``CO-2``."""
     shown = label(name, _LONGEST_NAME)
-    return shown if shown.lower().startswith("the ") else f"the {shown}"
+    is_code = shown.isupper() and any(letter.isdigit() for letter in shown)
+    return shown if is_code or _begins_with(shown, _ARTICLES) else f"the {shown}"
+
+
+def the_party(name: str) -> str:
+    """Return a party's name in full as a sentence takes it: ``the city``, but ``Osper county``.
+
+    What any town has is called by its article, also where it is named after a place (``the Osper
+    water district``, ``the City of Osper``); places, people and firms go by their bare names.
+    """
+    shown = label(name, _LONGEST_NAME)
+    words = "".join(c if c.isalnum() or c in "'’-" else " " for c in shown).lower().split()
+    if not words or _begins_with(shown, _ARTICLES | _DETERMINERS):
+        return shown
+    common = shown[0].islower() or (shown.isupper() and len(words) == 1)
+    named_after = words[-1] in _BODIES or "of" in words
+    return f"the {shown}" if common or named_after or set(words) <= _POLITIES else shown
+
+
+def _begins_with(shown: str, words: frozenset[str]) -> bool:
+    return shown.lower().split(" ")[0] in words
 
 
 def whose(party: str) -> str:
     """Return a party's name as an owner's: ``the city's``, ``the public works'``."""
-    shown = the(party)
+    shown = the_party(party)
     return f"{shown}'" if shown.lower().endswith("s") else f"{shown}'s"
 
 

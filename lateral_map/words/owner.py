@@ -9,7 +9,7 @@ from lateral_map.model.results import FindingResult, FindingVerdict, Report, Set
 from lateral_map.model.site import Severity
 from lateral_map.model.trade import is_at_main, is_tap
 from lateral_map.words.diagnoses import told_once
-from lateral_map.words.names import findings_named, footage_words, the, whose
+from lateral_map.words.names import findings_named, footage_words, the, the_party, whose
 from lateral_map.words.notices import as_sentence, danger_notices
 from lateral_map.words.numbers import label, length, listed, tidy
 from lateral_map.words.technician import run_length
@@ -250,13 +250,13 @@ def _next_steps(report: Report) -> list[str]:
         if theirs and letter.party != reader:
             part = part_words(report, letter) or "in its part"
             steps.append(
-                f"See that {the(letter.party)} gets its referral about {theirs}, and wait for the "
-                f"answer before paying for work {part}."
+                f"See that {the_party(letter.party)} gets its referral about {theirs}, and wait "
+                f"for the answer before paying for work {part}."
             )
     wholly = [one for one in report.findings if one.finding_class == "defect"]
     clients = findings_named(one for one in wholly if one.answers == (report.client,))
     if clients and report.client != reader:
-        steps.append(f"Ask {the(report.client)} what it will do about {clients}.")
+        steps.append(f"Ask {the_party(report.client)} what it will do about {clients}.")
     close = {one.number: one for letter in report.letters for one in letter.close}
     if close:
         it_lies = "it lies" if len(close) == 1 else "they lie"

@@ -299,7 +299,7 @@ def planned_words(report: Report) -> str:
     promise = [f"the line to {range_95(plan.sd_across_m, unit)} at its widest"]
     if plan.sd_crossing_m is not None:
         line = next(one.line for one in plan.locates if one.line)
-        promise.insert(0, f"where it crosses the {line} to {range_95(plan.sd_crossing_m, unit)}")
+        promise.insert(0, f"where it crosses {the(line)} to {range_95(plan.sd_crossing_m, unit)}")
     guess = report.site.start.azimuth_deg is None
     look = "; the direction is a guess so far, so look again after the first" if guess else ""
     return (

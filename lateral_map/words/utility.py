@@ -22,6 +22,7 @@ from lateral_map.words.names import (
     readings_listed,
     taken_words,
     the,
+    the_party,
     tie_words,
     whose,
 )
@@ -91,7 +92,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "fields": desk_rows(report),
         "signature_lines": _text_lines(site.referral.signature),
         "party": label(letter.party, 120) if letter else "",
-        "the_party": the(letter.party) if letter else "",
+        "the_party": the_party(letter.party) if letter else "",
         "client": label(report.client, 120),
         "title": _title(report, letter),
         "length": run_length(report),
@@ -214,7 +215,7 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
     if letter is None:
         if not report.responsibility:
             return "The site names no line at which responsibility changes."
-        answering = listed([the(party) for party in report.parties], 99)
+        answering = listed([the_party(party) for party in report.parties], 99)
         return f"As we understand it, {answering} answers for the whole run."
     unit = report.site.unit
     ends = plus_minus_or_exact
@@ -541,7 +542,7 @@ def summary_lines(report: Report) -> list[str]:
         if letter is None:
             lines.append(facts["whose"])
         else:
-            lines.append(f"To {the(letter.party)}: {facts['crossing'] or facts['whose']}")
+            lines.append(f"To {the_party(letter.party)}: {facts['crossing'] or facts['whose']}")
             lines.append(f"Wholly {whose(letter.party)}: {facts['theirs_numbers'] or 'no defect'}")
             if facts["shared"]:
                 lines.append(f"Partly {whose(letter.party)}: {facts['shared_numbers']}")

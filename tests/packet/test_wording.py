@@ -25,7 +25,7 @@ from lateral_map.model.referral import Referral
 from lateral_map.model.results import FindingResult, FindingVerdict, Report
 from lateral_map.model.site import Boundary
 from lateral_map.report import build_report
-from lateral_map.words.names import reading_name
+from lateral_map.words.names import reading_name, the, the_party, whose
 from lateral_map.words.owner import owner_facts
 from lateral_map.words.technician import turns_at_m
 from lateral_map.words.utility import letter_facts
@@ -41,6 +41,26 @@ ANSWERS: dict[FindingVerdict, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "too close to call": ((), ("owner", "city")),
 }
 REPORT = line_report(100.0, 9)
+
+
+def test_a_party_has_an_article_where_english_gives_it_one() -> None:
+    bare = """Osper county|Osper County|Osper City|Ambersea Public Works|Ambersea Gas Inc.|N. Nobody
+    |whoever owns plot 4|our client|ANY UTILITY OR NONE|\u00d6sper Township|Both neighbours"""
+    with_article = """city|City|county|owner|Owner|HOA|public works|Public Works|City of Osper
+    |Department of Works|Osper water district|Osper Water District|Plot 4 owner|utility
+    |Sewer Utility|Ambersea Terrace association|homeowners' association|neighbour's tenant
+    |City Sewer Department"""
+    for name in map(str.strip, bare.split("|")):
+        assert the_party(name) == name
+    for name in map(str.strip, with_article.split("|")):
+        assert the_party(name) == f"the {name}"
+    assert the_party("The Osper Trust") == "The Osper Trust"
+    assert (whose("Osper county"), whose("works")) == ("Osper county's", "the works'")
+    things = ("curb", "Osper Street curb", "CO-2", "MH 14", "The wall", "theatre wall", "CURB")
+    assert [the(name) for name in things] == [
+        "the curb", "the Osper Street curb", "CO-2", "MH 14", "The wall", "the theatre wall",
+        "the CURB",
+    ]  # fmt: skip
 
 
 def words_of(page: str) -> str:
