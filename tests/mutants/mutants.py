@@ -89,7 +89,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ties.py", "surface = ties.depth_level_m + weights @ unknowns[layout.ground]", "surface = ties.depth_level_m", "depths ignore the ground's correction"),
     ("adjust/ties.py", "on_depth = -jacobian[ties.depth_row, 2, :]", "on_depth = jacobian[ties.depth_row, 2, :].copy()", "deeper is higher"),
     ("adjust/ties.py", "footage = np.array([site.transmitter_footage_m(one) for one in locates], float)", "footage = np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
-    ("model/readings.py", '"past" if tie.as_past else "offset"', '"offset"', "a reading is known by a column nobody wrote"),
+    ("model/site.py", '"past" if self.as_past else "offset"', '"offset"', "a reading is known by a column nobody wrote"),
     # transmitter
     ("adjust/transmitter.py", "near.append(90.0)", "near.append(0.0)", "a riser is no vertical bend"),
     ("adjust/transmitter.py", "_VERTICAL_BEND_DEG = 5.0", "_VERTICAL_BEND_DEG = 50.0", "a 45 degree drop tilts nothing"),

@@ -48,6 +48,7 @@ UNDER = {
     "slips": "test_diagnose",
     "mending": "test_diagnose",
     "readings": "test_set_aside",
+    "site": "test_set_aside",
     "whitelines": "test_structures",
     "dug_into": "test_walls",
 }

@@ -6,7 +6,7 @@ it gets a leader line. A label that finds no room at all is handed back, never p
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -114,14 +114,34 @@ class Placed:
     leader: tuple[tuple[float, float], tuple[float, float]] | None
 
 
+class _Rows:
+    """Boxes taken so far; asked of far oftener than added to, so laid together only then."""
+
+    def __init__(self, parts: Iterable[Floats] = ()) -> None:
+        self._parts = [np.zeros((0, 4)), *parts]
+
+    def add(self, boxes: ArrayLike) -> None:
+        """Add (k, 4) boxes, or one."""
+        self._parts.append(np.reshape(np.asarray(boxes, float), (-1, 4)))
+
+    @property
+    def rows(self) -> Floats:
+        """All of them, (n, 4)."""
+        if len(self._parts) > 1:
+            self._parts = [np.concatenate(self._parts)]
+        return self._parts[0]
+
+    def copy(self) -> _Rows:
+        """Return as many that grow by themselves."""
+        return _Rows([self.rows])
+
+
 class Placer:
     """Keeps what is taken on the paper and places labels round it."""
 
     def __init__(self, frame: Box) -> None:
         self.frame = frame
-        self._hard: list[Row] = []
-        self._walls: list[Row] = []
-        self._soft: list[Row] = []
+        self._hard, self._walls, self._soft = _Rows(), _Rows(), _Rows()
         self._leaders: list[Row] = []
 
     def copy(self) -> Placer:
@@ -133,35 +153,36 @@ class Placer:
 
     def keep_off(self, box: Box) -> None:
         """Let no label lie on ``box``."""
-        self._hard.append(box.row)
+        self._hard.add(box.row)
 
     def avoid(self, points: ArrayLike, half: float = 1.5) -> None:
         """Let labels lie off a drawn line through (n, 2) points where there is room elsewhere."""
-        self._soft += self._along(points, half)
+        self._soft.add(self._along(points, half))
 
     def wall(self, points: ArrayLike, half: float = 1.0) -> None:
         """Let no label lie on a drawn line through (n, 2) points, though leaders may cross it."""
-        self._walls += self._along(points, half)
+        self._walls.add(self._along(points, half))
 
-    def _along(self, points: ArrayLike, half: float) -> list[Row]:
-        """Return boxes at even steps along a line, those that meet the frame."""
+    def _along(self, points: ArrayLike, half: float) -> Floats:
+        """Return (k, 4) boxes at even steps along a line, those that meet the frame."""
         line = np.reshape(np.asarray(points, float), (-1, 2))
         if len(line) > 1:
             at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
             wanted = np.linspace(0.0, at[-1], max(2, int(np.ceil(at[-1] / _SAMPLE_PT)) + 1))
             line = np.stack([np.interp(wanted, at, axis) for axis in line.T], axis=-1)
-        boxes = (Box.around(float(x), float(y), half) for x, y in line)
-        return [box.row for box in boxes if self.frame.meets(box)]
+        boxes = np.concatenate([line - half, line + half], axis=1)
+        return boxes[_overlaps(self.frame.row, boxes)[0]]
 
     def is_free(self, *boxes: Box) -> bool:
         """Say whether all boxes lie inside the frame and on nothing that must stay clear."""
         inside = all(self.frame.holds(box) for box in boxes)
         rows = [box.row for box in boxes]
-        return inside and not _overlaps(rows, self._hard + self._walls).any()
+        taken = (self._hard.rows, self._walls.rows)
+        return inside and not any(_overlaps(rows, each).any() for each in taken)
 
     def clashes(self, *boxes: Box) -> int:
         """Return how many samples of lines to be avoided lie under the boxes."""
-        return int(_overlaps([box.row for box in boxes], self._soft).sum())
+        return int(_overlaps([box.row for box in boxes], self._soft.rows).sum())
 
     def place(self, wishes: Sequence[Wish]) -> tuple[list[Placed], list[Wish]]:
         """Place labels, the weightiest first; return those placed and those left out."""
@@ -182,8 +203,8 @@ class Placer:
     def _best(self, wish: Wish) -> Placed | None:
         # A leader may leave its own mark, but runs over no other mark or label.
         mark = Box.around(wish.x, wish.y, 1e-6).row
-        hard, soft = np.reshape(self._hard, (-1, 4)), np.reshape(self._soft, (-1, 4))
-        taken = np.concatenate([hard, np.reshape(self._walls, (-1, 4))])
+        hard, soft = self._hard.rows, self._soft.rows
+        taken = np.concatenate([hard, self._walls.rows])
         others = STRtree(shapely.box(*hard[~_overlaps(mark, hard)[0]].T))
         leaders = STRtree(_segments(self._leaders))
         rings = np.arange(wish.clear_pt, wish.clear_pt + wish.reach_pt + 0.1, _STEP_PT)
