@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
-from playwright.sync_api import Browser, sync_playwright
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
 
 # Debian's Chromium without its desktop opens a page in half the time; the same engine draws it.
 # The program itself, for the script that /usr/bin has for it would outlive a driver's kill.
@@ -31,3 +33,13 @@ def launched() -> Iterator[Browser]:
             yield browser
         finally:
             browser.close()
+
+
+def check_with_axe(page: Page, **options: Any) -> dict[str, Any]:
+    """Return what axe-core says of a page: its violations in full, of what passes the names.
+
+    To list every element that passes, and how to find it, takes as long as all of the checking.
+    """
+    asked = {"resultTypes": ["violations"], **options}
+    response: dict[str, Any] = Axe().run(page, options=asked).response
+    return response

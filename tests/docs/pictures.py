@@ -93,7 +93,7 @@ def _photograph(page: Path, turn_off: str = "") -> Image.Image:
     with launched() as browser:
         tab = browser.new_page(viewport={"width": WIDTH_PX, "height": 1000})
         tab.goto(page.as_uri())
-        tab.wait_for_function("document.querySelector('.leaflet-container') !== null")
+        tab.wait_for_function("() => document.querySelector('.leaflet-container') !== null")
         if turn_off:
             tab.locator(f"#layer-{turn_off}").uncheck()
             tab.locator("#layer-picture").scroll_into_view_if_needed()

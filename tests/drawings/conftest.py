@@ -70,7 +70,7 @@ def open_page(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Opened
         page.on("pageerror", lambda error: shown.complaints.append(str(error)))
         page.on("dialog", lambda dialog: (shown.complaints.append("dialog"), dialog.dismiss()))
         page.goto(file.as_uri())
-        page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+        page.wait_for_function("() => window.lateralMap && lateralMap.page.data !== null")
         return shown
 
     yield opened

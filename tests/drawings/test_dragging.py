@@ -70,7 +70,7 @@ class Own:
             kind = self.like.browser_type
             self.browser = kind.launch(executable_path=PROGRAM, args=SWITCHES)
             self.dog = Watchdog(self.browser)
-        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1400, "height": 900}
+        size = {"width": 390, "height": 844} if factor > 2 else {"width": 1024, "height": 700}
         self.dog.feed()
         context = self.browser.new_context(
             viewport=size, device_scale_factor=factor, has_touch=True
@@ -189,7 +189,7 @@ def test_a_page_in_a_file_never_stops_answering(own, tmp_path, kind, factor) -> 
         file.write_text(text, encoding="utf-8")
         page = context.new_page()
         page.goto(file.as_uri())
-        page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+        page.wait_for_function("() => window.lateralMap && lateralMap.page.data !== null")
         page.locator(".leaflet-container").first.scroll_into_view_if_needed()
         handle(page, dog, seed=int(factor * 1000))
 

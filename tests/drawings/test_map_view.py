@@ -9,7 +9,7 @@ import io
 import numpy as np
 import pdfplumber
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from chromium import check_with_axe
 
 from lateral_map.draw.page import map_page
 from lateral_map.model.results import Report
@@ -186,9 +186,9 @@ def test_touch_and_contrast_pass_by_day_and_by_night(
     )  # fmt: skip
     page = context.new_page()
     page.goto(file.as_uri())
-    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    page.wait_for_function("() => window.lateralMap && lateralMap.page.data !== null")
     # The rule on the size of targets is off unless asked for.
-    found = Axe().run(page, options={"rules": {"target-size": {"enabled": True}}}).response
+    found = check_with_axe(page, rules={"target-size": {"enabled": True}})
     ground = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
     context.close()
     assert [(each["id"], each["nodes"][0]["html"][:90]) for each in found["violations"]] == []
@@ -202,7 +202,7 @@ def test_whoever_wants_little_motion_gets_none(browser, page_of, tmp_path) -> No
     context = browser.new_context(reduced_motion="reduce")
     page = context.new_page()
     page.goto(file.as_uri())
-    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    page.wait_for_function("() => window.lateralMap && lateralMap.page.data !== null")
     options = page.evaluate(
         "(({ zoomAnimation, inertia }) => [zoomAnimation, inertia])(lateralMap.page.map.options)"
     )
@@ -250,7 +250,7 @@ def test_an_online_map_stays_north_up_in_its_right_place(report: Report, browser
         lambda route: route.continue_() if route.request.url.startswith("file:") else route.abort(),
     )
     page.goto(file.as_uri())
-    page.wait_for_function("window.lateralMap && lateralMap.page.data !== null")
+    page.wait_for_function("() => window.lateralMap && lateralMap.page.data !== null")
     places = page.evaluate(
         "lateralMap.page.data.stations.at.map(lateralMap.page.plane.toMap).map(p => [p.lng, p.lat])"
     )

@@ -240,6 +240,12 @@ def test_the_plan_shows_every_line_area_utility_and_point(report: Report) -> Non
     assert rows_of(curb)["Beyond it"] == "city"
 
 
+def test_a_plan_without_named_points_is_drawn(report: Report) -> None:
+    plan = replace(report.site.plan, points=())
+    bare = replace(report, site=replace(report.site, plan=plan))
+    assert [item.style for item in points_layer(bare).items] == ["level"] * len(plan.levels)
+
+
 def test_a_utility_of_unknown_depth_says_so(report: Report) -> None:
     said = {item.detail.title: rows_of(item) for item in utilities_layer(report).items}
     assert said["cable"]["Depth"] == "unknown"

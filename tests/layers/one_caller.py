@@ -49,12 +49,12 @@ def main(wanted: list[str]) -> None:
     single = [one for one in every if one.uses == 1]
     for one in single:
         if any(f"/{one.file}".startswith(f"/{each}") for each in wanted):
-            print(f"{one.file}:{one.line} {one.name} ({one.lines} lines)")
+            print(f"{one.file}:{one.line} {one.name} ({one.lines} lines)")  # noqa: T201
     if not wanted:
         for file, count in Counter(one.file for one in single).most_common(20):
-            print(f"{count:4} {file}")
+            print(f"{count:4} {file}")  # noqa: T201
     share = len(single) / len(every)
-    print(f"{len(single)} of {len(every)} private functions have one caller ({share:.1%})")
+    print(f"{len(single)} of {len(every)} private functions have one caller ({share:.1%})")  # noqa: T201
 
 
 if __name__ == "__main__":

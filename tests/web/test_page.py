@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from chromium import check_with_axe
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, expect
 from web.yard import DESKTOP, PHONE, Yard, browser_context, served, wait_until
@@ -588,7 +588,7 @@ def test_axe_finds_nothing_in_ten_states(
 
 
 def violations(yard: Yard) -> list[str]:
-    told = Axe().run(yard.page).response["violations"]
+    told = check_with_axe(yard.page)["violations"]
     return [f"{one['id']}: {node['html'][:160]}" for one in told for node in one["nodes"]]
 
 

@@ -35,7 +35,7 @@ def yard(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 def test_it_lies_under_the_map_fetched_once(yard: Yard) -> None:
     page = yard.page
-    page.wait_for_function("document.querySelector('.underlay')?.complete")
+    page.wait_for_function("() => document.querySelector('.underlay')?.complete")
     page.evaluate("map_site.setZoom(map_site.getZoom() - 1.2, {animate: false})")
     marks = page.evaluate(
         "() => Object.fromEntries([...document.querySelectorAll('.leaflet-plan-points-pane .mark')]"
@@ -164,7 +164,7 @@ def test_a_photograph_is_chosen_and_laid_by_points_found_in_it(
                 page.get_by_role("button", name="Take this place").tap()
             yard.fill({"point": name}, entry)
             yard.save(entry)
-        page.wait_for_function("document.querySelector('.underlay')?.complete")
+        page.wait_for_function("() => document.querySelector('.underlay')?.complete")
         expect(section).to_contain_text(f"{chosen[0]}: the others put it 0.")
         assert yard.complaints == []
     site = load_site(folder)

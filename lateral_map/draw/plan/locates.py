@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import shapely
 from shapely import STRtree
-from shapely.geometry import Point
 
 from lateral_map.draw.plan.scene import LOCATE, MINOR, NEXT_LOCATE, SUSPECT, Layer, Line, Mark
 from lateral_map.model.results import Report
@@ -67,7 +67,7 @@ def points_layer(report: Report) -> Layer:
     unit = report.site.unit
     given = report.site.plan.points
     names = ["" if one.name == report.site.start.point else label(one.name, 22) for one in given]
-    at = [Point(one.easting_m, one.northing_m) for one in given]
+    at = shapely.points([one.easting_m for one in given], [one.northing_m for one in given])
     near = STRtree(at).query(at, predicate="dwithin", distance=_SAME_PLACE_M)
     # Of points in one place the first bears every name.
     for first, later in sorted(near.T.tolist()):
