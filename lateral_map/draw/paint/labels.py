@@ -171,7 +171,7 @@ class Placer:
             wanted = np.linspace(0.0, at[-1], max(2, int(np.ceil(at[-1] / _SAMPLE_PT)) + 1))
             line = np.stack([np.interp(wanted, at, axis) for axis in line.T], axis=-1)
         boxes = np.concatenate([line - half, line + half], axis=1)
-        return boxes[_overlaps(self.frame.row, boxes)[0]]
+        return np.asarray(boxes[_overlaps(self.frame.row, boxes)[0]])
 
     def is_free(self, *boxes: Box) -> bool:
         """Say whether all boxes lie inside the frame and on nothing that must stay clear."""
