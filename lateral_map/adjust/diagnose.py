@@ -13,7 +13,7 @@ from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.prior import tied_locates
 from lateral_map.adjust.route import fit_route
 from lateral_map.adjust.slips import SWAPPED, Cause, Equations, Hypothesis, list_hypotheses
-from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
+from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats
@@ -353,7 +353,7 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
         found = solve_least_squares(
             design, kept, gram_matrix(design), evaluate, near.unknowns, most_steps=20
         )
-        covariance = invert_normal(found.normal)
+        covariance = found.normal.inverse()
         residuals, rest = system.evaluate(found.unknowns)
         # What the whole equations still miss is the size; what is known of it is what they know
         # once the unknowns follow.

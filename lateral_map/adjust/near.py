@@ -16,7 +16,7 @@ from lateral_map.adjust.route import (
     first_azimuth,
     solve_system,
 )
-from lateral_map.adjust.solve import Solution, invert_normal
+from lateral_map.adjust.solve import Solution
 from lateral_map.errors import ImpossibleError
 from lateral_map.model.arrays import Floats
 from lateral_map.model.route import Route
@@ -62,13 +62,13 @@ def fit_near(site: Site, near: Fitted) -> Fitted:
     Raises ``AdjustmentError`` where part of the line is undetermined.
     """
     system, found = _solve_near(site, near)
-    design, observed = system.rows.stacked()
+    design, observed, _ = system.linear
     return Fitted(
         system=system,
         unknowns=found.unknowns,
         residuals=np.concatenate([observed - design @ found.unknowns, found.residuals]),
         design=np.concatenate([design, found.design]),
-        covariance=invert_normal(found.normal),
+        covariance=found.normal.inverse(),
     )
 
 

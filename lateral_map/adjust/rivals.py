@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lateral_map.adjust.solve import Solution, invert_normal
+from lateral_map.adjust.solve import Solution
 from lateral_map.adjust.ties import Ties
 from lateral_map.model.arrays import Floats
 
@@ -58,13 +58,13 @@ def other_places(
     first = 2 * len(ties.position_mark)
     rows = first + np.flatnonzero(np.isin(ties.tape_mark, marks))
     tapes = found.design[rows]
+    without = found.normal.without(rows)
+    seen = mark_jacobian[marks].reshape(-1, len(found.unknowns))
     try:
-        covariance = invert_normal(found.normal - tapes.T @ tapes)
+        unknowns = found.unknowns - without.apply_inverse(tapes.T @ found.residuals[rows])
     except np.linalg.LinAlgError:  # without them nothing holds the line
         return guesses
-    unknowns = found.unknowns - covariance @ (tapes.T @ found.residuals[rows])
-    seen = mark_jacobian[marks].reshape(-1, len(unknowns))
-    spread = covariance @ seen.T
+    spread = without.apply_inverse(seen.T)
     free = seen @ spread
     rest = mark_m[marks].ravel() + seen @ (unknowns - found.unknowns)
     for chosen in _walk(doubts, free, rest):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -24,13 +25,20 @@ from lateral_map.adjust.rivals import other_places
 from lateral_map.adjust.solve import (
     MOST_STEPS,
     Solution,
+    Split,
     gram_matrix,
-    invert_normal,
     settle,
     solve_least_squares,
 )
 from lateral_map.adjust.starts import first_azimuths, first_guess
-from lateral_map.adjust.ties import Ties, evaluate_ties, gather_ties, loosen_ties, marks_of
+from lateral_map.adjust.ties import (
+    Ties,
+    evaluate_ties,
+    gather_ties,
+    loosen_ties,
+    marks_of,
+    split_unknowns,
+)
 from lateral_map.adjust.transmitter import near_vertical_bend_deg
 from lateral_map.errors import AdjustmentError, Fault, ImpossibleError
 from lateral_map.model.arrays import Floats
@@ -44,6 +52,8 @@ from lateral_map.model.threads import one_blas_thread
 _ABOUT_AS_WELL = 5.991
 _SAME_PLACE_M = 0.3
 _MOST_UNKNOWN_LINES = 24
+# With fewer unknowns than this one dense solve is as quick as eliminating the marks first.
+_WORTH_SPLITTING = 140
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)
@@ -61,6 +71,20 @@ class System:
     ground: Ground
     rows: LinearRows
     ties: Ties
+
+    @cached_property
+    def split(self) -> Split | None:
+        """Each locate's own unknowns, None where eliminating them saves nothing."""
+        if self.layout.size < _WORTH_SPLITTING or not self.ties.count:
+            return None
+        return split_unknowns(self.ties, self.layout)
+
+    @cached_property
+    def linear(self) -> tuple[Floats, Floats, Floats]:
+        """The linear equations: whitened design and observed, and the design's gram matrix."""
+        design, observed = self.rows.stacked()
+        gram = gram_matrix if self.split is None else self.split.gram_matrix
+        return design, observed, gram(design)
 
     def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
         """Return whitened residuals and design of the ties and depths."""
@@ -92,7 +116,7 @@ def as_route(
 ) -> Route:
     """Return a solved site's route, settled to the same bits on every processor."""
     site = system.site
-    settled = settle(*system.rows.stacked(), system.evaluate, solution)
+    settled = settle(*system.linear[:2], system.evaluate, solution)
     used = site.used_locates()
     expected = site.expected_depths_m
     tilted = [(one.mark, near_vertical_bend_deg(site, one, expected[one.mark])) for one in used]
@@ -142,14 +166,12 @@ def _weigh(solutions: list[Solution], lines: list[Floats]) -> tuple[Alternative,
     """
     if len(solutions) < 2:
         return ()
-    logs = np.array(
-        [-(one.cost + np.linalg.slogdet(one.normal)[1]) / 2.0 for one in solutions], float
-    )
+    logs = np.array([-(one.cost + one.normal.log_determinant) / 2.0 for one in solutions], float)
     weights = np.exp(logs - logs.max())
     # Byte for byte the same on every processor: far below what anybody reads.
     weights = np.round(weights / weights.sum(), 6)
     return tuple(
-        Alternative(line, one.unknowns, invert_normal(one.normal), one.cost, float(weight))
+        Alternative(line, one.unknowns, one.normal.inverse(), one.cost, float(weight))
         for line, one, weight in zip(lines[1:], solutions[1:], weights[1:], strict=True)
     )
 
@@ -285,11 +307,9 @@ def solve_system(
 
     Raises ``AdjustmentError`` where the readings leave part of the line undetermined.
     """
-    design, observed = system.rows.stacked()
-    normal = gram_matrix(design)
     try:
         return solve_least_squares(
-            design, observed, normal, system.evaluate, guess, most_steps, worth_reaching
+            *system.linear, system.evaluate, guess, most_steps, worth_reaching, system.split
         )
     except np.linalg.LinAlgError:
         raise AdjustmentError(

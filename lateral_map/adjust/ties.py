@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.adjust.prior import LinearRows, tied_locates
+from lateral_map.adjust.solve import Split
 from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
@@ -207,6 +208,24 @@ def _depths(site: Site, locates: tuple[Locate, ...]) -> list[tuple[int, ReadingI
             invert = nulls_depth_m(locate.nulls_m) - locate.nulls_held_above_m + above
             found.append((row, read, invert, sd_nulls_m(site, locate, expected[locate.mark])))
     return found
+
+
+def split_unknowns(ties: Ties, layout: Layout) -> Split:
+    """Return each locate's own unknowns, the errors of its mark and of its counter's reading."""
+    count = len(ties.footage_m)
+    own = np.full((count, 3), _NOWHERE)
+    own[:, 0] = ties.reading_column
+    own[ties.mark_row, 1:] = ties.mark_column[:, None] + np.arange(2)
+    # The locate each equation is of, in the order in which ``evaluate_ties`` makes them.
+    marks = [np.repeat(ties.position_mark, 2), ties.tape_mark, *(one.mark for one in ties.lines)]
+    locate = np.concatenate([ties.mark_row[np.concatenate(marks)], ties.depth_row])
+    order = np.argsort(locate, kind="stable")
+    each = np.bincount(locate, minlength=count)
+    place = np.arange(len(locate)) - np.repeat(np.cumsum(each) - each, each)
+    rows = np.full((count, each.max()), _NOWHERE)
+    rows[locate[order], place] = order
+    shared = [np.arange(layout.mark.start), np.arange(layout.reading.stop, layout.size)]
+    return Split(np.concatenate(shared), own, rows)
 
 
 def loosen_ties(ties: Ties, slack_m: float) -> Ties:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
+from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.model.route import Chain, Layout
 
 
@@ -43,7 +43,7 @@ def adjust_distances(fixed, start, measured, sd):
     )
     freedom = len(measured) - size
     s0 = np.sqrt(found.cost / freedom)
-    return found.unknowns.reshape(-1, 2), invert_normal(found.normal) * s0**2, s0 * sd
+    return found.unknowns.reshape(-1, 2), found.normal.inverse() * s0**2, s0 * sd
 
 
 def test_benning_quadrilateral():
@@ -165,7 +165,7 @@ def test_krumm_traverse_adjusted():
     assert found.unknowns == pytest.approx([8231.2745, 2347.8218, 7982.4237, 2239.7178], abs=6e-5)
     s0 = np.sqrt(found.cost / 3)
     assert s0 * 1.6 == pytest.approx(1.8356, abs=6e-5)
-    sd = np.sqrt(np.diag(invert_normal(found.normal))) * s0 * 100
+    sd = np.sqrt(np.diag(found.normal.inverse())) * s0 * 100
     assert sd == pytest.approx([1.403, 0.999, 1.503, 0.860], abs=6e-4)
 
 
@@ -187,5 +187,5 @@ def test_norris_linear_fit():
     )
     assert found.unknowns == pytest.approx([-0.262323073774029, 1.00211681802045], rel=1e-9)
     s0 = np.sqrt(found.cost / (len(x) - 2))
-    sd = np.sqrt(np.diag(invert_normal(found.normal))) * s0
+    sd = np.sqrt(np.diag(found.normal.inverse())) * s0
     assert sd == pytest.approx([0.232818234301152, 0.429796848199937e-3], rel=1e-8)

@@ -24,7 +24,7 @@ def test_a_solver_that_sums_in_another_order_hands_on_the_same_bits(seed):
     system, solution, _ = solve_site(simulate(seed)[0])
     design, observed = system.rows.stacked()
     rng = np.random.default_rng(seed)
-    sd = np.sqrt(np.diag(np.linalg.inv(solution.normal)))
+    sd = np.sqrt(np.diag(solution.normal.inverse()))
 
     def evaluate(unknowns):
         residuals, rest = system.evaluate(unknowns)

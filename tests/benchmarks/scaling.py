@@ -20,7 +20,6 @@ from benchmarks.sizes import line_of_nodes
 
 import lateral_map.adjust.chain as chain_module
 from lateral_map.adjust.route import solve_site
-from lateral_map.adjust.solve import invert_normal
 
 IMAGES = Path(__file__).parents[2] / "docs" / "images"
 
@@ -33,7 +32,7 @@ def measure(nodes: int) -> tuple[int, float]:
     for _ in range(9 if nodes <= 120 else 3):
         begin = time.perf_counter()
         system, solution, _ = solve_site(site)
-        invert_normal(solution.normal)
+        solution.normal.inverse()
         times.append((time.perf_counter() - begin) * 1e3)
         count = len(system.chain.nodes_m)
     return count, statistics.median(times)

@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +32,7 @@ def measure(root: Path) -> dict[str, float]:
     from truth.jobs import draw_job
 
     from lateral_map.adjust.chain import turns_at_nodes
-    from lateral_map.adjust.route import adjust_route, solve_site
-    from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
+    from lateral_map.adjust.route import adjust_route, solve_site, solve_system
     from lateral_map.adjust.starts import first_guess
     from lateral_map.export.registry import make_products
     from lateral_map.model.threads import one_blas_thread
@@ -53,13 +53,10 @@ def measure(root: Path) -> dict[str, float]:
     with one_blas_thread():
         system = solve_site(line)[0]
         guess = first_guess(line, system.layout, turns_at_nodes(line, system.chain), 1.5708)
-        design, observed = system.rows.stacked()
 
         def solve() -> Any:
-            found = solve_least_squares(
-                design, observed, gram_matrix(design), system.evaluate, guess
-            )
-            return invert_normal(found.normal)
+            # Afresh, so that nothing formed once is taken from the last time.
+            return solve_system(replace(system), guess).normal.inverse()
 
         build_report(load_site(folders[0]))
         for folder in folders:

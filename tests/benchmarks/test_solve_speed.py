@@ -9,7 +9,7 @@ from scipy.optimize import least_squares
 
 from lateral_map.adjust.chain import lay_chain, turns_at_nodes
 from lateral_map.adjust.route import adjust_route, solve_site
-from lateral_map.adjust.solve import gram_matrix, invert_normal, solve_least_squares
+from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.starts import first_guess
 from lateral_map.report import build_report
 
@@ -32,7 +32,7 @@ def test_solve_with_covariance_60_nodes(benchmark, system):
 
     def solve():
         found = solve_least_squares(design, observed, gram_matrix(design), formed.evaluate, guess)
-        return found, invert_normal(found.normal)
+        return found, found.normal.inverse()
 
     benchmark(solve)
     benchmark.extra_info["unknowns"] = formed.layout.size

@@ -56,8 +56,10 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # solve
     ("adjust/solve.py", "return np.asarray(inverse.T @ inverse)", "return np.asarray(inverse @ inverse.T)", "the covariance is of something else"),
     ("adjust/solve.py", "design.T @ linear + rest.T @ residuals\n    steps", "design.T @ linear - rest.T @ residuals\n    steps", "ties push the line away"),
+    ("adjust/solve.py", "columns[shared] - flat.T @ through", "columns[shared] + flat.T @ through", "a mark's own error pushes the line away"),
+    ("adjust/solve.py", "on_own - across @ moved", "on_own", "marks stay where they were as the line moves"),
     ("adjust/solve.py", "_SHARE_OF_SD, _SHARE_OF_RESIDUAL = 2.0**-26", "_SHARE_OF_SD, _SHARE_OF_RESIDUAL = 2.0**-6", "rounding is as coarse as a sixtieth of an sd"),
-    ("adjust/solve.py", "invert_normal(gram_matrix(design) + gram_matrix(rest))", "invert_normal(gram_matrix(design))", "the ties take nothing from the uncertainty"),
+    ("adjust/solve.py", "replace(found.normal, rest=rest).inverse()", "replace(found.normal, rest=0.0 * rest).inverse()", "the ties take nothing from the uncertainty"),
     ("adjust/solve.py", "if not trial_cost <= cost * (1.0 + 1e-14) + 1e-20:", "if False:", "a step that makes things worse is taken"),
     ("adjust/solve.py", "np.round(values / step) * step + 0.0", "values + 0.0 * step", "nothing is rounded: other bytes on another processor"),
     # prior
