@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -138,8 +138,9 @@ class _Paper:
             for key, each in enumerate(words)
             for x, y in [self.at(each.places).tolist()]
         ]  # fmt: skip
-        # In so much room none is left out.
-        for one in placer.place(wishes)[0]:
+        # In so much room none is left out that is looked at.
+        placed, left_out = placer.place(wishes)
+        for one in placed:
             each = words[one.key]
             if one.leader:
                 begin, end = ((*self.back(*place), each.height) for place in one.leader)
@@ -147,3 +148,6 @@ class _Paper:
                     begin, end, dxfattribs={"layer": each.layer, "linetype": "CONTINUOUS"}
                 )
             self.write(each, (one.box.left, one.box.bottom - 0.15 * _LETTER_PT))
+        if left_out:
+            more = f"{len(left_out)} more places are not lettered; each has its words as its data"
+            self.write(replace(words[left_out[0].key], words=more), (0.0, 1.3 * _LETTER_PT))

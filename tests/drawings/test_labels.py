@@ -5,10 +5,12 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
+import shapely
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
+from lateral_map.draw.paint import labels
 from lateral_map.draw.paint.labels import Box, Placer, Wish, spread
 
 FRAME = Box(0.0, 0.0, 400.0, 250.0)
@@ -107,3 +109,30 @@ def test_spread_is_the_least_squares_answer(centres: list[float]) -> None:
     assume(other.success)
     cost = float(np.sum((own - np.array(centres)) ** 2))
     assert cost <= other.fun + 1e-4 * (1.0 + other.fun)
+
+
+def test_leaders_cross_and_meet_what_geometry_says():
+    rng = np.random.default_rng(5)
+    lines, others = rng.integers(0, 9, (2, 60, 4)).astype(float)
+    boxes = np.sort(rng.integers(0, 9, (50, 2, 2)).astype(float), axis=1).reshape(-1, 4)
+    boxes = boxes[(boxes[:, :2] < boxes[:, 2:]).all(axis=1)]
+    lines, others = (each[(each[:, :2] != each[:, 2:]).any(axis=1)] for each in (lines, others))
+    one, two = (shapely.linestrings(each.reshape(-1, 2, 2)) for each in (lines, others))
+    within = np.array(  # a place in the middle of both, not along both
+        [[shapely.relate_pattern(a, b, "0********") for b in two] for a in one]
+    )
+    assert np.array_equal(labels._crosses(lines, others), within)
+    met = [[a.intersects(box) for box in shapely.box(*boxes.T)] for a in one]
+    assert np.array_equal(labels._enters(lines, boxes), np.array(met))
+    assert within.any()
+    assert np.array(met).any()
+    assert not np.array(met).all()
+
+
+def test_more_labels_than_a_drawing_can_be_read_with_are_left_out_and_counted():
+    placer = Placer(Box(0, 0, 60_000, 9000))
+    wishes = [Wish(key, 30.0 * key, 4500.0, 20.0, 8.0, 3.0, key) for key in range(2000)]
+    placed, left_out = placer.place(wishes)
+    assert len(placed) + len(left_out) == 2000
+    assert len(placed) == labels._MOST
+    assert min(one.key for one in placed) > max(one.key for one in left_out)

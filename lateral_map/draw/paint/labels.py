@@ -11,9 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import shapely
 from numpy.typing import ArrayLike, NDArray
-from shapely import STRtree
 
 from lateral_map.model.arrays import Floats
 
@@ -27,6 +25,7 @@ _LEADER_FROM_PT: Final = 6.0
 _SOFT_PT: Final = 14.0
 _CROSSED_PT: Final = 30.0
 _RINGS_AT_ONCE: Final = 6
+_MOST: Final = 300
 
 Row = tuple[float, float, float, float]
 
@@ -185,11 +184,14 @@ class Placer:
         return int(_overlaps([box.row for box in boxes], self._soft.rows).sum())
 
     def place(self, wishes: Sequence[Wish]) -> tuple[list[Placed], list[Wish]]:
-        """Place labels, the weightiest first; return those placed and those left out."""
+        """Place labels, the weightiest first; return those placed and those left out.
+
+        More than a drawing can be read with are left out unlooked at.
+        """
         placed: list[Placed] = []
-        left_out: list[Wish] = []
         order = sorted(wishes, key=lambda wish: (-wish.weight, wish.x, wish.y, wish.key))
-        for wish in order:
+        left_out = order[_MOST:]
+        for wish in order[:_MOST]:
             found = self._best(wish)
             if found is None:
                 left_out.append(wish)
@@ -205,8 +207,7 @@ class Placer:
         mark = Box.around(wish.x, wish.y, 1e-6).row
         hard, soft = self._hard.rows, self._soft.rows
         taken = np.concatenate([hard, self._walls.rows])
-        others = STRtree(shapely.box(*hard[~_overlaps(mark, hard)[0]].T))
-        leaders = STRtree(_segments(self._leaders))
+        others, leaders = hard[~_overlaps(mark, hard)[0]], np.reshape(self._leaders, (-1, 4))
         rings = np.arange(wish.clear_pt, wish.clear_pt + wish.reach_pt + 0.1, _STEP_PT)
         angle = np.arange(_DIRECTIONS) * 2.0 * np.pi / _DIRECTIONS
         way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
@@ -226,18 +227,18 @@ class Placer:
             boxes = np.concatenate([centre - half, centre + half], axis=-1).reshape(-1, 4)
             distance = (ring[:, None] + bias).ravel()
             inside = (boxes[:, :2] >= self.frame.row[:2]) & (boxes[:, 2:] <= self.frame.row[2:])
-            free = inside.all(axis=1) & ~_overlaps(boxes, taken).any(axis=1)
+            boxes, distance = boxes[inside.all(axis=1)], distance[inside.all(axis=1)]
+            free = ~_overlaps(boxes, _near(boxes, taken)).any(axis=1)
             boxes, distance = boxes[free], distance[free]
             if not len(boxes):
                 continue
             to_box = np.clip([wish.x, wish.y], boxes[:, :2], boxes[:, 2:])
-            led = _segments(np.insert(to_box, 0, [[wish.x], [wish.y]], axis=1))
+            led = np.insert(to_box, 0, [[wish.x], [wish.y]], axis=1)
             cost = distance - wish.clear_pt
-            cost += _SOFT_PT * np.minimum(_overlaps(boxes, soft).sum(axis=1), 4)
-            crossed = leaders.query(led, "crosses")[0]
-            cost += _CROSSED_PT * np.bincount(crossed, minlength=len(boxes))
-            over = leaders.query(shapely.box(*boxes.T), "intersects")[0]
-            cost[np.union1d(others.query(led, "intersects")[0], over)] += 4.0 * _CROSSED_PT
+            cost += _SOFT_PT * np.minimum(_overlaps(boxes, _near(boxes, soft)).sum(axis=1), 4)
+            cost += _CROSSED_PT * _crosses(led, leaders).sum(axis=1)
+            over = _enters(led, others).any(axis=1) | _enters(leaders, boxes).any(axis=0)
+            cost[over] += 4.0 * _CROSSED_PT
             best = int(np.argmin(np.round(cost, 6)))  # so that no choice hangs on a last bit
             if cost[best] < least:
                 least = float(cost[best])
@@ -273,9 +274,37 @@ def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: 
     return np.asarray(np.clip(level, lowest, highest) + gaps)
 
 
-def _segments(ends: ArrayLike) -> NDArray[np.object_]:
-    """Return (k, 4) ends as lines."""
-    return np.asarray(shapely.linestrings(np.reshape(ends, (-1, 2, 2))))
+def _crosses(lines: Floats, others: Floats) -> NDArray[np.bool_]:
+    """Return (k, n): which segments (k, 4) cross which others (n, 4); to touch is not to cross."""
+    one, two = lines.reshape(-1, 1, 2, 2), others.reshape(1, -1, 2, 2)
+
+    def side(line: Floats, point: Floats) -> Floats:
+        step, to = line[..., 1, :] - line[..., 0, :], point - line[..., 0, :]
+        return np.asarray(np.sign(step[..., 0] * to[..., 1] - step[..., 1] * to[..., 0]))
+
+    apart = side(one, two[..., 0, :]) * side(one, two[..., 1, :]) < 0.0
+    return np.asarray(apart & (side(two, one[..., 0, :]) * side(two, one[..., 1, :]) < 0.0))
+
+
+def _enters(lines: Floats, boxes: Floats) -> NDArray[np.bool_]:
+    """Return (k, n): which segments (k, 4) meet which boxes (n, 4), edges counted (slab method)."""
+    begin = lines[:, None, :2]
+    step = lines[:, None, 2:] - begin
+    with np.errstate(divide="ignore", invalid="ignore"):
+        to = np.stack([boxes[None, :, :2] - begin, boxes[None, :, 2:] - begin]) / step
+    level = (step == 0.0) & (begin >= boxes[None, :, :2]) & (begin <= boxes[None, :, 2:])
+    enter = np.where(level, -np.inf, to.min(axis=0)).max(axis=-1)
+    leave = np.where(level, np.inf, to.max(axis=0)).min(axis=-1)
+    return np.asarray(np.maximum(enter, 0.0) <= np.minimum(leave, 1.0))
+
+
+def _near(boxes: Floats, others: Floats) -> Floats:
+    """Return those of ``others`` (n, 4) that meet the box round all ``boxes`` (k, 4)."""
+    if not len(boxes):
+        return others[:0]
+    low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+    meets: Floats = others[((others[:, :2] < high) & (low < others[:, 2:])).all(axis=1)]
+    return meets
 
 
 def _overlaps(boxes: ArrayLike, others: ArrayLike) -> NDArray[np.bool_]:
