@@ -76,10 +76,8 @@ def plan(
         if count:
             console.print(plain(f"{count} {words}"))
     console.print(f"{kept} features drawn before stay, {replaced} are drawn anew")
-    if own and found.street_edge:
-        console.print(
-            f"To measure from it, add to site.toml: [[boundary]] line = {found.street_edge!r}"
-        )
+    for edge in found.street_edges if own else ():
+        console.print(f"To measure from it, add to site.toml: [[boundary]] line = {edge!r}")
     console.print("Plots and footprints are somebody's map: cadastral lines are no boundary survey")
     if dry_run:
         console.print("Nothing was written")

@@ -6,7 +6,6 @@ the street. Plots and footprints are somebody else's map; each feature keeps its
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -15,25 +14,29 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from lateral_map.errors import Fault, FrameError, SiteError
 from lateral_map.frame import Frame, projected_frame_at, read_crs, reproject, stretch_at
 from lateral_map.model.arrays import Floats
+from lateral_map.reading.lot_sides import (
+    CORNER_DEG,
+    azimuth_deg,
+    break_ring,
+    looks_to,
+    outline,
+    street_fronts,
+    turns_deg,
+)
 from lateral_map.reading.words import clean_name
 
 KINDS: Final = ("building", "lot", "street", "curb", "right_of_way", "property_line", "skip")
 _WGS84: Final = "EPSG:4326"
 MOST_STRETCH: Final = 0.002
-# A plot's edge this near another plot's is one edge drawn twice.
-_SHARED_M: Final = 0.3
 _SIMPLER_M: Final = 0.15
-_CORNER_DEG: Final = 30.0
-# A street's middle lies no farther from a lot's edge than this.
+# A street, curb or line is drawn where it is this near.
 _STREET_M: Final = 40.0
-_LEAST_EDGE_M: Final = 2.0
-_MOST_OPEN: Final = 0.7
 # A stand-in for the run goes this far past the street edge.
 _PAST_EDGE_M: Final = 6.0
 _TAPE_M: Final = 30.0
@@ -41,7 +44,6 @@ _TAPE_M: Final = 30.0
 # less than this share of it.
 _MOSTLY, _CLEARLY_LESS = 0.8, 0.5
 _COMPASS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
-_SIDES: Final = ("north", "east", "south", "west")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +83,10 @@ class OpenPlan:
     features: list[dict[str, Any]] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
-    street_edge: str = ""
+    street_edges: list[str] = field(default_factory=list)
     start_lonlat: tuple[float, float] = (0.0, 0.0)
     azimuth_deg: float = 0.0
+    aims_at: str = ""
     run_m: float = 20.0
     taken: Counter[str] = field(default_factory=Counter)
 
@@ -331,91 +334,6 @@ def _area_words(one: _Shape, here: Point) -> str:
 # ── drawn and named ──────────────────────────────────────────────────────────────────────────────
 
 
-def break_ring(ring: Floats) -> list[Floats]:
-    """Return a closed outline's sides (k, 2) between its corners, walked clockwise.
-
-    Vertices nobody would call a corner stay within their side; an outline of fewer than two corners
-    is broken at its two farthest places, so that no side is closed.
-    """
-    points = _outline(ring)
-    before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
-    turned = np.abs(_turns(points - before, after - points))
-    corners = np.flatnonzero(turned > _CORNER_DEG)
-    if len(corners) < 2:
-        apart = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1))
-        corners = np.sort(np.array(np.unravel_index(int(apart.argmax()), apart.shape)))
-    sides = []
-    for begin, end in zip(corners, [*corners[1:], corners[0] + len(points)], strict=True):
-        sides.append(points[np.arange(begin, end + 1) % len(points)])
-    return sides
-
-
-def _outline(ring: Floats) -> Floats:
-    """Return an outline's distinct points clockwise, simplified unless it would collapse."""
-    whole = Polygon(ring)
-    simple = (
-        Polygon(shapely.get_coordinates(whole.simplify(_SIMPLER_M))) if len(ring) > 4 else whole
-    )
-    if abs(simple.area - whole.area) > 0.02 * whole.area:
-        simple = whole
-    points: Floats = shapely.get_coordinates(simple.exterior)[:-1]
-    return points[::-1] if simple.exterior.is_ccw else points
-
-
-def _turns(into: Floats, out_of: Floats) -> Floats:
-    """Return the degrees turned from one step to the next, to the right positive."""
-    cross = into[:, 1] * out_of[:, 0] - into[:, 0] * out_of[:, 1]
-    return np.asarray(np.degrees(np.arctan2(cross, (into * out_of).sum(axis=1))))
-
-
-def _azimuth(step: Floats) -> float:
-    return math.degrees(math.atan2(step[0], step[1])) % 360.0
-
-
-def _out_of(side: Floats) -> Floats:
-    """Return the unit vector out of an outline walked clockwise: to the left of its side."""
-    step = side[-1] - side[0]
-    return np.array([-step[1], step[0]]) / max(float(np.hypot(*step)), 1e-9)
-
-
-def street_sides(
-    lot: Polygon,
-    sides: Sequence[Floats],
-    others: Sequence[BaseGeometry],
-    streets: Sequence[BaseGeometry] | None,
-) -> list[int]:
-    """Return which sides of a lot are shared with no other plot and look out on a street.
-
-    ``streets`` is None where nobody gave a layer of them.
-    """
-    walled = (
-        shapely.union_all(shapely.buffer(np.array(others, object), _SHARED_M)) if others else None
-    )
-    plots = shapely.union_all(np.array(others, object)) if others else Polygon()
-    roads = None if streets is None else shapely.union_all([LineString(), *streets])
-    found, open_m = [], {}
-    for index, side in enumerate(sides):
-        line = LineString(side)
-        free: Any = line.difference(walled)
-        open_m[index] = free.length
-        if free.length < max(_LEAST_EDGE_M, 0.5 * line.length):
-            continue
-        if roads is not None and roads.is_empty:
-            continue
-        if roads is not None:
-            middle = line.interpolate(0.5, normalized=True)
-            toward: Any = shapely.shortest_line(middle, roads)
-            crossed: float = toward.intersection(plots.union(lot)).length
-            if toward.length > _STREET_M or crossed > 1.0:
-                continue
-        found.append(index)
-    # One side that is but a part of all that is open, such as a piece of a jogged front, is no
-    # plain answer.
-    if len(found) == 1 and open_m[found[0]] < _MOST_OPEN * sum(open_m.values()):
-        return [*found, *(index for index, length in open_m.items() if length > _LEAST_EDGE_M)]
-    return found
-
-
 def _draw(
     shapes: Mapping[str, list[_Shape]],
     house: _Shape,
@@ -427,9 +345,9 @@ def _draw(
     """Put house, lot, street edge, corners and streets into the plan."""
     yard = house.shape if lot is None else lot.shape.union(house.shape)
     _add(plan, frame, house, "building", "house", house.shape)
-    edge = None if lot is None else _draw_lot(shapes, house, lot, answers, frame, plan)
-    goal = edge if edge is not None else house.shape
-    _draw_corners(house, goal, frame, plan)
+    edge = LineString() if lot is None else _draw_lot(shapes, lot, answers, frame, plan)
+    _aim(shapes, house, edge, frame, plan)
+    _draw_corners(house, house.shape if edge.is_empty else edge, frame, plan)
     for one in shapes.get("building", []):
         if one is not house and one.shape.intersects(yard):
             _add(plan, frame, one, "building", one.name or "building", one.shape)
@@ -443,14 +361,12 @@ def _draw(
 
 
 def _draw_lot(
-    shapes: Mapping[str, list[_Shape]],
-    house: _Shape,
-    lot: _Shape,
-    answers: Chosen,
-    frame: Frame,
-    plan: OpenPlan,
+    shapes: Mapping[str, list[_Shape]], lot: _Shape, answers: Chosen, frame: Frame, plan: OpenPlan
 ) -> BaseGeometry:
-    """Draw the lot's sides, the one on the street apart; raises ``SiteError`` to ask which."""
+    """Draw the lot's sides, its fronts on a street apart, and return those.
+
+    Raises ``SiteError`` to ask which they are.
+    """
     near = [
         one.shape
         for one in shapes.get("lot", [])
@@ -458,47 +374,70 @@ def _draw_lot(
     ]
     sides = break_ring(shapely.get_coordinates(lot.shape.exterior))
     streets = [one.shape for one in shapes["street"]] if "street" in shapes else None
-    found = street_sides(lot.shape, sides, near, streets)
-    faces = [_SIDES[round(_azimuth(_out_of(side)) / 90.0) % 4] for side in sides]
-    words = [
-        f"the {face} one, {float(np.hypot(*np.diff(side, axis=0).T).sum()):.1f} m"
-        for face, side in zip(faces, sides, strict=True)
-    ]
-    if answers.street is not None and 1 <= answers.street <= len(sides):
-        found = [answers.street - 1]
-    if len(found) != 1:
-        what = (
-            "no side looks out on a street alone" if not found else "several look out on a street"
-        )
-        raise _ask(f"which side of the lot is its street edge ({what})", words, "--street NUMBER")
-    plan.said.append(f"street edge, proposed: {words[found[0]]}")
+    fronts = street_fronts(lot.shape, sides, near, streets)
+    if answers.street is not None:
+        fronts = [[answers.street - 1]] if 1 <= answers.street <= len(sides) else None
+    if fronts is None:
+        words = [_side_words(side) for side in sides]
+        raise _ask("which side of the lot is its street edge", words, "--street NUMBER")
+    drawn = []
+    for front in fronts:
+        line = np.vstack([sides[front[0]], *(sides[index][1:] for index in front[1:])])
+        word = "street edge" if len(fronts) == 1 else f"{looks_to(line)} street edge"
+        plan.street_edges.append(plan.numbered(word))
+        _add(plan, frame, lot, "right_of_way", plan.street_edges[-1], LineString(line))
+        plan.said.append(f"street edge, proposed: {_side_words(line)}")
+        drawn.append(LineString(line))
     for index, side in enumerate(sides):
-        if index == found[0]:
-            plan.street_edge = "street edge"
-            _add(plan, frame, lot, "right_of_way", "street edge", LineString(side))
-            continue
-        name = plan.numbered(f"{faces[index]} lot line")
-        if LineString(side).length > _SIMPLER_M:
+        if LineString(side).length > _SIMPLER_M and not any(index in front for front in fronts):
+            name = plan.numbered(f"{looks_to(side)} lot line")
             _add(plan, frame, lot, "property_line", name, LineString(side))
-    edge, out = LineString(sides[found[0]]), _out_of(sides[found[0]])
-    plan.azimuth_deg = round(float(frame.grid_azimuth_deg(_azimuth(out))), 1)
-    plan.run_m = round(house.shape.centroid.distance(edge) + _PAST_EDGE_M, 1)
-    return edge
+    if len(fronts) > 1:
+        plan.said.append("the lot has more than one street edge; --street NUMBER keeps one of them")
+    elif not fronts:
+        plan.said.append(
+            "other plots lie all round the lot: no street edge is proposed; --street NUMBER says "
+            f"which of its {len(sides)} sides is one"
+        )
+    return shapely.union_all([LineString(), *drawn])
+
+
+def _side_words(side: Floats) -> str:
+    return f"the {looks_to(side)} one, {LineString(side).length:.1f} m"
+
+
+def _aim(
+    shapes: Mapping[str, list[_Shape]],
+    house: _Shape,
+    edge: BaseGeometry,
+    frame: Frame,
+    plan: OpenPlan,
+) -> None:
+    """Point the stand-in for the run from the house to its street edge, or else to a street."""
+    streets = [one.shape for one in shapes.get("street", [])]
+    goal = shapely.union_all([LineString(), *streets]) if edge.is_empty else edge
+    if goal.is_empty:
+        return
+    ends = shapely.get_coordinates(shapely.shortest_line(house.shape.centroid, goal))
+    step = ends[1] - ends[0]
+    plan.azimuth_deg = round(float(frame.grid_azimuth_deg(azimuth_deg(step))), 1)
+    plan.run_m = round(float(np.hypot(*step)) + _PAST_EDGE_M, 1)
+    plan.aims_at = "the street edge" if len(plan.street_edges) == 1 else "the nearest street"
 
 
 def _draw_corners(house: _Shape, goal: BaseGeometry, frame: Frame, plan: OpenPlan) -> None:
     """Make points of the house's outward corners within a tape's reach of the street edge."""
-    points = _outline(shapely.get_coordinates(house.shape.exterior))
-    turns = _turns(points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points)
+    points = outline(shapely.get_coordinates(house.shape.exterior))
+    turned = turns_deg(points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points)
     middle = np.asarray(shapely.get_coordinates(house.shape.centroid)[0])
     at = frame.plane_to_lonlat(*middle)
     if at is not None:
         plan.start_lonlat = (round(float(at[0]), 8), round(float(at[1]), 8))
-    outward = [point for point, turn in zip(points, turns, strict=True) if turn > _CORNER_DEG]
+    outward = [point for point, turn in zip(points, turned, strict=True) if turn > CORNER_DEG]
     away = sorted(outward, key=lambda point: Point(point).distance(goal))
     near = [one for one in away if Point(one).distance(goal) <= _TAPE_M] or away[:2]
     for point in near:
-        word = f"house {_COMPASS[round(_azimuth(point - middle) / 45.0) % 8]} corner"
+        word = f"house {_COMPASS[round(azimuth_deg(point - middle) / 45.0) % 8]} corner"
         _add(plan, frame, house, "reference", plan.numbered(word), Point(point))
 
 

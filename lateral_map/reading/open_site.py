@@ -210,12 +210,20 @@ def merge_plan(folder: Path, plan: OpenPlan, *, replaces: bool) -> tuple[bytes, 
 def start_site(folder: Path, plan: OpenPlan) -> bytes:
     """Return a site.toml to begin with: everything that is not on the map is a stand-in."""
     name = json.dumps(clean_name(real_path(folder).name) or "site", ensure_ascii=False)
-    edge = f"""
+    edges = "".join(
+        f"""
 [[boundary]]
-line = "{plan.street_edge}"     # the lot's edge on the street, proposed; a plot's edge is no survey
+line = "{one}"     # the lot's edge on the street, proposed; a plot's edge is no survey
 inside = "owner"
 outside = "city"
 # decides = true             # set it once you know that responsibility changes there
+"""
+        for one in plan.street_edges
+    )
+    # Where it is not plain which street the pipe runs to, hardly anything is said of its direction.
+    unsure_deg = 30.0 if len(plan.street_edges) == 1 else 90.0
+    aim = f"""azimuth = {plan.azimuth_deg}               # stand-in: to {plan.aims_at}
+azimuth_accuracy = {unsure_deg}       # stand-in
 """
     return f"""# Begun from open data. Replace what is marked: nothing of the pipe is on a map.
 format = 1
@@ -229,9 +237,7 @@ unit = "m"
 lat = {plan.start_lonlat[1]}              # stand-in: the middle of the house
 lon = {plan.start_lonlat[0]}
 accuracy = 5.0                # stand-in
-azimuth = {plan.azimuth_deg}               # stand-in: square to the street edge
-azimuth_accuracy = 30.0       # stand-in
-{edge if plan.street_edge else ""}
+{aim if plan.aims_at else ""}{edges}
 [run]
 end_footage = {plan.run_m:.1f}            # stand-in
 """.encode()

@@ -56,6 +56,8 @@ def data(
     path = folder / "open.gpkg"
     pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})  # no disk to wait for
     for name, shapes in (("plots", plots), ("buildings", buildings), ("streets", streets)):
+        if shapes is None:
+            continue
         fields = {"address": [f"{name} {i}" for i in range(len(shapes))]}
         frame = geopandas.GeoDataFrame(fields, geometry=[moved(s) for s in shapes], crs=crs)
         frame.to_file(path, layer=name)
@@ -111,8 +113,9 @@ def test_the_site_it_begins_is_read_and_nothing_in_it_decides(tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("what", "made", "says"),
     [
-        ("corner lot", {"plots": PLOTS[:2], "streets": (STREET, LineString([(50, -60), (50, 99)]))},
+        ("open sides and no layer of streets", {"plots": PLOTS[:2], "streets": None},
          "which side of the lot"),
+        ("half of what is open on no street", {"plots": PLOTS[:2]}, "which side of the lot"),
         ("no street", {"streets": (LineString([(-60, 900), (9, 900)]),)}, "which side of the lot"),
         ("two houses", {"buildings": (box(22, 12, 29, 22), box(31, 12, 38, 22)), "at": (30, 30)},
          "which building"),
@@ -126,8 +129,41 @@ def test_what_is_not_plain_is_asked(tmp_path: Path, what: str, made, says: str) 
         drawn(tmp_path, **made)
 
 
+def test_a_corner_lot_has_both_its_street_edges_and_says_so(tmp_path: Path) -> None:
+    made = {"plots": (*PLOTS[:2], PLOTS[3]), "streets": (STREET, LineString([(50, -60), (50, 99)]))}
+    plan = drawn(tmp_path, **made)
+    assert names(plan, "right_of_way") == ["east street edge", "south street edge"]
+    assert names(plan, "property_line") == ["north lot line", "west lot line"]
+    assert any("more than one street edge" in one for one in plan.said)
+    begun = start_site(tmp_path, plan).decode()
+    assert begun.count("\n[[boundary]]") == 2
+    assert "\ndecides" not in begun
+
+
+def test_a_lot_with_plots_all_round_has_no_street_edge_and_says_so(tmp_path: Path) -> None:
+    plan = drawn(tmp_path, plots=(*PLOTS, box(-60, -5, 90, 0), ACROSS))
+    assert not plan.street_edges
+    assert not names(plan, "right_of_way")
+    assert len(names(plan, "property_line")) == 4
+    assert any("no street edge is proposed" in one for one in plan.said)
+    site = tmp_path / "site"
+    site.mkdir()
+    (site / "plan.geojson").write_bytes(merge_plan(site, plan, replaces=False)[0])
+    (site / "site.toml").write_bytes(start_site(site, plan))
+    assert not load_site(site).boundaries
+
+
+def test_a_jogged_front_is_one_street_edge(tmp_path: Path) -> None:
+    front = [(20, 0), (26, 0), (26, 3), (32, 3), (32, 0), (40, 0)]
+    lot = Polygon([*front, (40, 40), (20, 40)])
+    plan = drawn(tmp_path, plots=(PLOTS[0], lot, *PLOTS[2:], ACROSS))
+    assert names(plan, "right_of_way") == ["street edge"]
+    edge = next(one for one in plan.features if one["properties"]["name"] == "street edge")
+    assert len(edge["geometry"]["coordinates"]) == len(front)
+
+
 def test_an_answer_settles_it(tmp_path: Path) -> None:
-    made = {"plots": PLOTS[:2], "streets": (STREET, LineString([(50, -60), (50, 99)]))}
+    made = {"plots": PLOTS[:2]}
     with pytest.raises(SiteError) as asked:
         drawn(tmp_path, **made)
     numbers = {part.split(":")[0].strip()[-1] for part in str(asked.value).split(";")}
