@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from adjust.builder import CURB, straight_site
+from adjust.builder import CURB, straight_site, three_tapes
 from truth.slips import plant
 
 from lateral_map.adjust.diagnose import explain
@@ -16,7 +16,7 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.diagnosis import LIKELY, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend, mend_all
-from lateral_map.model.site import Bend
+from lateral_map.model.site import Bend, Locate
 
 FOOT = 0.3048
 # What cannot be told apart: a count begun elsewhere from a riser whose foot the depth is of; a
@@ -260,3 +260,20 @@ def numbers(site):
     found += [tie.distance_m for one in site.locates for tie in one.ties]
     found += [value for one in site.plan.lines for value in one.vertices_m.ravel()]
     return [math.nan if one is None else one for one in found]
+
+
+def test_a_counter_that_slipped_at_a_bend_moves_what_lies_beyond_it_along_the_new_leg():
+    # East for 12 m, then south; the counter slips by 1.5 m at the bend.
+    site = straight_site(known_azimuth=False, bends=(Bend(12.0, 90.0),))
+
+    def locate(index, footage_m):
+        at = footage_m - site.transmitter.behind_lens_m
+        place = (min(at, 12.0), min(12.0 - at, 0.0))
+        noted = footage_m + (1.5 if footage_m > 12.0 else 0.0)
+        return Locate(f"{index}", noted, ties=three_tapes(*place))
+
+    locates = tuple(locate(k, at) for k, at in enumerate((3.0, 6.0, 9.0, 15.0, 18.0, 21.0, 24.0)))
+    slip = explain(adjust_route(replace(site, locates=locates)))[0].slip
+    assert slip.slip == "counter slipped"
+    assert 12.0 <= slip.footage_m < 15.0
+    assert slip.size[0] == pytest.approx(1.5, abs=0.2)

@@ -14,7 +14,7 @@ from shapely.geometry import box
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.adjust.screening import check_readings
-from lateral_map.analysis.depth_table import table_depths
+from lateral_map.analysis.depth_table import find_unread, table_depths
 from lateral_map.analysis.null_depths import check_null_depths, depth_from_nulls_m
 from lateral_map.analysis.pipes import list_pipes
 from lateral_map.analysis.stations import lay_stations
@@ -25,12 +25,12 @@ from lateral_map.model.site import PlanArea, RuleOverride
 from lateral_map.words.excavator import unread_words
 
 
-def table(site):
+def table(site, asked=table_depths):
     route = adjust_route(site)
     stations = lay_stations(route)
     pipes = list_pipes(site)
     profile = lay_trench(stations, pipes, site.dig, read_trench_rules(site.dig))
-    return table_depths(route, stations, profile)
+    return asked(route, stations, profile)
 
 
 def test_every_five_feet_and_every_event():
@@ -72,6 +72,18 @@ def test_it_names_the_building_above():
     assert all(
         "under garage" in unread_words(row, "ft") for row in under if row.from_reading_m > 2 * FOOT
     )
+
+
+def test_stretches_nobody_read_lie_beyond_ten_feet_of_a_depth_or_two_under_a_house():
+    # Depths are read at the start and over the transmitter, which rides behind the lens.
+    site = straight_site(locate_footages_m=(4.0, 20.0), length_m=30.0)
+    first, second = (at - site.transmitter.behind_lens_m for at in (4.0, 20.0))
+    far = [(first + 10 * FOOT, second - 10 * FOOT), (second + 10 * FOOT, 30.0)]
+    assert np.allclose(table(site, find_unread), far, atol=0.02)
+    garage = PlanArea("garage", "building", box(2.0, -5.0, 6.0, 5.0))
+    site = replace(site, plan=replace(site.plan, areas=(garage,)))
+    under = [(2.0, first - 2 * FOOT), (first + 2 * FOOT, 6.0)]
+    assert np.allclose(table(site, find_unread), [*under, *far], atol=0.02)
 
 
 def test_no_depth_at_all_is_said():
