@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Collection, Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from shapely.geometry import Point
@@ -35,23 +35,24 @@ if TYPE_CHECKING:
 Record = dict[str, Any]
 
 
-def dig_files(review: DigReview) -> dict[str, bytes]:
-    """Return file name -> content of everything the dig review writes."""
+def dig_files(review: DigReview, *, leave_out: Collection[str] = ()) -> dict[str, bytes]:
+    """Return file name -> content of everything the dig review writes but what is left out."""
     from lateral_map.draw.dig.page import dig_page
     from lateral_map.draw.dig.truck import truck_html
     from lateral_map.export.dxf import dig_dxf
     from lateral_map.export.pdf import html_to_pdf
 
-    return {
+    makers: dict[str, Callable[[], bytes]] = {
         # A lone surrogate, which JSON can smuggle in, has no UTF-8 form and becomes "?".
-        "dig.html": dig_page(review).encode("utf-8", "replace"),
-        "dig.geojson": dig_geojson(review).encode("utf-8", "replace"),
-        "dig.gpkg": dig_geopackage(review),
-        "dig.dxf": dig_dxf(review.report, dig_features(review)),
-        "dig.pdf": html_to_pdf(truck_html(review)),
-        "refind.csv": refind_csv(review),
-        "refind.xlsx": refind_xlsx(review),
+        "dig.html": lambda: dig_page(review).encode("utf-8", "replace"),
+        "dig.geojson": lambda: dig_geojson(review).encode("utf-8", "replace"),
+        "dig.gpkg": lambda: dig_geopackage(review),
+        "dig.dxf": lambda: dig_dxf(review.report, dig_features(review)),
+        "dig.pdf": lambda: html_to_pdf(truck_html(review)),
+        "refind.csv": lambda: refind_csv(review),
+        "refind.xlsx": lambda: refind_xlsx(review),
     }
+    return {name: make() for name, make in makers.items() if name not in leave_out}
 
 
 def dig_geojson(review: DigReview) -> str:

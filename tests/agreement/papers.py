@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import Any
 
 import pdfplumber
+import pypdfium2
 
 from agreement.pages import check_finding_cells
 from agreement.told import Told, numbers_in, plain
@@ -26,6 +27,18 @@ def check_papers(told: Told, made: Mapping[str, bytes]) -> Iterable[str]:
     letters = {name: made[name] for name in made if re.fullmatch(r"referral.*\.pdf", name)}
     if letters:
         yield from (f"referral: {said}" for said in check_letters(told, letters))
+
+
+def _tabled(content: bytes, document: Any) -> list[Any]:
+    """The pages with a head of a findings table or its group: to take others apart is slow."""
+    heads = ["No. Footage", *(said for said, _ in _GROUPS)]
+    with pypdfium2.PdfDocument(content) as pages:
+        said = [plain(page.get_textpage().get_text_range()) for page in pages]
+    return [
+        page
+        for page, text in zip(document.pages, said, strict=True)
+        if any(head in text for head in heads)
+    ]
 
 
 def _lines(page: Any) -> list[list[dict[str, Any]]]:
@@ -96,7 +109,7 @@ def _columns(line: list[dict[str, Any]]) -> list[tuple[float, str]]:
 
 def check_sheet(told: Told, content: bytes) -> Iterable[str]:
     with pdfplumber.open(io.BytesIO(content)) as document:
-        yield from _check_rows(told, finding_rows(document.pages))
+        yield from _check_rows(told, finding_rows(_tabled(content, document)))
 
 
 def _check_rows(told: Told, rows: Iterable[tuple[str, dict[str, str]]]) -> Iterable[str]:
@@ -120,7 +133,7 @@ def check_letters(told: Told, letters: Mapping[str, bytes]) -> Iterable[str]:
     for name, content in letters.items():
         with pdfplumber.open(io.BytesIO(content)) as document:
             text = plain(" ".join(page.extract_text() or "" for page in document.pages[:2]))
-            rows = list(finding_rows(document.pages))
+            rows = list(finding_rows(_tabled(content, document)))
         yield from (f"{name}: {said}" for said in _check_rows(told, rows))
         addressed = re.search(r"\bTo (?:the )?(.*?) Date:", text)
         party = addressed[1] if addressed and addressed[1] in expected else None

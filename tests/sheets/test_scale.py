@@ -11,7 +11,7 @@ import pytest
 from sheets.builder import SHED_M, line_report
 
 from lateral_map.draw.plan.scales import PAPERS, plan_scales
-from lateral_map.draw.sheet.document import draw_sheets
+from lateral_map.draw.sheet.setting import choose_setting
 from lateral_map.model.results import Report
 
 WITHIN = 0.002
@@ -95,8 +95,7 @@ def test_scale_bar_is_as_long_as_it_says(unit: str) -> None:
     report = line_report(90.0, 5, unit=unit)
     for scale in plan_scales(unit):
         for paper in PAPERS:
-            drawn = draw_sheets(report, paper=paper, scale=scale.words)
-            window = drawn.setting.cuts[0].window
+            window = choose_setting(report, paper=paper, scale=scale.words).cuts[0].window
             ends = window.to_paper([[0.0, 0.0], [3.0, 4.0]])
             long = float(np.hypot(*(ends[1] - ends[0])))
             assert long == pytest.approx(5.0 * 72.0 / scale.metres_per_inch, rel=1e-12)

@@ -18,6 +18,7 @@ from sheets.builder import line_report, line_site
 from lateral_map.draw.packet.document import sheet_html
 from lateral_map.draw.profile.rows import answers_bar
 from lateral_map.draw.sheet.document import draw_sheets
+from lateral_map.draw.sheet.setting import choose_setting
 from lateral_map.draw.sheet.strip import legend_rows
 from lateral_map.draw.style import LINES, MARKS
 from lateral_map.errors import AnalysisError
@@ -197,20 +198,20 @@ def test_match_lines_name_the_neighbour_and_the_stretches_meet(long_report: Repo
     ],
 )
 def test_the_finest_scale_that_fits_is_chosen(length_ft: float, unit: str, stated: str) -> None:
-    sheets = draw_sheets(line_report(length_ft, 6, unit=unit))
-    assert len(sheets.drawings) == 1
-    assert sheets.setting.scale.words == stated
-    assert (sheets.setting.paper.name in ("A4", "A3")) == (unit == "m")
+    setting = choose_setting(line_report(length_ft, 6, unit=unit))
+    assert len(setting.cuts) == 1
+    assert setting.scale.words == stated
+    assert (setting.paper.name in ("A4", "A3")) == (unit == "m")
 
 
 @pytest.mark.parametrize("bend", [-135.0, -90.0, 45.0, 90.0, 135.0, 180.0])
 def test_a_line_that_turns_stays_inside_its_panel(bend: float) -> None:
     report = line_report(120.0, 6, ((50.0, bend),))
-    sheets = draw_sheets(report)
-    for cut in sheets.setting.cuts:
+    setting = choose_setting(report)
+    for cut in setting.cuts:
         at = np.linspace(cut.from_m, cut.to_m, 50)
         places = cut.window.to_paper(report.route.positions(at)[:, :2])
-        panel = sheets.setting.panels.plan
+        panel = setting.panels.plan
         assert (places[:, 0] >= panel.left).all()
         assert (places[:, 0] <= panel.right).all()
         assert (places[:, 1] >= panel.top).all()
@@ -229,7 +230,7 @@ def test_unknown_paper_and_scale_are_refused(report: Report) -> None:
 
 @pytest.mark.parametrize("asked", ["10", "10 ft", "1 in = 10 ft", "1in=10ft"])
 def test_a_scale_may_be_asked_for_in_several_spellings(report: Report, asked: str) -> None:
-    assert draw_sheets(report, scale=asked).setting.scale.words == "1 in = 10 ft"
+    assert choose_setting(report, scale=asked).scale.words == "1 in = 10 ft"
 
 
 def test_hostile_words_print_or_are_clearly_shortened() -> None:
