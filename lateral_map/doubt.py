@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from lateral_map.adjust.bend_place import measure_bend_place
+from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
 from lateral_map.adjust.noise import Noise, measure_noise
-from lateral_map.adjust.route import adjust_route
+from lateral_map.adjust.route import adjust_route, fit_route
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
 from lateral_map.analysis.stations import lay_stations
@@ -18,7 +19,7 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.chance import less_sure
 from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.mending import mend_all, noted_footage
+from lateral_map.model.mending import mend_all, mended_footage, noted_footage
 from lateral_map.model.past import measure_past
 from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
@@ -38,6 +39,8 @@ from lateral_map.model.site import Boundary, Site
 
 _JUST_BEFORE_M = 0.03
 _ANOTHER = 1.5
+# Slips of a kind so near each other are one.
+_SAME_PLACE_M = 0.5
 
 
 def weigh_doubts(
@@ -70,9 +73,9 @@ def weigh_doubts(
                 for deep in (two.near.depth_m,)
             )
     parts: list[_Part] = []
-    ways = [*_ways_to_follow(site, worth), *_ways_taken(route)]
+    ways = [*_ways_to_follow(site, worth), *_ways_taken(route), *_ways_untaken(route)]
     for way in ways:
-        if other := _answers_of(way.mended, near):
+        if other := _answers_of(way.mended, way.near or near):
             findings = _put_in_doubt(findings, judged, other.findings, way.slip)
             moved = _with_bend_moved(way, other.route)
             ways += moved
@@ -296,6 +299,7 @@ class _Way:
     """A slip mended, with its weight; ``noted`` turns a footage of it into what the counter showed.
 
     ``bend`` is a bend nobody noted of which it is not said yet how far off its place may be.
+    ``near`` is a line much like the one it makes, None where the route's own is.
     """
 
     weight: float
@@ -303,6 +307,7 @@ class _Way:
     mended: Site | None
     noted: Callable[[float], float]
     bend: Slip | None = None
+    near: Fitted | None = None
 
 
 def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
@@ -377,6 +382,55 @@ def _ways_taken(route: Route) -> Iterator[_Way]:
         for weight, other in ways:
             mended = mend_all(before, (other, *slips[index + 1 :]))
             yield _Way(weight, slip, mended, lambda footage_m: footage_m)
+
+
+def _ways_untaken(route: Route) -> Iterator[_Way]:
+    """Return what else may have gone wrong where the likeliest slip was taken for true unchecked.
+
+    Whoever takes another than the likeliest knows more than the readings tell.
+    """
+    slips, written = tuple(one.slip for one in route.site.applied), route.site.as_written
+    for index, taken in enumerate(route.site.applied):
+        before = None if written is None else mend_all(written, slips[:index])
+        if before is None or taken.checked:
+            continue
+        try:
+            line = fit_route(before)
+        except AdjustmentError:
+            continue
+        told = explain(line)
+        likeliest = told[0].together if told else ()
+        if not any(_is_same(one, taken.slip) for one in likeliest):
+            continue
+        others = [
+            one
+            for one in told
+            if one.probability >= WORTH_DOUBT
+            and not any(_is_same(a, b) for a in one.together for b in likeliest)
+        ]
+        left = [one for one in slips[index:] if not any(_is_same(one, b) for b in likeliest)]
+        ways = list(_ways_to_follow(before, others))
+        whole = told[0].probability + sum(way.weight for way in ways)
+        near = fitted_of(line)
+        for way in ways:
+            mended = way.mended and mend_all(way.mended, tuple(left))
+            noted = functools.partial(_as_taken, before, slips[index:], way.noted)
+            weight = way.weight / whole
+            yield replace(way, weight=weight, mended=mended, noted=noted, near=near)
+
+
+def _as_taken(
+    before: Site, slips: tuple[Slip, ...], noted: Callable[[float], float], footage_m: float
+) -> float:
+    """Return what the notes with ``slips`` mended have where others have a footage."""
+    return mended_footage(before, slips, noted(footage_m))
+
+
+def _is_same(one: Slip, other: Slip) -> bool:
+    """Say whether two slips are one, told to other digits."""
+    here, there = one.footage_m or 0.0, other.footage_m or 0.0
+    named = (one.slip, one.id, one.point) == (other.slip, other.id, other.point)
+    return named and abs(here - there) < _SAME_PLACE_M
 
 
 def _elsewhere(site: Site, slip: Slip) -> list[float]:

@@ -78,11 +78,13 @@ class Applied:
 
     ``written`` is what the reading is in the tables and ``taken`` what it counts as, in metres or
     degrees; both None where the slip is not one reading's, or the reading no one number.
+    ``checked`` says that notes, video or a new reading bear it out.
     """
 
     slip: Slip
     written: float | None = None
     taken: float | None = None
+    checked: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,18 @@ def noted_footage(site: Site, slips: tuple[Slip, ...], mended_m: float) -> float
     return mended_m
 
 
+def mended_footage(site: Site, slips: tuple[Slip, ...], noted_m: float) -> float:
+    """Return what the mended notes have where the counter showed a footage."""
+    for slip in slips:
+        at, size = slip.footage_m or 0.0, slip.size[0]
+        if slip.slip == "counter slipped" and noted_m > at:
+            noted_m = max(noted_m - size, at)
+        elif slip.slip == "counter scale":
+            zero = site.counter.zero_m
+            noted_m = zero + (noted_m - zero) / (1.0 + size)
+    return noted_m
+
+
 def _mend_counter(site: Site, slip: Slip) -> Site:
     size, zero, begin = slip.size[0], site.counter.zero_m, slip.footage_m or 0.0
     if slip.slip == "counter not at zero":

@@ -50,7 +50,8 @@ def apply_slips(site: Site, said: SiteFile, faults: FaultCollector) -> Site:
                 faults.add(replace(fault, file="site.toml", row=row, field=field))
             continue
         value = _value(mended, slip)
-        applied.append(Applied(slip, value, None if value is None else value - slip.size[0]))
+        taken = None if value is None else value - slip.size[0]
+        applied.append(Applied(slip, value, taken, entry.checked))
         mended = after
     return take_so(site, applied)
 

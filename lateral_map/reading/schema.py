@@ -591,6 +591,12 @@ class AppliedTable(Typed):
         "Of a riser: the start's depth was measured at its foot.", default=False
     )
 
+    checked: fields.YesNo = key(
+        "The notes, the video or a new reading bear it out. Until then whatever else the readings "
+        "may mean stays open beside it.",
+        default=False,
+    )
+
     @classmethod
     def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
         """Yield a fault where the size is given twice."""

@@ -221,3 +221,16 @@ def test_a_run_that_ends_at_a_footage_alone_claims_the_main_once_that_is_put_rig
     mended = load_site(with_entries(where, tmp_path / "mended", applied_entries(site, (slip,))))
     assert mended.run.end_m == pytest.approx(66.1 * FT)
     assert mended.run.reached_main
+
+
+def test_an_entry_says_whether_it_was_checked(folder, tmp_path):
+    entries = tuple(
+        f'slip = "depth misread"\nkind = "depth"\nof = "{of}"\ncolumn = "depth"\nsize = 0.5\n{said}'
+        for of, said in zip(
+            [one.mark for one in load_site(folder).locates][:2],
+            ("", "checked = true\n"),
+            strict=True,
+        )
+    )
+    site = load_site(with_entries(folder, tmp_path, entries))
+    assert [one.checked for one in site.applied] == [False, True]

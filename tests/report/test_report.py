@@ -322,6 +322,25 @@ def test_a_size_that_no_note_tells_counts_for_no_more_than_is_known_of_it():
         assert one.sd_footage_m < other.sd_footage_m < np.hypot(one.sd_footage_m, 0.21)
 
 
+def test_what_else_may_have_gone_wrong_stays_open_until_somebody_checks():
+    site = plant("tape 5 ft", 9004).site
+    likeliest, next_best = build_report(site).diagnoses[:2]
+    assert likeliest.probability > 0.5 > next_best.probability > 0.05
+
+    def reported(slip, **fields):
+        return build_report(take_so(site, [Applied(slip, **fields)]))
+
+    taken, checked = reported(likeliest.slip), reported(likeliest.slip, checked=True)
+    doubts = [one.slip for finding in taken.findings for one in finding.verdict_under]
+    assert next_best.slip in doubts
+    assert not any(one.verdict_under for one in checked.findings)
+    for one, other in zip(checked.findings, taken.findings, strict=True):
+        assert other.verdict in (one.verdict, "too close to call")
+    assert taken.findings != checked.findings
+    # Whoever takes another than the likeliest knows more than the readings tell.
+    assert not any(one.verdict_under for one in reported(next_best.slip).findings)
+
+
 def test_a_diagnosis_widens_what_hangs_on_it_and_moves_nothing():
     planted = plant("bend 45 not noted", 9001)
     route = adjust_route(planted.site)
