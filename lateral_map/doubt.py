@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from lateral_map.adjust.bend_place import measure_bend_place
 from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
-from lateral_map.adjust.noise import Noise, measure_noise
 from lateral_map.adjust.route import adjust_route, fit_route
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
@@ -20,6 +19,7 @@ from lateral_map.model.chance import less_sure
 from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend_all, mended_footage, noted_footage
+from lateral_map.model.noise import Noise
 from lateral_map.model.past import measure_past
 from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
@@ -112,9 +112,12 @@ def _put_in_doubt(
     findings: tuple[FindingResult, ...],
     judged: tuple[FindingResult, ...],
     others: tuple[FindingResult, ...],
-    cause: ReadingId | Slip,
+    cause: ReadingId | Slip | None,
 ) -> tuple[FindingResult, ...]:
-    """Return findings, in doubt where they were ``judged`` otherwise than ``others``."""
+    """Return findings, in doubt where they were ``judged`` otherwise than ``others``.
+
+    ``cause`` is the reading left out or the slip made; None where the notes hold as written.
+    """
     found = []
     for finding, one, two in zip(findings, judged, others, strict=True):
         if two.verdict is None or (one.verdict, one.answers) == (two.verdict, two.answers):
@@ -146,7 +149,7 @@ class _Answers:
 
     def widened(self) -> _Answers:
         """Return the answers in plan as sure as the fit lets them be; verdicts stay as they are."""
-        route, noise = self.route, measure_noise(self.route)
+        route, noise = self.route, self.route.noise
         crossings = []
         for one in self.crossings:
             sd = one.sd_footage_m
@@ -298,12 +301,13 @@ class _Mixture:
 class _Way:
     """A slip mended, with its weight; ``noted`` turns a footage of it into what the counter showed.
 
+    Without a slip it is the notes as written, where another was taken for true.
     ``bend`` is a bend nobody noted of which it is not said yet how far off its place may be.
     ``near`` is a line much like the one it makes, None where the route's own is.
     """
 
     weight: float
-    slip: Slip
+    slip: Slip | None
     mended: Site | None
     noted: Callable[[float], float]
     bend: Slip | None = None
@@ -410,6 +414,10 @@ def _ways_untaken(route: Route) -> Iterator[_Way]:
         ]
         left = [one for one in slips[index:] if not any(_is_same(one, b) for b in likeliest)]
         ways = list(_ways_to_follow(before, others))
+        # That nothing was written wrong, or none of these.
+        explained = {frozenset(one.together): one.probability for one in told}
+        if (none := 1.0 - sum(explained.values())) >= WORTH_DOUBT:
+            ways.append(_Way(none, None, before, float))
         whole = told[0].probability + sum(way.weight for way in ways)
         near = fitted_of(line)
         for way in ways:

@@ -243,7 +243,7 @@ def _against(
     gap = float(np.hypot(*nearest.away_m))
     on_it = signed_offsets(line.vertices_m, nearest.place_m).normal
     unit = nearest.away_m / gap if gap > 1e-9 else on_it
-    plan = asked.route.position_covariance(nearest.footage_m)[0, :2, :2]
+    plan = asked.route.plan_covariance(nearest.footage_m)[0]
     aside = (
         max(nearest.clear_m - asked.half_m, 0.0),
         float(np.sqrt(unit @ plan @ unit + asked.sd_plan_m**2)),
@@ -345,7 +345,7 @@ def _in_space(asked: _Question, nearest: _Nearest) -> tuple[float, float]:
     sd_depth = float(asked.profile.columns_at(nearest.footage_m, "sd_depth_m")[0, 0])
     clear = max(nearest.clear_m - asked.half_m, 0.0)
     unit = away / max(float(np.sqrt(away @ away)), 1e-9)
-    plan = asked.route.position_covariance(nearest.footage_m)[0, :2, :2]
+    plan = asked.route.plan_covariance(nearest.footage_m)[0]
     variance = (
         unit[:2] @ plan @ unit[:2]
         + asked.sd_plan_m**2 * float(unit[:2] @ unit[:2])
@@ -367,7 +367,7 @@ def _crossing(asked: _Question, footage: float) -> UtilityCrossing:
     at = asked.profile.at([footage, footage - _BESIDE_M, footage + _BESIDE_M])
     sine, tangent = _meets(asked, footage, at.place_m[0])
     normal = np.array([tangent[1], -tangent[0]])
-    plan = asked.route.position_covariance(footage)[0, :2, :2]
+    plan = asked.route.plan_covariance(footage)[0]
     sd_footage = float(np.sqrt(normal @ plan @ normal + asked.sd_plan_m**2)) / max(sine, 1e-3)
     fall = float(at.crown_depth_m[2] - at.crown_depth_m[1])
     rate = fall / max(float(at.footage_m[2] - at.footage_m[1]), _BESIDE_M)

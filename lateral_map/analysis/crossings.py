@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import PAIRS_AT_ONCE, signed_offsets
-from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past, pasts_m, variances
+from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past, pasts_m
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -304,10 +305,9 @@ def _distance_short(route: Route, line: PlanLine, run: _Run) -> Uncrossed:
     away = np.hypot(past.past_m, carried)
     nearest = int(np.argmin(away))
     there = measure_past(route, line.name, candidates[[nearest]])
-    sd_gap_m = float(there.sd_m(route)[0])
     if boundary is None:  # it ends where it is mapped to end
-        variance = variances(there.gradient, route.covariance)[0] + there.mapped_m**2
-        sd_gap_m = math.sqrt(float(variance))
+        there = replace(there, line_variance_m2=np.array([there.mapped_m**2]))
+    sd_gap_m = float(there.told_sd_m(route)[0])
     # The corner just past the start is the start.
     at = round(float(candidates[nearest]), 9)
     return Uncrossed(

@@ -41,12 +41,17 @@ class _Marks:
     """Paint marks that could be made, one at each reachable station.
 
     ``seen`` (k, r, unknowns) are the derivatives of what would be measured of a mark: easting,
-    northing, and for a line its distance past it. ``covariance`` (k, r, r) is that of the
-    measurements, the marks' own noise included.
+    northing, and for a line its distance past it. ``noise`` (k, r, r) is the measurements' own
+    covariance, ``covariance`` that with the line's own.
     """
 
     seen: Floats
+    noise: Floats
     covariance: Floats
+
+    def against(self, covariance: Floats) -> _Marks:
+        """Return the marks on a line whose unknowns have another covariance."""
+        return replace(self, covariance=propagate(self.seen, covariance) + self.noise)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,25 +146,29 @@ def plan_locates(
         step = max(_EACH_SIDE_M, abs(one.depth_m))
         for at in (one.footage_m - step, one.footage_m + step):
             chosen.setdefault(int(here[np.argmin(np.abs(footage[here] - at))]), one.line)
-    after = route
+    # So many will check one another that none counts as less sure than stated.
+    after = route.covariance
     for station, line in chosen.items():
-        after = _with_mark(after, stations, station, line)
+        mark = _make_marks(route, stations, np.array([station], np.intp), line, as_stated=True)
+        after = _with_mark(after, mark.against(after), 0)
+    every = _make_marks(route, stations, here, as_stated=True)
     right = np.radians(stations.heading_deg)
     right = np.stack([np.cos(right), -np.sin(right)], axis=-1)
     across = np.einsum("kx,kxn->kn", right, route.position_jacobian(footage)[1][:, :2])
     while len(chosen) < _MOST_PLANNED:
-        wide = float(variances(across, after.covariance).max())
+        wide = float(variances(across, after).max())
         if len(chosen) >= _FEWEST and wide <= _NARROW_M**2:
             break
-        free = np.array([one for one in here if one not in chosen], np.intp)
-        if not len(free):
+        taken = np.isin(here, list(chosen))
+        if taken.all():
             break
-        left = _variance_left(after, _make_marks(after, stations, free), across)
-        best = int(free[np.argmin(left.max(axis=1))])
-        chosen[best] = ""
-        after = _with_mark(after, stations, best, "")
+        every = every.against(after)
+        left = _variance_left(after, every, across).max(axis=1)
+        best = int(np.argmin(np.where(taken, np.inf, left)))
+        chosen[int(here[best])] = ""
+        after = _with_mark(after, every, best)
     place = route.positions(footage[list(chosen)])
-    crossed = [_goal(after, one.line, one.footage_m, None) for one in deciding[:1]]
+    crossed = [_goal(route, one.line, one.footage_m, None) for one in deciding[:1]]
     return LocatePlan(
         locates=tuple(
             sorted(
@@ -176,20 +185,19 @@ def plan_locates(
                 key=lambda one: one.footage_m,
             )
         ),
-        sd_crossing_m=math.sqrt(float(variances(crossed[0].gradient[None], after.covariance)[0]))
+        sd_crossing_m=math.sqrt(float(variances(crossed[0].gradient[None], after)[0]))
         / crossed[0].rate
         if crossed
         else None,
-        sd_across_m=math.sqrt(float(variances(across, after.covariance).max())),
+        sd_across_m=math.sqrt(float(variances(across, after).max())),
     )
 
 
-def _with_mark(route: Route, stations: Stations, station: int, line: str) -> Route:
-    """Return the route as sure as one more mark at a station would make it."""
-    marks = _make_marks(route, stations, np.array([station], np.intp), line)
-    shared = marks.seen[0] @ route.covariance
-    gain = shared.T @ np.linalg.solve(marks.covariance[0], shared)
-    return replace(route, covariance=route.covariance - gain)
+def _with_mark(covariance: Floats, marks: _Marks, index: int) -> Floats:
+    """Return the unknowns' covariance with one of the marks measured too."""
+    shared = marks.seen[index] @ covariance
+    gain = shared.T @ np.linalg.solve(marks.covariance[index], shared)
+    return np.asarray(covariance - gain)
 
 
 def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
@@ -204,9 +212,17 @@ def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
 
 
 def _make_marks(
-    route: Route, stations: Stations, reachable: NDArray[np.intp], line: str = ""
+    route: Route,
+    stations: Stations,
+    reachable: NDArray[np.intp],
+    line: str = "",
+    *,
+    as_stated: bool = False,
 ) -> _Marks:
-    """Return what marks at the stations would measure; from ``line`` too where one is given."""
+    """Return what marks at the stations would measure; from ``line`` too where one is given.
+
+    They are as much less sure than stated as the site's readings, or just ``as_stated``.
+    """
     accuracy, footage = route.site.accuracy, stations.footage_m[reachable]
     _, jacobian = route.position_jacobian(footage)
     seen = jacobian[:, :2]
@@ -224,15 +240,17 @@ def _make_marks(
     noise = mark[:, None, None] * (axes @ np.swapaxes(axes, -1, -2))
     noise = noise + along @ np.swapaxes(along, -1, -2)
     noise = noise + np.square(care)[:, :, None] * np.eye(care.shape[1])
-    covariance = propagate(seen, route.covariance) + noise
-    return _Marks(seen, covariance)
+    if as_stated:
+        return _Marks(seen, noise, propagate(seen, route.covariance) + noise)
+    noise *= route.noise.readings**2
+    return _Marks(seen, noise, propagate(seen, route.told_covariance) + noise)
 
 
-def _variance_left(route: Route, marks: _Marks, gradient: Floats) -> Floats:
+def _variance_left(covariance: Floats, marks: _Marks, gradient: Floats) -> Floats:
     """Return (k, g): the variance of each quantity (g, unknowns) with each of k marks measured."""
-    shared = marks.seen @ (route.covariance @ gradient.T)
+    shared = marks.seen @ (covariance @ gradient.T)
     gain = np.sum(shared * np.linalg.solve(marks.covariance, shared), axis=1)
-    return np.asarray(np.maximum(variances(gradient, route.covariance) - gain, 0.0))
+    return np.asarray(np.maximum(variances(gradient, covariance) - gain, 0.0))
 
 
 def _for_findings(
@@ -272,7 +290,9 @@ def _goal(route: Route, line: str, footage_m: float, finding: int | None) -> _Go
         footage_m=footage_m,
         past_m=float(past.past_m[0]),
         gradient=past.gradient[0],
-        noise_m2=(route.site.counter.sd_reading_m * rate) ** 2 if seen else 0.0,
+        noise_m2=(route.noise.readings * route.site.counter.sd_reading_m * rate) ** 2
+        if seen
+        else 0.0,
         rate=1.0 if seen else max(abs(rate), 1e-9),
     )
 
@@ -304,11 +324,11 @@ def _best_each(
     proposals = []
     for goal in goals:
         marks, gradient = made[goal.line], goal.gradient[None]
-        left = _variance_left(route, marks, gradient)[:, 0] + goal.noise_m2
+        left = _variance_left(route.told_covariance, marks, gradient)[:, 0] + goal.noise_m2
         as_good = np.flatnonzero(left <= _AS_GOOD**2 * left.min())
         footage = stations.footage_m[reachable[as_good]]
         chosen = int(as_good[np.argmin(np.abs(footage - goal.footage_m))])
-        before = float(variances(gradient, route.covariance)[0])
+        before = float(variances(gradient, route.told_covariance)[0])
         proposals.append(
             _Proposal(
                 station=int(reachable[chosen]),
@@ -327,7 +347,8 @@ def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) ->
     right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
     _, jacobian = route.position_jacobian(stations.footage_m)
     across = np.einsum("kx,kxn->kn", right, jacobian[:, :2])
-    left = _variance_left(route, _make_marks(route, stations, reachable), across)
+    marks = _make_marks(route, stations, reachable)
+    left = _variance_left(route.told_covariance, marks, across)
     widest = left.max(axis=1)
     chosen = int(np.argmin(widest))
     return _Proposal(

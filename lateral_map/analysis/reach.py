@@ -92,7 +92,7 @@ def _describe(
     parties: tuple[ResponsibilityStretch, ...],
 ) -> RepairReach:
     at = [span.from_m, span.to_m]
-    place, plan = route.positions(at), route.position_covariance(at)[:, :2, :2]
+    place, plan = route.positions(at), route.plan_covariance(at)
     depth, sd_depth = route.depths(at)
     heading = np.radians(route.headings_deg(at)[0])
     ahead = np.stack([np.sin(heading), np.cos(heading)], axis=-1)

@@ -154,7 +154,7 @@ def _meeting_covariance(
     noise = np.diag(tapes.tape_sd_m[rows] ** 2)
     if not taping_only:
         gradient = tapes.gradient[rows]
-        noise = noise + gradient @ route.covariance @ gradient.T
+        noise = noise + gradient @ route.told_covariance @ gradient.T
         noise = noise + np.diag(tapes.own_sd_m[rows] ** 2)
     back = np.linalg.inv(unit)
     return np.asarray(back @ noise @ back.T)
@@ -241,7 +241,7 @@ def _against_line(route: Route, key: KeyPoint, at_m: Floats) -> RefindLine | Non
     return RefindLine(
         line=name,
         past_m=float(past.past_m[0]),
-        sd_past_m=float(past.sd_m(route)[0]),
+        sd_past_m=float(past.told_sd_m(route)[0]),
         along_from=plan.points[nearest].name,
         along_m=abs(ahead),
         to_the_right=to_the_right,

@@ -52,7 +52,8 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
     if result.verdict_without:
         return Settling("look again", reading=result.verdict_without[0].reading)
     if result.verdict_under:
-        slip = result.verdict_under[0].slip
+        # What was taken for true stands in the notes' own place.
+        slip = result.verdict_under[0].slip or route.site.applied[0].slip
         return Settling("look again", at_m=slip.footage_m or 0.0, reading=slip.id)
     boundaries = route.site.boundaries
     close = [
@@ -78,7 +79,7 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
     singles = [_locate_over(route, doubt), *_tape_from_line(route, doubt)]
     best = min(singles, key=lambda option: option.sd_after_m)
     # One locate over the place, its mark taped from the real line: the distance itself, seen.
-    noise = _mark_variance(route, at) + route.site.accuracy.offset_m**2
+    noise = _mark_variance(route, at) + _as_told(route, route.site.accuracy.offset_m**2)
     both = _option("locate taped from line", doubt, doubt.variance_m2, doubt.variance_m2 + noise)
     if not best.enough and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
         return both
@@ -91,7 +92,7 @@ def _doubt(route: Route, footage_m: float, side: Side) -> _Doubt:
     column = route.layout.line_column(side.line)
     if column is not None:
         pipe[column] = 0.0
-    noise = float(route.site.counter.sd_reading_m * past.rate[0]) ** 2
+    noise = float(route.noise.readings * route.site.counter.sd_reading_m * past.rate[0]) ** 2
     return _Doubt(
         line=side.line,
         footage_m=footage_m,
@@ -99,7 +100,7 @@ def _doubt(route: Route, footage_m: float, side: Side) -> _Doubt:
         gradient=past.gradient[0],
         pipe_gradient=pipe,
         noise_m2=noise,
-        variance_m2=float(variances(past.gradient, route.covariance)[0]) + noise,
+        variance_m2=float(variances(past.gradient, route.told_covariance)[0]) + noise,
     )
 
 
@@ -124,15 +125,21 @@ def _mark_variance(route: Route, footage_m: float) -> float:
     """Return the variance (m²) per axis of a paint mark over the pipe at a footage."""
     accuracy = route.site.accuracy
     depth = max(float(route.depths(footage_m)[0][0]), 0.0)
-    return accuracy.mark_m**2 + (accuracy.mark_fraction * depth) ** 2
+    return _as_told(route, accuracy.mark_m**2 + (accuracy.mark_fraction * depth) ** 2)
+
+
+def _as_told(route: Route, variance_m2: float) -> float:
+    """Return a reading's variance, as much larger than stated as the readings there are."""
+    return route.noise.readings**2 * variance_m2
 
 
 def _locate_over(route: Route, doubt: _Doubt) -> Settling:
     """One locate with the transmitter parked under the place, its mark tied to plan points."""
     pipe = doubt.pipe_gradient
-    noise = _mark_variance(route, doubt.footage_m) + route.site.accuracy.tape_m**2
-    seen = float(pipe @ route.covariance @ pipe) + doubt.noise_m2 + noise
-    shared = float(doubt.gradient @ route.covariance @ pipe) + doubt.noise_m2
+    taping = _as_told(route, route.site.accuracy.tape_m**2)
+    noise = _mark_variance(route, doubt.footage_m) + taping
+    seen = float(pipe @ route.told_covariance @ pipe) + doubt.noise_m2 + noise
+    shared = float(doubt.gradient @ route.told_covariance @ pipe) + doubt.noise_m2
     return _option("locate over", doubt, shared, seen)
 
 
@@ -151,6 +158,7 @@ def _tape_from_line(route: Route, doubt: _Doubt) -> list[Settling]:
     first = route.layout.mark.start + 2 * mark
     taped[first : first + 2] += there.normal[0]
     taped[route.layout.reading.start + used] += there.rate[0]
-    seen = float(taped @ route.covariance @ taped) + route.site.accuracy.offset_m**2
-    shared = float(doubt.gradient @ route.covariance @ taped)
+    taping = _as_told(route, route.site.accuracy.offset_m**2)
+    seen = float(taped @ route.told_covariance @ taped) + taping
+    shared = float(doubt.gradient @ route.told_covariance @ taped)
     return [_option("tape from line", doubt, shared, seen, place, locate.mark)]

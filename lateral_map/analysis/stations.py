@@ -31,7 +31,7 @@ def lay_stations(
     """
     footage, events = _gather_footages(route, crossings, places_only=places_only)
     positions, jacobian = route.position_jacobian(footage)
-    plan = propagate(jacobian[:, :2], route.covariance)
+    plan = propagate(jacobian[:, :2], route.told_covariance)
     ellipses = error_ellipses(plan)
     heading, heading_sd = route.headings_deg(footage)
     angle = np.radians(heading)

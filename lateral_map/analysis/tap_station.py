@@ -36,7 +36,7 @@ def station_tap(route: Route) -> TapStation | None:
             return None
         return TapStation(manhole, None, None, None, None, typed, given.sd_distance_m)
     end_m = route.positions([site.run.end_m])[0, :2]
-    covariance = route.position_covariance([site.run.end_m])[0][:2, :2]
+    covariance = route.plan_covariance([site.run.end_m])[0]
     drawn = LineString(line.vertices_m)
     at_m = drawn.project(Point(end_m))
     ahead, behind = (drawn.interpolate(at_m + step) for step in (0.5, -0.5))

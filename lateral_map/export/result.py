@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from lateral_map import __version__
 from lateral_map.export.outward import Outward, all_rounded, lay_out, outward, rounded
-from lateral_map.words.diagnoses import diagnosis_words, slip_words
+from lateral_map.words.diagnoses import diagnosis_words, slip_words, under_words
 from lateral_map.words.names import reading_name, taken_words
 from lateral_map.words.notices import grazing_words, report_notices, uncrossed_words
 from lateral_map.words.technician import (
@@ -201,8 +201,8 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         ],
         "verdict_under": [
             {
-                "slip": one.slip.slip,
-                "says": slip_words(one.slip, out.plan, out.unit),
+                "slip": None if one.slip is None else one.slip.slip,
+                "says": under_words(one.slip, out.plan, out.unit),
                 "verdict": one.verdict,
             }
             for one in result.verdict_under
@@ -307,6 +307,7 @@ def _applied(one: Applied, out: Outward) -> Record:
         "written": _sized(one.written, slip, out),
         "taken": _sized(one.taken, slip, out),
         "point": slip.point or None,
+        "checked": one.checked,
         "says": slip_words(slip, out.plan, out.unit, one.taken, one.written),
     }
 

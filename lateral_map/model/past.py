@@ -41,8 +41,14 @@ class Past:
     mapped_m: float
 
     def sd_m(self, route: Route) -> Floats:
-        """Return the 1 sd (m) of each distance past."""
+        """Return the 1 sd (m) of each distance past, by the stated accuracies alone."""
         return np.sqrt(variances(self.gradient, route.covariance) + self.line_variance_m2)
+
+    def told_sd_m(self, route: Route) -> Floats:
+        """Return the 1 sd (m) of each distance past, as sure as the fit allows."""
+        sds = self.sd_m(route)
+        each = zip(sds, self.gradient, strict=True)
+        return np.array([route.noise.widen(float(sd), gradient) for sd, gradient in each])
 
 
 def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:

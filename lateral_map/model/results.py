@@ -217,9 +217,12 @@ class Settling:
 
 @dataclass(frozen=True, slots=True)
 class VerdictUnder:
-    """What a finding's verdict would be with a diagnosis followed."""
+    """What a finding's verdict would be with a diagnosis followed.
 
-    slip: Slip
+    Without a slip: if what was taken for true were not, and the notes held as written.
+    """
+
+    slip: Slip | None
     verdict: FindingVerdict
 
 

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import line_sense
+from lateral_map.model.noise import Noise, Scale, wider_by_fit
 
 if TYPE_CHECKING:
     from lateral_map.model.site import Site
@@ -350,6 +351,43 @@ class Route:
         return float(self.residuals @ self.residuals)
 
     @cached_property
+    def noise(self) -> Noise:
+        """How much less sure answers in plan are than the stated accuracies say.
+
+        Judged by what the readings in plan miss, and apart from them by how far the pipe's azimuths
+        change unlooked for; depths and the fall tell nothing of either.
+        """
+        layout, design, at = self.layout, self.design, self.layout.scale
+        column = self.covariance[:, at]
+        stated = self.site.counter.sd_scale
+        scale = Scale(float(self.unknowns[at]), stated, float(column[at]), column)
+
+        def touch_nothing_but(columns: slice) -> NDArray[np.bool_]:
+            return np.asarray(~np.delete(design, columns, axis=1).any(axis=1))
+
+        directions = touch_nothing_but(layout.azimuth)
+        upright = design[:, layout.elevation].astype(bool) | touch_nothing_but(layout.pitch)
+        upright |= touch_nothing_but(layout.ground)
+        spread = design @ self.covariance
+        checked = 1.0 - np.einsum("mn,mn->m", spread, design)
+        missed = np.square(self.residuals)
+        level = ~(directions | upright)
+        return Noise(
+            readings=wider_by_fit(float(missed[level].sum()) - scale.excess, checked[level].sum()),
+            pipe=wider_by_fit(float(missed[directions].sum()), checked[directions].sum()),
+            scale_column=scale.widening(),
+            of_pipe=spread[directions],
+        )
+
+    @cached_property
+    def told_covariance(self) -> Floats:
+        """Joint covariance of the unknowns as far as they lie in plan, as sure as the fit allows.
+
+        The fit's own is ``covariance``: depths are told by it, and readings judged.
+        """
+        return self.noise.widen_covariance(self.covariance)
+
+    @cached_property
     def solutions(self) -> tuple[tuple[float, Route], ...]:
         """Every solution that fits about as well, the best first, each with its weight of 1."""
         own = 1.0 - sum(one.weight for one in self.alternatives)
@@ -446,6 +484,11 @@ class Route:
         """Return (k, 3, 3) covariances (m²) of easting, northing, elevation at footages."""
         _, jacobian = self.position_jacobian(footage_m)
         return propagate(jacobian, self.covariance)
+
+    def plan_covariance(self, footage_m: ArrayLike) -> Floats:
+        """Return (k, 2, 2) covariances (m²) of easting and northing, as sure as the fit allows."""
+        _, jacobian = self.position_jacobian(footage_m)
+        return propagate(jacobian[:, :2], self.told_covariance)
 
     def headings_deg(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return plane azimuths of the pipe at footages and their 1 sd, in degrees."""

@@ -139,7 +139,8 @@ class Entering:
         what = ", ".join(f"{edit.path} = {edit.value or '–'}" for edit in told)
         taken = [e for e in edits if e.path.startswith("applied.")]
         if taken:
-            what = "a diagnosis taken so" if taken[0].value else "a diagnosis taken back"
+            done = "checked" if taken[0].path.endswith(".checked") else "taken so"
+            what = f"a diagnosis {done}" if taken[0].value else "a diagnosis taken back"
         self.store.save_settings(op, edits, what[:300])
 
     def save_feature(self, given: FeatureAsked) -> None:

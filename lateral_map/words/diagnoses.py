@@ -47,7 +47,7 @@ def applied_told(site: Site) -> list[str]:
     told = []
     for one in site.applied:
         words = slip_words(one.slip, site.plan, site.unit, one.taken, one.written)
-        told.append(f"taken so in site.toml: {words}")
+        told.append(f"taken so in site.toml{', and checked' if one.checked else ''}: {words}")
     return told
 
 
@@ -80,6 +80,11 @@ _SAID: Final[dict[SlipName, str]] = {
     "position misread": "{name} is about {far} off",
 }
 _MISREAD: Final = "{name} was misread: {reads}"
+
+
+def under_words(slip: Slip | None, plan: Plan, unit: str) -> str:
+    """Return under what a verdict would be another: a slip, or that one taken for true is none."""
+    return "what was taken so is not" if slip is None else slip_words(slip, plan, unit)
 
 
 def slip_words(

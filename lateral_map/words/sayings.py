@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -34,6 +34,11 @@ from lateral_map.words.technician import (
     verdict_words,
 )
 
+_STILL_OPEN: Final = (
+    "Until you say that your notes, the video or a new reading bear it out, whatever else the "
+    "readings may mean stays open beside it"
+)
+
 Tone = Literal["stop", "watch", "plain", "good"]
 
 
@@ -42,7 +47,8 @@ class Saying:
     """One thing the readings imply. ``footage_m`` ties it to the drawing, ``mark`` to a row.
 
     ``entries`` are what site.toml holds under [[applied]] once it is taken for true; ``applied`` is
-    the place there, from 0, of what is taken so already. ``points`` are sentences side by side.
+    the place there, from 0, of what is taken so already, ``unchecked`` that nobody has said it was
+    borne out. ``points`` are sentences side by side.
     """
 
     tone: Tone
@@ -52,6 +58,7 @@ class Saying:
     mark: str = ""
     entries: tuple[str, ...] = ()
     applied: int | None = None
+    unchecked: bool = False
     points: tuple[str, ...] = ()
 
 
@@ -104,9 +111,10 @@ def _which_reading(report: Report) -> Iterator[Saying]:
     """Say what may have gone wrong, or else which reading to look at first."""
     site = report.site
     unit = site.unit
-    for index, (one, words) in enumerate(zip(site.applied, applied_told(site), strict=True)):
+    for index, (one, told) in enumerate(zip(site.applied, applied_told(site), strict=True)):
         at, mark = one.slip.footage_m, one.slip.id.mark if one.slip.id else ""
-        yield Saying("watch", "Taken so", words, at, mark, applied=index)
+        words = told if one.checked else f"{told}. {_STILL_OPEN}"
+        yield Saying("watch", "Taken so", words, at, mark, applied=index, unchecked=not one.checked)
     yield from _diagnosed(report.diagnoses, site)
     ranked = sorted(report.suspects, key=lambda check: not check.set_aside_first)
     if report.likely_diagnoses:

@@ -147,7 +147,13 @@ def test_a_suspect_is_named_and_taken_so_and_taken_back(yard: Yard, sketch: Path
     assert (sketch / "site.toml").read_bytes() == before
     yard.page.get_by_role("button", name="Take it so: Most probably locate E past").click()
     yard.says("Taken so")
+    yard.page.get_by_role("button", name="I have checked it: Taken so").click()
+    yard.says("Taken so in site.toml, and checked: locate E past was misread")
+    expect(yard.page.get_by_role("button", name="I have checked it")).to_have_count(0)
+    assert "checked = true" in (sketch / "site.toml").read_text()
     yard.page.get_by_role("button", name="Undo", exact=False).first.click()
+    yard.says("Taken so in site.toml: locate E past")
+    yard.page.get_by_role("button", name="Take it back: Taken so").click()
     yard.says("Most probably locate E past was misread")
     assert (sketch / "site.toml").read_bytes() == before
     yard.page.get_by_role("button", name="Open the row of E").first.click()

@@ -258,7 +258,7 @@ function renderSays() {
     const show = saying.footage_m === null || saying.footage_m === undefined ? null : button("Show", () => pointAt(saying.footage_m), { class: "plain small", "aria-label": `Show: ${saying.title}` });
     const row = saying.mark && state.tables["locates.csv"].rows.find(({ values }) => values.mark === saying.mark);
     const edit = row ? button("Open its row", () => openRow("locates.csv", row), { class: "plain small", "aria-label": `Open the row of ${saying.mark}` }) : null;
-    return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), saying.points?.length ? make("ul", {}, saying.points.map((text) => make("li", { dir: "auto", text }))) : null, make("div", { class: "doing" }, show, edit, takeButton(saying)));
+    return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), saying.points?.length ? make("ul", {}, saying.points.map((text) => make("li", { dir: "auto", text }))) : null, make("div", { class: "doing" }, show, edit, checkedButton(saying), takeButton(saying)));
   }));
 }
 
@@ -273,6 +273,13 @@ function takeButton({ entries, applied, title, words }) {
   const first = Object.keys(texts).length;
   const edits = entries.map((value, index) => ({ path: `applied.${first + index}`, value, seen: null }));
   return button("Take it so", () => save("/settings", { edits }), { class: "plain small", "aria-label": `Take it so: ${words || title}` });
+}
+
+/** Say that what was taken so is borne out: what else the readings may mean is open no longer. */
+function checkedButton({ applied, unchecked, words }) {
+  if (!unchecked) return null;
+  const edits = [{ path: `applied.${applied}.checked`, value: "yes", seen: null }];
+  return button("I have checked it", () => save("/settings", { edits }), { class: "plain small", "aria-label": `I have checked it: ${words}` });
 }
 
 /** What is still missing, in words. */

@@ -1,0 +1,114 @@
+"""How much larger than stated the errors are, as far as the fit tells.
+
+Nobody knows the accuracy of his own readings exactly, nor how straight a pipe was laid: what is
+stated of either is taken to be worth as much as two readings' misfits. A misfit larger than that
+allows makes every answer less sure; one smaller makes none surer. The counter's scale is one
+number that every footage hangs on, so it has a component of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from lateral_map.model.arrays import Floats
+from lateral_map.model.chance import TWO_SIDED_95
+
+# As many readings' misfits are worth as much as the accuracies stated: of all, of the scale's one.
+_WORTH: Final = 2.0
+_SCALE_WORTH: Final = 0.5
+# However little the fit tells, accuracies are never known worse than by so many readings' misfits.
+_LEAST_KNOWN: Final = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """What widens a route's answers in plan.
+
+    Of such an answer's variance, what comes of the readings' errors counts ``readings``² times and
+    what comes of the pipe's directions ``pipe``² times, as a normal quantity with the same 95 %
+    range. An answer with gradient g (unknowns,) owes (g · ``scale_column``)² more to the counter's
+    scale, and of its variance |``of_pipe`` g|² to the directions, ``of_pipe`` (rows, unknowns).
+    """
+
+    readings: float
+    pipe: float
+    scale_column: Floats
+    of_pipe: Floats
+
+    def widen(self, sd_m: float, gradient: Floats) -> float:
+        """Return what 1 sd of an answer in plan, whatever else is in it, is in truth."""
+        square = sd_m**2 + float(gradient @ self.scale_column) ** 2
+        # Never more than all: an answer averaged over rival lines is not quite one gradient's.
+        directions = min(float(np.square(self.of_pipe @ gradient).sum()), square)
+        return math.sqrt(self.readings**2 * (square - directions) + self.pipe**2 * directions)
+
+    def widen_covariance(self, covariance: Floats) -> Floats:
+        """Return what a joint covariance (unknowns, unknowns) is in truth, for answers in plan."""
+        whole = covariance + np.outer(self.scale_column, self.scale_column)
+        extra = self.pipe**2 - self.readings**2
+        return np.asarray(self.readings**2 * whole + extra * (self.of_pipe.T @ self.of_pipe))
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The counter's scale: the error ``found``, its ``stated`` 1 sd, its covariance ``column``.
+
+    ``variance`` is the column's own entry.
+    """
+
+    found: float
+    stated: float
+    variance: float
+    column: Floats
+
+    @property
+    def looser(self) -> float:
+        """The share of the stated prior's weight that is taken off: 1 - 1/v, v its component."""
+        checked = max(1.0 - self.variance / self.stated**2, 0.0)
+        pull = (self.found / self.stated) ** 2
+        return 1.0 - 1.0 / max((_SCALE_WORTH + pull) / (_SCALE_WORTH + checked), 1.0)
+
+    @property
+    def loosened(self) -> float:
+        """The variance of the scale with that prior."""
+        return 1.0 / (1.0 / self.variance - self.looser / self.stated**2)
+
+    @property
+    def excess(self) -> float:
+        """What of chi-square is the prior's, over and above what it is once loosened."""
+        pull = self.found / self.stated
+        return self.looser * pull**2 + (self.looser * pull / self.stated) ** 2 * self.loosened
+
+    def widening(self) -> Floats:
+        """Return the column (unknowns,) whose square an answer's variance grows by."""
+        moved = self.found * (self.loosened / self.variance - 1.0)
+        wider = math.sqrt(max(self.loosened - self.variance + moved**2, 0.0)) / self.variance
+        return np.asarray(self.column * wider)
+
+
+def wider_by_fit(chi_square: float, freedom: float) -> float:
+    """Return by how much 1 sd is larger than stated, 1 at least, after a fit of so many readings.
+
+    The variance is v = (W + chi-square) / (W + freedom) times the stated, W what the statement is
+    worth. How little so few readings tell of v makes a range wider by Student's t over the normal
+    deviate at 95 %.
+    """
+    variance = (_WORTH + max(chi_square, 0.0)) / (_WORTH + max(freedom, 0.0))
+    known = max(_WORTH + freedom, _LEAST_KNOWN)
+    return max(math.sqrt(variance) * student_95(known) / TWO_SIDED_95, 1.0)
+
+
+def student_95(freedom: float) -> float:
+    """Return the deviate that Student's t with ``freedom`` (6 or more) exceeds, either way, in 5 %.
+
+    The expansion of Abramowitz and Stegun 26.7.5 (from memory), good to 0.002 from 6 on.
+    """
+    x = TWO_SIDED_95
+    first = (x**3 + x) / 4.0
+    second = (5.0 * x**5 + 16.0 * x**3 + 3.0 * x) / 96.0
+    third = (3.0 * x**7 + 19.0 * x**5 + 17.0 * x**3 - 15.0 * x) / 384.0
+    return x + first / freedom + second / freedom**2 + third / freedom**3
