@@ -80,7 +80,8 @@ def letter(
 def _inside(line: Floats, near: BaseGeometry) -> list[Floats]:
     """Return the parts of a line that lie in an area, the longest first."""
     parts = shapely.get_parts(shapely.intersection(LineString(line), near))
-    lines = [part for part in parts if part.geom_type == "LineString"]
+    # What lies wholly outside leaves an empty line.
+    lines = [part for part in parts if part.geom_type == "LineString" and not part.is_empty]
     return [
         np.asarray(part.coords)[:, :2]
         for part in sorted(lines, key=lambda part: -round(part.length, 6))
