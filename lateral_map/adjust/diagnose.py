@@ -16,7 +16,7 @@ from lateral_map.adjust.slips import SWAPPED, Cause, Equations, Hypothesis, list
 from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.arrays import Floats
+from lateral_map.model.arrays import Floats, sparse_product
 from lateral_map.model.diagnosis import Diagnosis, Slip
 from lateral_map.model.far import far_footages
 from lateral_map.model.mending import mend, mend_all
@@ -93,7 +93,7 @@ def explain(route: Route) -> tuple[Diagnosis, ...]:
     equations = Equations(
         route.site, route.chain, route.layout, route.observations, route.unknowns, route.design
     )
-    likely = _likely(equations, route.residuals, route.covariance)
+    likely = _likely(equations, route.residuals, route.spread)
     if not likely:
         return _ranked(route, [])
     fitted = fitted_of(route)
@@ -143,7 +143,7 @@ def _explain_rest(first: _Explanation) -> list[_Explanation]:
             log_ratio=first.log_ratio + one.log_ratio,
             mended=one.mended,
         )
-        for one in _explain(base, _likely(_equations_of(base), base.residuals, base.covariance))
+        for one in _explain(base, _likely(_equations_of(base), base.residuals, base.spread))
         # One reading is wrong in one way.
         if readings.isdisjoint(each.id for each in one.slips)
     ]
@@ -252,14 +252,16 @@ def _without_mark(fitted: Fitted, own: list[Hypothesis]) -> Fitted | None:
     return replace(base.fitted, unknowns=unknowns)
 
 
-def _likely(of: Equations, residuals: Floats, covariance: Floats) -> list[Hypothesis]:
-    """Return the hypotheses worth a refit, by first order, the best first."""
+def _likely(of: Equations, residuals: Floats, spread: Floats) -> list[Hypothesis]:
+    """Return the hypotheses worth a refit, by first order, the best first; ``spread`` is A C."""
     hypotheses = list_hypotheses(of)
-    marks = np.concatenate([one.columns for one in hypotheses], axis=1)
-    checked = marks - of.design @ (covariance @ (of.design.T @ marks))
-    score = checked.T @ residuals
+    # Each mark m a row; what the line does not follow of it is checked, m - A C Aᵀ m.
+    marks = np.concatenate([one.columns for one in hypotheses], axis=1).T
+    seen, followed = sparse_product(marks, of.design), sparse_product(marks, spread)
+    score = marks @ residuals - followed @ (of.design.T @ residuals)
+    checked = np.square(marks).sum(axis=1) - np.einsum("kn,kn->k", seen, followed)
     # More than this a mark of one column cannot gain; what freedom costs is never below nothing.
-    most = np.square(score) / np.maximum(np.einsum("mk,mk->k", marks, checked), 1e-12) / 2.0
+    most = np.square(score) / np.maximum(checked, 1e-12) / 2.0
     screened: list[tuple[float, int]] = []
     at = 0
     for index, one in enumerate(hypotheses):
@@ -268,7 +270,7 @@ def _likely(of: Equations, residuals: Floats, covariance: Floats) -> list[Hypoth
         rates = max(cause.rate for cause in one.causes)
         if block.stop - block.start == 1 and most[block.start] + math.log(rates) < _SCREENED_BELOW:
             continue
-        information = marks[:, block].T @ checked[:, block]
+        information = marks[block] @ marks[block].T - seen[block] @ followed[block].T
         size = _solve_known(information, score[block])
         gain = 0.5 * float(score[block] @ size)
         if gain + math.log(rates) < _SCREENED_BELOW:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from lateral_map.adjust.route import (
 )
 from lateral_map.adjust.solve import Solution
 from lateral_map.errors import ImpossibleError
-from lateral_map.model.arrays import Floats
+from lateral_map.model.arrays import Floats, sparse_product
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
@@ -35,6 +36,11 @@ class Fitted:
     residuals: Floats
     design: Floats
     covariance: Floats
+
+    @cached_property
+    def spread(self) -> Floats:
+        """A C (m, n), A being the design and C the covariance."""
+        return sparse_product(self.design, self.covariance)
 
     @property
     def chi_square(self) -> float:

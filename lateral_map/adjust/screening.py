@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -137,15 +138,19 @@ def _size(values: Floats) -> float:
 class _BlunderSpace:
     """What a blunder in each reading would do, per unit-length signature.
 
-    ``blocks`` are each reading's columns, one or two; ``cofactor`` is HᵀRH, whose diagonal is the
-    redundancy; ``score`` is Hᵀr; ``unit`` is the blunder (m or rad) that makes a signature of unit
-    length.
+    ``blocks`` are each reading's columns, one or two. The cofactor of the scores is
+    HᵀRH = ``gram`` - ``spread`` ``shadow``ᵀ - ``removed`` ``removed``ᵀ, with HᵀH, HᵀA C and HᵀA,
+    and a column for each direction that is estimated along; its diagonal is the redundancy.
+    ``score`` is Hᵀr; ``unit`` is the blunder (m or rad) that makes a signature of unit length.
     """
 
     blocks: list[slice]
-    cofactor: Floats
+    gram: Floats
+    spread: Floats
+    shadow: Floats
     score: Floats
     unit: Floats
+    removed: Floats
 
     @cached_property
     def starts(self) -> NDArray[np.intp]:
@@ -155,12 +160,31 @@ class _BlunderSpace:
     @cached_property
     def widths(self) -> NDArray[np.intp]:
         """How many columns each reading has."""
-        return np.diff(self.starts, append=len(self.cofactor))
+        return np.diff(self.starts, append=len(self.score))
+
+    @cached_property
+    def redundancy(self) -> Floats:
+        """The cofactor's diagonal."""
+        followed = np.einsum("kn,kn->k", self.spread, self.shadow)
+        return np.asarray(np.diag(self.gram) - followed - np.square(self.removed).sum(axis=1))
+
+    @cached_property
+    def pairs(self) -> Floats:
+        """The cofactor of each reading of two columns, (pairs, 2, 2)."""
+        at = self.starts[self.widths == 2][:, None] + np.arange(2)
+        taken = self.spread[at] @ self.shadow[at].transpose(0, 2, 1)
+        taken += self.removed[at] @ self.removed[at].transpose(0, 2, 1)
+        return np.asarray(self.gram[at[:, :, None], at[:, None, :]] - taken)
+
+    def cofactor(self, block: slice) -> Floats:
+        """Return one reading's columns of the cofactor, (columns, 1 or 2)."""
+        taken = self.spread @ self.shadow[block].T + self.removed @ self.removed[block].T
+        return np.asarray(self.gram[:, block] - taken)
 
     @cached_property
     def share(self) -> Floats:
         """How much of each reading the others check, 0 to 1."""
-        return np.asarray(np.add.reduceat(np.diag(self.cofactor), self.starts) / self.widths)
+        return np.asarray(np.add.reduceat(self.redundancy, self.starts) / self.widths)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,14 +205,33 @@ def _blunder_space(route: Route) -> _BlunderSpace:
     widths = [one.signature.shape[1] for one in route.observations]
     ends = np.cumsum(widths)
     blocks = [slice(int(end - width), int(end)) for end, width in zip(ends, widths, strict=True)]
-    signature = np.zeros((len(route.residuals), sum(widths)))
-    for block, one in zip(blocks, route.observations, strict=True):
-        signature[one.rows, block] = one.signature
-    unit = 1.0 / np.sqrt(np.square(signature).sum(axis=0))
-    signature *= unit
-    shadow = route.design.T @ signature
-    cofactor = signature.T @ signature - shadow.T @ route.covariance @ shadow
-    return _BlunderSpace(blocks, cofactor, signature.T @ route.residuals, unit)
+    readings = route.observations
+    gram, score = np.zeros((sum(widths),) * 2), np.empty(sum(widths))
+    shadow, spread = np.empty((2, len(score), route.layout.size))
+    # Readings share equations where their errors are correlated, else none.
+    sharing: dict[int, list[int]] = {}
+    for index, (block, one) in enumerate(zip(blocks, readings, strict=True)):
+        across = one.signature.T
+        shadow[block], spread[block] = (
+            across @ route.design[one.rows],
+            across @ route.spread[one.rows],
+        )
+        score[block] = across @ route.residuals[one.rows]
+        sharing.setdefault(one.rows.start, []).append(index)
+    for alike in sharing.values():
+        for row, column in itertools.product(alike, repeat=2):
+            common = readings[row].signature.T @ readings[column].signature
+            gram[blocks[row], blocks[column]] = common
+    unit = 1.0 / np.sqrt(np.diag(gram))
+    return _BlunderSpace(
+        blocks,
+        gram=gram * unit * unit[:, None],
+        spread=spread * unit[:, None],
+        shadow=shadow * unit[:, None],
+        score=score * unit,
+        unit=unit,
+        removed=np.zeros((len(score), 0)),
+    )
 
 
 def _modes(cofactor: Floats) -> tuple[Floats, Floats]:
@@ -212,14 +255,14 @@ def _estimate_blunders(space: _BlunderSpace) -> _Blunders:
     deviate, estimate, least = np.zeros(len(space.blocks)), *np.zeros((2, len(space.score)))
     power = SUSPECT_BEYOND + _POWER_80
     at = space.starts[space.widths == 1]
-    value, score = np.diag(space.cofactor)[at], space.score[at]
+    value, score = space.redundancy[at], space.score[at]
     kept = value > _DIRECTION_UNCHECKED_BELOW
     value = np.where(kept, value, np.inf)
     deviate[space.widths == 1] = np.sqrt(np.square(score) / value)
     estimate[at], least[at] = score / value, power / np.sqrt(value)
     pairs = np.flatnonzero(space.widths == 2)
     columns = space.starts[pairs, None] + np.arange(2)
-    values, vectors = np.linalg.eigh(space.cofactor[columns[:, :, None], columns[:, None, :]])
+    values, vectors = np.linalg.eigh(space.pairs)
     kept = values > _DIRECTION_UNCHECKED_BELOW
     values = np.where(kept, values, np.inf)
     along = np.einsum("kij,ki->kj", vectors, space.score[columns])
@@ -252,13 +295,15 @@ def screen_numbers(residuals: Floats, design: Floats, covariance: Floats) -> lis
     ``residuals`` (m,) and ``design`` (m, n) are whitened, every equation a number of its own.
     """
     count = len(residuals)
-    cofactor = np.eye(count) - design @ covariance @ design.T
     blocks = [slice(index, index + 1) for index in range(count)]
-    space = _BlunderSpace(blocks, cofactor, residuals, np.ones(count))
+    unit, removed = np.ones(count), np.zeros((count, 0))
+    space = _BlunderSpace(
+        blocks, np.eye(count), design @ covariance, design, residuals, unit, removed
+    )
     first, deviates = _set_aside_in_turn(space), _estimate_blunders(space).deviate
     found = []
     for index in range(count):
-        redundancy = float(np.clip(cofactor[index, index], 0.0, 1.0))
+        redundancy = float(np.clip(space.redundancy[index], 0.0, 1.0))
         checked = redundancy >= UNCHECKED_BELOW
         deviate = math.copysign(deviates[index], residuals[index]) if checked else 0.0
         verdict: ReadingVerdict = "unchecked"
@@ -318,11 +363,12 @@ def _set_aside_in_turn(space: _BlunderSpace) -> set[int]:
         left.remove(worst)
         # From here on that reading's blunder is estimated along with everything else.
         block = space.blocks[worst]
-        values, vectors = _modes(space.cofactor[block, block])
-        through = space.cofactor[:, block] @ vectors
+        columns = space.cofactor(block)
+        values, vectors = _modes(columns[block])
+        through = columns @ vectors
         space = replace(
             space,
-            cofactor=space.cofactor - (through / values) @ through.T,
+            removed=np.hstack([space.removed, through / np.sqrt(values)]),
             score=space.score - through @ ((vectors.T @ space.score[block]) / values),
         )
     return chosen

@@ -13,3 +13,22 @@ def read_only(values: ArrayLike) -> Floats:
     array = np.array(values, float)
     array.setflags(write=False)
     return array
+
+
+def sparse_product(rows: Floats, matrix: Floats) -> Floats:
+    """Return ``rows`` (m, n) @ ``matrix`` (n, k), most numbers of ``rows`` being nought.
+
+    What a row that holds one number alone makes is looked up; of the others only those columns are
+    gone through that any of them holds.
+    """
+    held = rows != 0.0
+    alone = held.sum(axis=1) == 1
+    if not alone.any():
+        return np.asarray(rows @ matrix)
+    product = np.empty((len(rows), matrix.shape[1]))
+    column = held[alone].argmax(axis=1)
+    product[alone] = rows[alone, column][:, None] * matrix[column]
+    rest = rows[~alone]
+    used = rest.any(axis=0)
+    product[~alone] = rest @ matrix if used.all() else rest[:, used] @ matrix[used]
+    return product

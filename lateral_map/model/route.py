@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, ClassVar, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lateral_map.model.arrays import Floats
+from lateral_map.model.arrays import Floats, sparse_product
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import line_sense
 from lateral_map.model.noise import Noise, Scale, wider_by_fit
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 # Beyond this much doubt of the heading (5 degrees) a line swings on an arc, no longer a chord.
 _ARC_RAD = math.radians(5.0)
 _DRAWS = 256
+# Where a quantity hangs on fewer than this share of the unknowns, the others are left out of sums.
+_FEW = 0.7
 _AXES = np.eye(3)
 
 
@@ -408,6 +410,11 @@ class Route:
         return {one.name: line_sense(one.segments, place) for one in self.site.plan.lines}
 
     @cached_property
+    def spread(self) -> Floats:
+        """A C (m, unknowns): the whitened equations' covariances with the unknowns."""
+        return sparse_product(self.design, self.covariance)
+
+    @cached_property
     def losses(self) -> Losses:
         """What setting each reading aside costs; marks' and counter's own noise are no readings."""
         readings = [one for one in self.observations if not one.id.is_noise]
@@ -415,7 +422,7 @@ class Route:
             return Losses((), np.zeros((0, 0)), np.zeros((0, 0)), [])
         # SᵀA of all readings, stacked.
         shadow = np.concatenate([one.signature.T @ self.design[one.rows] for one in readings])
-        spread = shadow @ self.covariance
+        spread = np.concatenate([one.signature.T @ self.spread[one.rows] for one in readings])
         solved, starts, end = np.empty_like(spread), [], 0
         for one in readings:
             own = one.signature.T @ one.signature
@@ -530,5 +537,8 @@ class Route:
 
 def propagate(jacobian: Floats, covariance: Floats) -> Floats:
     """Return J C Jᵀ for a stack of Jacobians (k, m, n): the covariances (k, m, m)."""
+    used = np.flatnonzero(jacobian.any(axis=(0, 1)))
+    if len(used) < _FEW * len(covariance):
+        jacobian, covariance = jacobian[:, :, used], covariance[used[:, None], used]
     spread = (jacobian.reshape(-1, len(covariance)) @ covariance).reshape(jacobian.shape)
     return np.asarray(spread @ np.swapaxes(jacobian, -1, -2))
