@@ -21,7 +21,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 _WORTH: Final = 2.0
 _SCALE_WORTH: Final = 0.5
 # However little the fit tells, accuracies are never known worse than by so many readings' misfits.
-_LEAST_KNOWN: Final = 6.0
+_LEAST_KNOWN: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +103,9 @@ def wider_by_fit(chi_square: float, freedom: float) -> float:
 
 
 def student_95(freedom: float) -> float:
-    """Return the deviate that Student's t with ``freedom`` (6 or more) exceeds, either way, in 5 %.
+    """Return the deviate that Student's t with ``freedom`` (8 or more) exceeds, either way, in 5 %.
 
-    The expansion of Abramowitz and Stegun 26.7.5 (from memory), good to 0.002 from 6 on.
+    The expansion of Abramowitz and Stegun 26.7.5 (from memory), good to 0.001 from 8 on.
     """
     x = TWO_SIDED_95
     first = (x**3 + x) / 4.0

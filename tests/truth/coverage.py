@@ -73,17 +73,17 @@ def measure_coverage_of(sites: Iterable[tuple[Site, Truth]]) -> Coverage:
 def _findings(found: Coverage, report: Report, truth: Truth) -> None:
     route = report.route
     footage = np.array([result.finding.footage_m for result in report.findings])
-    covariance = route.position_covariance(footage)
-    along = route.directions(footage)
+    covariance = route.plan_covariance(footage)
+    along = route.directions(footage)[:, :2]
     # A finding's own reading is off by the counter's noise along the pipe.
-    noise = route.site.counter.sd_reading_m**2
+    noise = (route.noise.readings * route.site.counter.sd_reading_m) ** 2
     covariance = covariance + noise * along[:, :, None] * along[:, None, :]
     for index, (result, reading) in enumerate(
         zip(report.findings, truth.finding_reading_m, strict=True)
     ):
         real = truth.at(float(reading))
         gap = real[:2] - [result.near.easting_m, result.near.northing_m]
-        found.position.append(float(gap @ np.linalg.solve(covariance[index, :2, :2], gap)))
+        found.position.append(float(gap @ np.linalg.solve(covariance[index], gap)))
         deep = truth.depth(float(reading)) - result.near.depth_m
         found.depth.append(deep / result.near.sd_depth_m)
         for side in result.sides:

@@ -230,7 +230,7 @@ def measure(job: Job, report: Report) -> dict[str, list[float]]:
     for at in np.linspace(0.15, 1.0, 6) * (report.site.run.end_m / FOOT):
         place = (job.at(at) - true.mean(axis=0)) @ turn + here.mean(axis=0)
         off = place * FOOT - route.positions(at * FOOT)[0][:2]
-        covariance = route.position_covariance(at * FOOT)[0][:2, :2]
+        covariance = route.plan_covariance(at * FOOT)[0]
         found["place"].append(float(off @ np.linalg.solve(covariance, off)))
     for one in report.crossings:
         off_m = job.crossing(one.line) * FOOT - one.footage_m
