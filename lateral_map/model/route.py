@@ -370,7 +370,7 @@ class Route:
         directions = touch_nothing_but(layout.azimuth)
         upright = design[:, layout.elevation].astype(bool) | touch_nothing_but(layout.pitch)
         upright |= touch_nothing_but(layout.ground)
-        spread = design @ self.covariance
+        spread = self.spread
         checked = 1.0 - np.einsum("mn,mn->m", spread, design)
         missed = np.square(self.residuals)
         level = ~(directions | upright)

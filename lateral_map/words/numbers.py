@@ -99,6 +99,8 @@ def fall_words(fall: FallStretch, *, ranged: bool = True) -> str:
 
 def tidy(text: str, limit: int = NOTE_LENGTH) -> str:
     """Return ``text`` without control characters, clearly shortened past ``limit`` characters."""
+    if text.isascii() and text.isprintable() and len(text) <= limit:
+        return text.strip()
     kept = "".join(
         letter
         for letter in text

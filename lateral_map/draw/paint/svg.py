@@ -58,7 +58,7 @@ HAIRLINE: Final = Stroke(width_pt=0.3)
 
 def number(value: float) -> str:
     """Return a coordinate to a thousandth of a point, without a trailing or a negative zero."""
-    return f"{round(float(value), 3) + 0.0:.3f}".rstrip("0").rstrip(".")
+    return f"{float(value):z.3f}".rstrip("0").rstrip(".")
 
 
 def path_data(lines: Iterable[ArrayLike], *, closed: bool = False) -> str:
@@ -67,7 +67,8 @@ def path_data(lines: Iterable[ArrayLike], *, closed: bool = False) -> str:
     for line in lines:
         points = np.asarray(line, float)
         if len(points) > 1:
-            steps = "L".join(f"{number(x)} {number(y)}" for x, y in points)
+            told = [f"{one:z.3f}".rstrip("0").rstrip(".") for one in points.ravel().tolist()]
+            steps = "L".join(map(" ".join, zip(told[::2], told[1::2], strict=True)))
             parts.append(f"M{steps}{'Z' if closed else ''}")
     return "".join(parts)
 

@@ -143,8 +143,8 @@ def rings(polygon: Polygon | MultiPolygon) -> list[list[list[list[float]]]]:
 
 
 def _pairs(points_m: ArrayLike) -> list[list[float]]:
-    points = np.round(np.asarray(points_m, float)[:, :2], 4) + 0.0
-    return [[float(east), float(north)] for east, north in points]
+    points: list[list[float]] = (np.round(np.asarray(points_m, float)[:, :2], 4) + 0.0).tolist()
+    return points
 
 
 class SceneWriter:
