@@ -16,6 +16,7 @@ from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.dig import draw_dig_buffer
 from lateral_map.analysis.falls import measure_falls
 from lateral_map.analysis.next_locate import plan_locates, propose_next_locate
+from lateral_map.analysis.other_ground import find_other_ground
 from lateral_map.analysis.pipes import list_pipes
 from lateral_map.analysis.questions import ask_questions
 from lateral_map.analysis.responsibility import (
@@ -121,6 +122,7 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
         next_locate=propose_next_locate(route, stations, crossings, findings),
         trench=trench,
         utilities=find_conflicts(route, trench, dig.tolerance_m),
+        other_ground=find_other_ground(route, stations, crossings),
         diagnoses=diagnoses,
         planned=plan_locates(route, stations, crossings),
         questions=questions,

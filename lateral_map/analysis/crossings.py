@@ -87,7 +87,7 @@ def find_crossings(
                     sd_depth_m=float(sd_depth[0]),
                     angle_deg=90.0,
                     decides=boundary.decides,
-                    extended=False,
+                    carried_m=0.0,
                     rests_on=(),
                 )
             )
@@ -229,7 +229,7 @@ def _describe(
             sd_depth_m=float(sd_depth[i]),
             angle_deg=float(angle[i]),
             decides=boundary is not None and boundary.decides,
-            extended=bool(past.carried_m[i] > 0.0),
+            carried_m=float(past.carried_m[i]),
             rests_on=rests_on[i],
             outward=bool(past.rate[i] > 0.0),
             grazing=bool(angle[i] < GRAZING_DEG),

@@ -207,7 +207,7 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
             sd_past_m=float(sd[i]),
             probability_past=float(chance[i]),
             verdict=side_verdict(float(chance[i])),
-            extended=bool(past.carried_m[i] > 0.0),
+            carried_m=float(past.carried_m[i]),
         )
         for i in range(len(at))
     ]

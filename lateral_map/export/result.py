@@ -151,7 +151,8 @@ def crossing_record(crossing: Crossing, out: Outward) -> Record:
         "angle": rounded(crossing.angle_deg),
         "decides": crossing.decides,
         "outward": crossing.outward,
-        "line_extended": crossing.extended,
+        "line_extended": crossing.carried_m > 0.0,
+        "line_carried": out.length(crossing.carried_m),
         "note": grazing_words(crossing, out.unit),
         "footage_without": [
             {
@@ -265,7 +266,8 @@ def _side(side: Side, out: Outward) -> Record:
         "past_sd": out.length(side.sd_past_m),
         "probability_past": rounded(side.probability_past, 9),
         "verdict": side.verdict,
-        "line_extended": side.extended,
+        "line_extended": side.carried_m > 0.0,
+        "line_carried": out.length(side.carried_m),
     }
 
 

@@ -110,13 +110,14 @@ class DepthWithout:
 class Crossing:
     """Where the route crosses a plan line. ``sd_footage_m`` is 1 sd along the pipe.
 
-    ``angle_deg`` is between pipe and line, 90 where they meet squarely. ``extended`` is True where
-    the line had to be carried on past its mapped end. ``decides`` is True where responsibility
-    changes at this line. ``outward`` is True where the run goes past the line, False where it comes
-    back. ``grazing`` is True where the pipe runs nearly along the line, so that the crossing's
-    footage is several times looser than the distance to it. ``others_m`` are the footages at which
-    other lines that fit as well cross it instead, more than 1 ft away; ``may_miss`` is True where
-    one of them does not cross it at all. The sds are about the best line's crossing.
+    ``angle_deg`` is between pipe and line, 90 where they meet squarely. ``carried_m`` is how far
+    the line had to be carried on past its mapped end, 0 where it was not; the sds allow for it.
+    ``decides`` is True where responsibility changes at this line. ``outward`` is True where the run
+    goes past the line, False where it comes back. ``grazing`` is True where the pipe runs nearly
+    along the line, so that the crossing's footage is several times looser than the distance to it.
+    ``others_m`` are the footages at which other lines that fit as well cross it instead, more than
+    1 ft away; ``may_miss`` is True where one of them does not cross it at all. The sds are about
+    the best line's crossing.
     """
 
     line: str
@@ -129,7 +130,7 @@ class Crossing:
     sd_depth_m: float
     angle_deg: float
     decides: bool
-    extended: bool
+    carried_m: float
     rests_on: tuple[ReadingId, ...]
     outward: bool = True
     grazing: bool = False
@@ -141,6 +142,21 @@ class Crossing:
     def boundary(self) -> tuple[str, str]:
         """Kind and name of the boundary it is of: a plan line may be called main, too."""
         return (self.kind if self.kind in ("main", "cleanout") else "line"), self.line
+
+
+@dataclass(frozen=True, slots=True)
+class OtherGround:
+    """Where the line lies under a mapped building, or goes over a lot line into another's ground.
+
+    ``to_m`` is ``from_m`` at a lot line. ``sure`` is False where the line drawn keeps clear of the
+    building and its 95 % range does not. The building a run begins in is none of them.
+    """
+
+    name: str
+    what: Literal["building", "lot line"]
+    from_m: float
+    to_m: float
+    sure: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +181,8 @@ class Side:
     """On which side of a boundary something lies.
 
     ``past_m`` is positive past it, as seen from the start: in plan from a line, along the pipe from
-    the main or a cleanout. ``extended`` is True where the line had to be carried on past its mapped
-    end.
+    the main or a cleanout. ``carried_m`` is how far the line had to be carried on past its mapped
+    end, 0 where it was not; the sd allows for it.
     """
 
     line: str
@@ -174,7 +190,7 @@ class Side:
     sd_past_m: float
     probability_past: float
     verdict: SideVerdict
-    extended: bool = False
+    carried_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -599,6 +615,7 @@ class Report:
     next_locate: NextLocate | None
     trench: TrenchProfile
     utilities: tuple[UtilityConflict, ...]
+    other_ground: tuple[OtherGround, ...] = ()
     diagnoses: tuple[Diagnosis, ...] = ()
     questions: tuple[Question, ...] = ()
     tap: TapStation | None = None

@@ -18,7 +18,7 @@ from lateral_map.units import (
     small_unit,
 )
 from lateral_map.words.diagnoses import applied_told, diagnoses_told, undiagnosed_words
-from lateral_map.words.names import reading_name
+from lateral_map.words.names import reading_name, the
 from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
 
 UNIT_NAMES = {"in": "inches", "ft": "feet", "m": "metres", "cm": "centimetres", "mm": "millimetres"}
@@ -53,6 +53,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
         *ruled,
         *report.site.notices,
         *route_notices(report.route),
+        *other_ground_words(report),
         *_line_notices(report),
     ]
     for pipe in report.pipes:
@@ -141,6 +142,34 @@ def uncrossed_words(short: Uncrossed, unit: str) -> str:
         return f"{short.line}: never crossed; the run ends {gap} ± {spread} short of it"
     where = format_length(short.at_m, unit)
     return f"{short.line}: never crossed; the run comes nearest at {where}, {gap} ± {spread} away"
+
+
+def carried_words(carried_m: float, unit: str) -> str:
+    """Say how far a line was carried on to where it is judged by."""
+    return f"line carried straight on {length(carried_m, unit)} past its mapped end"
+
+
+def other_ground_words(report: Report) -> tuple[str, ...]:
+    """Say under which buildings the line lies or may lie, and where it goes into other lots."""
+    unit, said = report.site.unit, []
+    crossed = [one for one in report.other_ground if one.what == "lot line"]
+    if crossed:
+        where = [f"{the(one.name)} at {length(one.from_m, unit)}" for one in crossed]
+        said.append(
+            f"the line leaves its lot over {listed(where)}, and not by the street: whose ground it "
+            "lies in from there is not said; look for an easement"
+        )
+    under = [
+        f"{the(one.name)} from {length(one.from_m, unit)} to {length(one.to_m, unit)}"
+        for one in report.other_ground
+        if one.what == "building" and one.sure
+    ]
+    if under:
+        said.append(f"the line lies under {listed(under)}: an open trench would go through it")
+    unsure = [the(one.name) for one in report.other_ground if not one.sure]
+    if unsure:
+        said.append(f"within its 95 % range the line may lie under {listed(unsure)}")
+    return tuple(said)
 
 
 def grazing_words(crossing: Crossing, unit: str) -> str:
@@ -296,10 +325,11 @@ def _line_notices(report: Report) -> Iterator[str]:
     unit, lines = report.site.unit, [crossing.line for crossing in report.crossings]
     for crossing in report.crossings:
         at = format_length(crossing.footage_m, unit)
-        if crossing.extended:
+        if crossing.carried_m:
             yield (
-                f"{crossing.line} was mapped too short and was carried straight on to where the "
-                f"pipe crosses it at {at}"
+                f"{crossing.line} was mapped too short and was carried straight on, "
+                f"{length(crossing.carried_m, unit)} past its mapped end (the ± allows for a line "
+                f"that turns by 1 in 10 there), to where the pipe crosses it at {at}"
             )
         elsewhere = [f"at {format_length(one, unit)}" for one in crossing.others_m]
         elsewhere += ["not at all"] if crossing.may_miss else []

@@ -10,7 +10,7 @@ from lateral_map.model.site import Severity
 from lateral_map.model.trade import is_at_main, is_tap
 from lateral_map.words.diagnoses import told_once
 from lateral_map.words.names import findings_named, footage_words, the, the_party, whose
-from lateral_map.words.notices import as_sentence, danger_notices
+from lateral_map.words.notices import as_sentence, danger_notices, other_ground_words
 from lateral_map.words.numbers import label, length, listed, tidy
 from lateral_map.words.technician import run_length
 from lateral_map.words.utility import mistakes_named, part_words
@@ -234,7 +234,7 @@ def _doubts(report: Report) -> list[str]:
             "We are not yet sure of the route: another line fits what we measured about as well. "
             "Both are drawn. One more measurement settles it; have it made before anyone digs."
         )
-    return sentences
+    return [*sentences, *map(as_sentence, other_ground_words(report))]
 
 
 def _next_steps(report: Report) -> list[str]:

@@ -45,6 +45,7 @@ from lateral_map.words.names import (
     tie_name,
     tie_words,
 )
+from lateral_map.words.notices import carried_words
 from lateral_map.words.numbers import (
     label,
     length,
@@ -213,8 +214,8 @@ def finding_picked(report: Report, result: FindingResult) -> Detail:
         for side in result.sides
         if side.line not in decided
     ]
-    if any(side.extended for side in (*result.sides, *result.sides_to)):
-        rows.append(("Caution", "judged against a line carried on past its mapped end"))
+    if carried_m := max((side.carried_m for side in (*result.sides, *result.sides_to)), default=0):
+        rows.append(("Caution", f"judged against a {carried_words(carried_m, unit)}"))
     if words := answers_words(result):
         rows.append(("Answers for it", tidy(words)))
     if words := settling_words(result.settling, unit):

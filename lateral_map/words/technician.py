@@ -33,7 +33,7 @@ from lateral_map.words.names import (
     reading_name,
     the,
 )
-from lateral_map.words.notices import as_sentence, grazing_words, uncrossed_words
+from lateral_map.words.notices import as_sentence, carried_words, grazing_words, uncrossed_words
 from lateral_map.words.numbers import (
     chance_words,
     fall_words,
@@ -477,7 +477,7 @@ def crossing_remarks(crossing: Crossing, unit: str) -> list[tuple[str, str]]:
     remarks = {
         ("Responsibility", "decides who answers"): crossing.decides,
         ("Way", "the run comes back over it here"): not crossing.outward,
-        ("Caution", "line carried on past its mapped end"): crossing.extended,
+        ("Caution", carried_words(crossing.carried_m, unit)): crossing.carried_m > 0.0,
         ("Note", grazing_words(crossing, unit)): crossing.grazing,
     }
     return [remark for remark, holds in remarks.items() if holds]

@@ -28,9 +28,11 @@ from lateral_map.words.names import (
 )
 from lateral_map.words.notices import (
     as_sentence,
+    carried_words,
     danger_notices,
     drawing_notices,
     grazing_words,
+    other_ground_words,
     uncrossed_words,
 )
 from lateral_map.words.numbers import (
@@ -257,6 +259,8 @@ def crossing_sentences(report: Report, letter: PartyLetter | None) -> str:
             f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} below the ground."
         )
         sentences.append(as_sentence(grazing_words(crossing, unit)))
+        if crossing.carried_m:
+            sentences.append(f"It is a {carried_words(crossing.carried_m, unit)}.")
     if not sentences:
         sentences = [
             as_sentence(tidy(uncrossed_words(short, unit), 200))
@@ -334,7 +338,7 @@ def doubt_sentences(report: Report) -> list[str]:
             "More than one line fits the readings about as well. The places given here are on the "
             "one drawn; the others are drawn dotted, and the probabilities count all of them."
         )
-    return sentences
+    return [*sentences, *map(as_sentence, other_ground_words(report))]
 
 
 def question(report: Report, letter: PartyLetter | None) -> str:

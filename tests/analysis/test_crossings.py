@@ -39,7 +39,7 @@ def test_square_crossing_is_as_sure_as_the_distance():
     assert found.angle_deg == pytest.approx(90.0)
     assert found.decides
     assert found.outward
-    assert not found.extended
+    assert found.carried_m == 0.0
     assert not found.grazing
 
 
@@ -119,7 +119,7 @@ def test_a_corner_of_the_run_on_the_line_is_one_crossing():
 def test_a_boundary_is_carried_straight_on():
     short = line("curb", (20.0, 30.0), (20.0, 12.0))
     found = only(HandRoute(lines=(short,), boundaries=DECIDES).build())
-    assert found.extended
+    assert found.carried_m == pytest.approx(12.0)
     assert found.footage_m == pytest.approx(20.0)
 
 
@@ -127,7 +127,7 @@ def test_other_lines_are_carried_on_a_little_only():
     near = line("north lot line", (20.0, 30.0), (20.0, 2.0), kind="property_line")
     far = line("south lot line", (22.0, -30.0), (22.0, -4.0), kind="property_line")
     crossings, uncrossed = find_crossings(HandRoute(lines=(near, far)).build())
-    assert [(c.line, c.extended) for c in crossings] == [("north lot line", True)]
+    assert [(c.line, c.carried_m) for c in crossings] == [("north lot line", pytest.approx(2.0))]
     assert [uncrossed_words(one, "ft") for one in uncrossed] == [
         "south lot line: never crossed; the run comes nearest at 72.2 ft, 13.1 ft ± 0.0 ft away"
     ]
@@ -149,7 +149,7 @@ def test_a_parcel_is_left_once():
     found = only(HandRoute(lines=(parcel,)).build())
     assert found.footage_m == pytest.approx(12.0)
     assert found.outward
-    assert not found.extended
+    assert found.carried_m == 0.0
 
 
 def test_crossing_depth_moves_with_the_crossing():

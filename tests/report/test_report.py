@@ -134,7 +134,9 @@ def test_a_line_carried_on_is_owned_up_to():
     site = good_site()
     said = notices(replace(site, plan=replace(site.plan, lines=(short,))))
     assert len(said) == 1
-    assert said[0].startswith("curb was mapped too short and was carried straight on to where ")
+    assert said[0].startswith(
+        "curb was mapped too short and was carried straight on, 32.8 ft past its mapped end "
+    )
     assert said[0].endswith("the pipe crosses it at 78.8 ft")
 
 
