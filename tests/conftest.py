@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from chromium import launched
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser
 
+HERE = Path(__file__).parent
 # dev: new examples each time. ci: the same examples each time, so that a red build is about the
 # change. thorough: many more, for an evening (HYPOTHESIS_PROFILE=thorough pytest).
 settings.register_profile("dev", deadline=None)
@@ -18,6 +20,24 @@ settings.register_profile(
     "thorough", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "dev"))
+
+# The files that take longest, longest first. Workers are given whole files in this order: one that
+# was begun last would run on alone.
+LONGEST = (
+    "web/test_page", "same_bytes/test_same_bytes", "drawings/test_dragging", "web/test_keys",
+    "drawings/test_page_in_browser", "web/test_whole_site", "web/test_kept", "packet/test_letter",
+    "agreement/test_agreement", "docs/test_commands", "sheets/test_sheets", "batch/test_batch",
+    "drawings/test_map_view", "packet/test_files", "web/test_picture_page",
+    "sheets/test_plan_on_paper", "truth/test_coverage", "dig/test_dig_files", "web/test_taps",
+    "cli/test_commands", "report/test_any_site", "cli/test_fuzzing", "packet/test_parties",
+    "drawings/test_profile",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest."""
+    places = {HERE / f"{name}.py": place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: places.get(item.path, len(places)))
 
 
 @pytest.fixture(scope="session")

@@ -176,7 +176,7 @@ def handle(page: Page, dog: Watchdog, seed: int) -> None:
         hand.any()
         assert page.evaluate("1 + 1") == 2
     dog.feed()
-    page.wait_for_timeout(400)
+    page.wait_for_function("() => !lateralMap.page.map._panAnim?._inProgress")
     assert page.evaluate("1 + 1") == 2
 
 

@@ -437,25 +437,29 @@ def test_pipe_runs_are_said_in_inches_or_millimetres(make_report, unit: str) -> 
         assert words in said
 
 
-def test_print_files_repeat_to_the_byte(report: Report, make_report) -> None:
-    again = make_report()
-    assert profile_files(report) == profile_files(again)
-    picture = Image.open(io.BytesIO(profile_files(report)[1]))
+@pytest.fixture(scope="module")
+def files(report: Report) -> tuple[str, bytes]:
+    return profile_files(report)
+
+
+def test_print_files_repeat_to_the_byte(files, make_report) -> None:
+    assert files == profile_files(make_report())
+    picture = Image.open(io.BytesIO(files[1]))
     assert picture.width == 2200  # 11 in at 200 dots to the inch
 
 
-def test_coordinates_are_written_to_a_thousandth_of_a_point(report: Report) -> None:
-    svg, _ = profile_files(report)
+def test_coordinates_are_written_to_a_thousandth_of_a_point(files) -> None:
+    svg, _ = files
     written = re.findall(r'(?: d|x|y|cx|cy|r|width|height)="([^"]+)"', svg)
     decimals = [len(n) for each in written for n in re.findall(r"\.(\d+)", each)]
     assert len(decimals) > 1000
     assert max(decimals) <= 3
 
 
-def test_the_picture_shows_the_same_shapes(report: Report) -> None:
+def test_the_picture_shows_the_same_shapes(report: Report, files) -> None:
     """A dot where the SVG has a finding, a utility's ring and the ground has their colour."""
     drawn = Drawn(report)
-    picture = Image.open(io.BytesIO(profile_files(report)[1])).convert("RGB")
+    picture = Image.open(io.BytesIO(files[1])).convert("RGB")
     per_pt = 200.0 / 72.0
     for group in drawn.parts("finding"):
         _, shape = mark(group)

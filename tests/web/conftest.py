@@ -1,10 +1,18 @@
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from web.yard import all_ended
 
 SITES = Path(__file__).parents[1] / "sites"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _ended() -> Iterator[None]:
+    yield
+    all_ended()
 
 
 @pytest.fixture

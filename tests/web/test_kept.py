@@ -67,6 +67,7 @@ def test_two_folders_of_one_name_on_one_port_share_nothing(
         expect(form.locator('[data-field="footage"] input')).to_have_value("")
         expect(not_sent(page)).to_contain_text("2 of another site")
         # The page that was open all the time finds that another site answers now.
+        yard.look()
         expect(yard.page.locator("#outbox-open")).to_be_hidden(timeout=15_000)
     assert marks(theirs) == ["A", "B", "C", "D"]
     with served(ours, keys, port=port) as again:

@@ -276,6 +276,7 @@ def test_answers_are_given(hands: Hands, sketch: Path) -> None:
     assert _row(table, "B").split(",")[2] == "3.3"
     # Another program wrote over it.
     table.write_text(table.read_text().replace(_row(table, "B"), _row(table, "B", depth="7.7")))
+    page.evaluate("window.dispatchEvent(new Event('online'))")  # it looks now, not when next due
     expect(page.locator("[data-outside]")).to_be_visible(timeout=10_000)
     hands.saved(lambda: hands.do("Put mine back"))
     assert _row(table, "B").split(",")[2] == "3.3"

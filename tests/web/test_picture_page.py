@@ -95,11 +95,13 @@ def test_a_fault_of_the_picture_leaves_the_line_and_comes_back_with_the_file(yar
     page = yard.page
     away = folder.parent / "away.jpg"
     (folder / "aerial.jpg").rename(away)
+    yard.look()
     expect(page.locator(".underlay")).to_have_count(0, timeout=15_000)
     assert page.evaluate("lateralMap.page.data.layers.some((one) => one.key === 'route')")
     yard.tab("Site")
     expect(yard.panel()).to_contain_text("the site folder holds no 'aerial.jpg'")
     away.rename(folder / "aerial.jpg")
+    yard.look()
     expect(page.locator(".underlay")).to_have_count(1, timeout=15_000)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
@@ -18,11 +20,14 @@ PHONE: dict[str, Any] = {
     "device_scale_factor": 2,
 }  # fmt: skip
 DESKTOP: dict[str, Any] = {"viewport": {"width": 1440, "height": 900}}
+# Servers that hear nobody any more, and take their time to end.
+_ENDING: list[threading.Thread] = []
 
 
 @contextmanager
 def served(folder: Path, keys: Path, **how: Any) -> Iterator[Served]:
     """Serve a folder from a thread of this process until the body ends."""
+    all_ended()
     server = prepare(folder, keys=keys, **how)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -30,8 +35,22 @@ def served(folder: Path, keys: Path, **how: Any) -> Iterator[Served]:
         yield server
     finally:
         server.stop()
+        _ENDING.append(thread)
+        place = urlsplit(server.address)
+        wait_until(lambda: not _hears(place.hostname, place.port), every=0.01)
+
+
+def all_ended() -> None:
+    """Wait until every server that was stopped has ended."""
+    while _ENDING:
+        thread = _ENDING.pop()
         thread.join(10)
         assert not thread.is_alive(), "the server did not stop"
+
+
+def _hears(host: str | None, port: int | None) -> bool:
+    with socket.socket() as asking:
+        return asking.connect_ex((host, port)) == 0
 
 
 class Yard:
@@ -55,6 +74,10 @@ class Yard:
         """Load the page and wait until it is drawn."""
         self.page.goto(self.address)
         self.page.wait_for_selector("body[data-ready]", timeout=30_000)
+
+    def look(self) -> None:
+        """Have the page look at once, as where a network comes back, what became of its server."""
+        self.page.evaluate("window.dispatchEvent(new Event('online'))")
 
     def tab(self, name: str) -> None:
         """Go to one of the tabs."""
@@ -140,9 +163,9 @@ def browser_context(browser: Browser, **how: Any) -> Iterator[BrowserContext]:
         context.close()
 
 
-def wait_until(true: Any, seconds: float = 10.0) -> None:
+def wait_until(true: Any, seconds: float = 10.0, every: float = 0.05) -> None:
     """Wait for something to be true; fails where it never is."""
     end = time.monotonic() + seconds
     while not true():
         assert time.monotonic() < end, "it never came true"
-        time.sleep(0.05)
+        time.sleep(every)
