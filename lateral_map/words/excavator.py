@@ -139,7 +139,8 @@ def clearance_words(one: UtilityConflict, unit: str) -> str:
         return "clearance unknown"
     gap = plus_minus(one.clearance_m, one.sd_clearance_m, unit)
     for met in one.crossings:
-        if met.clearance_m == one.clearance_m:
+        # Of crossings as near, as at the pipe's own depth, the one whose range was taken.
+        if (met.clearance_m, met.sd_clearance_m) == (one.clearance_m, one.sd_clearance_m):
             return crossing_words(met, unit)
     return f"{gap} from the pipe{'' if one.depth_known else ' in plan'}"
 

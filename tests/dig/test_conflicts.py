@@ -16,9 +16,11 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString
 
 from lateral_map.analysis.conflicts import find_conflicts
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.site import Plan, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_on
 from lateral_map.model.trench import SD_UTILITY_DEPTH_M
+from lateral_map.words.excavator import clearance_words
 
 Z95 = 1.959964
 
@@ -249,6 +251,17 @@ def test_of_several_crossings_the_nearest_one_is_the_clearance():
     assert (near, far) == (pytest.approx(1.5, abs=0.01), pytest.approx(2.5, abs=0.01))
     assert found.clearance_m == near
     assert (found.from_m, found.to_m) == tuple(met.footage_m for met in found.crossings)
+
+
+def test_of_crossings_as_near_the_words_are_of_the_one_decided_on():
+    line = utility((5.0, -5.0), (5.0, 5.0), (15.0, 5.0), (15.0, -5.0), depth_m=1.95)
+    (found,) = against(line, outside_in=6.0)
+    first, second = found.crossings
+    assert first.clearance_m == second.clearance_m == found.clearance_m == 0.0
+    looser = replace(first, sd_clearance_m=3.0 * second.sd_clearance_m)
+    told = replace(found, crossings=(looser, second), sd_clearance_m=second.sd_clearance_m)
+    range_m = TWO_SIDED_95 * second.sd_clearance_m
+    assert clearance_words(told, "m") == f"at the pipe's own depth, ± {range_m:.2f} m"
 
 
 def test_a_duct_under_the_trench_is_not_in_it():
