@@ -26,6 +26,9 @@ from lateral_map.model.trench import (
 )
 
 _STEP_M: Final = 0.05
+# Of a plan of many utilities those this near are looked at, and the nearest few.
+_NEARBY_M: Final = 30.0
+_FEW: Final = 100
 # To this what lies between two steps is found.
 _CLOSE_M: Final = 1e-8
 _SHARES: Final = np.linspace(0.0, 1.0, 17)
@@ -177,6 +180,8 @@ def find_conflicts(
 ) -> tuple[UtilityConflict, ...]:
     """Return every mapped utility against the pipe, its trench and the tolerance.
 
+    Of more than 100 mapped only those within 30 m of the run, and the nearest 100.
+
     ``tolerance_m`` is the width each side of a utility within which earth is moved by hand. Worst
     first: what lies in the trench, along it as well as across; what a bound brings into it; what is
     dug round by hand. Of equals one of unknown depth, then the one that harms worst, then the one
@@ -189,7 +194,12 @@ def find_conflicts(
     fine = profile.at(np.union1d(steps, profile.footage_m))
     places = shapely.points(fine.place_m)
     asked, crossed = [], []
-    for line in route.site.plan.utilities:
+    run = LineString(fine.place_m)
+    drawn = [LineString(line.vertices_m) for line in route.site.plan.utilities]
+    away_m = shapely.distance(run, drawn)
+    # Of a district's, those that come near the run; of few, all.
+    near = np.union1d(np.flatnonzero(away_m <= _NEARBY_M), np.argsort(away_m, kind="stable")[:_FEW])
+    for line in (route.site.plan.utilities[index] for index in near):
         sd = route.site.accuracy.mapped_line_m if line.sd_m is None else line.sd_m
         away = np.asarray(shapely.distance(places, LineString(line.vertices_m)))
         asked.append(_Question(route, profile, line, sd, tolerance_m, fine, away))

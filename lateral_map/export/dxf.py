@@ -216,11 +216,18 @@ class _Drawing:
     def plan(self) -> None:
         """Add the plan's areas, lines, utilities and points."""
         plan = self._report.site.plan
+        facts: dict[str, object]
         for area in plan.areas:
             layer = _OTHERS[area.kind][0]
-            self._rings(area.polygon, layer, {"name": area.name, "cover": area.cover or ""})
+            facts = {
+                "name": area.name,
+                "cover": area.cover or "",
+                "source": area.source,
+            }
+            self._rings(area.polygon, layer, facts)
         for line in plan.lines:
-            facts = {"name": line.name, "accuracy_95": self._out.length(TWO_SIDED_95 * line.sd_m)}
+            known = self._out.length(TWO_SIDED_95 * line.sd_m)
+            facts = {"name": line.name, "accuracy_95": known, "source": line.source}
             self._flat(line.vertices_m, _LINES[line.kind][0], facts)
             self._name(line.name, _LINES[line.kind][0], self._drawn[-1])
         for utility in plan.utilities:
@@ -236,7 +243,8 @@ class _Drawing:
             self._name(utility.name, layer, self._drawn[-1])
         for point in plan.points:
             place = (point.easting_m, point.northing_m, point.elevation_m or 0.0)
-            self._mark(place, point.name, "points", {"name": point.name})
+            facts = {"name": point.name, "source": point.source}
+            self._mark(place, point.name, "points", facts)
 
     def line(self) -> None:
         """Add the lateral as 3-D polylines, and its corridor and dig buffer."""

@@ -128,7 +128,12 @@ def plan_layers(report: Report) -> tuple[Layer, ...]:
     out, plan, route = outward(report), report.site.plan, report.route
     lines, moved = [], []
     for line in plan.lines:
-        record = {"name": line.name, "kind": line.kind, "accuracy_95": _accuracy(line.sd_m, out)}
+        record = {
+            "name": line.name,
+            "kind": line.kind,
+            "accuracy_95": _accuracy(line.sd_m, out),
+            "source": line.source,
+        }
         drawn = LineString(line.vertices_m)
         lines.append(Feature(drawn, record))
         column = route.layout.line_column(line.name)
@@ -157,12 +162,16 @@ def plan_layers(report: Report) -> tuple[Layer, ...]:
                 "name": one.name,
                 "accuracy_95": _accuracy(one.sd_m, out),
                 "elevation": out.length(one.elevation_m),
+                "source": one.source,
             },
         )
         for one in plan.points
     )
     areas = tuple(
-        Feature(outer_first(one.polygon), {"name": one.name, "kind": one.kind, "cover": one.cover})
+        Feature(
+            outer_first(one.polygon),
+            {"name": one.name, "kind": one.kind, "cover": one.cover, "source": one.source},
+        )
         for one in plan.areas
     )
     return (

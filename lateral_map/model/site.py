@@ -547,6 +547,7 @@ class PlanArea:
     kind: Literal["building", "surface"]
     polygon: Polygon
     cover: Cover | None = None
+    source: str = ""
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ ROWS: Final = {
     "bends.csv": Limit(500, "rows of bends", "split the run into several sites"),
     "findings.csv": Limit(2_000, "rows of findings", "split the run into several sites"),
 }
-FEATURES: Final = Limit(2_000, "features of the plan", "cut the plan to the lot and its street")
+FEATURES: Final = Limit(10_000, "features of the plan", "cut the plan to the lot and its street")
 VERTICES: Final = Limit(1_000_000, "vertices in one feature", "simplify it, or cut it to the site")
 # A line's that are left where the run can reach, after those that change nothing by a millimetre.
 CORNERS: Final = Limit(50_000, "corners in one line near the run", "simplify it")

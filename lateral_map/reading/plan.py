@@ -452,13 +452,11 @@ def lay_plan(
         if one.kind in LINE_KINDS:
             sd = mapped_line_m if said.accuracy is None else said.accuracy
             kind = cast("LineKind", one.kind)
-            lines.append(PlanLine(one.name, kind, _vertices(at, *reach), sd, said.source))
+            lines.append(PlanLine(one.name, kind, _vertices(at, *reach), sd, source))
         elif one.kind == "utility":
             vertices, what = _vertices(at, *reach), said.utility or "sewer"
             utilities.append(
-                UtilityLine(
-                    one.name, what, vertices, said.depth, said.accuracy, said.source, said.size
-                )
+                UtilityLine(one.name, what, vertices, said.depth, said.accuracy, source, said.size)
             )
         elif one.kind == "reference":
             sd = mapped_point_m if said.accuracy is None else said.accuracy
@@ -469,7 +467,7 @@ def lay_plan(
             cover = None if one.kind == "building" else said.cover or "other"
             name = one.name or cover or "building"
             area = shapely.simplify(at, _THINNED_M) if len(coordinates) > _MANY else at
-            areas.append(PlanArea(name, "building" if cover is None else "surface", area, cover))
+            areas.append(PlanArea(name, "surface" if cover else "building", area, cover, source))
     return Plan(tuple(lines), tuple(utilities), tuple(points), tuple(levels), tuple(areas))
 
 

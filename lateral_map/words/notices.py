@@ -21,6 +21,8 @@ from lateral_map.words.diagnoses import applied_told, diagnoses_told, undiagnose
 from lateral_map.words.names import reading_name, the
 from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
 
+# So many of a plan's sources are told on a sheet.
+_ORIGINS = 4
 UNIT_NAMES = {"in": "inches", "ft": "feet", "m": "metres", "cm": "centimetres", "mm": "millimetres"}
 
 
@@ -88,16 +90,21 @@ def drawing_notices(report: Report) -> tuple[str, ...]:
 
 def origin_words(site: Site) -> tuple[str, ...]:
     """Say where a drawing's plan is from: taped, assumed, or whose map it was."""
-    plan, words = site.plan, []
-    taped = () if plan.sketch is None else plan.sketch.lines
+    plan, words = site.plan, list[str]()
+    taped = () if plan.sketch is None else (*plan.sketch.lines, *plan.sketch.points)
     if plan.sketch is not None:
         words.append("Plan sketched by tape")
         if plan.sketch.assumed:
             words.append(f"Assumed, not measured: {tidy(listed(list(plan.sketch.assumed)), 120)}")
-    mapped = [line.source for line in plan.lines if line.source and line.name not in taped]
-    sources = dict.fromkeys(mapped)
-    words += [f"Lines from {tidy(source, 120)}: no boundary survey" for source in sources]
-    return tuple(words[:4])
+    mapped = [one.source for one in plan.lines if one.name not in taped]
+    mapped += [one.source for one in plan.areas]
+    mapped += [one.source for one in plan.points if one.name not in taped]
+    lines = {one.source for one in plan.lines}
+    for source in dict.fromkeys(filter(None, mapped)):
+        survey = ": no boundary survey" if source in lines else ""
+        words.append(f"Plan from {tidy(source, 120)}{survey}")
+    more = len(words) - _ORIGINS
+    return (*words[:_ORIGINS], *([f"and from {more} more"] if more > 0 else []))
 
 
 def picture_words(picture: PlanPicture, unit: str) -> str:

@@ -345,10 +345,11 @@ def utility_picked(utility: UtilityLine, unit: str) -> Detail:
 
 def area_picked(area: PlanArea) -> Detail:
     """Say what a building or a surface is."""
+    source = (("Source", tidy(area.source)),) if area.source else ()
     if area.kind == "building":
-        return Detail(tidy(area.name) or "Building")
+        return Detail(tidy(area.name) or "Building", source)
     cover = COVER_WORDS[area.cover or "other"]
-    return Detail(tidy(area.name) or cover, (("Cover", cover),))
+    return Detail(tidy(area.name) or cover, (("Cover", cover), *source))
 
 
 def point_picked(point: PlanPoint, locates: Iterable[Locate]) -> Detail:
@@ -359,7 +360,8 @@ def point_picked(point: PlanPoint, locates: Iterable[Locate]) -> Detail:
         if any(isinstance(tie, TapeTie) and tie.point == point.name for tie in locate.ties)
     ]
     words = f"locates {listed(taped, 6)} taped from it" if taped else "a point to tape from"
-    return Detail(tidy(point.name), (("Use", words),))
+    source = (("Source", tidy(point.source)),) if point.source else ()
+    return Detail(tidy(point.name), (("Use", words), *source))
 
 
 def level_picked(level: SpotLevel, unit: str) -> Detail:

@@ -59,6 +59,8 @@ _WORDS: Final = 1500
 _NOTE: Final = 240
 # A run from the street has its owner's side past a line: what the words are counted from is said.
 SIDES: Final = "Past a line is beyond it as the camera went, inside is before it."
+# So many points and lines of a plan are listed whether or not anything is tied to them.
+_WHOLE_PLAN: Final = 24
 _EVIDENCE: Final = ("crossings", "responsibility", "falls", "readings")
 
 
@@ -499,27 +501,35 @@ def _tie_words(report: Report, locate: Locate, tie: Tie) -> str:
 
 
 def reference_rows(report: Report) -> list[tuple[str, ...]]:
-    """Return the points taped from and the lines measured to, with how well each is mapped."""
-    unit, plan = report.site.unit, report.site.plan
-    points = [
+    """Return the points taped from, the lines measured to or met, how well mapped and by whom.
+
+    A short plan stands there whole; of a long one what is neither is counted.
+    """
+    site, unit, plan = report.site, report.site.unit, report.site.plan
+    used = {site.start.point, *(one.line for one in site.boundaries)}
+    used |= {one.line for one in report.crossings} | {one.line for one in report.uncrossed}
+    for tie in (tie for locate in site.locates for tie in locate.ties):
+        used |= {tie.point, tie.line}
+    whole = len(plan.points) + len(plan.lines) <= _WHOLE_PLAN
+    points = [one for one in plan.points if whole or one.name in used]
+    lines = [one for one in plan.lines if whole or one.name in used]
+    rows: list[tuple[str, ...]] = [
         (
             label(point.name, 120),
             "point to tape from",
             ", ".join(position_words(report, point.easting_m, point.northing_m)),
             f"{range_95(point.sd_m, unit)} each axis",
+            tidy(point.source, _NOTE),
         )
-        for point in plan.points
+        for point in points
     ]
-    lines = [
-        (
-            label(line.name, 120),
-            LINE_WORDS[line.kind].lower(),
-            "",
-            f"{range_95(line.sd_m, unit)} across",
-        )
-        for line in plan.lines
-    ]
-    return [*points, *lines]
+    for line in lines:
+        kind, known = LINE_WORDS[line.kind].lower(), f"{range_95(line.sd_m, unit)} across"
+        rows.append((label(line.name, 120), kind, "", known, tidy(line.source, _NOTE)))
+    left = len(plan.points) + len(plan.lines) - len(rows)
+    if left:
+        rows.append((f"{left:,} more on the plan", "neither tied to nor near the run", "", "", ""))
+    return rows
 
 
 def coordinates_sentence(report: Report) -> str:

@@ -353,3 +353,11 @@ def test_what_lies_in_the_trench_comes_before_what_crosses_below_it():
     found = against(below, within)
     assert {one.verdict for one in found} == {"crosses the pipe"}
     assert [one.name for one in found] == ["duct", "gas"]
+
+
+def test_a_districts_utilities_change_nothing_said_of_those_near() -> None:
+    near = [utility((x, -5.0), (x + 1.0, 5.0), name=f"near {x}") for x in (3.0, 9.0, 26.0)]
+    far = [utility((x, 40.0), (x, 60.0), name=f"far {x}") for x in range(3_000)]
+    alone, among = against(*near), against(*far, *near)
+    assert [one for one in among if one.name.startswith("near")] == list(alone)
+    assert len(among) < 150
