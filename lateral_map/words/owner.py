@@ -154,7 +154,12 @@ def _whose(result: FindingResult, reader: str) -> str:
     if result.verdict == "across" and len(parties) > 1:
         parts = listed([f"part {party}" for party in parties], len(parties))
         return f"Reaches across {line}: {parts}, as we understand it."
-    if result.verdict == "past from within" and parties:
+    if not parties and result.verdict != "too close to call":
+        # Sure of this line, not of another that decides beside it.
+        lies = {"across": "Reaches across", "past from within": "Its far part is past"}
+        begin = f"{lies[result.verdict]} {line}; w" if result.verdict in lies else "W"
+        return f"{begin}ho answers for all of it is too close to call."
+    if result.verdict == "past from within":
         parts = listed([f"part {party}" for party in parties], len(parties))
         there = side if len(parties) == 1 else parts
         return (
@@ -164,17 +169,20 @@ def _whose(result: FindingResult, reader: str) -> str:
     if result.verdict == "too close to call":
         if len(parties) == 1:
             return f"Too close to {line} to say on which side, but {first} either way."
-        said = f"Too close to {line} to say on which side it is."
-        settling = result.settling
-        if result.verdict_without:
-            return f"{said} First the measurement that does not fit has to be made again."
-        if settling is None:
-            return f"{said} Only a record, or uncovering the pipe, can tell."
-        wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
-        return f"{said} What would tell: {wanted}."
+        return f"Too close to {line} to say on which side it is. {_what_would_tell(result)}"
     # Past and before hang on which way the camera went.
     where = f"{side} of {line}" if result.verdict in ("past", "inside") else f"all {first}"
     return f"{where[0].upper()}{where[1:]}, as we understand it."
+
+
+def _what_would_tell(result: FindingResult) -> str:
+    settling = result.settling
+    if result.verdict_without:
+        return "First the measurement that does not fit has to be made again."
+    if settling is None:
+        return "Only a record, or uncovering the pipe, can tell."
+    wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
+    return f"What would tell: {wanted}."
 
 
 # What may have gone wrong in the notes, in everyday words; of one reading where nothing else fits.

@@ -311,6 +311,23 @@ def test_a_stretch_that_begins_in_doubt_and_crosses_a_whole_part_has_its_far_par
     assert f"past the right of way, part the association's and part the {ROADS}'s" in card["whose"]
 
 
+@pytest.mark.parametrize(
+    ("verdict", "words"),
+    [
+        ("past from within", "Its far part is past the curb; who answers for all of it is"),
+        ("across", "Reaches across the curb; who answers for all of it is"),
+        ("inside", "Who answers for all of it is"),
+    ],
+)
+def test_the_owner_is_told_where_one_line_is_sure_and_another_leaves_open_who_answers(
+    verdict: str, words: str
+) -> None:
+    report = end_in_doubt(far=False)
+    open_one = replace(report.findings[0], verdict=verdict, answers=())
+    (card,) = owner_facts(replace(report, findings=(open_one,)))["cards"]
+    assert card["whose"] == f"{words} too close to call."
+
+
 def test_both_ends_of_a_stretch_have_their_place_and_depth() -> None:
     report = one_line("owner", "city", seen((60.0, "roots", 90.0)))
     (found,) = report.findings
