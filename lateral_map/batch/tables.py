@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -115,25 +116,20 @@ def report_rows(report: Report, unit: str) -> dict[str, list[Row]]:
     area = MultiPolygon([area]) if isinstance(area, Polygon) else area
     start = Point(report.stations.easting_m[0], report.stations.northing_m[0])
 
-    def at(footage_m: float | None) -> Point | None:
-        if footage_m is None:
-            return None
-        return Point(report.route.positions(footage_m)[0, :2])
+    def at(footages_m: list[float | None]) -> list[Point | None]:
+        """Return the places along the pipe, all asked of at once; None where none is given."""
+        known = [one for one in footages_m if one is not None]
+        places = iter(map(Point, report.route.positions(known)[:, :2]))
+        return [None if one is None else next(places) for one in footages_m]
 
     findings = [
         (shapely.force_2d(one.geometry), one.record | one.record["ellipse_95"])
         for one in (finding_feature(result, 0.0, out) for result in report.findings)
     ]
-    readings = [
-        (at(one.footage_m), record | record["id"])
-        for one in report.readings
-        for record in (reading_record(one, report.site, out),)
-    ]
-    diagnoses = [
-        (at(one.slip.footage_m) or start, record | (record["id"] or {}))
-        for one in report.diagnoses
-        for record in (diagnosis_record(one, out),)
-    ]
+    checked = [reading_record(one, report.site, out) for one in report.readings]
+    read_at = at([one.footage_m for one in report.readings])
+    told = [diagnosis_record(one, out) for one in report.diagnoses]
+    told_at = at([one.slip.footage_m for one in report.diagnoses])
     crossings = [
         (Point(one.easting_m, one.northing_m), crossing_record(one, out))
         for one in report.crossings
@@ -143,17 +139,21 @@ def report_rows(report: Report, unit: str) -> dict[str, list[Row]]:
         "findings": findings,
         "crossings": crossings,
         "buffers": [(outer_first(area), buffer)],
-        "readings": readings,
-        "diagnoses": diagnoses,
+        "readings": [(at, one | one["id"]) for at, one in zip(read_at, checked, strict=True)],
+        "diagnoses": [
+            (at or start, one | (one["id"] or {})) for at, one in zip(told_at, told, strict=True)
+        ],
+        LOT: [(lot, {})] if (lot := _lot(report, start)) else [],
     }
-    lot = _lot(report, start)
+    shapes = iter(_placed([geometry for found in rows.values() for geometry, _ in found], out))
+    columns = {name: table.columns for name, table in TABLES.items()} | {LOT: {}}
     return {
         name: [
-            (_placed(geometry, out), [_cell(record.get(column)) for column in TABLES[name].columns])
-            for geometry, record in found
+            (next(shapes), [_cell(record.get(column)) for column in columns[name]])
+            for _, record in found
         ]
         for name, found in rows.items()
-    } | {LOT: [(_placed(lot, out), [])] if lot else []}
+    }
 
 
 def report_facts(report: Report, unit: str) -> dict[str, Any]:
@@ -242,15 +242,18 @@ def _lot(report: Report, start: Point) -> Polygon | None:
     return next((one for one in faces if isinstance(one, Polygon) and one.intersects(start)), None)
 
 
-def _placed(geometry: BaseGeometry | None, out: Outward) -> bytes | None:
-    """Return a geometry's WKB in longitude, latitude; None for a sketch."""
-    if geometry is None or geometry.is_empty or out.frame.is_local:
-        return None
-    placed = shapely.transform(
-        out.lonlat(geometry), lambda points: np.round(points, DEGREE_DECIMALS) + 0.0
-    )
-    written: bytes = shapely.to_wkb(placed)
-    return written
+def _placed(geometries: list[BaseGeometry | None], out: Outward) -> list[bytes | None]:
+    """Return geometries' WKB in longitude, latitude; None for none, and for those of a sketch."""
+    there = [one for one in geometries if one is not None and not one.is_empty]
+    if out.frame.is_local or not there:
+        return [None] * len(geometries)
+
+    def carry(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        lonlat = np.column_stack(out.frame.plane_to_lonlat(*points.T) or ())
+        return np.asarray(np.round(lonlat, DEGREE_DECIMALS) + 0.0)
+
+    written = iter(shapely.to_wkb(shapely.transform(np.array(there, object), carry)).tolist())
+    return [None if one is None or one.is_empty else next(written) for one in geometries]
 
 
 def _cell(value: Any) -> Any:
