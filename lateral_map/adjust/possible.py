@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.errors import Fault
@@ -58,7 +60,7 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
         Fix(_START, None, "site.toml", site.counter.zero_m, place, sd_start),
         *filter(None, (fix_by_ties(site, one, expected[one.mark]) for one in site.used_locates())),
     ]
-    left = [clash for pair in itertools.combinations(fixes, 2) if (clash := _clash(site, *pair))]
+    left = [clash for pair in _far_apart(site, fixes) if (clash := _clash(site, *pair))]
     faults = []
     while left:
         # The fix in most clashes; among equals the one farthest along, never the start.
@@ -96,6 +98,25 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
     return tuple(faults)
 
 
+def _far_apart(site: Site, fixes: list[Fix]) -> Iterator[tuple[Fix, Fix]]:
+    """Yield the pairs whose first places are too far apart though both were known exactly."""
+    place = np.array([fix.points_m[0] for fix in fixes])
+    footage = np.array([fix.footage_m for fix in fixes])
+    from_start = np.arange(len(fixes))[:, None] == 0
+    apart = np.hypot(*(place[:, None] - place).T)
+    between = np.maximum(np.abs(footage[:, None] - footage) - site.start.riser_m * from_start, 0.0)
+    sure = between + _SURE * np.sqrt(_footage_variance(site, between, from_start))
+    for one, other in np.argwhere(np.triu(sure < apart, 1)):
+        yield fixes[one], fixes[other]
+
+
+def _footage_variance(site: Site, between_m: Floats, from_start: NDArray[np.bool_]) -> Floats:
+    """Return the variance (m²) of the footage between two places, as the counter shows it."""
+    counter = site.counter
+    scale = np.square(counter.sd_scale * between_m)
+    return np.asarray(scale + 2.0 * counter.sd_reading_m**2 + counter.sd_zero_m**2 * from_start)
+
+
 def _clash(site: Site, first: Fix, second: Fix) -> _Clash | None:
     gap = first.points_m[:, None, :] - second.points_m[None, :, :]
     apart = np.hypot(gap[..., 0], gap[..., 1])
@@ -105,9 +126,7 @@ def _clash(site: Site, first: Fix, second: Fix) -> _Clash | None:
     slack = _SURE * np.sqrt(
         np.square(first.sd_m)[:, None]
         + np.square(second.sd_m)[None, :]
-        + (site.counter.sd_scale * between) ** 2
-        + 2.0 * site.counter.sd_reading_m**2
-        + site.counter.sd_zero_m**2 * from_start
+        + _footage_variance(site, np.array(between), np.array(from_start))
     )
     if not (apart > between + slack).all():
         return None

@@ -258,6 +258,8 @@ def _placed(geometries: list[BaseGeometry | None], out: Outward) -> list[bytes |
 
 def _cell(value: Any) -> Any:
     """Return one plain value: lists become text, text is whole Unicode, numbers are finite."""
+    if value is None or isinstance(value, (float, int)):
+        return value
     if isinstance(value, Sequence) and not isinstance(value, str):
         value = "; ".join(str(each) for each in value)
     if isinstance(value, str):

@@ -524,7 +524,9 @@ class Route:
     def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return invert depths (m) below ground at footages and their 1 sd."""
         depth, jacobian = self.depth_jacobian(footage_m)
-        variance = np.einsum("kn,kn->k", jacobian @ self.covariance, jacobian)
+        used = jacobian.any(axis=0)
+        held = jacobian[:, used]
+        variance = np.einsum("kn,kn->k", held @ self.covariance[np.ix_(used, used)], held)
         # Away from a measured level the ground itself is less sure than the corrections know.
         weights = self.ground.correction_weights(footage_m)
         if weights.shape[1]:
