@@ -9,6 +9,9 @@ from lateral_map.errors import Fault, FaultCollector, SiteError
 from lateral_map.reading.words import LONGEST_TEXT
 
 _MOST_PER_FILE: Final = 200
+# Of more faults of the same words in one file than this, so many are told.
+_MOST_ALIKE: Final = 8
+_TOLD_ALIKE: Final = 5
 
 
 class Ledger(FaultCollector):
@@ -45,15 +48,28 @@ class Ledger(FaultCollector):
         return f"{text[: LONGEST_TEXT - 1].rstrip()}…"
 
     def raise_if_any(self) -> None:
-        """Raise one ``SiteError`` with every fault; a file of nothing but faults is cut short."""
+        """Raise one ``SiteError`` with every fault; a file of nothing but faults is cut short.
+
+        What is wrong alike in very many places of a file is told of the first few and counted.
+        """
         if not self.faults:
             return
+        alike = Counter((fault.file, fault.words) for fault in self.faults)
+        seen: Counter[tuple[str, str]] = Counter()
         count: Counter[str] = Counter()
         kept: list[Fault] = []
         for fault in self.faults:
+            same = fault.file, fault.words
+            seen[same] += 1
+            told = fault
+            if alike[same] > _MOST_ALIKE and seen[same] > _TOLD_ALIKE:
+                if seen[same] > _TOLD_ALIKE + 1:
+                    continue
+                more = f"{alike[same] - _TOLD_ALIKE} more places like this: {fault.problem}"
+                told = Fault(more, fault.remedy, file=fault.file)
             count[fault.file] += 1
             if count[fault.file] <= _MOST_PER_FILE:
-                kept.append(fault)
+                kept.append(told)
         kept += [
             Fault(f"{total - _MOST_PER_FILE} more faults", "mend these first", file=file)
             for file, total in count.items()

@@ -605,10 +605,26 @@ def test_faults_of_one_row_are_all_reported(tmp_path: Path) -> None:
 
 def test_a_file_of_nothing_but_faults_is_cut_short(tmp_path: Path) -> None:
     folder = good_folder()
-    folder.locates = [{"footage": "x", "depth": "1"} for _ in range(450)]
+    folder.locates = [{"footage": f"x{i}", "depth": "1"} for i in range(450)]
     faults = folder.faults(tmp_path)
     assert len(faults) == 201
     assert faults[-1].problem == "250 more faults"
+
+
+@pytest.mark.parametrize(("rows", "told"), [(8, 8), (9, 6), (450, 6)])
+def test_what_is_wrong_alike_in_many_places_is_counted(
+    tmp_path: Path, rows: int, told: int
+) -> None:
+    folder = good_folder()
+    folder.locates = [{"footage": "x", "depth": "1"} for _ in range(rows)]
+    folder.findings[0]["footage"] = "x"
+    faults = folder.faults(tmp_path)
+    alike = [one for one in faults if one.file == "locates.csv"]
+    assert len(alike) == told
+    assert [one.row for one in alike[:5]] == [2, 3, 4, 5, 6]
+    if told < rows:
+        assert alike[-1].problem.startswith(f"{rows - 5} more places like this: 'x' is not")
+    assert any(one.file == "findings.csv" for one in faults)
 
 
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
