@@ -128,8 +128,10 @@ def _laid_plan(
 def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
     """Read the earlier run of a site: the folder ``given``, else the one its site.toml names.
 
-    Raises ``SiteError``, which names the earlier folder beside each of its faults.
+    Raises ``SiteError``, which names the earlier folder beside each of its faults, and where
+    earlier runs lead round in a circle.
     """
+    folder = folder.parent if folder.name == "site.toml" else folder
     if given is None and not site.earlier:
         remedy = 'write [site] earlier = "../the earlier folder", or give --earlier'
         raise SiteError(Fault("it names no earlier run", remedy, "site.toml", field="site"))
@@ -139,6 +141,7 @@ def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
         if folder.samefile(place.parent if place.name == "site.toml" else place):
             problem, remedy = f"{str(place)!r} is this run's own folder", "name the one before it"
             raise SiteError(Fault(problem, remedy, file, field=key))
+        _require_no_circle([folder, place.parent if place.name == "site.toml" else place])
     try:
         return load_site(place, pictures=False)
     except SiteError as error:
@@ -148,6 +151,26 @@ def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
             else replace(one, file=file, field=key)
             for one in error.faults
         ) from None
+
+
+def _require_no_circle(passed: list[Path]) -> None:
+    """Raise ``SiteError`` where the folders that name one another as earlier come round again."""
+    here = passed[-1]
+    while (said := read_site_file(here / "site.toml", Ledger())) and said.site:
+        if not said.site.earlier:
+            break
+        after, here = here, here / said.site.earlier
+        here = here.parent if here.name == "site.toml" else here
+        if any(here.samefile(one) for one in passed):
+            names = [one.resolve().name for one in (*passed, here)]
+            raise SiteError(
+                Fault(
+                    f"the earlier runs lead round in a circle: {', before it '.join(names)}",
+                    "no run is older than itself: take [site] earlier out of the oldest one's",
+                    str(after / "site.toml"), field="site.earlier",
+                )
+            )  # fmt: skip
+        passed.append(here)
 
 
 def _with_sketch(

@@ -315,3 +315,25 @@ def test_an_earlier_folder_that_is_none_is_said_with_its_place(
     name_earlier(second, earlier)
     with pytest.raises(SiteError, match=said):
         load_earlier(load_site(second), second)
+
+
+@pytest.mark.parametrize("round_by", [("first", "second"), ("first", "third", "second")])
+def test_earlier_runs_that_lead_round_in_a_circle_are_refused_and_said(
+    two_folders: Path, round_by: tuple[str, ...]
+) -> None:
+    shutil.copytree(two_folders / "first", two_folders / "third")
+    for one, other in zip(("second", *round_by), round_by, strict=False):
+        name_earlier(two_folders / one, f"../{other}")
+    second = two_folders / "second"
+    said = f"circle: {', before it '.join(('second', *round_by))}; no run is older than itself"
+    with pytest.raises(SiteError, match=said):
+        load_earlier(load_site(second), second / "site.toml")
+    done = CliRunner().invoke(app, ["check", str(second)])
+    assert done.exit_code == 0
+    assert "The earlier run this one names cannot be held against it:" in done.stdout
+    assert said in " ".join(done.stdout.split())
+    # One that goes round without this one is no better.
+    shutil.copytree(ROOT / "demo_sites" / "plain_lot", two_folders / "fourth")
+    name_earlier(two_folders / "fourth", ".")
+    with pytest.raises(SiteError, match="round in a circle"):
+        load_earlier(load_site(second), second, two_folders / "fourth")
