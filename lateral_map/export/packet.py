@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lateral_map.draw.packet.document import (
     FINDING_TABLES,
+    RUN_ON,
     letter_css,
     owner_html,
     referral_html,
@@ -94,7 +95,7 @@ def make_packet(
                 report, letter, sheets,
                 photographs=wanted.photographs, apart=wanted.letter is not None,
             )  # fmt: skip
-            referrals[name] = html_to_pdf(page)
+            referrals[name] = html_to_pdf(page, run_on=RUN_ON)
         say("the owner's summary", 0.7)
         owner = owner_html(report, sheets)
         owner_pdf = html_to_pdf(owner)

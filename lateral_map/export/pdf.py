@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _VARIANT: Final = "pdf/a-3a"
 _NO_LETTER: Final = "□"
+_HIGH: Final = 0.5  # of a page; above it most of the page is left
 # Where an address without a place of its own seems to come from.
 _NOWHERE: Final = "https://page.invalid/"
 _FACE: Final = "face"  # the address scheme of our own typeface, served from memory
@@ -36,20 +37,22 @@ _ENVIRONMENT: Final = threading.Lock()
 _FIND_LIBRARY: Final = ctypes.util.find_library if sys.platform != "linux" else lambda _name: None
 
 
-def html_to_pdf(html: str) -> bytes:
+def html_to_pdf(html: str, *, run_on: tuple[str, str] = ("", "")) -> bytes:
     """Return a PDF of ``html``: the same bytes for the same text on the same machine.
 
-    A letter that no installed face has is printed as □. Raises ``ExportError`` where the page asks
-    for anything from outside it, and where Pango, which WeasyPrint sets text with, is missing.
+    ``run_on`` is an element's id and a style: where the element stands so high that its page would
+    be left mostly blank below it, all is laid out again with the style. A letter that no installed
+    face has is printed as □. Raises ``ExportError`` where the page asks for anything from outside
+    it, and where Pango, which WeasyPrint sets text with, is missing.
     """
-    content, missing = _lay_out(html)
+    content, missing = _lay_out(html, run_on)
     if missing:
         # A face with holes in it would be written in an encoding that many readers cannot search.
-        content, _ = _lay_out(html.translate(dict.fromkeys(missing, _NO_LETTER)))
+        content, _ = _lay_out(html.translate(dict.fromkeys(missing, _NO_LETTER)), run_on)
     return content
 
 
-def _lay_out(html: str) -> tuple[bytes, set[int]]:
+def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
     """Return the PDF, and the code points no installed face has."""
     try:
         load_without("weasyprint", ctypes.util, "find_library", _FIND_LIBRARY)
@@ -76,29 +79,44 @@ def _lay_out(html: str) -> tuple[bytes, set[int]]:
         # Viewers must not shrink a drawing that states its scale (ISO 32000-1, table 150).
         preferences = pdf.catalog.setdefault("ViewerPreferences", pydyf.Dictionary())
         preferences["PrintScaling"] = "/None"
-        for one in pdf.objects:
-            if isinstance(one, pydyf.Stream):
-                # PDF/A forbids it (ISO 19005-3, 6.2.8): what a picture does not show is not shown.
-                one.extra.pop("Interpolate", None)
-            elif isinstance(one, pydyf.Dictionary) and one.get("S") == "/TH":
-                # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
-                one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
+        _mend_parts(pdf)
         _mark_running_lines(pdf)
-        for font in document.fonts.values():
-            missing.update(font.missing)
+        missing.update(*(font.missing for font in document.fonts.values()))
 
     with _quietly():
         style = weasyprint.CSS(string=font_css(_FACE), font_config=config, url_fetcher=fetcher)
         page = weasyprint.HTML(string=html, url_fetcher=fetcher, base_url=_NOWHERE)
-        content = page.write_pdf(
-            stylesheets=[style], font_config=config, pdf_variant=_VARIANT, finisher=finish
-        )
+        options = {"font_config": config, "pdf_variant": _VARIANT}
+        document = page.render(stylesheets=[style], **options)
+        if _stands_high(document, run_on[0]):
+            then = weasyprint.CSS(string=run_on[1], font_config=config, url_fetcher=fetcher)
+            document = page.render(stylesheets=[style, then], **options)
+        content = document.write_pdf(finisher=finish, pdf_variant=_VARIANT)
     if refused:
         raise ExportError(
             f"the page asks for {show_value(refused[0])}, which is not inside it; "
             "put pictures and styles into the letter itself (pictures as data: addresses)"
         )
     return bytes(content), missing
+
+
+def _stands_high(document: Document, anchor: str) -> bool:
+    """Say whether an element stands so high on its page that most of it is left."""
+    places = [(page.anchors[anchor], page) for page in document.pages if anchor in page.anchors]
+    return any(top < _HIGH * page.height for (_, top, *_), page in places)
+
+
+def _mend_parts(pdf: PDF) -> None:
+    """Take out of a file's pictures, and add to its heads, what the standards ask of them."""
+    import pydyf
+
+    for one in pdf.objects:
+        if isinstance(one, pydyf.Stream):
+            # PDF/A forbids it (ISO 19005-3, 6.2.8): what a picture does not show is not shown.
+            one.extra.pop("Interpolate", None)
+        elif isinstance(one, pydyf.Dictionary) and one.get("S") == "/TH":
+            # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
+            one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
 
 
 def _mark_running_lines(pdf: PDF) -> None:

@@ -3,10 +3,10 @@
     python tests/packet/letters.py                 200 sites
     python tests/packet/letters.py --first 7 --sites 1
 
-Each site is one of tests/agreement with what a desk's form asks for added. Of every letter: each
-field once; each defect in the letters of those who may answer for it and in no other; every word
-that the facts hold, whole; no list cut. Prints a line for each fault; exit code 1 where there is
-any.
+Each site is one of tests/agreement with what a desk's form asks for added. Of every referral but
+its drawings: each field once in the letter; each defect in the letters of those who may answer for
+it and in no other; every word that the facts and the evidence hold, whole; no list cut; no page
+more than 60 % blank. Prints a line for each fault; exit code 1 where there is any.
 """
 
 from __future__ import annotations
@@ -28,17 +28,22 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
+import numpy as np  # noqa: E402
 import pdfplumber  # noqa: E402
 import pypdfium2  # noqa: E402
 from agreement.sites import write_site  # noqa: E402
 
 from lateral_map import build_report, load_site  # noqa: E402
-from lateral_map.draw.packet.document import referral_html  # noqa: E402
+from lateral_map.draw.packet.document import RUN_ON, referral_html  # noqa: E402
 from lateral_map.draw.sheet.document import SheetSet  # noqa: E402
 from lateral_map.draw.sheet.setting import choose_setting  # noqa: E402
 from lateral_map.export.pdf import html_to_pdf  # noqa: E402
 from lateral_map.model.results import PartyLetter, Report  # noqa: E402
-from lateral_map.words.utility import letter_facts  # noqa: E402
+from lateral_map.words.utility import evidence_facts, letter_facts  # noqa: E402
+
+MOST_BLANK = 0.6
+# Of a page's height, what its margins take, and what a line of text is known to stand for.
+TOP, BOTTOM, REACH = 0.068, 0.064, 0.02
 
 JOB = """
 [job]
@@ -99,10 +104,7 @@ def faults_of(folder: Path, seed: int) -> Iterator[str]:
     # The drawings are no part of a letter.
     sheets = SheetSet(choose_setting(report), (), ())
     for letter in report.letters or (None,):
-        page = referral_html(report, letter, sheets)
-        # The evidence is half of the work and no part of a letter either.
-        begin = page.rindex("<section", 0, page.index("<h1>Evidence"))
-        pdf = html_to_pdf(page[:begin] + page[page.index("<section>", begin) :])
+        pdf = html_to_pdf(referral_html(report, letter, sheets), run_on=RUN_ON)
         to = letter.party if letter else "nobody"
         yield from (f"to {to}: {said}" for said in letter_faults(report, letter, pdf, seed))
 
@@ -113,33 +115,56 @@ def letter_faults(
     facts = letter_facts(report, letter)
     with pypdfium2.PdfDocument(pdf) as document:
         pages = [page.get_textpage().get_text_range() for page in document]
+        yield from blank_pages(document)
     # A footer may stand between two halves of a sentence.
     pages = [
-        re.sub(r"(?m)^.*not a utility locate, not a land survey\s*$|Page \d+ of \d+", "", page)
+        re.sub(r"(?m)^.*: not a utility locate, not a land survey\s*$|Page \d+ of \d+", "", page)
         for page in pages
     ]
-    first = next(k for k, page in enumerate(pages) if page.lstrip().startswith("Findings"))
-    if any(page.lstrip().startswith("Sincerely") for page in pages[:first]):
+    if any(page.lstrip().startswith("Sincerely") for page in pages):
         yield "the signature stands on a page by itself"
-    on_letter, whole = squeezed("".join(pages[:first])), squeezed("".join(pages))
+    text = "\n".join(pages)
+    head, signed, rest = text.partition("Sincerely,")
+    if not (signed and re.search(r"(?m)^Findings\s*$", rest)):
+        yield "no signature, or no findings after it"
+    on_letter, whole = squeezed(head), squeezed(text)
     for field in FIELDS:
         said = squeezed(field.format(seed=seed, day=1 + seed % 9))
         if (many := on_letter.count(said)) != 1:
             yield f"{said!r} stands {many} times"
-    for words in said_in(facts):
+    for words in (*said_in(facts), *evidence_in(report)):
         if squeezed(words) not in whole:
             yield f"not whole: {words[:90]!r}"
-    if cut := re.search(r"…|\band \d+ more\b", "".join(pages[: first + 1])):
+    if cut := re.search(r"…|\band \d+ more\b", text):
         yield f"cut: {cut[0]!r}"
+    yield from listing_faults(report, letter, pdf)
+
+
+def listing_faults(report: Report, letter: PartyLetter | None, pdf: bytes) -> Iterator[str]:
     wanted = sorted(
         one.number
         for one in report.findings
         if letter and one.finding_class == "defect" and letter.party in one.may_answer
     )
     with pdfplumber.open(io.BytesIO(pdf)) as document:
-        listed = sorted(table_numbers(document.pages[:first]))
+        listed = sorted(table_numbers(document.pages))
     if listed != wanted:
         yield f"the letter lists {listed}, {wanted} may be its reader's"
+
+
+def blank_pages(document: pypdfium2.PdfDocument) -> Iterator[str]:
+    for number, page in enumerate(document, 1):
+        if (share := blank_share(page)) > MOST_BLANK:
+            yield f"page {number} is {share:.0%} blank"
+
+
+def blank_share(page: pypdfium2.PdfPage) -> float:
+    """Return how much of a page's height between its margins no line of ink stands near."""
+    grey = np.asarray(page.render(scale=0.5, grayscale=True).to_numpy()).squeeze()
+    high = len(grey)
+    inked = (grey < 200).any(axis=1)[round(TOP * high) : high - round(BOTTOM * high)]
+    reach = round(REACH * high)
+    return 1.0 - float(np.mean(np.convolve(inked, np.ones(2 * reach + 1), "same") > 0))
 
 
 def said_in(facts: dict[str, Any]) -> Iterable[str]:
@@ -153,6 +178,20 @@ def said_in(facts: dict[str, Any]) -> Iterable[str]:
             yield from (*row["depth"], *row["position"])
             if key == "close":
                 yield row["settle"]
+
+
+def evidence_in(report: Report) -> Iterable[str]:
+    """Return everything the evidence pages have to say."""
+    evidence = evidence_facts(report)
+    for row in (*evidence["locates"], *evidence["references"]):
+        yield from row
+    for table in evidence["tables"]:
+        yield from (
+            table.title,
+            *table.columns,
+            *(cell for row in table.rows for cell in row.cells),
+        )
+    yield from (*evidence["fit"], *evidence["notices"])
 
 
 def table_numbers(pages: Iterable[Any]) -> Iterator[int]:

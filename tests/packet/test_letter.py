@@ -73,7 +73,7 @@ def test_a_packet_that_lacks_a_figure_is_not_written(
     report: Report, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     laid_out = small_packet()
-    monkeypatch.setattr(packet, "html_to_pdf", lambda _page: laid_out)
+    monkeypatch.setattr(packet, "html_to_pdf", lambda _page, **_how: laid_out)
     with pytest.raises(ExportError, match=r"^the finished packet lacks"):
         make_packet(report, {})
     # Nothing else is laid out beside it here.

@@ -45,6 +45,8 @@ _NEAR_M: Final = to_metres(0.75, "ft")
 _UNBROKEN: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b)?")
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 FINDING_TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
+# The letter's end, and what its findings do where most of a page is left below it.
+RUN_ON: Final = ("letter-ends", "#findings { break-before: auto !important; margin-top: 0.3in }")
 _OWNER_LAYERS: Final = frozenset({"buildings", "boundaries", "route", "stretches"})
 _PHONE_PT: Final = (260.0, 230.0)
 _PORTRAIT: Final = {"ft": "8.5in 11in", "us_ft": "8.5in 11in", "m": "210mm 297mm"}
@@ -58,7 +60,7 @@ def referral_html(
     photographs: Sequence[Photograph] = (),
     apart: bool = False,
 ) -> str:
-    """Return the whole referral to one party: letter, findings, sheets, evidence, method, cautions.
+    """Return the whole referral to one party: letter, findings, evidence, method, cautions, sheets.
 
     ``letter`` is None where nobody in particular is to be asked. ``apart`` leaves the letter out,
     to be laid out by itself; dangers then have the first page.
