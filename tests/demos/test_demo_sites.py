@@ -6,6 +6,7 @@ own coordinates, to hold the adjusted route against. The data is invented.
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 from shapely.geometry import Point
 
 from lateral_map import build_report, load_site
@@ -244,3 +246,25 @@ def test_the_line_drawn_by_tape_alone_crosses_where_it_truly_does() -> None:
         assert abs(here.footage_m / 0.3048 - at_ft) < 1.96 * here.sd_footage_m / 0.3048
     assert crossing(found, "right of way").sd_footage_m > 3.0 * crossing(found, "curb").sd_footage_m
     assert any("Assumed, not measured: right of way" in one for one in found.site.notices)
+
+
+def test_the_paper_sketch_lies_under_what_was_drawn_on_it() -> None:
+    site = load_site(TOP / "demo_sites" / "tape_only")
+    picture = site.plan.picture
+    assert picture is not None
+    assert (picture.source, picture.licence) != ("", "")
+    assert (TOP / "demo_sites" / "tape_only" / "sketch.jpg").stat().st_size < 150_000
+    # The cleanout, which did not lay it, was circled in red: the ring's middle is the cleanout.
+    cells = np.asarray(Image.open(io.BytesIO(picture.jpeg)).convert("RGB")).astype(float)
+    (cleanout,) = [one for one in site.plan.points if one.name == "cleanout"]
+    right, down = np.indices(cells.shape[:2])[::-1] + 0.5
+    off = np.stack([
+        picture.west_m + right * picture.pixel_m - cleanout.easting_m,
+        picture.north_m - down * picture.pixel_m - cleanout.northing_m,
+    ])  # fmt: skip
+    red = (cells[..., 0] - cells[..., 1] > 45.0) & (np.hypot(*off) < 0.6)
+    assert red.sum() > 20
+    ring = off[:, red]
+    middle = (ring.min(axis=1) + ring.max(axis=1)) / 2.0
+    assert np.hypot(*middle) < 1.96 * picture.sd_m
+    assert max(np.hypot(*one.off_m) for one in picture.points) < picture.sd_m
