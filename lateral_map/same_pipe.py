@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Point
 from lateral_map.errors import AnalysisError
 from lateral_map.model.again import Again, Change, Compared, Repaired
 from lateral_map.model.arrays import Floats
-from lateral_map.model.results import FindingResult, Report, Stations
+from lateral_map.model.results import FindingResult, Report
 from lateral_map.model.site import Severity
 from lateral_map.units import from_metres
 
@@ -116,7 +116,8 @@ class _Carry:
         one, other = self._before.stations, self._now.stations
         places = shapely.points([self.place(float(at)) for at in one.footage_m])
         gaps = shapely.distance(places, line)
-        sure = np.hypot(np.hypot(one.along_sd_m, one.across_sd_m), _widest_sd_m(other))
+        widest = float(np.max(np.hypot(other.along_sd_m, other.across_sd_m)))
+        sure = np.hypot(np.hypot(one.along_sd_m, one.across_sd_m), widest)
         if np.min(gaps - 3.0 * sure) > _APART_M:
             unit = self._now.site.unit
             near = f"{from_metres(float(np.min(gaps)), unit):.0f} {unit.replace('_', ' ')}"
@@ -193,10 +194,6 @@ def _onward(line: Floats) -> Floats:
         return np.asarray(line[-1] + [_ONWARD_M, 0.0])
     k = steady[-1]
     return np.asarray(line[-1] + _ONWARD_M / long[k] * steps[k])
-
-
-def _widest_sd_m(stations: Stations) -> float:
-    return float(np.max(np.hypot(stations.along_sd_m, stations.across_sd_m)))
 
 
 def _reached(at: float, sd: float, begin: float, end: float, *, to_main: bool) -> bool:

@@ -335,33 +335,28 @@ def _clearance(
 ) -> tuple[float, float] | tuple[None, None]:
     """Return the one clearance every output gives, with its 1 sd.
 
-    At a crossing the least vertical one; elsewhere that in space, in plan where no depth is known.
+    At a crossing the least vertical one; elsewhere that in space, to the top of a utility without a
+    size, in plan where no depth is known.
     """
     if asked.line.depth_m is None:
         return (None, None) if crossings else aside
-    if in_space is not None:
-        return _in_space(asked, in_space)
-    known = [
-        (one.clearance_m, one.sd_clearance_m)
-        for one in crossings
-        if one.clearance_m is not None and one.sd_clearance_m is not None
-    ]
-    return min(known)
-
-
-def _in_space(asked: _Question, nearest: _Nearest) -> tuple[float, float]:
-    """Return the clearance in space to the utility and its 1 sd; without a size, to its top."""
-    away = nearest.away_m
-    sd_depth = float(asked.profile.columns_at(nearest.footage_m, "sd_depth_m")[0, 0])
-    clear = max(nearest.clear_m - asked.half_m, 0.0)
+    if in_space is None:
+        known = [
+            (one.clearance_m, one.sd_clearance_m)
+            for one in crossings
+            if one.clearance_m is not None and one.sd_clearance_m is not None
+        ]
+        return min(known)
+    away, at_m = in_space.away_m, in_space.footage_m
+    sd_depth = float(asked.profile.columns_at(at_m, "sd_depth_m")[0, 0])
     unit = away / max(float(np.sqrt(away @ away)), 1e-9)
-    plan = asked.route.plan_covariance(nearest.footage_m)[0]
+    plan = asked.route.plan_covariance(at_m)[0]
     variance = (
         unit[:2] @ plan @ unit[:2]
         + asked.sd_plan_m**2 * float(unit[:2] @ unit[:2])
         + (sd_depth**2 + SD_UTILITY_DEPTH_M**2) * unit[2] ** 2
     )
-    return clear, float(np.sqrt(variance))
+    return max(in_space.clear_m - asked.half_m, 0.0), float(np.sqrt(variance))
 
 
 def _meets(asked: _Question, footage_m: float, place_m: Floats) -> tuple[float, Floats]:

@@ -46,7 +46,19 @@ def compare_methods(
     stop = (Refusal("a foreign pipe or cable in the sewer"),) if stopped else ()
     found = []
     for cut, broken in zip(excavation.cuts, surfaces, strict=True):
-        takes = _open_cut(reach, excavation, cut, broken)
+        areas: dict[RateItem, float] = {}
+        for part in broken:
+            item = _COVER_ITEMS.get(part.cover)
+            if item is not None:
+                areas[item] = areas.get(item, 0.0) + part.restored_area_m2
+        takes = [
+            Quantity("mobilise open cut", 1.0, 1.0, "each", None),
+            Quantity("excavate", cut.bank_low_m3, cut.bank_high_m3, "m3", None),
+            Quantity("haul", cut.loose_low_m3, cut.loose_high_m3, "m3", None),
+            Quantity("bedding", excavation.bedding_m3, excavation.bedding_m3, "m3", None),
+            Quantity("pipe", reach.length_m, reach.length_m, "m", None),
+            *(Quantity(item, area, area, "m2", None) for item, area in areas.items()),
+        ]
         if cut.shape.upright_m > 0.0:
             takes.append(Quantity("shore", cut.held_m2, cut.held_high_m2, "m2", None))
         found.append(
@@ -94,24 +106,6 @@ def _refusals(structures: tuple[StructureNear, ...], cut: Cut) -> tuple[Refusal,
     if not cut.daylights:
         refused.append(Refusal("the wall never meets the ground"))
     return tuple(refused)
-
-
-def _open_cut(
-    reach: RepairReach, excavation: Excavation, cut: Cut, surfaces: tuple[SurfaceBroken, ...]
-) -> list[Quantity]:
-    areas: dict[RateItem, float] = {}
-    for broken in surfaces:
-        item = _COVER_ITEMS.get(broken.cover)
-        if item is not None:
-            areas[item] = areas.get(item, 0.0) + broken.restored_area_m2
-    return [
-        Quantity("mobilise open cut", 1.0, 1.0, "each", None),
-        Quantity("excavate", cut.bank_low_m3, cut.bank_high_m3, "m3", None),
-        Quantity("haul", cut.loose_low_m3, cut.loose_high_m3, "m3", None),
-        Quantity("bedding", excavation.bedding_m3, excavation.bedding_m3, "m3", None),
-        Quantity("pipe", reach.length_m, reach.length_m, "m", None),
-        *(Quantity(item, area, area, "m2", None) for item, area in areas.items()),
-    ]
 
 
 def _method(

@@ -224,15 +224,11 @@ class Course:
         spent[:, 0] -= self._unknowns[self._layout.zero_offset] * stops.beyond_riser
         if reading_error_m is not None:
             spent[np.arange(len(spent)), stops.piece] += reading_error_m
-        walked = _walked(spent, self.direction)
+        # Summed in one order on every processor: BLAS has its own for ``spent @ direction``.
+        walked = np.asarray(np.einsum("kp,pc->kc", spent, self.direction))
         positions = self._unknowns[self._layout.start] + self._scale * walked
         positions[:, 2] -= self._scale * stops.drop_m
         return positions, spent, walked
-
-
-def _walked(spent: Floats, direction: Floats) -> Floats:
-    """Return ``spent @ direction``, summed in one order on every processor (BLAS has its own)."""
-    return np.asarray(np.einsum("kp,pc->kc", spent, direction))
 
 
 @dataclass(frozen=True, slots=True)

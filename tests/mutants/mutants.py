@@ -156,7 +156,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # methods
     ("analysis/methods.py", 'Quantity("haul", cut.loose_low_m3, cut.loose_high_m3', 'Quantity("haul", cut.loose_low_m3, cut.bank_high_m3', "earth is hauled as it lies in the bank"),
     ("analysis/methods.py", "cost=(one.low * rate.low, one.high * rate.high)", "cost=(one.low * rate.low, one.low * rate.high)", "the high cost is the low quantity's"),
-    ("analysis/methods.py", "+ broken.restored_area_m2", "+ broken.area_m2", "paving is restored without its cutback"),
+    ("analysis/methods.py", "+ part.restored_area_m2", "+ part.area_m2", "paving is restored without its cutback"),
     # conflicts
     ("analysis/conflicts.py", "        not one.in_trench,\n", "", "what lies in the trench is ranked by its name alone"),
     ("analysis/conflicts.py", "one.depth_known,\n                _HARM", "_HARM", "a depth nobody knows is no worse"),
