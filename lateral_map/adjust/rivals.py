@@ -168,24 +168,24 @@ def _precision(place: Floats, point: Floats, sd: Floats) -> Floats:
 
 def _walk(doubts: list[_Doubt], free: Floats, rest: Floats) -> list[tuple[int, ...]]:
     """Return the cheapest combinations of places along the line but the present one."""
-    # Of each combination so far: its cost, and the marks' places and covariance given its choices.
+    # Of each combination so far: its cost, and the places and covariance, given its choices, of the
+    # marks that are still to come.
     chosen: list[tuple[int, ...]] = [()]
     cost, place, spread = np.zeros(1), rest[None], free[None]
-    for index, doubt in enumerate(doubts):
-        part = slice(2 * index, 2 * index + 2)
+    for doubt in doubts:
         precision = doubt.precision
-        own = spread[:, None, part, part]
+        own = spread[:, None, :2, :2]
         weight = np.linalg.solve(
             np.eye(2) + precision @ own, np.broadcast_to(precision, (len(cost), *precision.shape))
         )
-        gap = doubt.place_m - place[:, None, part]
+        gap = doubt.place_m - place[:, None, :2]
         total = cost[:, None] + np.einsum("khi,khij,khj->kh", gap, weight, gap) + doubt.misfit
         order = np.argsort(total, axis=None, kind="stable")[:_MOST_KEPT]
         order = order[total.ravel()[order] <= total.min() + 2.0 * _WORTH_A_TRY]
         row, which = np.unravel_index(order, total.shape)
-        carried = spread[row][:, :, part] @ weight[row, which]
-        place = place[row] + np.einsum("kni,ki->kn", carried, gap[row, which])
-        spread = spread[row] - carried @ spread[row][:, part]
+        carried = spread[row, 2:, :2] @ weight[row, which]
+        place = place[row, 2:] + np.einsum("kni,ki->kn", carried, gap[row, which])
+        spread = spread[row, 2:, 2:] - carried @ spread[row, :2, 2:]
         cost = total[row, which]
         chosen = [(*chosen[r], int(w)) for r, w in zip(row, which, strict=True)]
     now = (0,) * len(doubts)

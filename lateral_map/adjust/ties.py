@@ -269,7 +269,9 @@ def evaluate_ties(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats,
     residuals, design = zip(*parts, strict=True)
     sds = [np.repeat(ties.position_sd_m, 2), ties.tape_sd_m]
     sd = np.concatenate([*sds, *(group.sd_m for group in ties.lines), ties.depth_sd_m])
-    return np.concatenate(residuals) / sd, np.concatenate(design) / sd[:, None]
+    whitened = np.concatenate(design)
+    whitened /= sd[:, None]
+    return np.concatenate(residuals) / sd, whitened
 
 
 def marks_of(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -28,7 +28,6 @@ from lateral_map.model.site import (
     PositionTie,
     Site,
     SpotLevel,
-    TapeTie,
     UtilityLine,
 )
 from lateral_map.units import format_tape
@@ -352,14 +351,10 @@ def area_picked(area: PlanArea) -> Detail:
     return Detail(tidy(area.name) or cover, (("Cover", cover), *source))
 
 
-def point_picked(point: PlanPoint, locates: Iterable[Locate]) -> Detail:
-    """Say what a named point is for, and which locates were taped from it."""
-    taped = [
-        tidy(locate.mark, 16)
-        for locate in locates
-        if any(isinstance(tie, TapeTie) and tie.point == point.name for tie in locate.ties)
-    ]
-    words = f"locates {listed(taped, 6)} taped from it" if taped else "a point to tape from"
+def point_picked(point: PlanPoint, taped: Sequence[str]) -> Detail:
+    """Say what a named point is for, and which locates' marks were taped from it."""
+    marks = listed([tidy(mark, 16) for mark in taped], 6)
+    words = f"locates {marks} taped from it" if taped else "a point to tape from"
     source = (("Source", tidy(point.source)),) if point.source else ()
     return Detail(tidy(point.name), (("Use", words), *source))
 

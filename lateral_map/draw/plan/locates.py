@@ -73,13 +73,17 @@ def points_layer(report: Report) -> Layer:
     for first, later in sorted(near.T.tolist()):
         if first < later and names[first] and names[later]:
             names[first], names[later] = listed([names[first], names[later]]), ""
+    taped: dict[str, list[str]] = {}
+    for locate in report.site.locates:
+        for point in {tie.point: None for tie in locate.ties if isinstance(tie, TapeTie)}:
+            taped.setdefault(point, []).append(locate.mark)
     points = tuple(
         Mark(
             point.easting_m,
             point.northing_m,
             "point",
             name,
-            point_picked(point, report.site.locates),
+            point_picked(point, taped.get(point.name, ())),
         )
         for point, name in zip(given, names, strict=True)
     )
