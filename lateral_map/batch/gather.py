@@ -145,7 +145,10 @@ def _spreads(unit: str) -> dict[str, Spread]:
         "radius": ("95 % radius in plan at findings", lengths(0, 0.5, 1, 1.5, 2, 3, 4, 6, 10)),
         "chance": ("Probability of being past", (0, 0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975, 1)),
         "length": ("Length of run", lengths(0, 20, 40, 60, 80, 100, 150, 200, 300)),
-        "fit": ("p-value of the fit", (0, 0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 1)),
+        "fit": (
+            "Probability of so poor a fit by chance",
+            (0, 0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 1),
+        ),
         "seconds": ("Seconds to solve", (0, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 5, 60)),
     }
     return {

@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from lateral_map.batch.pages import asset, page_template
 from lateral_map.draw.page import content_policy
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.numbers import chance_words, tidy, unit_word
 
 if TYPE_CHECKING:
@@ -48,7 +49,9 @@ def summary_page(totals: Gathered, title: str) -> str:
         tidy=tidy,
         chance=chance_words,
         at=lambda told: f"{told['footage']:.1f} {unit}",
-        deep=lambda told: f"{told['depth_to_invert']:.1f} ± {1.96 * told['depth_sd']:.1f} {unit}",
+        deep=lambda told: (
+            f"{told['depth_to_invert']:.1f} ± {TWO_SIDED_95 * told['depth_sd']:.1f} {unit}"
+        ),
     )
     return page
 

@@ -136,7 +136,8 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
             "wander? fall? fall_accuracy fall_wander? mapped_line? mapped_point?",
             optional=True,
             path="accuracy",
-            help="All 1 sd; an empty field is the usual value.",
+            help="Each 1 sd: two readings of three are nearer than that, one is farther off. An "
+            "empty field is the usual value.",
         ),
     ),
     "pipe": (Group("", "from material+ size? joint_length?"),),
