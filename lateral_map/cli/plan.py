@@ -14,7 +14,7 @@ _Files = Annotated[
     list[Path],
     typer.Argument(
         metavar="FILE...",
-        help="GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF: what GDAL reads.",
+        help="GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF, .osm: what GDAL reads.",
         readable=False,
     ),
 ]
@@ -23,7 +23,8 @@ _Layers = Annotated[
     typer.Option(
         metavar="LAYER=KIND",
         help="What a layer is: building, lot, street, curb, right_of_way, property_line or "
-        "skip; LAYER[FIELD=VALUE]=KIND for some of its features. Remembered.",
+        "skip; LAYER[FIELD=VALUE|VALUE]=KIND for some of its features, *=KIND for every other "
+        "layer. Remembered.",
     ),
 ]
 

@@ -50,8 +50,9 @@ _COMPASS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 class Layer:
     """One layer of a file: what its features are, from whom, how well mapped (m, 1 sd).
 
-    ``where`` keeps the features whose field has a value (any, where it is empty). ``crs`` is said
-    where the file does not say it.
+    ``where`` keeps the features whose field has a value, or one of several with | between (any,
+    where it is empty). ``crs`` is said where the file does not say it; ``inside`` is where in an
+    archive it lies.
     """
 
     path: Path
@@ -63,6 +64,18 @@ class Layer:
     date: str = ""
     licence: str = ""
     crs: str = ""
+    inside: str = ""
+
+    @property
+    def opened(self) -> str:
+        """Return what GDAL opens."""
+        return opened_as(self.path, self.inside)
+
+
+def opened_as(path: Path, inside: str) -> str:
+    """Return what GDAL opens: a file, or what lies inside an archive."""
+    # Braces keep GDAL from looking for the archive's end in odd names.
+    return f"/vsizip/{{{path.absolute()}}}/{inside}".rstrip("/") if inside else str(path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +148,7 @@ def crs_of(layer: Layer) -> str:
     """Return a layer's coordinate system; raises ``SiteError`` where nothing says it."""
     import pyogrio
 
-    said = pyogrio.read_info(layer.path, layer=layer.name)["crs"] or layer.crs
+    said = pyogrio.read_info(layer.opened, layer=layer.name)["crs"] or layer.crs
     if not said:
         problem = f"the layer {layer.name!r} does not say its coordinate system"
         raise SiteError(Fault(problem, "say it with --source-crs", file=layer.path.name))
@@ -148,12 +161,12 @@ def find_place(layers: Sequence[Layer], name: str, value: str) -> tuple[float, f
 
     found = []
     for layer in layers:
-        about = pyogrio.read_info(layer.path, layer=layer.name)
+        about = pyogrio.read_info(layer.opened, layer=layer.name)
         if name not in about["fields"]:
             continue
         text = value.replace("'", "''")
         where = f"\"{name}\" = '{text}'"
-        frame = pyogrio.read_dataframe(layer.path, layer=layer.name, where=where, force_2d=True)
+        frame = pyogrio.read_dataframe(layer.opened, layer=layer.name, where=where, force_2d=True)
         for shape in frame.geometry.dropna():
             point = shape.representative_point()
             x, y = reproject(point.x, point.y, crs_of(layer), _WGS84, (0.0, 0.0))
@@ -210,10 +223,10 @@ def _read_window(
     where = None
     if layer.where is not None:
         name, value = layer.where
-        quoted = value.replace("'", "''")
-        where = f"\"{name}\" = '{quoted}'" if value else f'"{name}" IS NOT NULL'
+        quoted = ", ".join(f"'{one}'" for one in value.replace("'", "''").split("|"))
+        where = f'"{name}" IN ({quoted})' if value else f'"{name}" IS NOT NULL'
     frame_read = pyogrio.read_dataframe(
-        layer.path, layer=layer.name, bbox=window, where=where, force_2d=False
+        layer.opened, layer=layer.name, bbox=window, where=where, force_2d=False
     )
     label = next((one for one in ("name", "Name", "NAME") if one in frame_read.columns), None)
     found = []
@@ -225,7 +238,18 @@ def _read_window(
         flat = shapely.force_2d(raw)
         counts["outlines repaired"] += int(not flat.is_valid)
         whole = _singles(flat if flat.is_valid else shapely.make_valid(flat))
-        parts = [one for one in whole if one.geom_type in _WANTED[layer.kind]]
+        if layer.kind in _AREAS and all(isinstance(one, LineString) for one in whole):
+            # A drawing has its outlines as closed lines.
+            rings = [
+                shapely.get_coordinates(one)
+                for one in whole
+                if one.is_closed and shapely.get_num_coordinates(one) > 3
+            ]
+            counts["closed lines taken as outlines"] += len(rings)
+            outlines = [shapely.make_valid(shapely.Polygon(one)) for one in rings]
+            whole = [part for one in outlines for part in _singles(one)]
+        parts = [one for one in whole if one.geom_type == _SHAPES[layer.kind in _AREAS]]
+        counts[f"of no shape that a {layer.kind} has, left out"] += not parts
         counts["split into single parts"] += len(parts) > 1
         name = clean_name(str(frame_read[label].iloc[index] or "")) if label else ""
         for part in parts:
@@ -239,11 +263,8 @@ def _read_window(
     return found
 
 
-_AREA: Final = ("Polygon",)
-_LINE: Final = ("LineString",)
-_WANTED: Final[Mapping[str, tuple[str, ...]]] = {
-    kind: _AREA if kind in ("building", "lot") else _LINE for kind in KINDS
-}
+_AREAS: Final = ("building", "lot")
+_SHAPES: Final = ("LineString", "Polygon")
 
 
 def _singles(shape: BaseGeometry) -> list[BaseGeometry]:

@@ -8,15 +8,16 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 from lateral_map.errors import Fault, FaultCollector, SiteError
 from lateral_map.reading.files import real_path
 from lateral_map.reading.folder import load_site
-from lateral_map.reading.open_data import KINDS, Layer, OpenPlan, find_place
+from lateral_map.reading.open_data import KINDS, Layer, OpenPlan, find_place, opened_as
 from lateral_map.reading.words import clean_name, listed, plain
 from lateral_map.units import parse_length
 
@@ -25,6 +26,15 @@ _RULE: Final = re.compile(
     r"(?P<layer>[^\[=]+)(?:\[(?P<field>[^=\]]+)(?:=(?P<value>[^\]]*))?\])?=(?P<kind>\w+)"
 )
 Ask = Callable[[str], str]
+# What else than shapefiles is looked for in an archive.
+_OTHERS: Final = (".gpkg", ".geojson", ".json", ".fgb", ".dxf", ".osm", ".pbf")
+# Layers of OpenStreetMap extracts as GDAL reads them; streets by the words of its tag highway.
+_EXTRACTS: Final = (".osm", ".pbf")
+_STREETS: Final = "residential|living_street|unclassified|tertiary|secondary|primary|pedestrian"
+_OF_EXTRACTS: Final[dict[str, dict[str, str]]] = {
+    "multipolygons": {"as": "building", "where": "building="},
+    "lines": {"as": "street", "where": f"highway={_STREETS}"},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,23 +53,19 @@ def find_layers(
 ) -> list[Layer]:
     """Return the layers of files with what each is; raises ``SiteError`` with all that is unsaid.
 
-    ``rules`` are LAYER=KIND or LAYER[FIELD=VALUE]=KIND. What neither they nor the site's
-    open_data.toml say is asked with ``ask``, where there is somebody to ask.
+    ``rules`` are LAYER=KIND or LAYER[FIELD=VALUE]=KIND, ``*=KIND`` for every other layer. What
+    neither they nor the site's open_data.toml say is asked with ``ask``, where there is somebody to
+    ask; of an OpenStreetMap extract it is known.
     """
-    import pyogrio
-
     faults, found = FaultCollector(), []
     known, ruled = _remembered(folder), _ruled(rules, faults)
     for path in files:
-        try:
-            names = [str(name) for name, shape in pyogrio.list_layers(path) if shape is not None]
-        except (RuntimeError, ValueError, OSError):
-            remedy = "name a GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf or DXF"
-            faults.add(Fault("no vector file GDAL can read", remedy, file=path.name))
-            continue
-        for name in names:
+        for inside, name in _list_layers(path, faults):
             entries = [one for rule, one in ruled if rule == plain(name)]
+            entries += [] if entries else [one for rule, one in ruled if rule == "*"]
             entries += [] if entries else known.get((path.name, name), [])
+            if not entries and path.name.endswith(_EXTRACTS):
+                entries = [_OF_EXTRACTS.get(name, {"as": "skip"})]
             if not entries and ask is not None:
                 entries = [{"as": ask(f"What is the layer {name!r}? {', '.join(KINDS)}")}]
             if not entries:
@@ -68,8 +74,36 @@ def find_layers(
             for entry in entries:
                 layer = _layer(path, name, entry, said, faults)
                 if layer is not None:
-                    found.append(layer)
+                    found.append(replace(layer, inside=inside))
     faults.raise_if_any()
+    return found
+
+
+def _list_layers(path: Path, faults: FaultCollector) -> list[tuple[str, str]]:
+    """Return where in the file each layer with shapes lies (empty outside archives), and its name.
+
+    A file that cannot be read is a fault.
+    """
+    import pyogrio
+
+    found = []
+    try:
+        places = [""]
+        if zipfile.is_zipfile(path):
+            with zipfile.ZipFile(path) as archive:
+                members = [one for one in archive.namelist() if ".." not in one.split("/")]
+            # A folder of shapefiles is opened as one; any other file by itself.
+            shapes = [one.rpartition("/")[0] for one in members if one.lower().endswith(".shp")]
+            others = [one for one in members if one.lower().endswith(_OTHERS)]
+            places = [*dict.fromkeys(place or "." for place in shapes), *others]
+        for place in places:
+            for name, shape in pyogrio.list_layers(opened_as(path, place)):
+                found += [] if shape is None else [(place, str(name))]
+    except (RuntimeError, ValueError, OSError, zipfile.BadZipFile):
+        found = []
+    if not found:
+        remedy = "name a GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF or .osm"
+        faults.add(Fault("no vector file GDAL can read", remedy, file=path.name))
     return found
 
 
@@ -153,8 +187,8 @@ def remember(layers: Iterable[Layer]) -> bytes:
         where = "" if one.where is None else "=".join(one.where)
         said = {
             "file": one.path.name, "layer": one.name, "as": one.kind, "where": where,
-            "accuracy": f"{one.accuracy_m:g} m", "source": one.source, "date": one.date,
-            "licence": one.licence, "crs": one.crs,
+            "accuracy": "" if one.kind == "skip" else f"{one.accuracy_m:g} m", "source": one.source,
+            "date": one.date, "licence": one.licence, "crs": one.crs,
         }  # fmt: skip
         for name, value in said.items():
             if value:

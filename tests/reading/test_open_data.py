@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import zipfile
 from pathlib import Path
 
+import ezdxf
 import geopandas
 import numpy as np
 import pyogrio
@@ -223,6 +225,88 @@ def test_how_layers_are_read_is_remembered(tmp_path: Path) -> None:
     first = layers(tmp_path, path)
     (tmp_path / "open_data.toml").write_bytes(remember(first))
     assert find_layers([path], [], Said(), tmp_path, None) == first
+
+
+def closed(shape: Polygon) -> LineString:
+    return LineString(shape.exterior.coords)
+
+
+def test_any_file_that_holds_the_district_gives_the_same_plan(tmp_path: Path) -> None:
+    path = data(tmp_path)
+    wanted = gather_plan(layers(tmp_path, path), lonlat(30, 17), 60.0)
+    kinds = {"plots": "lot", "buildings": "building", "streets": "street"}
+    shapes, drawing, flat = tmp_path / "shapes", [], []
+    shapes.mkdir()
+    for name in kinds:
+        frame = geopandas.read_file(path, layer=name)
+        frame.to_file(shapes / f"{name}.shp")
+        flat.append(tmp_path / f"{name}.fgb")
+        frame.to_file(flat[-1])
+        lines = frame.geometry if name == "streets" else map(closed, frame.geometry)
+        drawing += [(name, line) for line in lines]
+    with zipfile.ZipFile(tmp_path / "a {folder} in it!.zip", "w") as archive:
+        for one in shapes.iterdir():
+            archive.write(one, f"district/2026 01/{one.name}")
+    archived = [tmp_path / "a {folder} in it!.zip"]
+    document = ezdxf.new()
+    for name, line in drawing:
+        document.modelspace().add_lwpolyline(list(line.coords), dxfattribs={"layer": name})
+    document.saveas(tmp_path / "drawing.dxf")
+    drawn_rules = [f"entities[Layer={name}]={kind}" for name, kind in kinds.items()]
+    told = Said("0.5 m", "A made-up register", "2026-01-02", "made up", CRS)
+    for files, rules in (
+        (archived, RULES),
+        (flat, RULES),
+        ([tmp_path / "drawing.dxf"], drawn_rules),
+    ):
+        found = gather_plan(find_layers(files, rules, told, tmp_path, None), lonlat(30, 17), 60.0)
+        shown = [one["properties"]["name"] for one in found.features]
+        assert sorted(shown) == sorted(one["properties"]["name"] for one in wanted.features)
+        assert found.run_m == pytest.approx(wanted.run_m, abs=0.1)
+    assert found.counts["closed lines taken as outlines"] == 7
+
+
+def osm(path: Path) -> Path:
+    """Write an OpenStreetMap extract: two buildings, a street, a footway nearer than it."""
+    nodes, ways = [], []
+    footway = LineString([(-60, -2), (120, -2)])
+    for shape, tag, value in (
+        (HOUSE, "building", "house"), (SHED, "building", "shed"),
+        (STREET, "highway", "residential"), (footway, "highway", "footway"),
+    ):  # fmt: skip
+        line = closed(shape) if isinstance(shape, Polygon) else shape
+        first = len(nodes) + 1
+        for x, y in list(line.coords)[: -1 if line.is_closed else None]:
+            lon, lat = lonlat(x, y)
+            nodes.append(f'<node id="{len(nodes) + 1}" lat="{lat:.8f}" lon="{lon:.8f}"/>')
+        numbers = [*range(first, len(nodes) + 1), *([first] if line.is_closed else [])]
+        of = "".join(f'<nd ref="{one}"/>' for one in numbers)
+        tags = f'<tag k="{tag}" v="{value}"/>'
+        ways.append(f'<way id="{900 + len(ways)}">{of}{tags}</way>')
+    path.write_text(f'<osm version="0.6">{"".join(nodes + ways)}</osm>')
+    return path
+
+
+def test_an_openstreetmap_extract_needs_no_rules(tmp_path: Path) -> None:
+    found = find_layers([osm(tmp_path / "small.osm")], [], SAID, tmp_path, None)
+    plan = gather_plan(found, lonlat(30, 17), 60.0)
+    assert names(plan, "building") == ["house"]
+    assert names(plan, "centreline") == ["street centreline"]  # the footway is none
+    assert plan.aims_at == "the nearest street"
+    assert len(names(plan, "reference")) == 4
+    (tmp_path / "open_data.toml").write_bytes(remember(found))
+    assert find_layers([tmp_path / "small.osm"], [], SAID, tmp_path, None) == found
+
+
+def test_a_rule_may_speak_of_every_other_layer_and_what_has_no_such_shape_is_counted(
+    tmp_path: Path,
+) -> None:
+    path = data(tmp_path)
+    found = layers(tmp_path, path, rules=("buildings=building", "plots=curb", "*=skip"))
+    plan = gather_plan(found, lonlat(30, 17), 60.0)
+    assert [one.kind for one in found] == ["curb", "building", "skip"]
+    assert plan.counts["of no shape that a curb has, left out"] == len(PLOTS) + 1
+    assert not names(plan, "curb")
 
 
 def test_the_house_is_found_by_a_field(tmp_path: Path) -> None:
