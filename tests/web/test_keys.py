@@ -41,6 +41,7 @@ _SEEN = """() => {
   return (seen || one.id === "profile-slider") && getComputedStyle(one).outlineStyle !== "none";
 }"""
 _MOST_STOPS = 260
+_NAME = 200  # letters of a name that are compared
 
 
 class Hands:
@@ -368,6 +369,30 @@ def test_map_profile_and_what_the_readings_say(hands: Hands) -> None:
     hands.done()
 
 
+def test_a_slip_is_taken_so_checked_and_taken_back(hands: Hands, sketch: Path) -> None:
+    hands.tab("Locates")
+    if not hands.page.locator('[data-field="past"] input:visible').count():
+        hands.do("Plan line")
+    misread = {"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft 2 in",
+               "line": "curb", "past": "12.5"}  # fmt: skip
+    for field, text in misread.items():
+        hands.type(field, text)
+    hands.saved(lambda: hands.press("Enter"))
+    site = sketch / "site.toml"
+    before = site.read_bytes()
+
+    def press(words: str) -> None:
+        button = hands.page.get_by_role("button", name=words).first
+        hands.saved(lambda: hands.do(button.get_attribute("aria-label")[:_NAME]))
+
+    press("Take it so: Most probably locate E past")
+    press("I have checked it: Taken so")
+    assert b"checked = true" in site.read_bytes()
+    press("Take it back: Taken so")
+    assert site.read_bytes() == before
+    hands.done()
+
+
 def test_files_go_out_and_come_in(
     browser: Browser, tmp_path: Path, keys: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -421,6 +446,16 @@ def test_files_go_out_and_come_in(
         hands.to(id="picture-opacity")
         hands.press("End")
         assert page.evaluate("lateralMap.page.opacity") == 1
+        hands.tab("Plan")
+        hands.do("Utility")
+        hands.type("utility", "gas")
+        hands.do("Tap on the map")
+        hands.press("Enter", "ArrowRight", "ArrowRight")
+        page.wait_for_function("() => !map_site._panAnim?._inProgress")
+        hands.press("Enter", "f")
+        hands.here()
+        hands.saved(lambda: hands.do("Add utility"))
+        assert "traced on" in (folder / "plan.geojson").read_text()
         hands.tab("More")
         turn_out = page.locator('button[aria-label^="Turn out"]').get_attribute("aria-label")
         hands.done()

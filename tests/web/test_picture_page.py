@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from chromium import check_with_axe
 from painted import MARKED, PLAIN_LOT, Painted, lot_with, marks_seen, painted_lot
 from PIL import Image
 from playwright.sync_api import Browser, expect
@@ -79,6 +80,7 @@ def test_what_is_tapped_on_it_has_its_accuracy_and_source(yard: Yard) -> None:
     for share in (0.4, 0.6):
         page.mouse.click(box["x"] + share * box["width"], box["y"] + 0.75 * box["height"])
         page.wait_for_timeout(500)  # two taps so near in time would be one
+    assert check_with_axe(page)["violations"] == []
     page.locator("#placing-done").click()
     expect(form).to_contain_text("its accuracy, 1.50 ft, is taken")
     yard.save(form)
@@ -149,6 +151,8 @@ def test_a_photograph_is_chosen_and_laid_by_points_found_in_it(
             entry = section.locator("form.entry")
             entry.get_by_role("button", name="Find it in the picture").press("Enter")
             column, row = painted.at[name]
+            if how == "taps on a phone" and name == chosen[0]:
+                assert check_with_axe(page)["violations"] == []
             if how == "keys alone":
                 _point_by_keys(yard, column - painted.size[0] / 2, row - painted.size[1] / 2)
             else:
