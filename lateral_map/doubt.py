@@ -31,10 +31,11 @@ from lateral_map.model.results import (
     Question,
     ReadingCheck,
     Side,
+    Stations,
     VerdictUnder,
     VerdictWithout,
 )
-from lateral_map.model.route import Route
+from lateral_map.model.route import Doubt, Route
 from lateral_map.model.site import Boundary, Site
 
 _JUST_BEFORE_M = 0.03
@@ -49,13 +50,14 @@ def weigh_doubts(
     judged: tuple[FindingResult, ...],
     readings: tuple[ReadingCheck, ...],
     diagnoses: tuple[Diagnosis, ...],
-) -> tuple[tuple[Crossing, ...], tuple[FindingResult, ...]]:
-    """Return crossings and findings with what suspects and diagnoses would make of them.
+) -> tuple[Route, tuple[Crossing, ...], tuple[FindingResult, ...]]:
+    """Return the route, crossings and findings with what suspects and diagnoses make of them.
 
     Each suspect to look at first is left out, and each diagnosis worth it followed, with true
     refits; verdicts that change are too close to call. Distances past and footages keep their
     values; their 1 sd and probabilities become those of the mixture of the readings as they stand
     and of every diagnosis followed, by their probabilities, each as noisy as its own fit tells.
+    The route stays where it is and has those lines beside it.
     """
     site = route.site
     worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
@@ -74,19 +76,43 @@ def weigh_doubts(
             )
     parts: list[_Part] = []
     ways = [*_ways_to_follow(site, worth), *_ways_taken(route), *_ways_untaken(route)]
+    wanted: dict[Slip | None, float] = {}
+    for way in ways:
+        wanted[way.slip] = wanted.get(way.slip, 0.0) + way.weight
     for way in ways:
         if other := _answers_of(way.mended, way.near or near):
             findings = _put_in_doubt(findings, judged, other.findings, way.slip)
             moved = _with_bend_moved(way, other.route)
             ways += moved
             weight = way.weight - sum(one.weight for one in moved)
-            parts.append(_Part(weight, other.widened(), way.noted))
-    # The weights come to one at most.
-    whole = max(sum(part.weight for part in parts), 1.0)
-    parts = [replace(part, weight=part.weight / whole) for part in parts]
+            parts.append(_Part(weight, way.slip, other.widened(), way.noted, way.meant))
+    parts = _share_out(parts, wanted)
     own, mixture = _Answers(route, crossings, findings).widened(), _Mixture(parts)
     mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(own.findings)]
-    return tuple(mixture.crossing(one) for one in own.crossings), tuple(mixed)
+    doubts = tuple(Doubt(one.weight, one.answers.route, one.meant) for one in parts if one.weight)
+    crossings = tuple(mixture.crossing(one) for one in own.crossings)
+    return replace(route, doubts=doubts), crossings, tuple(mixed)
+
+
+def place_findings(
+    findings: tuple[FindingResult, ...], stations: Stations
+) -> tuple[FindingResult, ...]:
+    """Return findings, their places as sure as the stations are."""
+
+    def placed(place: FoundPlace) -> FoundPlace:
+        at = stations.index_of(place.footage_m)
+        return replace(
+            place,
+            sd_depth_m=float(stations.depth_sd_m[at]),
+            semi_major_m=float(stations.semi_major_m[at]),
+            semi_minor_m=float(stations.semi_minor_m[at]),
+            ellipse_azimuth_deg=float(stations.ellipse_azimuth_deg[at]),
+        )
+
+    return tuple(
+        replace(one, near=placed(one.near), far=None if one.far is None else placed(one.far))
+        for one in findings
+    )
 
 
 def doubt_footages(
@@ -203,12 +229,30 @@ def _widen_sides(
 class _Part:
     """One diagnosis followed: its weight and what it makes of crossings and findings.
 
-    ``noted`` turns a footage of the mended notes into what the counter showed.
+    ``noted`` turns a footage of the mended notes into what the counter showed, ``meant`` back.
     """
 
     weight: float
+    slip: Slip | None
     answers: _Answers
     noted: Callable[[float], float]
+    meant: Callable[[float], float]
+
+
+def _share_out(parts: list[_Part], wanted: dict[Slip | None, float]) -> list[_Part]:
+    """Return the parts, those of each slip with all of its weight; all together one at most.
+
+    Where a slip cannot lie at one of its places it lies at the others.
+    """
+    found: dict[Slip | None, float] = {}
+    for part in parts:
+        found[part.slip] = found.get(part.slip, 0.0) + part.weight
+    shared = [
+        replace(part, weight=part.weight * wanted[part.slip] / max(found[part.slip], 1e-12))
+        for part in parts
+    ]
+    whole = max(sum(part.weight for part in shared), 1.0)
+    return [replace(part, weight=part.weight / whole) for part in shared]
 
 
 @dataclass(frozen=True)
@@ -237,11 +281,6 @@ class _Mixture:
         deep = self.spread(crossing.depth_m, crossing.sd_depth_m, depths)
         return replace(crossing, sd_footage_m=sd, sd_depth_m=deep)
 
-    def place(self, one: FoundPlace, others: list[tuple[float, FoundPlace]]) -> FoundPlace:
-        """Return a place with the mixture's 1 sd of its depth."""
-        depths = [(weight, other.depth_m, other.sd_depth_m) for weight, other in others]
-        return replace(one, sd_depth_m=self.spread(one.depth_m, one.sd_depth_m, depths))
-
     def finding(
         self, index: int, one: FindingResult, boundaries: tuple[Boundary, ...]
     ) -> FindingResult:
@@ -250,10 +289,6 @@ class _Mixture:
         near = self._sides(one.sides, [(weight, other.sides) for weight, other in others])
         far = self._sides(one.sides_to, [(weight, other.sides_to) for weight, other in others])
         mixed = replace(one, sides=near, sides_to=far)
-        mixed = replace(mixed, near=self.place(one.near, [(w, other.near) for w, other in others]))
-        if one.far is not None:
-            ends = [(w, other.far) for w, other in others if other.far is not None]
-            mixed = replace(mixed, far=self.place(one.far, ends))
         if one.deciding is None:
             return mixed
         at = one.sides.index(one.deciding)
@@ -299,8 +334,9 @@ class _Mixture:
 
 @dataclass(frozen=True)
 class _Way:
-    """A slip mended, with its weight; ``noted`` turns a footage of it into what the counter showed.
+    """A slip mended, with its weight.
 
+    ``noted`` turns a footage of it into what the counter showed, ``meant`` back.
     Without a slip it is the notes as written, where another was taken for true.
     ``bend`` is a bend nobody noted of which it is not said yet how far off its place may be.
     ``near`` is a line much like the one it makes, None where the route's own is.
@@ -310,6 +346,7 @@ class _Way:
     slip: Slip | None
     mended: Site | None
     noted: Callable[[float], float]
+    meant: Callable[[float], float]
     bend: Slip | None = None
     near: Fitted | None = None
 
@@ -329,8 +366,9 @@ def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
             moved = replace(slip, footage_m=at)
             slips = tuple(moved if one == slip else one for one in together)
             noted = functools.partial(noted_footage, site, slips)
+            meant = functools.partial(mended_footage, site, slips)
             bend = slip if slip.slip == "bend not noted" else None
-            yield _Way(weight / len(places), slip, mend_all(site, slips), noted, bend)
+            yield _Way(weight / len(places), slip, mend_all(site, slips), noted, meant, bend)
 
 
 def _with_bend_moved(way: _Way, route: Route) -> list[_Way]:
@@ -385,7 +423,7 @@ def _ways_taken(route: Route) -> Iterator[_Way]:
             ways += [(1 / 6, replace(slip, size=(slip.size[0] + each,))) for each in (-far, far)]
         for weight, other in ways:
             mended = mend_all(before, (other, *slips[index + 1 :]))
-            yield _Way(weight, slip, mended, lambda footage_m: footage_m)
+            yield _Way(weight, slip, mended, float, float)
 
 
 def _ways_untaken(route: Route) -> Iterator[_Way]:
@@ -417,21 +455,28 @@ def _ways_untaken(route: Route) -> Iterator[_Way]:
         # That nothing was written wrong, or none of these.
         explained = {frozenset(one.together): one.probability for one in told}
         if (none := 1.0 - sum(explained.values())) >= WORTH_DOUBT:
-            ways.append(_Way(none, None, before, float))
+            ways.append(_Way(none, None, before, float, float))
         whole = told[0].probability + sum(way.weight for way in ways)
         near = fitted_of(line)
         for way in ways:
             mended = way.mended and mend_all(way.mended, tuple(left))
-            noted = functools.partial(_as_taken, before, slips[index:], way.noted)
-            weight = way.weight / whole
-            yield replace(way, weight=weight, mended=mended, noted=noted, near=near)
+            to_taken = functools.partial(mended_footage, before, slips[index:])
+            from_taken = functools.partial(noted_footage, before, slips[index:])
+            yield replace(
+                way,
+                weight=way.weight / whole,
+                mended=mended,
+                noted=functools.partial(_by_turns, way.noted, to_taken),
+                meant=functools.partial(_by_turns, from_taken, way.meant),
+                near=near,
+            )
 
 
-def _as_taken(
-    before: Site, slips: tuple[Slip, ...], noted: Callable[[float], float], footage_m: float
+def _by_turns(
+    first: Callable[[float], float], second: Callable[[float], float], footage_m: float
 ) -> float:
-    """Return what the notes with ``slips`` mended have where others have a footage."""
-    return mended_footage(before, slips, noted(footage_m))
+    """Return a footage turned one way and then another."""
+    return second(first(footage_m))
 
 
 def _is_same(one: Slip, other: Slip) -> bool:

@@ -30,7 +30,7 @@ from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.tap_station import station_tap
 from lateral_map.analysis.trench import lay_trench, measure_cross_slope
 from lateral_map.analysis.trench_rules import read_trench_rules
-from lateral_map.doubt import doubt_footages, weigh_doubts
+from lateral_map.doubt import doubt_footages, place_findings, weigh_doubts
 from lateral_map.errors import AdjustmentError, ImpossibleError
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.past import measure_past
@@ -85,7 +85,11 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
     suspects = readings if diagnose else ()
-    crossings, judged = weigh_doubts(route, crossings, judged, suspects, diagnoses)
+    route, crossings, judged = weigh_doubts(route, crossings, judged, suspects, diagnoses)
+    if route.doubts:
+        _, uncrossed = find_crossings(route)
+        stations = lay_stations(route, crossings)
+        judged = place_findings(judged, stations)
     questions = ask_questions(site)
     judged = doubt_footages(judged, site, questions)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))

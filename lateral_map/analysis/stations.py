@@ -9,7 +9,7 @@ import numpy as np
 from lateral_map.model.arrays import Floats, read_only
 from lateral_map.model.chance import ELLIPSE_95, error_ellipses
 from lateral_map.model.results import Basis, Crossing, Stations
-from lateral_map.model.route import Route, propagate
+from lateral_map.model.route import Route
 from lateral_map.units import metres_per, to_metres
 
 Event = tuple[float, str]
@@ -30,8 +30,7 @@ def lay_stations(
     ``places_only`` leaves out the line between the events.
     """
     footage, events = _gather_footages(route, crossings, places_only=places_only)
-    positions, jacobian = route.position_jacobian(footage)
-    plan = propagate(jacobian[:, :2], route.told_covariance)
+    positions, plan = route.positions(footage), route.plan_covariance(footage)
     ellipses = error_ellipses(plan)
     heading, heading_sd = route.headings_deg(footage)
     angle = np.radians(heading)

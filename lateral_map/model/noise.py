@@ -9,6 +9,7 @@ number that every footage hangs on, so it has a component of its own.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -38,6 +39,19 @@ class Noise:
     pipe: float
     scale_column: Floats
     of_pipe: Floats
+
+    def mixed(self, others: Iterable[tuple[float, Noise]]) -> Noise:
+        """Return the noise of readings that mean this or, by their weights, what others make of it.
+
+        Theirs say how large errors are; how the counter's scale spreads them stays its own.
+        """
+        each = [*others]
+        left = max(1.0 - sum(weight for weight, _ in each), 0.0)
+        readings, pipe = left * self.readings**2, left * self.pipe**2
+        readings += sum(weight * one.readings**2 for weight, one in each)
+        pipe += sum(weight * one.pipe**2 for weight, one in each)
+        column = math.sqrt(left) * self.scale_column
+        return Noise(math.sqrt(readings), math.sqrt(pipe), column, self.of_pipe)
 
     def widen(self, sd_m: float, gradient: Floats) -> float:
         """Return what 1 sd of an answer in plan, whatever else is in it, is in truth."""

@@ -29,7 +29,8 @@ class Past:
     change per unit of footage (m/m). ``normal`` (k, 2) is the unit vector past the line.
     ``carried_m`` is how far beyond its mapped ends the line had to be carried on, 0 beside it;
     ``line_variance_m2`` is what the line adds of its own: the doubt of where it goes on there, and
-    its mapped accuracy (``mapped_m``) where its shift is no unknown of the route.
+    its mapped accuracy (``mapped_m``) where its shift is no unknown of the route. ``doubt_m2`` is
+    the mean square of how far off what else the notes may mean puts each place, by its weight.
     """
 
     past_m: Floats
@@ -39,16 +40,17 @@ class Past:
     carried_m: Floats
     line_variance_m2: Floats
     mapped_m: float
+    doubt_m2: Floats
 
     def sd_m(self, route: Route) -> Floats:
         """Return the 1 sd (m) of each distance past, by the stated accuracies alone."""
         return np.sqrt(variances(self.gradient, route.covariance) + self.line_variance_m2)
 
     def told_sd_m(self, route: Route) -> Floats:
-        """Return the 1 sd (m) of each distance past, as sure as the fit allows."""
-        sds = self.sd_m(route)
-        each = zip(sds, self.gradient, strict=True)
-        return np.array([route.noise.widen(float(sd), gradient) for sd, gradient in each])
+        """Return the 1 sd (m) of each distance past, as sure as the fit and all doubts allow."""
+        each = zip(self.sd_m(route), self.gradient, strict=True)
+        sds = np.array([route.noise.widen(float(sd), gradient) for sd, gradient in each])
+        return np.asarray(np.sqrt(np.square(sds) + self.doubt_m2))
 
 
 def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
@@ -70,14 +72,19 @@ def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     # An along-line distance summed in another order may pass the length by a rounding.
     carried = np.where(beyond > 1e-9, beyond, 0.0)
     sd = 0.0 if shift_column is not None else mapped.sd_m
+    past = np.asarray(sense * (found.offset_m - line_shift_m(route, line)))
+    doubt = np.zeros(len(footage))
+    for one in route.doubts:
+        doubt += one.weight * np.square(pasts_m(one.route, line, one.along(footage)) - past)
     return Past(
-        past_m=sense * (found.offset_m - line_shift_m(route, line)),
+        past_m=past,
         gradient=gradient,
         rate=(1.0 + route.unknowns[route.layout.scale]) * level * in_run,
         normal=normal,
         carried_m=carried,
         line_variance_m2=sd**2 + np.square(_SD_CARRIED * carried),
         mapped_m=sd,
+        doubt_m2=doubt,
     )
 
 

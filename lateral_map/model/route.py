@@ -7,6 +7,7 @@ lengths gives positions and derivatives at any footages at once.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar, NamedTuple
@@ -315,6 +316,23 @@ class Losses(NamedTuple):
     starts: list[int]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubt:
+    """What else a route's notes may mean: the line that makes, and its share of the probability.
+
+    ``meant`` turns a footage of the notes into that line's.
+    """
+
+    weight: float
+    route: Route
+    meant: Callable[[float], float]
+
+    def along(self, footage_m: Floats) -> Floats:
+        """Return the line's own footages (k,), none beyond its ends."""
+        last = max(self.route.site.run.end_m, float(self.route.chain.nodes_m[-1]))
+        return np.clip([self.meant(float(at)) for at in footage_m], self.route.chain.zero_m, last)
+
+
 @dataclass(frozen=True)
 class Route:
     """An adjusted route: the best unknowns, their joint covariance, and what it rests on.
@@ -325,6 +343,7 @@ class Route:
     the locates used that were tied in plan. ``settled`` is False where no best fit was settled on.
     ``assumed_start_depth_m`` is the depth at the start, with 1 sd, where nobody measured it.
     ``tilted`` are the marks whose transmitter lay near a vertical bend, with its fall in degrees.
+    ``doubts`` are what else the notes may mean: they move nothing, and widen what is told.
     """
 
     site: Site
@@ -342,6 +361,7 @@ class Route:
     settled: bool = True
     assumed_start_depth_m: tuple[float, float] | None = None
     tilted: tuple[tuple[str, float], ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     @cached_property
     def chi_square(self) -> float:
@@ -350,7 +370,12 @@ class Route:
 
     @cached_property
     def noise(self) -> Noise:
-        """How much less sure answers in plan are than the stated accuracies say.
+        """How much less sure answers in plan are than stated, over all that the notes may mean."""
+        return self.fit_noise.mixed([(one.weight, one.route.noise) for one in self.doubts])
+
+    @cached_property
+    def fit_noise(self) -> Noise:
+        """How much less sure answers in plan are than stated, where the notes hold as they stand.
 
         Judged by what the readings in plan miss, and apart from them by how far the pipe's azimuths
         change unlooked for; depths and the fall tell nothing of either.
@@ -489,9 +514,24 @@ class Route:
         return propagate(jacobian, self.covariance)
 
     def plan_covariance(self, footage_m: ArrayLike) -> Floats:
-        """Return (k, 2, 2) covariances (m²) of easting and northing, as sure as the fit allows."""
-        _, jacobian = self.position_jacobian(footage_m)
-        return propagate(jacobian[:, :2], self.told_covariance)
+        """Return (k, 2, 2) covariances (m²) of easting and northing, as sure as the fit allows.
+
+        With doubts they are those of the mixture about this line.
+        """
+        position, jacobian = self.position_jacobian(footage_m)
+        own = self.fit_noise.widen_covariance(self.covariance)
+        found = self._undoubted * propagate(jacobian[:, :2], own)
+        for one in self.doubts:
+            at = one.along(np.atleast_1d(np.asarray(footage_m, float)))
+            gap = (one.route.positions(at) - position)[:, :2]
+            away = gap[:, :, None] * gap[:, None, :]
+            found = found + one.weight * (one.route.plan_covariance(at) + away)
+        return found
+
+    @property
+    def _undoubted(self) -> float:
+        """The weight of the notes as they stand."""
+        return max(1.0 - sum(one.weight for one in self.doubts), 0.0)
 
     def headings_deg(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return plane azimuths of the pipe at footages and their 1 sd, in degrees."""
@@ -518,7 +558,7 @@ class Route:
         return self.ground.elevation(footage_m) + weights @ self.unknowns[self.layout.ground]
 
     def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
-        """Return invert depths (m) below ground at footages and their 1 sd."""
+        """Return invert depths (m) below ground at footages and their 1 sd, doubts included."""
         depth, jacobian = self.depth_jacobian(footage_m)
         used = jacobian.any(axis=0)
         held = jacobian[:, used]
@@ -530,6 +570,10 @@ class Route:
             carried = np.sqrt(np.square(weights) @ np.square(known))
             extra = np.square(self.ground.sd(footage_m)) - np.square(carried)
             variance = variance + np.maximum(extra, 0.0)
+        variance = self._undoubted * variance
+        for one in self.doubts:
+            there, sd = one.route.depths(one.along(np.atleast_1d(np.asarray(footage_m, float))))
+            variance = variance + one.weight * (np.square(sd) + np.square(there - depth))
         return depth, np.sqrt(variance)
 
 

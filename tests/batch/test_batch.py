@@ -228,7 +228,10 @@ def test_without_diagnoses_the_line_is_the_same_and_every_output_says_so(batch, 
         assert any(str(one).startswith("no diagnosis was sought") for one in result["notices"])
         assert (f"{row['suspects']:.0f} reading" in row["diagnosis"]) == (name in disagree)
         for one in other:
-            assert one["stations"] == result["stations"]
+            # How sure the line is may hang on what would explain readings that disagree.
+            for here, there in zip(one["stations"], result["stations"], strict=True):
+                places = ("footage", "x", "y", "depth_to_invert", "basis")
+                assert [here[key] for key in places] == [there[key] for key in places]
 
 
 KILLED = """

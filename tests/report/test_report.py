@@ -343,6 +343,39 @@ def test_what_else_may_have_gone_wrong_stays_open_until_somebody_checks():
     assert not any(one.verdict_under for one in reported(next_best.slip).findings)
 
 
+@pytest.mark.parametrize(
+    ("name", "seed"), [("tape in metres", 9002), ("counter slipped 5 ft", 9005)]
+)
+def test_corridor_and_places_allow_for_what_may_have_gone_wrong(name, seed):
+    """At every station the told covariance is that of the mixture, summed by hand."""
+    planted = plant(name, seed)
+    report = build_report(planted.site)
+    route, stations = report.route, report.stations
+    assert 0.3 < sum(one.weight for one in route.doubts) <= 1.0
+    plain = adjust_route(planted.site)
+    np.testing.assert_allclose(stations.easting_m, plain.positions(stations.footage_m)[:, 0])
+    at = stations.footage_m[5::10]
+    left = 1.0 - sum(one.weight for one in route.doubts)
+    expected = left * plain.plan_covariance(at)
+    for one in route.doubts:
+        mended = [one.meant(float(footage)) for footage in at]
+        gap = (one.route.positions(mended) - route.positions(at))[:, :2]
+        expected += one.weight * one.route.plan_covariance(mended)
+        expected += one.weight * np.einsum("kx,ky->kxy", gap, gap)
+    np.testing.assert_allclose(route.plan_covariance(at), expected)
+    right = np.radians(stations.heading_deg[5::10])
+    right = np.stack([np.cos(right), -np.sin(right)], axis=-1)
+    across = np.sqrt(np.einsum("kx,kxy,ky->k", right, expected, right))
+    np.testing.assert_allclose(stations.across_sd_m[5::10], across, atol=1e-7)
+    assert (across > np.sqrt(np.einsum(
+        "kx,kxy,ky->k", right, adjust_route(planted.clean_site).plan_covariance(at), right
+    ))).any()  # fmt: skip
+    for finding in report.findings:
+        here = stations.index_of(finding.near.footage_m)
+        assert finding.near.semi_major_m == stations.semi_major_m[here]
+        assert finding.near.sd_depth_m == stations.depth_sd_m[here]
+
+
 def test_a_diagnosis_widens_what_hangs_on_it_and_moves_nothing():
     planted = plant("bend 45 not noted", 9001)
     route = adjust_route(planted.site)
