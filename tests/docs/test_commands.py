@@ -19,6 +19,7 @@ from docs.pages import PAGES, TOP, Block, blocks, commands, prose
 from lateral_map.cli.main import COMMANDS, app, main
 
 TUTORIAL = TOP / "docs" / "tutorial.md"
+OFFICE = TOP / "docs" / "how-to" / "office.md"
 TECHNICIAN = TOP / "docs" / "how-to" / "technician.md"
 # Commands that set a machine up or run every check: too much for one test, so each is only looked
 # at, in test_readme_names_what_is_there.
@@ -117,6 +118,22 @@ def test_the_tutorial_can_be_followed(desk: Path, type_: Typed) -> None:
 def test_the_technicians_own_sketch_can_be_followed(desk: Path, type_: Typed) -> None:
     for block in blocks("console", "toml", "csv", pages=(TECHNICIAN,)):
         follow(block, type_)
+
+
+def test_a_real_lot_is_drawn_from_open_data_in_two_commands(desk: Path, type_: Typed) -> None:
+    pytest.importorskip("momepy")
+    from truth.open_lots import district, place_of
+
+    (block,) = [one for one in blocks("text", pages=(OFFICE,)) if "lateral-map plan" in one.text]
+    shutil.copy(district(), desk / "district.gpkg")
+    plan, draw = block.text.replace("\\\n", " ").splitlines()
+    lon, lat = place_of(4)
+    said = type_(re.sub(r"--at \S+", f"--at {lat:.7f},{lon:.7f}", plan))
+    assert "street edge, proposed" in said
+    assert "street edge at" in type_(draw)
+    page = (desk / "lot_12" / "out" / "map.html").read_text(encoding="utf-8")
+    assert "County register, 2026-03-01, CC BY 4.0" in page
+    assert "no boundary survey" in page
 
 
 _FOLLOWED = (TUTORIAL, TECHNICIAN)
