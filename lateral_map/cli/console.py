@@ -48,11 +48,17 @@ def stdout_console() -> Console:
     return console
 
 
-def tell_written(paths: Sequence[Path]) -> None:
-    """Say which files were written, and where."""
+def tell_written(paths: Sequence[Path], unit: str = "") -> None:
+    """Say which files were written, and where, and what a metric site's tables are opened with."""
     console = stdout_console()
     console.print(f"Wrote {', '.join(path.name for path in paths)}", style="bold", end=" ")
     console.print(f"to {plain(str(paths[0].parent))}")
+    if unit == "m" and any(path.suffix == ".csv" for path in paths):
+        beside = [path.name for path in paths if path.suffix == ".xlsx"]
+        console.print(
+            "Decimals in .csv have points: a spreadsheet that expects commas reads 30.344 as "
+            f"30344. There, open {' or '.join(beside) or 'tables.xlsx (--only xlsx)'} instead."
+        )
 
 
 def complain(message: str) -> None:

@@ -43,4 +43,4 @@ def dig(site: SiteFolder, out: OutFolder = None) -> None:
     for notice in notices:
         console.print(f"- {plain(notice)}")
     console.print()
-    tell_written(paths)
+    tell_written(paths, loaded.unit)

@@ -55,4 +55,4 @@ def draw(
     console = stdout_console()
     for part in drawing_parts(report):
         console.print(part)
-    tell_written(paths)
+    tell_written(paths, loaded.unit)

@@ -257,3 +257,16 @@ class TestDraw:
         done = run_apart("draw", site, environment={"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo"})
         assert done.returncode == 0, done.stderr
         assert {path.name: path.read_bytes() for path in (site / "out").iterdir()} == first
+
+
+def test_a_metric_sites_tables_are_said_to_have_decimal_points(run: Run, tmp_path: Path) -> None:
+    said = "a spreadsheet that expects commas reads 30.344 as 30344."
+    only = ("--only", "stations")
+    alone, both = (
+        " ".join(run("draw", RISING_GROUND, "--out", tmp_path, *only, *more).stdout.split())
+        for more in ((), ("--only", "xlsx"))
+    )
+    assert f"{said} There, open tables.xlsx (--only xlsx) instead." in alone
+    assert f"{said} There, open tables.xlsx instead." in both
+    feet = run("draw", PLAIN_LOT, "--out", tmp_path, *only).stdout
+    assert said not in " ".join(feet.split())
