@@ -12,7 +12,14 @@ import numpy as np
 from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.prior import tied_locates
 from lateral_map.adjust.route import fit_route
-from lateral_map.adjust.slips import SWAPPED, Cause, Equations, Hypothesis, list_hypotheses
+from lateral_map.adjust.slips import (
+    SWAPPED,
+    Cause,
+    Equations,
+    Hypothesis,
+    list_hypotheses,
+    list_moves,
+)
 from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
@@ -425,7 +432,7 @@ def _same_in(near: Fitted, one: Hypothesis, size: float) -> Hypothesis | None:
     misplaced = cause.slip == "bend misplaced"
     same = [
         other
-        for other in list_hypotheses(_equations_of(near))
+        for other in list_moves(_equations_of(near))
         if not other.is_exact
         and (other.causes[0].slip, other.causes[0].at_foot) == (cause.slip, cause.at_foot)
         # Moved, a bend is known by another footage.

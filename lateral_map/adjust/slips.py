@@ -139,10 +139,15 @@ class _Tied:
 
 def list_hypotheses(of: Equations) -> list[Hypothesis]:
     """Return every slip that a site's notes may hold."""
-    observations = of.observations
-    found = [*_of_readings(of.site, observations, len(of.design))]
-    found += _of_several(of.site, observations, len(of.design))
-    named = [one for one in observations if one.id.kind in _TIE_KINDS]
+    found = [*_of_readings(of.site, of.observations, len(of.design))]
+    found += _of_several(of.site, of.observations, len(of.design))
+    return [one for one in found if one.causes and np.any(one.columns)] + list_moves(of)
+
+
+def list_moves(of: Equations) -> list[Hypothesis]:
+    """Return the slips of ``list_hypotheses`` that sit on the run, not in the value of a tie."""
+    found: list[Hypothesis] = []
+    named = [one for one in of.observations if one.id.kind in _TIE_KINDS]
     if named:
         width = [one.rows.stop - one.rows.start for one in named]
         tied = _Tied(

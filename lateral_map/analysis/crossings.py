@@ -200,9 +200,10 @@ def _describe(
     position = route.positions(footages)
     # The place itself moves along the pipe: by minus the derivative of the crossing's footage.
     step, moved = 0.01, past.gradient / rate[:, None]
-    depth, jacobian = route.depth_jacobian(footages)
+    around = np.concatenate([footages, footages - step, footages + step])
+    depths, jacobians = route.depth_jacobian(around)
+    (depth, behind, ahead), jacobian = np.split(depths, 3), jacobians[: len(footages)]
     _, sd_here = route.depths(footages)
-    behind, ahead = (route.depth_jacobian(footages + by)[0] for by in (-step, step))
     total = jacobian - ((ahead - behind) / (2.0 * step))[:, None] * moved
     here, there = (
         np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
