@@ -7,6 +7,7 @@ for a box a site, to find the lots that overlap.
 from __future__ import annotations
 
 import heapq
+import re
 from array import array
 from bisect import bisect_right
 from collections import Counter
@@ -90,6 +91,49 @@ class Gathered:
     reasons: Counter[str] = field(default_factory=Counter)
     spreads: dict[str, Spread] = field(default_factory=dict)
 
+    def count(self, kept: Kept) -> None:
+        """Take in one site: its state, what it was refused for, or what it came to."""
+        if kept.same_as:
+            self.copies.add((0.0,), {"site": kept.name, "same_as": kept.same_as})
+            return
+        self.states[kept.state] += 1
+        facts = kept.facts
+        if kept.state != "solved":
+            first = kept.message.partition("\n")[0]
+            # Without the figures and quoted values that make each site's its own.
+            alike = re.sub(r"[#\d]+", "#", re.sub(r"'[^']*(?:'|$)", "", first))[:200]
+            self.reasons[f"{kept.state}: {alike}"] += 1
+            if len(self.reasons) > 10 * RANKED:  # every site its own reason: keep the commonest
+                self.reasons = Counter(dict(self.reasons.most_common(5 * RANKED)))
+            self.failed.add((0.0,), {"site": kept.name, "state": kept.state, "why": kept.message})
+            return
+        self.sketches += facts["lon"] is None
+        for name, value in (("length", facts["length"]), ("fit", facts["p_value"]),
+                            ("seconds", kept.seconds)):  # fmt: skip
+            self.spreads[name].add(value)
+        self.undiagnosed += not facts["diagnosed"]
+        if is_open(facts):
+            chance = facts["diagnosis_probability"]
+            entry = _named(kept) | {"says": facts["diagnosis"], "probability": chance}
+            self.open.add((facts["suspects"] if chance is None else chance,), entry)
+
+    def count_findings(self, kept: Kept, findings: list[Row]) -> None:
+        """Take in one site's rows of findings."""
+        for _, cells in findings:
+            told = dict(zip(TABLES["findings"].columns, cells, strict=True))
+            told |= _named(kept)
+            self.findings += 1
+            self.verdicts[told["verdict"] or "not judged"] += 1
+            self.spreads["depth"].add(told["depth_to_invert"])
+            self.spreads["radius"].add(told["semi_major"])
+            chance = told["probability_past"] if told["verdict"] else None
+            self.spreads["chance"].add(chance)
+            severity = _SEVERITY.get(told["severity"] or "", 0)
+            if told["class"] == "danger":
+                self.dangers.add((severity, chance or 0.0), told)
+            elif told["class"] == "defect" and told["verdict"] in PAST:
+                self.past.add((severity, chance or 0.0), told)
+
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -116,12 +160,12 @@ def gather(
         ):
             for done, kept in enumerate(store.kept(), start=1):
                 layers.add("sites", kept.name, [site_row(kept)])
-                _count(totals, kept)
+                totals.count(kept)
                 if kept.state == "solved" and not kept.same_as:
                     rows = unpack(store.packed(kept.key))
                     for name in TABLES:
                         layers.add(name, kept.name, rows[name])
-                    _count_findings(totals, kept, rows["findings"])
+                    totals.count_findings(kept, rows["findings"])
                     overview.add(kept, rows)
                     boxes.add(kept, rows)
                 progress(done)
@@ -157,64 +201,8 @@ def _spreads(unit: str) -> dict[str, Spread]:
     }
 
 
-def _count(totals: Gathered, kept: Kept) -> None:
-    if kept.same_as:
-        totals.copies.add((0.0,), {"site": kept.name, "same_as": kept.same_as})
-        return
-    totals.states[kept.state] += 1
-    facts = kept.facts
-    if kept.state != "solved":
-        first = kept.message.partition("\n")[0]
-        totals.reasons[f"{kept.state}: {_without_values(first)}"] += 1
-        if len(totals.reasons) > 10 * RANKED:  # every site its own reason: keep the commonest
-            totals.reasons = Counter(dict(totals.reasons.most_common(5 * RANKED)))
-        totals.failed.add((0.0,), {"site": kept.name, "state": kept.state, "why": kept.message})
-        return
-    totals.sketches += facts["lon"] is None
-    for name, value in (("length", facts["length"]), ("fit", facts["p_value"]),
-                        ("seconds", kept.seconds)):  # fmt: skip
-        totals.spreads[name].add(value)
-    totals.undiagnosed += not facts["diagnosed"]
-    if is_open(facts):
-        chance = facts["diagnosis_probability"]
-        entry = _named(kept) | {"says": facts["diagnosis"], "probability": chance}
-        totals.open.add((facts["suspects"] if chance is None else chance,), entry)
-
-
 def _named(kept: Kept) -> dict[str, Any]:
     return {"site": kept.name, "name": kept.facts["name"], "placed": kept.facts["lon"] is not None}
-
-
-def _count_findings(totals: Gathered, kept: Kept, findings: list[Row]) -> None:
-    for _, cells in findings:
-        told = dict(zip(TABLES["findings"].columns, cells, strict=True))
-        told |= _named(kept)
-        totals.findings += 1
-        totals.verdicts[told["verdict"] or "not judged"] += 1
-        totals.spreads["depth"].add(told["depth_to_invert"])
-        totals.spreads["radius"].add(told["semi_major"])
-        chance = told["probability_past"] if told["verdict"] else None
-        totals.spreads["chance"].add(chance)
-        severity = _SEVERITY.get(told["severity"] or "", 0)
-        if told["class"] == "danger":
-            totals.dangers.add((severity, chance or 0.0), told)
-        elif told["class"] == "defect" and told["verdict"] in PAST:
-            totals.past.add((severity, chance or 0.0), told)
-
-
-def _without_values(message: str) -> str:
-    """Return a message without the figures and quoted values that make each site's its own."""
-    quoted = False
-    kept = []
-    for letter in message:
-        if letter == "'":
-            quoted = not quoted
-        elif not quoted:
-            kept.append("#" if letter.isdigit() else letter)
-    text = "".join(kept)
-    while "##" in text:
-        text = text.replace("##", "#")
-    return text[:200]
 
 
 class _Boxes:
