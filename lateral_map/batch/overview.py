@@ -6,7 +6,6 @@ one canvas and text on the page as text. Seen from far off, sites are gathered i
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,14 +13,15 @@ import numpy as np
 import shapely
 from markupsafe import Markup
 
-from lateral_map.batch.pages import asset, page_template
 from lateral_map.batch.store import Kept
 from lateral_map.batch.tables import TABLES, Row
-from lateral_map.draw.page import content_policy, leaflet_css, leaflet_js
+from lateral_map.draw.data import data_json
+from lateral_map.draw.page import asset, content_policy, leaflet_css, leaflet_js, page_template
 from lateral_map.draw.style import OKABE_ITO
 from lateral_map.model.diagnosis import WORTH_DOUBT
 
 # Beyond these the page would be too heavy to open: routes become points, then there is no page.
+_HOME: Final = "lateral_map.batch"
 MOST_ROUTES: Final = 50_000
 MOST_SITES: Final = 200_000
 _PER_DEGREE: Final = 1e7  # a unit of the page's places: 1 cm
@@ -43,9 +43,9 @@ class OverviewWriter:
         self._lines = sites <= MOST_ROUTES
         self._file = None
         if sites <= MOST_SITES:
-            styles = (leaflet_css(), asset("batch.css"))
-            script = (leaflet_js(), asset("overview.js"))
-            whole = page_template("overview.html.j2").render(
+            styles = (leaflet_css(), asset("batch.css", _HOME))
+            script = (leaflet_js(), asset("overview.js", _HOME))
+            whole = page_template("overview.html.j2", _HOME).render(
                 policy=content_policy(styles, script),
                 styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
                 scripts=[Markup(one) for one in script],  # noqa: S704  # our own files
@@ -61,7 +61,7 @@ class OverviewWriter:
                             for one in CLASSES],
             }  # fmt: skip
             self._file.write(before)
-            self._file.write(f'{{"head": {_safe(head)}, "sites": [')
+            self._file.write(f'{{"head": {data_json(head)}, "sites": [')
         self._first = True
 
     def __enter__(self) -> OverviewWriter:
@@ -99,7 +99,7 @@ class OverviewWriter:
             facts["diagnosis"] if is_open(facts) else None,
             facts["worst_verdict"],
         ]
-        self._file.write(("\n" if self._first else ",\n") + _safe(entry))
+        self._file.write(("\n" if self._first else ",\n") + data_json(entry))
         self._first = False
 
     def __exit__(self, *_: object) -> None:
@@ -128,9 +128,3 @@ def is_open(facts: dict[str, Any]) -> bool:
     if not facts["diagnosed"]:
         return bool(facts["suspects"])
     return (facts["diagnosis_probability"] or 0.0) >= WORTH_DOUBT
-
-
-def _safe(value: Any) -> str:
-    """Return JSON that cannot end the block it stands in."""
-    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from lateral_map.batch.pages import asset, page_template
-from lateral_map.draw.page import content_policy
+from lateral_map.draw.page import asset, content_policy, page_template
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.numbers import chance_words, tidy, unit_word
 
@@ -14,6 +13,7 @@ if TYPE_CHECKING:
     from lateral_map.batch.gather import Gathered, Spread
 
 _WIDE, _HIGH, _LEFT, _BASE = 340, 120, 4, 96
+_HOME: Final = "lateral_map.batch"
 _REASONS: Final = 30
 # In the order in which they are told.
 STATE_WORDS: Final = {
@@ -29,9 +29,9 @@ STATE_WORDS: Final = {
 
 def summary_page(totals: Gathered, title: str) -> str:
     """Return the page as one self-contained HTML text without a script."""
-    styles = (asset("batch.css"),)
+    styles = (asset("batch.css", _HOME),)
     unit = unit_word(totals.unit)
-    page: str = page_template("summary.html.j2").render(
+    page: str = page_template("summary.html.j2", _HOME).render(
         policy=content_policy(styles, ()),
         style=styles[0],
         title=title,

@@ -116,7 +116,7 @@ def map_data(
     }
 
 
-def data_json(data: dict[str, Any]) -> str:
+def data_json(data: Any) -> str:
     """Return data as JSON that cannot end the script element it stands in: ASCII, no < or >."""
     text = json.dumps(data, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

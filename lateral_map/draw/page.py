@@ -169,9 +169,9 @@ def _hashes(texts: Sequence[str]) -> list[str]:
 
 
 @cache
-def asset(name: str) -> str:
-    """Return one of the page's own files as text."""
-    return files("lateral_map.draw").joinpath("assets", name).read_text("utf-8")
+def asset(name: str, home: str = "lateral_map.draw") -> str:
+    """Return a file of the assets of a package as text."""
+    return files(home).joinpath("assets", name).read_text("utf-8")
 
 
 def page_script() -> str:
@@ -201,7 +201,7 @@ def _leaflet(name: str) -> str:
 
 
 @cache
-def page_template(name: str) -> Any:
-    """Return the template of a page; whatever is set into it is escaped."""
-    loader = PackageLoader("lateral_map.draw", "assets")
+def page_template(name: str, home: str = "lateral_map.draw") -> Any:
+    """Return the template of a page, of a package's assets; whatever is set into it is escaped."""
+    loader = PackageLoader(home, "assets")
     return Environment(loader=loader, autoescape=True).get_template(name)

@@ -11,7 +11,6 @@ from xml.etree import ElementTree as ET
 from lateral_map.export.features import LayerName, mark_name, route_layers
 from lateral_map.export.kml import refuse_sketch
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, outward
-from lateral_map.export.recorded import line_vertices
 from lateral_map.export.xml_text import add, xml_bytes
 from lateral_map.words.names import VERDICT_WORDS
 from lateral_map.words.numbers import decimals_for, label, unit_word
@@ -57,7 +56,7 @@ def marks_gpx(report: Report) -> bytes:
     add(track, "name", "Lateral, as worked out")
     segment = add(track, "trkseg")
     footage = report.stations.footage_m
-    for east, north, _ in line_vertices(report, float(footage[0]), float(footage[-1])):
+    for east, north, _ in report.line_vertices(float(footage[0]), float(footage[-1])):
         add(segment, "trkpt", **_place(float(east), float(north), out))
     return xml_bytes(root)
 

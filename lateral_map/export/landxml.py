@@ -17,7 +17,7 @@ from lateral_map import __version__
 from lateral_map.errors import ExportError
 from lateral_map.export.features import LayerName, Record, flat_record, mark_name, route_layers
 from lateral_map.export.outward import outward
-from lateral_map.export.recorded import line_vertices, recorded_stretches
+from lateral_map.export.recorded import recorded_stretches
 from lateral_map.export.xml_text import add, clean, xml_bytes
 from lateral_map.units import to_metres
 from lateral_map.words.numbers import label
@@ -115,7 +115,7 @@ def _properties(feature: ET.Element, record: Record) -> None:
 def _alignment(parent: ET.Element, report: Report) -> None:
     out = outward(report)
     footage = report.stations.footage_m
-    vertices = line_vertices(report, float(footage[0]), float(footage[-1]))
+    vertices = report.line_vertices(float(footage[0]), float(footage[-1]))
     x, y = out.frame.from_plane(vertices[:, 0], vertices[:, 1])
     declared = np.stack([x, y, vertices[:, 2] / out.frame.unit_m], axis=-1)
     steps = np.hypot(*np.diff(declared[:, :2], axis=0).T)

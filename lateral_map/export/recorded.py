@@ -77,12 +77,5 @@ def recorded_stretches(report: Report) -> tuple[RecordedStretch, ...]:
             "quality_level": QUALITY_LEVEL,
             "unit": out.unit,
         }
-        found.append(RecordedStretch(line_vertices(report, from_m, to_m), basis, record))
+        found.append(RecordedStretch(report.line_vertices(from_m, to_m), basis, record))
     return tuple(found)
-
-
-def line_vertices(report: Report, from_m: float, to_m: float) -> Floats:
-    """Return (n, 3) easting, northing, invert elevation (m) of the line, bends included."""
-    nodes = report.route.chain.nodes_m
-    inside = nodes[(nodes > from_m) & (nodes < to_m)]
-    return report.route.positions([from_m, *inside, to_m])

@@ -655,8 +655,12 @@ class Report:
         """Everybody who answers for some of the run, in order along it."""
         return tuple(dict.fromkeys(stretch.party for stretch in self.responsibility))
 
-    def line_between(self, from_m: float, to_m: float) -> Floats:
-        """Return (n, 2) plan points (m) of the line from one footage to another, bends included."""
+    def line_vertices(self, from_m: float, to_m: float) -> Floats:
+        """Return (n, 3) easting, northing, invert elevation (m) of the line, bends included."""
         nodes = self.route.chain.nodes_m
         inside = nodes[(nodes > from_m) & (nodes < to_m)]
-        return self.route.positions([from_m, *inside, to_m])[:, :2]
+        return self.route.positions([from_m, *inside, to_m])
+
+    def line_between(self, from_m: float, to_m: float) -> Floats:
+        """Return (n, 2) plan points (m) of the line from one footage to another, bends included."""
+        return self.line_vertices(from_m, to_m)[:, :2]
