@@ -221,8 +221,11 @@ def _suspects(report: Report) -> list[str]:
             )
     if after and report.likely_diagnoses:
         # One mistake is one entry; the table below marks what it puts off.
-        more = "more" if first else "readings"
-        words.append(f"{len(after)} {more} are off only while that stands; the table marks them")
+        more = " more" if first else " reading" if len(after) == 1 else " readings"
+        off = "is off only while that stands; the table marks it"
+        if len(after) > 1:
+            off = "are off only while that stands; the table marks them"
+        words.append(f"{len(after)}{more} {off}")
     elif after:
         it = "it" if len(first) == 1 else "them"
         words.append(f"Likely off only because of {it}: {', '.join(after)}")

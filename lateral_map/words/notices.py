@@ -267,8 +267,8 @@ def _fit_notices(report: Report) -> Iterator[str]:
         remedy = plan.capitalize()
     if told := diagnoses_told(report)[: len(likely)]:
         yield (
-            f"the readings do not agree; most probably {listed(told, len(told))}. Every ± here "
-            f"takes all readings as they stand. {remedy}, and run again"
+            f"the readings do not agree; most probably {listed(told, len(told))}. The line takes "
+            f"all readings as they stand, and every ± allows for that. {remedy}, and run again"
         )
     elif first:
         verb = "does" if len(first) == 1 else "do"
@@ -280,7 +280,7 @@ def _fit_notices(report: Report) -> Iterator[str]:
     elif report.fit.p_value is not None and report.fit.p_value < POOR_FIT:
         yield (
             "the readings scatter more than their accuracies say, and no single one explains it: "
-            "the true uncertainty is larger than every ± here. Check [accuracy] in site.toml"
+            "every ± in plan is wider for it. Check [accuracy] in site.toml"
         )
 
 
