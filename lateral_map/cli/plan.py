@@ -83,7 +83,7 @@ def plan(
     if dry_run:
         console.print("Nothing was written")
         return
-    contents = {"plan.geojson": text, open_site.REMEMBERED: open_site.remember(layers)}
+    contents = {"plan.geojson": text, open_site.REMEMBERED: open_site.remember(layers, site)}
     if not own:
         contents["site.toml"] = open_site.start_site(site, found)
     tell_written(write_folder(site, contents))

@@ -7,7 +7,8 @@ the street. Plots and footprints are somebody else's map; each feature keeps its
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -29,7 +30,7 @@ from lateral_map.reading.lot_sides import (
     street_fronts,
     turns_deg,
 )
-from lateral_map.reading.words import clean_name
+from lateral_map.reading.words import clean_name, listed
 
 KINDS: Final = ("building", "lot", "street", "curb", "right_of_way", "property_line", "skip")
 _WGS84: Final = "EPSG:4326"
@@ -40,6 +41,7 @@ _STREET_M: Final = 40.0
 # A stand-in for the run goes this far past the street edge.
 _PAST_EDGE_M: Final = 6.0
 _TAPE_M: Final = 30.0
+_LEAST_REACH_M, _MOST_REACH_M = 5.0, 1000.0
 # Most of a building lies on its own lot; a yard's largest building is the house where the next is
 # less than this share of it.
 _MOSTLY, _CLEARLY_LESS = 0.8, 0.5
@@ -148,11 +150,44 @@ def crs_of(layer: Layer) -> str:
     """Return a layer's coordinate system; raises ``SiteError`` where nothing says it."""
     import pyogrio
 
-    said = pyogrio.read_info(layer.opened, layer=layer.name)["crs"] or layer.crs
+    with _told_of(layer):
+        said = pyogrio.read_info(layer.opened, layer=layer.name)["crs"] or layer.crs
     if not said:
         problem = f"the layer {layer.name!r} does not say its coordinate system"
         raise SiteError(Fault(problem, "say it with --source-crs", file=layer.path.name))
     return str(said)
+
+
+@contextmanager
+def _told_of(layer: Layer) -> Iterator[None]:
+    """Make of what GDAL cannot read a fault of the layer's file."""
+    try:
+        yield
+    except (RuntimeError, ValueError, OSError) as error:
+        said = clean_name(str(error)).replace(layer.opened, layer.path.name)[:160].rstrip(". ")
+        problem = f"the layer {layer.name!r} cannot be read ({said})"
+        raise SiteError(Fault(problem, "get the file again", file=layer.path.name)) from None
+
+
+def _read(layer: Layer, where: tuple[str, str] | None, **window: Any) -> Any:
+    """Return the layer's features whose field has a value, or any where that is empty.
+
+    Raises ``SiteError`` where there is no such field.
+    """
+    import pyogrio
+
+    clause = None
+    with _told_of(layer):
+        if where is not None:
+            name, value = where
+            about = pyogrio.read_info(layer.opened, layer=layer.name)
+            fields = [str(one) for one in about["fields"]]
+            if name not in fields:
+                problem = f"the layer {layer.name!r} has no field {name!r}"
+                raise SiteError(Fault(problem, f"it has {listed(fields)}", file=layer.path.name))
+            quoted = ", ".join(f"'{one}'" for one in value.replace("'", "''").split("|"))
+            clause = f'"{name}" IN ({quoted})' if value else f'"{name}" IS NOT NULL'
+        return pyogrio.read_dataframe(layer.opened, layer=layer.name, where=clause, **window)
 
 
 def find_place(layers: Sequence[Layer], name: str, value: str) -> tuple[float, float]:
@@ -160,14 +195,12 @@ def find_place(layers: Sequence[Layer], name: str, value: str) -> tuple[float, f
     import pyogrio
 
     found = []
-    for layer in layers:
-        about = pyogrio.read_info(layer.opened, layer=layer.name)
-        if name not in about["fields"]:
-            continue
-        text = value.replace("'", "''")
-        where = f"\"{name}\" = '{text}'"
-        frame = pyogrio.read_dataframe(layer.opened, layer=layer.name, where=where, force_2d=True)
-        for shape in frame.geometry.dropna():
+    # A layer may be read in several ways.
+    for layer in {(one.opened, one.name): one for one in layers}.values():
+        with _told_of(layer):
+            if name not in pyogrio.read_info(layer.opened, layer=layer.name)["fields"]:
+                continue
+        for shape in _read(layer, (name, value), force_2d=True).geometry.dropna():
             point = shape.representative_point()
             x, y = reproject(point.x, point.y, crs_of(layer), _WGS84, (0.0, 0.0))
             found.append((float(x), float(y)))
@@ -188,6 +221,9 @@ def gather_plan(
 
     Raises ``SiteError`` with a question where house, lot or street edge is not plain.
     """
+    if not _LEAST_REACH_M <= reach_m <= _MOST_REACH_M:
+        remedy = "give a length from 5 m to 1 km, such as '60 m'"
+        raise SiteError(Fault(f"{reach_m:g} m is no reach for a lot", remedy, field="--reach"))
     answers = chosen or Chosen()
     crs, stretch = choose_crs(crs, layers, *place)
     frame = projected_frame_at(crs, *place)
@@ -212,22 +248,13 @@ def _read_window(
     counts: Counter[str],
 ) -> list[_Shape]:
     """Return the layer's features round a place in the plane, single, flat and valid."""
-    import pyogrio
-
     crs = crs_of(layer)
     ring = np.array(
         shapely.box(*here.buffer(reach_m).bounds).segmentize(reach_m / 4).exterior.coords
     )
     x, y = reproject(*frame.from_plane(*ring.T), frame.crs, crs, place)
     window = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
-    where = None
-    if layer.where is not None:
-        name, value = layer.where
-        quoted = ", ".join(f"'{one}'" for one in value.replace("'", "''").split("|"))
-        where = f'"{name}" IN ({quoted})' if value else f'"{name}" IS NOT NULL'
-    frame_read = pyogrio.read_dataframe(
-        layer.opened, layer=layer.name, bbox=window, where=where, force_2d=False
-    )
+    frame_read = _read(layer, layer.where, bbox=window, force_2d=False)
     label = next((one for one in ("name", "Name", "NAME") if one in frame_read.columns), None)
     found = []
     for index, raw in enumerate(frame_read.geometry):
@@ -315,6 +342,9 @@ def _choose(
         lot = _take("which lot is it", around, words, answers.lot, "--lot NUMBER", sure=sure)
         plan.said.append(f"lot: {_area_words(lot, here)}")
     if len(over) == 1:
+        if answers.house is not None:
+            problem = "one building stands over the place: which it is was not asked"
+            raise SiteError(Fault(problem, "leave --house out, or give another --at"))
         house = over[0]
     else:
         # Those that stand mostly on the lot, the largest first, else the nearest.

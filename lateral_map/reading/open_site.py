@@ -175,25 +175,29 @@ def _layer(
     )
 
 
-def remember(layers: Iterable[Layer]) -> bytes:
-    """Return the text of open_data.toml that says how these layers are read."""
+def remember(layers: Iterable[Layer], folder: Path) -> bytes:
+    """Return the text of open_data.toml that says how these layers are read.
+
+    What it says of other files and layers stays.
+    """
     import tomlkit
 
     document = tomlkit.document()
     document.add(tomlkit.comment("How layers of open data become this plan, by lateral-map plan."))
-    entries = tomlkit.aot()
+    known = _remembered(folder)
     for one in layers:
-        table = tomlkit.table()
+        known.pop((one.path.name, one.name), None)
+    said_of = [said for kept in known.values() for said in kept]
+    for one in layers:
         where = "" if one.where is None else "=".join(one.where)
-        said = {
+        said_of.append({
             "file": one.path.name, "layer": one.name, "as": one.kind, "where": where,
             "accuracy": "" if one.kind == "skip" else f"{one.accuracy_m:g} m", "source": one.source,
             "date": one.date, "licence": one.licence, "crs": one.crs,
-        }  # fmt: skip
-        for name, value in said.items():
-            if value:
-                table.add(name, value)
-        entries.append(table)
+        })  # fmt: skip
+    entries = tomlkit.aot()
+    for said in said_of:
+        entries.append(tomlkit.item({name: value for name, value in said.items() if value}))
     document.add("layer", entries)
     return tomlkit.dumps(document).encode()
 

@@ -164,6 +164,17 @@ def test_a_jogged_front_is_one_street_edge(tmp_path: Path) -> None:
     assert len(edge["geometry"]["coordinates"]) == len(front)
 
 
+@pytest.mark.parametrize("reach", [-5.0, 0.0, 1e9, float("nan")])
+def test_a_reach_that_holds_no_lot_is_refused(reach: float) -> None:
+    with pytest.raises(SiteError, match="no reach for a lot"):
+        gather_plan([], lonlat(30, 17), reach)
+
+
+def test_an_answer_to_what_was_not_asked_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(SiteError, match="leave --house out"):
+        drawn(tmp_path, chosen=Chosen(house=2))
+
+
 def test_an_answer_settles_it(tmp_path: Path) -> None:
     made = {"plots": PLOTS[:2]}
     with pytest.raises(SiteError) as asked:
@@ -223,7 +234,7 @@ def test_a_layer_without_a_system_and_what_is_unsaid_are_refused(tmp_path: Path)
 def test_how_layers_are_read_is_remembered(tmp_path: Path) -> None:
     path = data(tmp_path)
     first = layers(tmp_path, path)
-    (tmp_path / "open_data.toml").write_bytes(remember(first))
+    (tmp_path / "open_data.toml").write_bytes(remember(first, tmp_path))
     assert find_layers([path], [], Said(), tmp_path, None) == first
 
 
@@ -294,8 +305,31 @@ def test_an_openstreetmap_extract_needs_no_rules(tmp_path: Path) -> None:
     assert names(plan, "centreline") == ["street centreline"]  # the footway is none
     assert plan.aims_at == "the nearest street"
     assert len(names(plan, "reference")) == 4
-    (tmp_path / "open_data.toml").write_bytes(remember(found))
+    (tmp_path / "open_data.toml").write_bytes(remember(found, tmp_path))
     assert find_layers([tmp_path / "small.osm"], [], SAID, tmp_path, None) == found
+
+
+def test_what_cannot_be_read_on_the_way_is_one_fault_of_its_file(tmp_path: Path) -> None:
+    whole = osm(tmp_path / "whole.osm").read_text()
+    (tmp_path / "cut.osm").write_text(whole[: len(whole) // 2])
+    path = data(tmp_path)
+    ruled = [*RULES[:2], "streets[kind=road]=street"]
+    for files, rules, says in (
+        ([tmp_path / "cut.osm"], [], "cut.osm: the layer '[a-z]+' cannot be read"),
+        ([path], ruled, "open.gpkg: the layer 'streets' has no field 'kind'; it has 'address'"),
+    ):
+        with pytest.raises(SiteError, match=says):
+            gather_plan(find_layers(files, rules, SAID, tmp_path, None), lonlat(30, 17), 60.0)
+
+
+def test_another_file_leaves_what_is_remembered_of_the_first(tmp_path: Path) -> None:
+    path = data(tmp_path)
+    first = layers(tmp_path, path)
+    (tmp_path / "open_data.toml").write_bytes(remember(first, tmp_path))
+    second = find_layers([osm(tmp_path / "small.osm")], [], SAID, tmp_path, None)
+    (tmp_path / "open_data.toml").write_bytes(remember(second, tmp_path))
+    assert find_layers([path], [], Said(), tmp_path, None) == first
+    assert find_layers([tmp_path / "small.osm"], [], Said(), tmp_path, None) == second
 
 
 def test_a_rule_may_speak_of_every_other_layer_and_what_has_no_such_shape_is_counted(
