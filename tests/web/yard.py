@@ -27,7 +27,7 @@ _ENDING: list[threading.Thread] = []
 @contextmanager
 def served(folder: Path, keys: Path, **how: Any) -> Iterator[Served]:
     """Serve a folder from a thread of this process until the body ends."""
-    all_ended()
+    _ENDING[:] = [thread for thread in _ENDING if thread.is_alive()]
     server = prepare(folder, keys=keys, **how)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
