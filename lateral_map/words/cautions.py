@@ -95,7 +95,9 @@ TRUCK_CAUTIONS: Final = (
 )
 WHO_TO_CALL: Final = (
     "Who to call:",
-    "One-call 811, ticket no. ________________  Emergency 911",
-    "Gas company ________________  Electric ________________",
-    "Water ________________  Competent person ________________",
+    (
+        "One-call 811, ticket no. ________________  Emergency 911",
+        "Gas company ________________  Electric ________________",
+        "Water ________________  Competent person ________________",
+    ),
 )

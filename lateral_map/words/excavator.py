@@ -664,8 +664,8 @@ def truck_reach_lines(review: DigReview) -> tuple[str, ...]:
     return tuple(said) or ("Nothing is proposed to be dug.",)
 
 
-def truck_utility_lines(review: DigReview) -> tuple[str, ...]:
-    """Return the mapped utilities in order of danger, a line or two each, under a heading."""
+def truck_utility_lines(review: DigReview) -> tuple[str, tuple[str, ...]]:
+    """Return a heading and the mapped utilities in order of danger, a line or two each."""
     unit = review.report.site.unit
     lines = [
         f"{number}. {label(one.name, 24)} ({UTILITY_WORDS[one.utility]}): "
@@ -673,13 +673,13 @@ def truck_utility_lines(review: DigReview) -> tuple[str, ...]:
         + ("depth UNKNOWN" if one.depth_m is None else f"top {length(one.depth_m, unit)} down")
         for number, one in enumerate(review.conflicts, start=1)
     ]
-    return ("Utilities, worst first:", *(lines or ["None mapped: no sign that there are none."]))
+    none = ("None mapped: no sign that there are none.",)
+    return "Utilities, worst first:", tuple(lines) or none
 
 
-def truck_tape_lines(review: DigReview) -> tuple[str, ...]:
-    """Return how the reaches' ends and the dangers are found again by tape, under a heading."""
-    unit = review.report.site.unit
-    said = ["Find again by tape (check last):"]
+def truck_tape_lines(review: DigReview) -> tuple[str, tuple[str, ...]]:
+    """Return a heading and how the reaches' ends and the dangers are found again by tape."""
+    unit, said = review.report.site.unit, []
     for number, one in enumerate(review.refinds, start=1):
         if one.key.kind not in ("danger", "reach end"):
             continue
@@ -687,4 +687,4 @@ def truck_tape_lines(review: DigReview) -> tuple[str, ...]:
         check = f"; check {tape_words(one.check, unit)}" if one.check else "; NO CHECK"
         where = f"{tapes}{check}" if one.tapes else "no two points to tape from"
         said.append(f"K{number} {label(key_name(one.key), 40)}: {where}")
-    return tuple(said)
+    return "Find again by tape (check last):", tuple(said)

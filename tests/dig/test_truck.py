@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import re
+from dataclasses import replace
 
 import pdfplumber
 import pytest
@@ -10,6 +12,7 @@ from dig.truck import faults, generate
 
 from lateral_map.draw.dig.truck import truck_html
 from lateral_map.export.pdf import html_to_pdf
+from lateral_map.model.dig import RefindTape
 
 
 @pytest.fixture(scope="module")
@@ -28,6 +31,21 @@ def test_two_pages_hold_all_that_lies_in_the_trench(review):
     assert "sewer gas" in first.lower()
     for words in ("Utilities, worst first:", "Find again by tape", "Who to call:"):
         assert words in second
+
+
+def test_a_name_that_ends_in_a_colon_is_no_heading(review):
+    site = review.report.site
+    gate = replace(site.plan.points[0], name="gate:")
+    site = replace(site, plan=replace(site.plan, points=(*site.plan.points, gate)))
+    tape = RefindTape("gate:", 3.0)
+    refinds = tuple(replace(one, tapes=(tape, tape), check=tape) for one in review.refinds)
+    named = replace(review, report=replace(review.report, site=site), refinds=refinds)
+    drawn = re.findall(r"<text([^>]*)>([^<]*)</text>", truck_html(named))
+    bold = {words: 'font-weight="bold"' in how for how, words in drawn}
+    assert bold["Find again by tape (check last):"]
+    ending = [words for words in bold if words.endswith("gate:")]
+    assert ending
+    assert not any(bold[words] for words in ending)
 
 
 def test_the_check_sees_small_text_and_text_over_text(review):

@@ -205,8 +205,9 @@ def _from_above(review: DigReview, paper: Paper) -> Canvas:
     for words, bold in zip(reaches, stopped, strict=True):
         page.paragraph(words, bold=bold, most=2 if len(reaches) <= 4 else 1)
     column = (room - _GAP_PT) / 2.0
-    utilities = _set_lines(truck_utility_lines(review), column)
-    tapes = _set_lines((*truck_tape_lines(review), *WHO_TO_CALL), column)
+    utilities = _set_lines(*truck_utility_lines(review), column)
+    tapes = _set_lines(*truck_tape_lines(review), column)
+    tapes += _set_lines(*WHO_TO_CALL, column)
     most = int((page.foot - page.y - _LEAST_PLAN_PT - 8.0) // _LINE_PT)
     needed = min(max(len(utilities), len(tapes)), most)
     height = page.foot - page.y - needed * _LINE_PT - 8.0
@@ -240,13 +241,10 @@ def _from_above(review: DigReview, paper: Paper) -> Canvas:
     return page.canvas
 
 
-def _set_lines(paragraphs: Sequence[str], width: float) -> list[tuple[str, bool]]:
-    """Return paragraphs broken into lines; one that ends in a colon is a bold heading."""
-    return [
-        (line, words.endswith(":"))
-        for words in paragraphs
-        for line in _lines(words, width, bold=words.endswith(":"), most=3)
-    ]
+def _set_lines(heading: str, paragraphs: Sequence[str], width: float) -> list[tuple[str, bool]]:
+    """Return a bold heading and paragraphs, broken into lines, each with whether it is bold."""
+    bold = [(line, True) for line in _lines(heading, width, bold=True, most=3)]
+    return bold + [(line, False) for words in paragraphs for line in _lines(words, width, most=3)]
 
 
 def _lines(words: str, width: float, *, bold: bool = False, most: int = 9) -> list[str]:
