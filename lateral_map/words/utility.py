@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import tie_reading
-from lateral_map.model.results import Crossing, FindingResult, PartyLetter, Report
+from lateral_map.model.results import (
+    Crossing,
+    FindingResult,
+    PartyLetter,
+    Report,
+    ResponsibilityStretch,
+)
 from lateral_map.model.site import Boundary, Locate, PositionTie, Tie
 from lateral_map.units import from_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
@@ -181,7 +187,7 @@ def part_words(report: Report, letter: PartyLetter | None) -> str:
         return ""
     unit = report.site.unit
     stretches = [one for one in report.responsibility if one.party == letter.party]
-    if len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches):
+    if _is_told_by_footages(stretches):
         return " and ".join(
             f"from {length(one.from_m, unit)} to {length(one.to_m, unit)}" for one in stretches
         )
@@ -193,6 +199,11 @@ def part_words(report: Report, letter: PartyLetter | None) -> str:
     # The run does not reach it.
     outside = any(b.line == letter.line and b.outside == letter.party for b in _deciding(report))
     return f"{'past' if outside else 'before'} {the(letter.line)}" if letter.line else ""
+
+
+def _is_told_by_footages(stretches: Sequence[ResponsibilityStretch]) -> bool:
+    """Say whether a party's part lies in pieces, or between one line and itself."""
+    return len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches)
 
 
 def _deciding(report: Report) -> list[Boundary]:
@@ -223,14 +234,14 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
         return f"As we understand it, {answering} answers for the whole run."
     unit = report.site.unit
     ends = plus_minus_or_exact
+    own = [one for one in report.responsibility if one.party == letter.party]
     spans = [
         f"from {ends(one.from_m, one.sd_from_m, unit)} to {ends(one.to_m, one.sd_to_m, unit)}"
-        for one in report.responsibility
-        if one.party == letter.party
+        for one in own
     ]
     part = part_words(report, letter)
     if spans:
-        where = f" {part}" if part and not part.startswith("from ") else ""
+        where = f" {part}" if part and not _is_told_by_footages(own) else ""
         return f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours."
     where = f", {part}" if part else ""
     return f"As we understand it, this run does not reach the part that is yours{where}."
