@@ -163,7 +163,9 @@ def _impossible_in_words(asked: Asked, error: ImpossibleError) -> str:
 @contextmanager
 def _bounded(asked: Asked) -> Iterator[None]:
     """Hold the body to the bounds; raises ``_OutOfTimeError`` or ``MemoryError`` beyond them."""
-    _forget_peak()
+    if sys.platform == "linux":
+        with suppress(OSError):  # the most memory used is counted from here on
+            Path("/proc/self/clear_refs").write_text("5", "ascii")
     if threading.current_thread() is not threading.main_thread() or resource is None:
         with _interrupted(asked.seconds):
             yield
@@ -214,15 +216,8 @@ def _held_bytes() -> int | None:
     return None
 
 
-def _forget_peak() -> None:
-    """Let the system count the most memory used from here on."""
-    if sys.platform == "linux":
-        with suppress(OSError):
-            Path("/proc/self/clear_refs").write_text("5", "ascii")
-
-
 def _peak_mb() -> float | None:
-    """Return the most memory (MB) resident since ``_forget_peak``, None where nobody says."""
+    """Return the most memory (MB) resident since the site was begun, None where nobody says."""
     with suppress(OSError, ValueError, IndexError):
         status = Path("/proc/self/status").read_text("ascii")
         return round(int(status.split("VmHWM:")[1].split()[0]) / 1e3, 1)
