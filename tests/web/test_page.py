@@ -407,7 +407,10 @@ def test_a_page_open_since_before_the_server_was_begun_anew_loses_no_row(
         yard.panel().locator('form button[type="submit"]').first.click()
         wait_until(lambda: len(rows_of(sketch)) == 5)
         expect(yard.page.locator("#saving")).to_contain_text("Saved")
+        # The page that was loaded anew knows nothing of when the row was pressed, and minds not.
+        yard.page.evaluate("new Promise((d) => requestAnimationFrame(() => setTimeout(d, 100)))")
     assert rows_of(sketch)[-1].startswith("E,45,3")
+    assert [one for one in yard.complaints if "403" not in one] == []
 
 
 def test_the_cautions_stand_on_a_page_that_draws_nothing_yet(

@@ -63,7 +63,9 @@ watchOutbox({
       if (!outbox().length) tell(`Saved ${clock(new Date())}`, "good");
       settle(item);
       await picture;
-      afterDrawing(() => performance.measure("save to redraw", { start: `save ${item.body.op}`, end: performance.now() }));
+      const begun = `save ${item.body.op}`;
+      // What was pressed before the page was loaded has no beginning here.
+      if (performance.getEntriesByName(begun).length) afterDrawing(() => performance.measure("save to redraw", { start: begun, end: performance.now() }));
     } finally {
       busy -= 1;
     }
