@@ -267,7 +267,7 @@ class EntryApp:
     def settings(self, _: Request, body: bytes) -> Response:
         """Change settings in site.toml."""
         given = asked.read_asked(asked.SettingsAsked, body)
-        self.entering.save_settings(given.op, given.setting_edits())
+        self.entering.save_settings(given.op, given.setting_edits(), given.entry_seen())
         return self.state()
 
     def plan(self, _: Request, body: bytes) -> Response:

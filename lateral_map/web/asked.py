@@ -12,7 +12,7 @@ from lateral_map.reading.plan import PLAN_KINDS, FeatureProperties
 from lateral_map.reading.rows import TABLES
 from lateral_map.reading.vocabulary import VOCABULARY, describe
 from lateral_map.web.forms import FORMS
-from lateral_map.web.settings import LISTS
+from lateral_map.web.settings import LISTS, EntrySeen
 from lateral_map.web.store import RowEdit, SettingEdit
 
 _LONGEST: Final = 20_000
@@ -98,11 +98,31 @@ class RowsAsked(_Asked):
         return [RowEdit(edit.values, edit.base, edit.at) for edit in self.edits]
 
 
+class _Entry(_Asked):
+    path: Annotated[str, Field(pattern=rf"^({'|'.join(LISTS)})\.\d{{1,4}}$")]
+    seen: _Text | None = None
+    count: Annotated[int, Field(ge=0)] = 0
+
+
 class SettingsAsked(_Asked):
-    """Settings to change."""
+    """Settings to change, all of them of one ``entry`` of a list where that is given."""
 
     op: Op
     edits: Annotated[tuple[_Setting, ...], Field(min_length=1, max_length=_MOST_EDITS)]
+    entry: _Entry | None = None
+
+    @model_validator(mode="after")
+    def _of_the_entry(self) -> SettingsAsked:
+        own = "" if self.entry is None else self.entry.path
+        for edit in self.edits if own else ():
+            if edit.path != own and not edit.path.startswith(f"{own}."):
+                raise ValueError(f"{edit.path!r} is not of {own!r}")
+        return self
+
+    def entry_seen(self) -> EntrySeen | None:
+        """Return the entry as the store takes it."""
+        one = self.entry
+        return None if one is None else EntrySeen(one.path, one.seen, one.count)
 
     def setting_edits(self) -> list[SettingEdit]:
         """Return the edits as the store takes them."""
@@ -112,7 +132,8 @@ class SettingsAsked(_Asked):
 class FeatureAsked(_Asked):
     """A plan feature to add or change (``base`` as it was seen), or to take out.
 
-    ``places`` are those it goes through, None where they stay as they are.
+    ``places`` are those it goes through, None where they stay as they are. ``anew`` adds one like
+    ``base``, which is gone from the plan.
     """
 
     op: Op
@@ -123,6 +144,7 @@ class FeatureAsked(_Asked):
     places: Annotated[list[dict[str, Any]], Field(max_length=_MOST_EDITS)] | None = None
     base: _Text | None = None
     at: int = 0
+    anew: bool = False
     instead: Op | None = None
 
     @model_validator(mode="after")

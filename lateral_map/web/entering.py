@@ -7,6 +7,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from threading import Lock
 from typing import Any, Final
@@ -32,7 +33,7 @@ from lateral_map.web.picture import (
     take_picture,
 )
 from lateral_map.web.places import Ground, geometry
-from lateral_map.web.settings import unit_of
+from lateral_map.web.settings import EntrySeen, unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
 
@@ -131,7 +132,9 @@ class Entering:
         what = ", ".join(f"{k} {before.get(k) or '–'} → {v or '–'}" for k, v in changed.items())
         return f"{who}: {what[:300]}"
 
-    def save_settings(self, op: str, edits: Sequence[SettingEdit]) -> None:
+    def save_settings(
+        self, op: str, edits: Sequence[SettingEdit], entry: EntrySeen | None = None
+    ) -> None:
         """Change settings; a site.toml that is not there yet is begun."""
         if not self.store.text_or_empty(SETTINGS).strip():
             edits = [SettingEdit("format", "1", None), *edits]
@@ -141,7 +144,7 @@ class Entering:
         if taken:
             done = "checked" if taken[0].path.endswith(".checked") else "taken so"
             what = f"a diagnosis {done}" if taken[0].value else "a diagnosis taken back"
-        self.store.save_settings(op, edits, what[:300])
+        self.store.save_settings(op, edits, what[:300], entry)
 
     def save_feature(self, given: FeatureAsked) -> None:
         """Add, change or take out a plan feature."""
@@ -155,6 +158,11 @@ class Entering:
         kind = PLAN_KINDS[given.kind]
         properties = {"kind": given.kind, **given.typed_properties()}
         shape = None
+        base = given.base
+        if given.anew:
+            seen = _feature_seen(given.base or "")
+            properties = {**seen["properties"], **properties}
+            shape, base = seen["geometry"], None
         if given.places is not None or given.base is None:
             solved, _ = self.solutions.current()
             values, report = self.store.settings(), solved.report or self.solutions.last_whole
@@ -167,8 +175,8 @@ class Entering:
             )
             shape = geometry(kind.shape, given.places or [], ground)
         words = f"{kind.title.lower()} {properties.get('name') or ''}".strip()
-        done = "added" if given.base is None else "changed"
-        edit = FeatureEdit(properties, shape, given.base, given.at)
+        done = "added" if base is None else "changed"
+        edit = FeatureEdit(properties, shape, base, given.at)
         self.store.save_feature(given.op, edit, f"{words} {done}", given.instead or "")
 
     # ── reading ──────────────────────────────────────────────────────────────────────────────
@@ -274,3 +282,11 @@ class Entering:
             for file, content in contents.items():
                 folder.writestr(file, content)
         return Made(f"{name}.zip", _TYPES["zip"], packed.getvalue())
+
+
+def _feature_seen(text: str) -> dict[str, Any]:
+    """Return a plan feature as the page read it; raises ``AskedWrong`` where it is none."""
+    with suppress(ValueError, TypeError, KeyError):
+        seen = json.loads(text)
+        return {"properties": dict(seen["properties"] or {}), "geometry": dict(seen["geometry"])}
+    raise AskedWrong("base is no part of a plan")

@@ -10,6 +10,7 @@ import contextlib
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final, get_args
 
@@ -41,6 +42,28 @@ def entries_of(text: str, name: str) -> list[str]:
     """Return the dotted paths of a list's tables, such as ``pipe.0``."""
     found = _read(text).unwrap().get(name, [])
     return [f"{name}.{i}" for i in range(len(found))] if isinstance(found, list) else []
+
+
+@dataclass(frozen=True, slots=True)
+class EntrySeen:
+    """An entry of a list (``pipe.1``) as a page read it, None where it is new; of how many."""
+
+    path: str
+    seen: str | None
+    count: int
+
+
+def find_entry(text: str, entry: EntrySeen) -> str | None:
+    """Return the path at which an entry is now, a new one's at the list's end; None if gone."""
+    name = entry.path.split(".")[0]
+    there = entries_of(text, name)
+    if entry.seen is None:
+        return f"{name}.{len(there)}"
+    same = [path for path in there if value_at(text, path) == entry.seen]
+    if same:
+        return entry.path if entry.path in same else same[0]
+    # Changed in place: where as many are there as then, it is the one.
+    return entry.path if len(there) == entry.count and entry.path in there else None
 
 
 def value_at(text: str, path: str) -> str | None:

@@ -43,7 +43,13 @@ from lateral_map.web.parts import (
     read_table,
     said,
 )
-from lateral_map.web.settings import change_setting, read_settings, value_at
+from lateral_map.web.settings import (
+    EntrySeen,
+    change_setting,
+    find_entry,
+    read_settings,
+    value_at,
+)
 
 PACKAGE: Final = "plan.gpkg"
 FILES: Final = (SETTINGS, *TABLES, PLAN)
@@ -214,22 +220,30 @@ class SiteStore:
         kind: Kind = "add" if all(edit.base is None for edit in edits) else "change"
         return self._commit(op, kind, name, make, words, of=instead)
 
-    def save_settings(self, op: str, edits: Sequence[SettingEdit], words: str) -> Entry:
-        """Change settings, all or none."""
+    def save_settings(
+        self, op: str, edits: Sequence[SettingEdit], words: str, entry: EntrySeen | None = None
+    ) -> Entry:
+        """Change settings, all or none; of an entry of a list where it is by now."""
 
         def make(text: str) -> tuple[str, tuple[Part, ...]]:
             self.settings()
-            parts = []
-            there = {edit.path: value_at(text, edit.path) for edit in edits}
+            parts, moved = [], {edit.path: edit.path for edit in edits}
+            if entry is not None:
+                at = find_entry(text, entry)
+                if at is None:
+                    raise Conflict("it was taken out since this page read it")
+                moved = {path: at + path.removeprefix(entry.path) for path in moved}
+            there = {path: value_at(text, now) for path, now in moved.items()}
             if both := {
                 e.path: there[e.path] for e in edits if there[e.path] not in (e.seen, e.value)
             }:
                 words = f"{' and '.join(both)} changed since this page read it"
                 raise Conflict(words, {path: value or "" for path, value in both.items()})
             for edit in edits:
-                before = value_at(text, edit.path)
-                text = change_setting(text, edit.path, edit.value)
-                parts.append(Part(0, before, value_at(text, edit.path), edit.path))
+                path = moved[edit.path]
+                before = value_at(text, path)
+                text = change_setting(text, path, edit.value)
+                parts.append(Part(0, before, value_at(text, path), path))
             return text, tuple(parts)
 
         return self._commit(op, "change", SETTINGS, make, words)

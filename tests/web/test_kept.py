@@ -130,6 +130,58 @@ def test_a_row_another_device_saves_stays_as_it_is_typed(
         expect(yard.panel()).to_contain_text("Begun and not saved: B, depth 3.85")
         yard.panel().get_by_role("button", name="Open").click()
         expect(yard.panel().locator('[data-field="depth"] input')).to_have_value("3.85")
+        # The row is gone, taken back or taken out elsewhere: what is typed can be a row of its own.
+        table = sketch / "locates.csv"
+        rows = table.read_text().splitlines(keepends=True)
+        table.write_text("".join(row for row in rows if not row.startswith("B,")))
+        press_save(yard)
+        count = yard.saves()
+        dialog.get_by_role("button", name="Save mine as a new row").click()
+        yard.wait_saved(count)
+        assert table.read_text().splitlines()[-1] == rows[2].strip().replace(",2.9,", ",3.85,")
+        assert [words for words in yard.complaints if "409 (Conflict)" not in words] == []
+
+
+def test_what_is_taken_out_elsewhere_while_it_is_typed_can_be_kept(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    pipe = SettingEdit("pipe.1.from", "30", None), SettingEdit("pipe.1.material", "pvc", None)
+    added = uuid4().hex
+    SiteStore(sketch).save_settings(added, pipe, "there")
+    plan = sketch / "plan.geojson"
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        dialog = yard.page.locator("#ask")
+
+        def anew(form: Any, button: str) -> None:
+            expect(yard.page.locator("#saving")).to_contain_text("Changed elsewhere")
+            form.locator('button[type="submit"]').click()
+            count = yard.saves()
+            expect(dialog).to_contain_text("taken out since")
+            expect(dialog.get_by_role("button", name="Save mine over it")).to_have_count(0)
+            dialog.get_by_role("button", name=button).click()
+            yard.wait_saved(count)
+
+        yard.tab("Site")
+        form = yard.panel().locator('[data-list="pipe"]')
+        form.locator(".row").last.click()
+        yard.fill({"size": "4"}, form.locator("form"))
+        SiteStore(sketch).undo(uuid4().hex, added)
+        anew(form.locator("form"), "Add mine anew")
+        settings = SiteStore(sketch).settings()
+        assert [settings[f"pipe.1.{name}"] for name in ("from", "material", "size")] == [
+            "30", "pvc", "4",
+        ]  # fmt: skip
+        yard.tab("Plan")
+        yard.panel().locator('[data-section="rows"] .row').first.click()
+        yard.fill({"name": "mine"}, yard.panel().locator("form.entry"))
+        whole = json.loads(plan.read_text())
+        gone = whole["features"].pop(0)
+        plan.write_text(json.dumps(whole))
+        anew(yard.panel().locator("form.entry"), "Save mine as a new part")
+        mine = json.loads(plan.read_text())["features"][-1]
+        assert mine["geometry"] == gone["geometry"]
+        assert mine["properties"] == {**gone["properties"], "name": "mine"}
         assert [words for words in yard.complaints if "409 (Conflict)" not in words] == []
 
 

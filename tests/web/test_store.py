@@ -12,6 +12,7 @@ import pytest
 from lateral_map.web import disk, store
 from lateral_map.web.history import Entry
 from lateral_map.web.parts import Conflict
+from lateral_map.web.settings import EntrySeen, entries_of, value_at
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore, UnreadableError
 
 
@@ -265,6 +266,44 @@ def test_a_setting_both_changed_is_asked_about(sketch: Path) -> None:
     other.save_settings(op(), [SettingEdit("start.depth", "3.4", "3.2")], "")
     assert one.look()
     assert one.settings()["start.depth"] == "3.4"
+
+
+def test_an_entry_of_a_list_is_followed_and_never_taken_for_another(sketch: Path) -> None:
+    one, other = SiteStore(sketch), SiteStore(sketch)
+
+    def entry(at: int) -> EntrySeen:
+        path, text = f"pipe.{at}", SiteStore(sketch).text("site.toml")
+        return EntrySeen(path, value_at(text, path), len(entries_of(text, "pipe")))
+
+    def materials() -> list[str]:
+        settings = SiteStore(sketch).settings()
+        return [value for path, value in settings.items() if path.endswith(".material")]
+
+    def add(site: SiteStore, material: str) -> None:
+        new = EntrySeen("pipe.1", None, 1)
+        edits = [SettingEdit("pipe.1.from", "20", None),
+                 SettingEdit("pipe.1.material", material, None)]  # fmt: skip
+        site.save_settings(op(), edits, "", new)
+
+    # Both add one at the same time: neither is written over, nor are they mixed.
+    add(one, "pvc")
+    add(other, "concrete")
+    assert materials() == ["clay", "pvc", "concrete"]
+    # The one above is taken out: what is typed into the last goes with it.
+    last, first = entry(2), entry(0)
+    other.save_settings(op(), [SettingEdit("pipe.0", None, first.seen)], "", first)
+    one.save_settings(op(), [SettingEdit("pipe.2.size", "8", None)], "", last)
+    assert (materials(), SiteStore(sketch).settings()["pipe.1.size"]) == (["pvc", "concrete"], "8")
+    # Another field of it changed, both count; it is gone, and no half of it comes back.
+    last = entry(1)
+    other.save_settings(op(), [SettingEdit("pipe.1.material", "clay", "concrete")], "", last)
+    one.save_settings(op(), [SettingEdit("pipe.1.from", "22", "20")], "", last)
+    assert materials() == ["pvc", "clay"]
+    last = entry(1)
+    other.save_settings(op(), [SettingEdit("pipe.1", None, last.seen)], "", last)
+    with pytest.raises(Conflict, match="taken out"):
+        one.save_settings(op(), [SettingEdit("pipe.1.joint_length", "3", None)], "", last)
+    assert materials() == ["pvc"]
 
 
 def test_a_part_of_the_plan_both_changed_is_asked_about(sketch: Path) -> None:

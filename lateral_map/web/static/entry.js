@@ -167,9 +167,17 @@ function askAbout(item) {
     const { op, ...rest } = body;
     if (change.edits?.length !== 0) save(path, { ...rest, ...change }, item.from);
   };
-  const mine = path === "/plan" ? { base: answer.row, at: answer.at } : path === "/rows" ? { edits: [{ ...edit, base: answer.row, at: answer.at }] } : { edits: body.edits.map((each) => (each.path in theirs ? { ...each, seen: theirs[each.path] || null } : each)) };
-  const left = path === "/settings" ? { edits: body.edits.filter((each) => !(each.path in theirs)) } : { edits: [] };
-  const anew = path === "/plan" ? !body.take_out && body.places && { base: null } : path === "/rows" && edit.values.footage !== undefined && { edits: [{ ...edit, base: null }] };
+  const mine = path === "/plan" ? { base: answer.row, at: answer.at } : path === "/rows" ? { edits: [{ ...edit, base: answer.row, at: answer.at }] } : { edits: body.edits.map((each) => (theirs && each.path in theirs ? { ...each, seen: theirs[each.path] || null } : each)) };
+  // Of a row that is gone the form had all, of one that is there only what was changed.
+  const whole = answer.row ? edit?.values.footage !== undefined && edit.values : item.from?.kept.values || edit?.values;
+  const isGone = path === "/settings" && !theirs;
+  const entry = isGone && { path: body.entry.path, seen: null, count: 0 };
+  const anew = {
+    "/plan": !body.take_out && (body.base && !answer.row ? { anew: true } : body.places && { base: null }),
+    "/rows": whole && { edits: [{ ...edit, values: whole, base: null }] },
+    "/settings": isGone && item.from && edit.path !== entry.path && { entry, edits: Object.entries(item.from.kept.values).filter(([, value]) => value).map(([name, value]) => ({ path: `${entry.path}.${name}`, value, seen: null })) },
+  }[path];
+  const left = { edits: path === "/settings" && !isGone ? body.edits.filter((each) => !(each.path in theirs)) : [] };
   const label = (name) => fieldLabel(path, body, name);
   const cells = (name) => [make("th", { scope: "row", text: label(name) }), make("td", { dir: "auto", text: theirs[name] || "–" }), make("td", { dir: "auto", text: yours[name] || "–" })];
   dialog.replaceChildren(
@@ -177,8 +185,8 @@ function askAbout(item) {
     make("p", { text: `${answer.words[0].toUpperCase()}${answer.words.slice(1)}. Nothing is lost: choose what stands.` }),
     names.length ? make("table", {}, make("thead", {}, make("tr", {}, make("td"), make("th", { scope: "col", text: "There now" }), make("th", { scope: "col", text: "Yours" }))), make("tbody", {}, names.map((name) => make("tr", {}, cells(name))))) : "",
     make("div", { class: "doing" },
-      answer.row || path === "/settings" ? button("Save mine over it", again(mine), { class: "primary" }) : null,
-      anew ? button(path === "/plan" ? "Save mine as a new part" : "Save mine as a new row", again(anew), { class: "plain" }) : null,
+      answer.row || (path === "/settings" && !isGone) ? button("Save mine over it", again(mine), { class: "primary" }) : null,
+      anew ? button({ "/plan": "Save mine as a new part", "/rows": "Save mine as a new row", "/settings": "Add mine anew" }[path], again(anew), { class: "plain" }) : null,
       button("Keep what is there", () => { again(left)(); result = ""; reload(); }, { class: "plain" }),
       item.from ? button("Back to the form", () => { dialog.close(); if (!giveBack(item)) tellWaiting(); }, { class: "plain" }) : null));
   dialog.showModal();
@@ -744,14 +752,15 @@ function listPanel(name, title, key, values) {
   const entryForm = (path, draft) => {
     const isNew = !entries.includes(path);
     const seen = draft?.seen || (isNew ? {} : of(path));
+    const entry = draft?.entry || { path, seen: texts[path] ?? null, count: entries.length };
     const form = makeForm(forms[name], context());
     form.fill(draft?.values || (isNew && name === "pipe" && !entries.length ? { from: "0" } : seen));
-    const now = () => ({ path, seen, values: form.values() });
+    const now = () => ({ path, seen, entry, values: form.values() });
     form.element.addEventListener("input", () => keep(draftName, now()));
     const hand = (edits) => {
       const from = { tab: "site", section: name, draft: draftName, kept: now() };
       close();
-      save("/settings", { edits }, from);
+      save("/settings", { edits, entry }, from);
       byId("panel").querySelector(`[data-section="${name}"] .chip`)?.focus({ preventScroll: true });
     };
     const submit = (event) => {
