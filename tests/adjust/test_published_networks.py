@@ -6,9 +6,12 @@ through the adjusted values that GNU Gama 2.24 ships with its tests; facts only,
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
+from lateral_map import build_report, load_site
 from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.model.route import Chain, Layout
 
@@ -189,3 +192,53 @@ def test_norris_linear_fit():
     s0 = np.sqrt(found.cost / (len(x) - 2))
     sd = np.sqrt(np.diag(found.normal.inverse())) * s0
     assert sd == pytest.approx([0.232818234301152, 0.429796848199937e-3], rel=1e-8)
+
+
+@pytest.mark.parametrize(("azimuth", "sd_cm"), [(90.0, 3.303), (0.0, 2.335)])
+def test_tapes_of_strang_and_borre_lead_to_a_crossing(tmp_path, azimuth, sd_cm):
+    """StrangBorre_Distance_fix from folder to answer: three tapes, a mark, a curb 1 m past it.
+
+    The pipe runs along one axis, and a start hardly known gives the mark alone a say: the crossing
+    is a metre from the published point, as sure as that is along the pipe. Their s0 is the tapes'
+    accuracy here, so that their standard deviations are those of the readings as stated; a level
+    pipe's transmitter lies right under its mark.
+    """
+    east, north = 170.7029, 170.7234
+    along = np.array([np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))])
+    begin = np.array([east, north]) - 20.0 * along
+    (tmp_path / "site.toml").write_text(
+        'format = 1\n[site]\nname = "s"\ncrs = "local"\nunit = "m"\n'
+        f"[start]\nx = {begin[0]}\ny = {begin[1]}\naccuracy = 5.0\ndepth = 2.0\n"
+        f"azimuth = {azimuth}\nazimuth_accuracy = 0.001\n"
+        "[counter]\nzero_accuracy = 0.0001\nscale_accuracy = 0.000001\n"
+        "reading_accuracy = 0.0001\n[transmitter]\nbehind_lens = 0.0\n"
+        "[accuracy]\ntape = 0.033029\ntape_fraction = 0.0\nmark = 0.0001\nmark_fraction = 0.0\n"
+        "wander = 0.0001\nfall = 0.0001\nfall_accuracy = 0.0001\nfall_wander = 0.0001\n"
+        "[run]\nend_footage = 30.0\n"
+        '[[boundary]]\nline = "curb"\ninside = "owner"\noutside = "city"\ndecides = true\n'
+    )
+    (tmp_path / "locates.csv").write_text(
+        "mark,footage,depth,tape1_from,tape1,tape2_from,tape2,tape3_from,tape3\n"
+        "P,20,2,1,100.01,2,100.02,3,100.03\n"
+    )
+    across = np.array([along[1], -along[0]])
+    curb = np.array([east, north]) + along + np.array([[-50.0], [50.0]]) * across
+    fixed = {"1": (170.71, 270.71), "2": (100.0, 100.0), "3": (241.42, 100.0)}
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"kind": kind, "name": name, "accuracy": 0.0001},
+            "geometry": {"type": shape, "coordinates": places},
+        }
+        for kind, name, shape, places in (
+            ("curb", "curb", "LineString", curb.tolist()),
+            *(("reference", name, "Point", list(place)) for name, place in fixed.items()),
+        )
+    ]
+    plan = {"type": "FeatureCollection", "features": features}
+    (tmp_path / "plan.geojson").write_text(json.dumps(plan))
+    (crossing,) = build_report(load_site(tmp_path)).crossings
+    place = np.array([crossing.easting_m, crossing.northing_m])
+    assert place == pytest.approx(np.array([east, north]) + along, abs=2e-4)
+    assert crossing.footage_m == pytest.approx(21.0, abs=2e-4)
+    assert crossing.sd_footage_m * 100 == pytest.approx(sd_cm, abs=0.01)
