@@ -1,7 +1,8 @@
 """route.kml: the line by what it rests on, corridor, marks and findings (OGC KML 2.2).
 
 Everything lies on the ground: KML's altitudes are above the EGM96 geoid, which nobody measured.
-Other people's words go into names and data, never into descriptions, which viewers show as HTML.
+Other people's words go into names and data, never into descriptions, which viewers show as HTML;
+some show names and data so too: a sign that opens a tag is written as one that does not.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ _AREAS: Final[dict[LayerName, tuple[str, AreaStyle]]] = {
 _MARKS: Final[dict[LayerName, str]] = {
     "crossings": "Crossings", "findings": "Findings", "locates": "Locates",
 }  # fmt: skip
+_UNTAGGED: Final = str.maketrans("<>", "‹›")
 
 
 def route_kml(report: Report) -> bytes:
@@ -44,7 +46,7 @@ def route_kml(report: Report) -> bytes:
     out = outward(report)
     root = ET.Element("kml", xmlns=_NAMESPACE)
     document = add(root, "Document")
-    add(document, "name", label(report.site.name, 120))
+    add(document, "name", label(report.site.name, 120).translate(_UNTAGGED))
     for basis, line in BASIS_LINES.items():
         _style(document, basis.replace(" ", "-"), line.colour, f"{line.width_px:g}")
     for area, (_, look) in _AREAS.items():
@@ -113,13 +115,14 @@ def _placemark(
     folder: ET.Element, name: str, record: Mapping[str, Any], style: str = ""
 ) -> ET.Element:
     placemark = add(folder, "Placemark")
-    add(placemark, "name", name)
+    add(placemark, "name", name.translate(_UNTAGGED))
     if style:
         add(placemark, "styleUrl", f"#{style}")
     data = add(placemark, "ExtendedData")
     for key, value in flat_record(record).items():
         if value is not None and value != "":
-            add(add(data, "Data", name=clean(key)), "value", clean(str(value)))
+            shown = [clean(str(words)).translate(_UNTAGGED) for words in (key, value)]
+            add(add(data, "Data", name=shown[0]), "value", shown[1])
     return placemark
 
 
