@@ -135,8 +135,8 @@ def letter_faults(
     for words in (*said_in(facts), *evidence_in(report)):
         if squeezed(words) not in whole:
             yield f"not whole: {words[:90]!r}"
-    if cut := re.search(r"…|\band \d+ more\b", text):
-        yield f"cut: {cut[0]!r}"
+    for fault in re.finditer(r"…|\band \d+ more\b|\S+\s*[\r\n]+\s*%", text):
+        yield f"cut, or parted so that no search finds it: {fault[0]!r}"
     yield from listing_faults(report, letter, pdf)
 
 

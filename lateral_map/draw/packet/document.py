@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from lateral_map.draw.packet.sandbox import enclose_letter, fill_template
 from lateral_map.draw.plan.figure import plan_figure
@@ -42,7 +42,12 @@ _TEMPLATES: Final = Path(__file__).parent / "templates"
 _OWN: Final = _TEMPLATES / "letter.html"
 # A photograph this near a finding shows it (common practice, no source).
 _NEAR_M: Final = to_metres(0.75, "ft")
-_UNBROKEN: Final = re.compile(r"(?:&[gl]t; )?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b)?")
+# A line break in one hides it from a search. Drawings, styles and tags are no running text.
+_UNBROKEN: Final = re.compile(
+    r"(<svg.*?</svg>|<style.*?</style>|<[^>]*>)"
+    r"|(?:&[gl]t; )?[-−]?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b| %)?",
+    re.DOTALL,
+)
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
 FINDING_TABLES: Final = ("dangers", "theirs", "shared", "close", "record")
 # The letter's end, and what its findings do where most of a page is left below it.
@@ -67,7 +72,7 @@ def referral_html(
     """
     facts = letter_facts(report, letter)
     words = "" if apart else render_letter(facts)
-    return _render(
+    page = _render(
         "referral.html",
         facts=facts,
         letter=Markup(words),  # noqa: S704 - escaped by its own sandbox
@@ -76,6 +81,7 @@ def referral_html(
         drawings=_drawings(sheets),
         css=_css("print.css", report, sheets.setting.paper),
     )
+    return _unbroken(page)
 
 
 def render_letter(facts: Mapping[str, object]) -> str:
@@ -100,7 +106,7 @@ def letter_css(report: Report, sheets: SheetSet) -> str:
 
 def sheet_html(report: Report, sheets: SheetSet) -> str:
     """Return the drawing sheets with their tables behind them."""
-    return _render(
+    page = _render(
         "sheet.html",
         site=tidy(report.site.name, 120),
         stop=[as_sentence(tidy(words, 300)) for words in danger_notices(report)],
@@ -112,6 +118,7 @@ def sheet_html(report: Report, sheets: SheetSet) -> str:
         drawings=_drawings(sheets),
         css=_css("print.css", report, sheets.setting.paper),
     )
+    return _unbroken(page)
 
 
 def owner_html(report: Report, sheets: SheetSet) -> str:
@@ -128,12 +135,13 @@ def owner_html(report: Report, sheets: SheetSet) -> str:
         elif layer.key in _OWNER_LAYERS:
             layers.append(layer)
     picture = plan_figure(report, *_PHONE_PT, "Your sewer line from above", layers=layers)
-    return _render(
+    page = _render(
         "owner.html",
         drawing=_titled(picture),
         css=_css("owner.css", report, sheets.setting.paper),
         **owner_facts(report),
     )
+    return _unbroken(page)
 
 
 def _drawings(sheets: SheetSet) -> list[Markup]:
@@ -194,6 +202,11 @@ def _render(name: str, **values: Any) -> str:
     return _environment().get_template(name).render(values)
 
 
+def _unbroken(page: str) -> str:
+    """Return a page with no percentage or range broken over two lines: searches find it."""
+    return _UNBROKEN.sub(lambda found: found[1] or f'<span class="whole">{found[0]}</span>', page)
+
+
 @cache
 def _environment() -> Environment:
     environment = Environment(
@@ -211,10 +224,5 @@ def _environment() -> Environment:
             for letter in text
         )
 
-    def whole(text: str) -> Markup:
-        """Return text escaped, no percentage or range broken over two lines: searches find it."""
-        safe = _UNBROKEN.sub(r'<span class="whole">\g<0></span>', str(escape(text)))
-        return Markup(safe)  # noqa: S704 - escaped
-
-    environment.filters |= {"css_text": css_text, "whole": whole}
+    environment.filters |= {"css_text": css_text}
     return environment
