@@ -32,6 +32,12 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/diagnose.py", "log_odds=first.log_odds + one.log_odds", "log_odds=first.log_odds - one.log_odds", "two slips at once are the less likely the better they explain"),
     ("adjust/diagnose.py", "terms = -0.5 * float(size @ size) / usual**2", "terms = 50.0 + 0.0 * usual", "freedom costs nothing"),
     ("adjust/diagnose.py", "total = sum(weights) + math.exp(-top) + math.exp(noisier - top)", "total = sum(weights)", "something is always wrong"),
+    # noise
+    ("model/noise.py", "variance = (_WORTH + max(chi_square, 0.0)) / (_WORTH + max(freedom, 0.0))", "variance = 1.0", "no misfit ever widens an answer"),
+    ("model/noise.py", "extra = self.pipe**2 - self.readings**2", "extra = 0.0 * self.pipe", "the pipe's wander counts as a reading's error"),
+    ("model/noise.py", "readings, pipe = left * self.readings**2, left * self.pipe**2", "readings, pipe = self.readings**2, self.pipe**2", "a gross slip widens what its own mending explains"),
+    ("model/route.py", "away = gap[:, :, None] * gap[:, None, :]", "away = 0.0 * gap[:, :, None] * gap[:, None, :]", "the corridor forgets where a mended line would lie"),
+    ("model/route.py", "level = ~(directions | upright)", "level = ~directions", "depths that misfit widen the plan"),
     # chain
     ("adjust/chain.py", "first = site.counter.zero_m + site.start.riser_m", "first = site.counter.zero_m", "a riser is laid out flat"),
     ("adjust/chain.py", "_LONGEST_PIECE_M = 1.524", "_LONGEST_PIECE_M = 15.24", "wander is lumped into long straights"),

@@ -15,6 +15,7 @@ from lateral_map.adjust.route import adjust_route
 from lateral_map.model.chance import TWO_SIDED_95, less_sure
 from lateral_map.model.noise import student_95, wider_by_fit
 from lateral_map.model.past import measure_past
+from lateral_map.model.route import Doubt
 from lateral_map.report import build_report
 
 
@@ -72,6 +73,21 @@ def test_of_an_answers_variance_each_equation_counts_as_its_own_kind():
     one = gradient[0]
     sd = np.sqrt(one @ route.covariance @ one)
     assert noise.widen(sd, one) == pytest.approx(np.sqrt(expected[0, 0]))
+
+
+def test_what_else_the_notes_may_mean_tells_the_noise_and_where_the_line_may_lie():
+    planted = plant("tape in metres", 9002)
+    route, other = adjust_route(planted.site), adjust_route(planted.clean_site)
+    doubted = replace(route, doubts=(Doubt(0.9, other, float),))
+    own, theirs = route.noise, other.noise
+    assert own.readings > 2.0 * theirs.readings
+    expected = np.sqrt(0.1 * own.readings**2 + 0.9 * theirs.readings**2)
+    assert doubted.noise.readings == pytest.approx(expected)
+    gap = (other.positions([15.0]) - route.positions([15.0]))[0, :2]
+    covariance = 0.1 * route.plan_covariance([15.0])[0] + 0.9 * other.plan_covariance([15.0])[0]
+    covariance += 0.9 * np.outer(gap, gap)
+    assert np.hypot(*gap) > 0.1
+    np.testing.assert_allclose(doubted.plan_covariance([15.0])[0], covariance)
 
 
 def test_every_answer_in_plan_is_as_sure_as_the_crossing():
