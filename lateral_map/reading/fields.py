@@ -352,7 +352,13 @@ MATERIAL_NAMES: Final = {
     "bituminized fiber": "bituminous fibre", "bituminised fibre": "bituminous fibre",
     "pitch fibre": "bituminous fibre", "pitch fiber": "bituminous fibre",
     "ac": "asbestos cement", "acp": "asbestos cement", "transite": "asbestos cement",
-    "pe": "hdpe", "polyethylene": "hdpe",
+    "pe": "hdpe", "polyethylene": "hdpe", "sdr 35": "pvc", "sdr35": "pvc",
+    "clay pipe": "clay", "clay tile": "clay", "vitrified clay tile": "clay",
+    "cast iron soil pipe": "cast iron", "concrete pipe": "concrete", "pvc pipe": "pvc",
+    "abs pipe": "abs", "hdpe pipe": "hdpe", "orangeburg pipe": "bituminous fibre",
+    "ac pipe": "asbestos cement", "asbestos cement pipe": "asbestos cement",
+    "transite pipe": "asbestos cement", "steel pipe": "steel", "galvanized": "steel",
+    "galvanised": "steel", "galvanized steel": "steel", "galvanised steel": "steel",
 }  # fmt: skip
 # What the trade also calls a utility (from memory).
 UTILITY_NAMES: Final = {

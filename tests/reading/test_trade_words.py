@@ -34,7 +34,9 @@ def test_a_trade_name_is_its_material(tmp_path, word, meant):
         assert load_site(folder).pipes[0].material == meant
 
 
-@pytest.mark.parametrize("word", ["copper", "vcpx", "lead", "grp", "stainless", "iron"])
+@pytest.mark.parametrize(
+    "word", ["copper", "vcpx", "lead", "grp", "stainless", "iron", "truss", "tile", "sch 40"]
+)
 def test_another_material_is_not_asked_back_as_one_of_ours(tmp_path, word):
     with pytest.raises(SiteError) as caught:
         load_site(with_material(tmp_path, word))
