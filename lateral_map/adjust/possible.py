@@ -99,14 +99,17 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
 
 
 def _far_apart(site: Site, fixes: list[Fix]) -> Iterator[tuple[Fix, Fix]]:
-    """Yield the pairs whose first places are too far apart though both were known exactly."""
-    place = np.array([fix.points_m[0] for fix in fixes])
-    footage = np.array([fix.footage_m for fix in fixes])
-    from_start = np.arange(len(fixes))[:, None] == 0
+    """Yield the pairs all of whose places are too far apart though all were known exactly."""
+    count = np.array([len(fix.points_m) for fix in fixes])
+    place = np.concatenate([fix.points_m for fix in fixes])
+    footage = np.repeat([fix.footage_m for fix in fixes], count)
+    from_start = (np.arange(len(place)) < count[0])[:, None]
     apart = np.hypot(*(place[:, None] - place).T)
     between = np.maximum(np.abs(footage[:, None] - footage) - site.start.riser_m * from_start, 0.0)
-    sure = between + _SURE * np.sqrt(_footage_variance(site, between, from_start))
-    for one, other in np.argwhere(np.triu(sure < apart, 1)):
+    far = between + _SURE * np.sqrt(_footage_variance(site, between, from_start)) < apart
+    for axis in (0, 1):
+        far = np.logical_and.reduceat(far, np.cumsum(count) - count, axis=axis)
+    for one, other in np.argwhere(np.triu(far, 1)):
         yield fixes[one], fixes[other]
 
 
