@@ -53,7 +53,7 @@ _ABOUT_AS_WELL = 5.991
 _SAME_PLACE_M = 0.3
 _MOST_UNKNOWN_LINES = 24
 # With fewer unknowns than this one dense solve is as quick as eliminating the marks first.
-_WORTH_SPLITTING = 140
+_WORTH_SPLITTING = 200
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)

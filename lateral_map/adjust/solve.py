@@ -295,7 +295,9 @@ def solve_least_squares(
                 break
             damping = max(4.0 * damping, _FIRST_DAMPING)
             continue
-        predicted = gain + damping * float(np.square(step) @ full.diagonal)
+        predicted = gain
+        if damping:
+            predicted += damping * float(np.square(step) @ full.diagonal)
         kept = (cost - trial_cost) / max(predicted, 1e-300)
         if damping:
             # Nielsen's rule (from memory): a step that kept its promise is damped less the next

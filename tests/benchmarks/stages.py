@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 TESTS = Path(__file__).parents[1]
-STAGES = ("load", "adjust", "report", "result", "job", "solve60")
+STAGES = ("load", "adjust", "report", "result", "job", "solve60", "adjust100", "report100")
 # How many site folders of tests/batch/programme.py, jobs of tests/truth/jobs.py, and turns.
 FOLDERS, JOBS, ROUNDS = 24, 16, 5
 
@@ -29,6 +29,7 @@ FOLDERS, JOBS, ROUNDS = 24, 16, 5
 def measure(root: Path) -> dict[str, float]:
     """Return median milliseconds of processor time a site of every stage, this version's."""
     from benchmarks.sizes import line_of_nodes
+    from benchmarks.test_save_to_redraw import write_site
     from truth.jobs import draw_job
 
     from lateral_map.adjust.chain import turns_at_nodes
@@ -68,6 +69,11 @@ def measure(root: Path) -> dict[str, float]:
             clock("job", build_report, job)
         for _ in range(20):
             clock("solve60", solve)
+        with tempfile.TemporaryDirectory() as scratch:
+            write_site(large := Path(scratch, "site"), 100)
+            site = load_site(large)
+        for _ in range(6):
+            clock("report100", report_on, clock("adjust100", adjust_route, site))
     return {stage: statistics.median(times) for stage, times in spent.items()}
 
 
