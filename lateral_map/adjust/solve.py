@@ -295,10 +295,8 @@ def solve_least_squares(
                 break
             damping = max(4.0 * damping, _FIRST_DAMPING)
             continue
-        predicted = gain
-        if damping:
-            predicted += damping * float(np.square(step) @ full.diagonal)
-        kept = (cost - trial_cost) / max(predicted, 1e-300)
+        held_back = damping * float(np.square(step) @ full.diagonal) if damping else 0.0
+        kept = (cost - trial_cost) / max(gain + held_back, 1e-300)
         if damping:
             # Nielsen's rule (from memory): a step that kept its promise is damped less the next
             # time, down to a third, one that kept less than half of it more.
