@@ -273,7 +273,8 @@ def crossing_sentences(report: Report, letter: PartyLetter | None) -> str:
         )
         sentences.append(as_sentence(grazing_words(crossing, unit)))
         if crossing.carried_m:
-            sentences.append(f"It is a {carried_words(crossing.carried_m, unit)}.")
+            words = f"{the(crossing.line)} is a {carried_words(crossing.carried_m, unit)}"
+            sentences.append(as_sentence(words))
     if not sentences:
         sentences = [
             as_sentence(tidy(uncrossed_words(short, unit), 200))

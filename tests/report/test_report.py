@@ -31,6 +31,7 @@ from lateral_map.model.site import (
 from lateral_map.report import build_report, report_on
 from lateral_map.words.notices import report_notices
 from lateral_map.words.technician import settling_words
+from lateral_map.words.utility import crossing_sentences
 
 INCH = 0.0254
 
@@ -138,6 +139,12 @@ def test_a_line_carried_on_is_owned_up_to():
         "curb was mapped too short and was carried straight on, 32.8 ft past its mapped end "
     )
     assert said[0].endswith("the pipe crosses it at 78.8 ft")
+    decides = (Boundary("curb", "owner", "city", decides=True),)
+    report = build_report(
+        replace(site, plan=replace(site.plan, lines=(short,)), boundaries=decides)
+    )
+    told = crossing_sentences(report, report.letters[0])
+    assert "The curb is a line carried straight on 32.8 ft past its mapped end." in told
 
 
 def test_grazing_and_repeated_crossings_are_said():
