@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 # Beyond this much doubt of the heading (5 degrees) a line swings on an arc, no longer a chord.
 _ARC_RAD = math.radians(5.0)
 _DRAWS = 256
-# Where a quantity hangs on fewer than this share of the unknowns, the others are left out of sums.
-_FEW = 0.7
+# From so many unknowns on, those that a quantity does not hang on are left out of its sums.
+_MANY = 200
 _AXES = np.eye(3)
 
 
@@ -560,9 +560,8 @@ class Route:
     def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return invert depths (m) below ground at footages and their 1 sd, doubts included."""
         depth, jacobian = self.depth_jacobian(footage_m)
-        used = jacobian.any(axis=0)
-        held = jacobian[:, used]
-        variance = np.einsum("kn,kn->k", held @ self.covariance[np.ix_(used, used)], held)
+        held, covariance = _held(jacobian, self.covariance)
+        variance = np.einsum("kn,kn->k", held @ covariance, held)
         # Away from a measured level the ground itself is less sure than the corrections know.
         weights = self.ground.correction_weights(footage_m)
         if weights.shape[1]:
@@ -579,8 +578,14 @@ class Route:
 
 def propagate(jacobian: Floats, covariance: Floats) -> Floats:
     """Return J C Jᵀ for a stack of Jacobians (k, m, n): the covariances (k, m, m)."""
-    used = np.flatnonzero(jacobian.any(axis=(0, 1)))
-    if len(used) < _FEW * len(covariance):
-        jacobian, covariance = jacobian[:, :, used], covariance[used[:, None], used]
+    jacobian, covariance = _held(jacobian, covariance)
     spread = (jacobian.reshape(-1, len(covariance)) @ covariance).reshape(jacobian.shape)
     return np.asarray(spread @ np.swapaxes(jacobian, -1, -2))
+
+
+def _held(jacobian: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+    """Return derivatives (..., n) and covariance without unknowns that none hangs on."""
+    if len(covariance) < _MANY:
+        return jacobian, covariance
+    used = np.flatnonzero(jacobian.reshape(-1, len(covariance)).any(axis=0))
+    return jacobian[..., used], covariance[used[:, None], used]
