@@ -582,5 +582,5 @@ def summary_lines(report: Report) -> list[str]:
             "stand on no letter"
         )
     if not report.site.referral.sender:
-        lines.append("The letter says not whom to answer: write [referral] from in site.toml")
+        lines.append("The letter does not say whom to answer: write [referral] from in site.toml")
     return lines

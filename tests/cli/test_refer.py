@@ -42,7 +42,7 @@ def test_refer_writes_the_packet_and_says_what_it_asks(run: Run, tmp_path: Path)
     done = run("refer", folder, "--letter", folder / "mine.html", "--also", "dxf")
     assert done.returncode == 0, done.stderr
     assert "Asked: " in done.stdout
-    assert "says not whom to answer: write [referral] from in site.toml" in done.stdout
+    assert "does not say whom to answer: write [referral] from in site.toml" in done.stdout
     names = {path.name for path in (folder / "out").iterdir()}
     assert names == {"referral.pdf", "owner.html", "owner.pdf", "referral.zip"}
 

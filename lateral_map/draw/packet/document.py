@@ -45,7 +45,7 @@ _NEAR_M: Final = to_metres(0.75, "ft")
 # A line break in one hides it from a search. Drawings, styles and tags are no running text.
 _UNBROKEN: Final = re.compile(
     r"(<svg.*?</svg>|<style.*?</style>|<[^>]*>)"
-    r"|(?:&[gl]t; )?[-−]?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b| %)?",
+    r"|(?:&[gl]t; )?[-−]?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b| %)?|\b[xy] [-−]?\d[\d.]*",
     re.DOTALL,
 )
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
