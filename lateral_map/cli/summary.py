@@ -25,6 +25,7 @@ from lateral_map.words.names import (
     taken_words,
 )
 from lateral_map.words.notices import (
+    FEW_CROSSINGS,
     as_sentence,
     grazing_words,
     report_notices,
@@ -113,8 +114,11 @@ def check_parts(report: Report) -> list[Part]:
 def drawing_parts(report: Report) -> list[Part]:
     """Return the summary ``draw`` prints: length, crossings, findings, suspects, notices."""
     unit = report.site.unit
-    crossings = []
+    crossings, bounding = [], {one.line for one in report.site.boundaries}
+    others = [one for one in report.crossings if one.line not in bounding]
     for crossing in report.crossings:
+        if crossing in others[FEW_CROSSINGS:]:
+            continue
         words = (
             f"{crossing.line} at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
             f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep"
@@ -122,6 +126,9 @@ def drawing_parts(report: Report) -> list[Part]:
         words += "; responsibility changes here" if crossing.decides else ""
         words += f"; {grazing_words(crossing, unit)}" if crossing.grazing else ""
         crossings.append(words)
+    if len(others) > FEW_CROSSINGS:
+        more = len(others) - FEW_CROSSINGS
+        crossings.append(f"{more} more crossings of lines that bound nothing: see result.json")
     findings = []
     for result in report.findings:
         words = "STOP, " if result.finding_class == "danger" else ""

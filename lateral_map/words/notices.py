@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from lateral_map.analysis.dig import LEAST_TOLERANCE_M
@@ -23,6 +24,8 @@ from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
 
 # So many of a plan's sources are told on a sheet.
 _ORIGINS = 4
+# Of more crossed lines that bound nothing than these, those that follow are counted.
+FEW_CROSSINGS = 8
 UNIT_NAMES = {"in": "inches", "ft": "feet", "m": "metres", "cm": "centimetres", "mm": "millimetres"}
 
 
@@ -329,8 +332,33 @@ def _line_notices(report: Report) -> Iterator[str]:
             "nobody measured the ground: depths are drawn below a level ground line, and the "
             "pipe's true fall cannot be told from them"
         )
-    unit, lines = report.site.unit, [crossing.line for crossing in report.crossings]
-    for crossing in report.crossings:
+    yield from _crossing_notices(report)
+    unit, often = report.site.unit, Counter((not c.decides, c.line) for c in report.crossings)
+    again = sorted((*which, times) for which, times in often.items() if times > 1)
+    for other, line, times in again[:FEW_CROSSINGS]:
+        back = "" if other else ": who answers changes back between them"
+        yield f"{line} is crossed {times} times{back}"
+    yield from (
+        f"responsibility changes at a line the run does not reach: {uncrossed_words(short, unit)}"
+        for short in report.uncrossed
+        if short.decides
+    )
+
+
+def _crossing_notices(report: Report) -> Iterator[str]:
+    """Say what makes each crossing doubtful; once of a flood of lines that bound nothing."""
+    unit, bounding = report.site.unit, {one.line for one in report.site.boundaries}
+    others = [one for one in report.crossings if one.line not in bounding]
+    flood = others if len(others) > FEW_CROSSINGS else []
+    carried = [one.line for one in flood if one.carried_m]
+    loose = [one.line for one in flood if one.others_m or one.may_miss or one.grazing]
+    for names, words in (
+        (carried, "mapped too short, carried straight on to where the pipe crosses them"),
+        (loose, "met nearly along, or crossed elsewhere by other lines that fit about as well"),
+    ):
+        if names:
+            yield f"{listed(list(dict.fromkeys(names)))}, which bound nothing: {words}"
+    for crossing in (one for one in report.crossings if one not in flood):
         at = format_length(crossing.footage_m, unit)
         if crossing.carried_m:
             yield (
@@ -345,10 +373,3 @@ def _line_notices(report: Report) -> Iterator[str]:
             yield f"{crossing.line} at {at}: other lines that fit about as well cross it {places}"
         if crossing.grazing:
             yield f"{crossing.line} at {at}: {grazing_words(crossing, unit)}"
-    for line in dict.fromkeys(line for line in lines if lines.count(line) > 1):
-        yield f"{line} is crossed {lines.count(line)} times: who answers changes back between them"
-    yield from (
-        f"responsibility changes at a line the run does not reach: {uncrossed_words(short, unit)}"
-        for short in report.uncrossed
-        if short.decides
-    )

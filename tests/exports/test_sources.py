@@ -11,12 +11,13 @@ import pytest
 from exports.conftest import SITES
 
 from lateral_map import build_report, load_site
+from lateral_map.cli.summary import drawing_parts
 from lateral_map.draw.data import data_json, map_data
 from lateral_map.export.dxf import route_dxf
 from lateral_map.export.features import plan_layers
 from lateral_map.model.results import Report
 from lateral_map.model.site import PlanLine
-from lateral_map.words.notices import origin_words
+from lateral_map.words.notices import FEW_CROSSINGS, origin_words, report_notices
 from lateral_map.words.utility import reference_rows
 
 KINDS = ("building", "curb", "property_line", "reference", "right_of_way", "surface", "utility")
@@ -74,3 +75,24 @@ def test_a_districts_lines_are_counted_not_listed(sourced: Report) -> None:
         == f"{900 + len(site.plan.lines + site.plan.points) - len(rows) + 1} more on the plan"
     )
     assert len(listed) <= 8
+
+
+def test_a_flood_of_crossed_lines_is_said_once(sourced: Report) -> None:
+    site, run = sourced.site, sourced.route
+    lines = []
+    for index, footage in enumerate(np.linspace(2.0, 15.0, 30)):
+        (place,) = run.positions(footage)[:, :2]
+        (ahead,) = run.directions(footage)[:, :2]
+        across = np.array([-ahead[1], ahead[0]])
+        ends = np.array([place + 0.5 * across, place + 3.0 * across])  # short of the pipe
+        lines.append(PlanLine(f"hedge {index}", "property_line", ends, 0.3))
+    plan = replace(site.plan, lines=(*site.plan.lines, *lines))
+    report = build_report(replace(site, plan=plan))
+    assert len([one for one in report.crossings if one.line.startswith("hedge")]) == 30
+    spoken = [one for one in report_notices(report) if "carried straight on" in one]
+    assert len(spoken) == 1
+    assert "26 more, which bound nothing" in spoken[0]
+    printed = "\n".join(str(getattr(one, "renderable", one)) for one in drawing_parts(report))
+    assert printed.count("hedge") - str(report_notices(report)).count("hedge") <= FEW_CROSSINGS
+    assert "22 more crossings" in printed
+    assert "right of way at" in printed

@@ -155,12 +155,17 @@ def test_grazing_and_repeated_crossings_are_said():
     assert any(
         "degrees, nearly along it" in notice for notice in report_notices(report_on(grazing))
     )
-    back = HandRoute(
-        lengths_m=(25.0, 4.0, 25.0),
-        azimuths_deg=(90.0, 0.0, 270.0),
-        lines=(line("curb", (20.0, 9.0), (20.0, -9.0)),),
-    ).build()
-    assert any("curb is crossed 2 times" in notice for notice in report_notices(report_on(back)))
+    for decides in (False, True):
+        bounds = (Boundary("curb", "owner", "city", True),) if decides else ()
+        twice = HandRoute(
+            lengths_m=(25.0, 4.0, 25.0),
+            azimuths_deg=(90.0, 0.0, 270.0),
+            lines=(line("curb", (20.0, 9.0), (20.0, -9.0)),),
+            boundaries=bounds,
+        ).build()
+        (said,) = [one for one in report_notices(report_on(twice)) if "crossed 2 times" in one]
+        assert said.startswith("curb is crossed 2 times")
+        assert said.endswith("who answers changes back between them") == decides
 
 
 def test_dead_reckoning_still_reports():
