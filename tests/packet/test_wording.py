@@ -279,7 +279,7 @@ def test_5000_characters_are_shortened_and_say_so() -> None:
     assert page.count("word") < 200
 
 
-HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>{{7*7}}</style></svg>"
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>{{7*7}}</style></svg></title>5 %"
 
 
 def test_hostile_words_become_no_elements(sheets: SheetSet) -> None:
@@ -295,3 +295,6 @@ def test_hostile_words_become_no_elements(sheets: SheetSet) -> None:
         assert not tree.xpath("//@onerror|//@onload|//@onclick")
         assert "49" not in words_of(page).replace("49.", "").split()
         assert len(tree.xpath("//style")) == 1
+        title = tree.xpath("string(/html/head/title)")
+        assert HOSTILE[: HOSTILE.index("alert(2)")] in title
+        assert "<span" not in title

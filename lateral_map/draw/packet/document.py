@@ -42,9 +42,9 @@ _TEMPLATES: Final = Path(__file__).parent / "templates"
 _OWN: Final = _TEMPLATES / "letter.html"
 # A photograph this near a finding shows it (common practice, no source).
 _NEAR_M: Final = to_metres(0.75, "ft")
-# A line break in one hides it from a search. Drawings, styles and tags are no running text.
+# A line break in one hides it from a search. Drawings, styles, titles and tags are no running text.
 _UNBROKEN: Final = re.compile(
-    r"(<svg.*?</svg>|<style.*?</style>|<[^>]*>)"
+    r"(<(svg|style|title)\b.*?</\2>|<[^>]*>)"
     r"|(?:&[gl]t; )?[-−]?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b| %)?|\b[xy] [-−]?\d[\d.]*",
     re.DOTALL,
 )
