@@ -10,6 +10,7 @@ import re
 import tomllib
 import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -86,21 +87,21 @@ def _list_layers(path: Path, faults: FaultCollector) -> list[tuple[str, str]]:
     """
     import pyogrio
 
-    found = []
-    try:
-        places = [""]
+    places, found = [""], []
+    with suppress(OSError, ValueError, zipfile.BadZipFile):
         if zipfile.is_zipfile(path):
             with zipfile.ZipFile(path) as archive:
-                members = [one for one in archive.namelist() if ".." not in one.split("/")]
+                # Names that begin with a dot are another machine's notes on its files.
+                members = [one for one in archive.namelist() if "/." not in f"/{one}"]
             # A folder of shapefiles is opened as one; any other file by itself.
             shapes = [one.rpartition("/")[0] for one in members if one.lower().endswith(".shp")]
             others = [one for one in members if one.lower().endswith(_OTHERS)]
-            places = [*dict.fromkeys(place or "." for place in shapes), *others]
-        for place in places:
+            places = [*dict.fromkeys(place or "/" for place in shapes), *others]
+    for place in places:
+        # What else lies in an archive need be no map.
+        with suppress(RuntimeError, ValueError, OSError):
             for name, shape in pyogrio.list_layers(opened_as(path, place)):
                 found += [] if shape is None else [(place, str(name))]
-    except (RuntimeError, ValueError, OSError, zipfile.BadZipFile):
-        found = []
     if not found:
         remedy = "name a GeoPackage, GeoJSON, zipped shapefile, FlatGeobuf, DXF or .osm"
         faults.add(Fault("no vector file GDAL can read", remedy, file=path.name))

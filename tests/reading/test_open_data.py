@@ -258,6 +258,11 @@ def test_any_file_that_holds_the_district_gives_the_same_plan(tmp_path: Path) ->
     with zipfile.ZipFile(tmp_path / "a {folder} in it!.zip", "w") as archive:
         for one in shapes.iterdir():
             archive.write(one, f"district/2026 01/{one.name}")
+            archive.writestr(f"__MACOSX/district/2026 01/._{one.name}", b"another machine's notes")
+        archive.writestr("district/metadata.json", '{"contact": "a made-up desk"}')
+    with zipfile.ZipFile(tmp_path / "flat!.zip", "w") as archive:
+        for one in shapes.iterdir():
+            archive.write(one, one.name)
     archived = [tmp_path / "a {folder} in it!.zip"]
     document = ezdxf.new()
     for name, line in drawing:
@@ -267,6 +272,7 @@ def test_any_file_that_holds_the_district_gives_the_same_plan(tmp_path: Path) ->
     told = Said("0.5 m", "A made-up register", "2026-01-02", "made up", CRS)
     for files, rules in (
         (archived, RULES),
+        ([tmp_path / "flat!.zip"], RULES),
         (flat, RULES),
         ([tmp_path / "drawing.dxf"], drawn_rules),
     ):
