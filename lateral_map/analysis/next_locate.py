@@ -124,6 +124,7 @@ def propose_next_locate(
             finding=best.finding,
             sd_before_m=best.sd_before_m,
             sd_after_m=best.sd_after_m,
+            doubted=bool(route.doubts),
         )
     return None
 
@@ -353,6 +354,6 @@ def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) ->
     chosen = int(np.argmin(widest))
     return _Proposal(
         station=int(reachable[chosen]),
-        sd_before_m=float(stations.across_sd_m.max()),
+        sd_before_m=math.sqrt(float(variances(across, route.told_covariance).max())),
         sd_after_m=math.sqrt(float(widest[chosen])),
     )

@@ -494,7 +494,8 @@ class NextLocate:
 
     ``footage_m`` is the place on the run where the transmitter should lie, ``lens_m`` the counter's
     reading that brings it there. ``goal`` says what it is for: a ``finding`` number's side of
-    ``line``, the crossing of ``line``, or the route's widest place. The 1 sd are of that.
+    ``line``, the crossing of ``line``, or the route's widest place. The 1 sd are of that; where the
+    notes are ``doubted`` they are as if that were settled first, which no locate does for sure.
     """
 
     footage_m: float
@@ -506,6 +507,7 @@ class NextLocate:
     finding: int | None
     sd_before_m: float
     sd_after_m: float
+    doubted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

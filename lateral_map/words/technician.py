@@ -284,6 +284,8 @@ def next_locate_words(proposal: NextLocate | None, site: Site) -> str:
     if proposal.line:
         tied += f" and from the real {proposal.line}"
     lens = format_length(proposal.lens_m, unit)
+    if proposal.doubted:
+        what += ", once what may have gone wrong is settled"
     return f"{what}: stop where the counter reads {lens}, locate, and {tied}"
 
 

@@ -30,7 +30,7 @@ from lateral_map.model.site import (
 )
 from lateral_map.report import build_report, report_on
 from lateral_map.words.notices import report_notices
-from lateral_map.words.technician import settling_words
+from lateral_map.words.technician import next_locate_words, settling_words
 from lateral_map.words.utility import crossing_sentences
 
 INCH = 0.0254
@@ -382,6 +382,10 @@ def test_corridor_and_places_allow_for_what_may_have_gone_wrong(name, seed):
     assert (across > np.sqrt(np.einsum(
         "kx,kxy,ky->k", right, adjust_route(planted.clean_site).plan_covariance(at), right
     ))).any()  # fmt: skip
+    if report.next_locate is not None:
+        said = next_locate_words(report.next_locate, report.site)
+        assert "once what may have gone wrong is settled" in said
+        assert report.next_locate.sd_before_m < across.max()
     for finding in report.findings:
         here = stations.index_of(finding.near.footage_m)
         assert finding.near.semi_major_m == stations.semi_major_m[here]
