@@ -29,7 +29,7 @@ from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.tap_station import station_tap
 from lateral_map.analysis.trench import lay_trench, measure_cross_slope
-from lateral_map.analysis.trench_rules import read_trench_rules
+from lateral_map.analysis.trench_rules import softest_rules
 from lateral_map.doubt import doubt_footages, place_findings, weigh_doubts
 from lateral_map.errors import AdjustmentError, ImpossibleError
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
@@ -96,13 +96,7 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     pipes = list_pipes(site)
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
-    # What a cut may reach is told for the softest soil that anybody named.
-    rules = read_trench_rules(site.dig)
-    soils = {*rules.soils, *(one.soil for one in site.reaches if one.soil)}
-    softest = max(
-        (replace(rules, soil=soil, layers=()) for soil in sorted(soils)),
-        key=lambda one: one.slope,
-    )
+    softest = softest_rules(site)
     trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
     responsibility = share_responsibility(route, crossings)
     client, client_assumed = name_client(site, responsibility)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Final
 
 from lateral_map.model.dig import Standing, TrenchRule, TrenchRules
-from lateral_map.model.site import DigRules, RuleKey
+from lateral_map.model.site import DigRules, RuleKey, Site
 from lateral_map.units import to_metres
 
 
@@ -155,3 +155,14 @@ def read_trench_rules(dig: DigRules) -> TrenchRules:
             )
         )
     return TrenchRules(tuple(in_force), dig.soil, dig.layers, dig.cohesive, dig.box_height_m)
+
+
+def softest_rules(site: Site) -> TrenchRules:
+    """Return the figures in force for the softest soil that anybody named, without layers.
+
+    What a cut may reach is told by these.
+    """
+    rules = read_trench_rules(site.dig)
+    soils = {*rules.soils, *(one.soil for one in site.reaches if one.soil)}
+    each = (replace(rules, soil=soil, layers=()) for soil in sorted(soils))
+    return max(each, key=lambda one: one.slope)
