@@ -422,6 +422,8 @@ def test_print_leaves_the_tools_out_and_keeps_map_legend_profile_and_cautions(
 ) -> None:
     shown = open_page(page_of())
     shown.page.emulate_media(media="print")
+    # The page hears of it with its next frame, which may be late on a busy machine.
+    shown.page.locator("html.paper").wait_for()
     for left_out in ("#measure", "#whole-site", ".leaflet-control-zoom", "#readout"):
         assert shown.page.locator(left_out).is_hidden()
     for kept in ("#map_site", "#layers", "#profile-paper", "#cautions", "#scale", "#north"):
