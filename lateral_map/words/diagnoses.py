@@ -10,7 +10,7 @@ from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip, SlipName
 from lateral_map.model.results import Report
 from lateral_map.model.site import Plan, Site
 from lateral_map.words.names import as_written_words, reading_name
-from lateral_map.words.numbers import label, length, range_95, tidy
+from lateral_map.words.numbers import chance_words, label, length, range_95, tidy
 
 
 def told_once(diagnoses: Iterable[Diagnosis]) -> list[Diagnosis]:
@@ -56,7 +56,10 @@ def diagnosis_words(diagnosis: Diagnosis, plan: Plan, unit: str) -> str:
     said = slip_words(diagnosis.slip, plan, unit, diagnosis.would_read)
     others = [slip_words(one, plan, unit) for one in diagnosis.besides]
     with_it = f", and {' and '.join(others)}" if others else ""
-    return f"{said}{with_it} ({round(100.0 * diagnosis.probability)} %)"
+    # The prices of slips are a judgement, so no more is claimed than they can bear.
+    sure = diagnosis.probability > 0.99
+    share = "> 99 %" if sure else chance_words(diagnosis.probability)
+    return f"{said}{with_it} ({share})"
 
 
 _SAID: Final[dict[SlipName, str]] = {

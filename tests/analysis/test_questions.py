@@ -15,6 +15,7 @@ from lateral_map.model.mending import mend
 from lateral_map.model.readings import ended
 from lateral_map.model.site import Finding, Place, TapeTie
 from lateral_map.report import build_report
+from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.notices import report_notices
 
 
@@ -132,3 +133,10 @@ def test_nothing_left_over_has_no_chance_of_a_worse_fit():
     report = build_report(replace(straight_site(), bends=()))
     assert report.fit.degrees_of_freedom == 0
     assert measure_fit(report.route).p_value is None
+
+
+def test_no_diagnosis_is_told_as_certain():
+    """A tape read 30 ft off leaves no other explanation standing, and its price is a judgement."""
+    site = good(footages=(4.0, 9.0, 14.0, 19.0, 24.0, 29.0))
+    wrong = changed(site, 3, depth_m=site.locates[3].depth_m + 30.0 * FOOT)
+    assert diagnoses_told(build_report(wrong))[0].endswith("(> 99 %)")
