@@ -281,8 +281,7 @@ def solve_least_squares(
     while steps < most_steps:
         steps += 1
         step = full.solve(gradient, damping)
-        undamped = None if damping else step
-        if steps > _FIRST_STEPS and not _may_reach(worth_reaching, cost, full, gradient, undamped):
+        if steps > _FIRST_STEPS and not _may_reach(worth_reaching, cost, full, gradient, step):
             gain = math.inf
             break
         trial = unknowns + step
@@ -313,17 +312,14 @@ def solve_least_squares(
     return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
 
 
-def _may_reach(
-    worth: float, cost: float, full: Normal, gradient: Floats, step: Floats | None
-) -> bool:
+def _may_reach(worth: float, cost: float, full: Normal, gradient: Floats, step: Floats) -> bool:
     """Say whether several times what an undamped step promises brings a cost down to ``worth``.
 
-    That ``step`` is None where it is not solved for yet.
+    A damped ``step`` promises less than the undamped one, which is solved for only where that is
+    too little.
     """
-    if cost <= worth:
-        return True
-    promised = float(gradient @ (full.solve(gradient) if step is None else step))
-    return cost - _PROMISE_TRUSTED * promised <= worth
+    needed = (cost - worth) / _PROMISE_TRUSTED
+    return float(gradient @ step) >= needed or float(gradient @ full.solve(gradient)) >= needed
 
 
 def gram_matrix(design: Floats) -> Floats:
