@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import numpy as np
 import pdfplumber
@@ -13,9 +14,12 @@ from chromium import check_with_axe
 
 from lateral_map.draw.page import map_page
 from lateral_map.model.results import Report
+from lateral_map.reading.folder import load_site
+from lateral_map.report import build_report
 
 pytestmark = pytest.mark.browser
 
+DEMOS = Path(__file__).parents[2] / "demo_sites"
 DESK = {"width": 1400, "height": 900}
 PHONE = {"width": 390, "height": 844, "touch": True}
 
@@ -239,6 +243,15 @@ def test_the_first_printed_page_answers_and_tables_follow(
         lines = page.extract_text_lines()
         assert lines[-1]["text"] not in ("Findings", "Crossings", "Who answers", "Fall", "Readings")
     assert shown.run("[lateralMap.page.map.getZoom(), lateralMap.page.plane.turnDeg]") == before
+
+
+def test_a_legend_that_goes_over_the_page_has_the_tables_below_it(open_page) -> None:
+    shown = open_page(map_page(build_report(load_site(DEMOS / "garage_slab"))), **DESK)
+    pages = pdfplumber.open(io.BytesIO(shown.page.pdf(format="Letter"))).pages
+    second = " ".join(pages[1].extract_text(use_text_flow=True).split())
+    assert second.index("Start and end of the run") < second.index("Findings No. Footage")
+    for page in pages[:-1]:
+        assert page.extract_text_lines()[-1]["bottom"] > page.height / 2
 
 
 def test_an_online_map_stays_north_up_in_its_right_place(report: Report, browser, tmp_path) -> None:
