@@ -56,6 +56,11 @@ class _FaultsError(LateralMapError):
         self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A worker process hands its error over: made again from the words alone it would take
+        # each letter for a fault.
+        return type(self), (self.faults,)
+
 
 class SiteError(_FaultsError):
     """The site folder cannot be used as written; ``faults`` holds all of them."""
@@ -72,6 +77,9 @@ class ImpossibleError(AdjustmentError):
         self.site = site
         super().__init__(faults)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.faults, self.site)
+
 
 class FrameError(LateralMapError):
     """A coordinate system that cannot carry a site: what is wrong, what is right where known."""
@@ -79,6 +87,9 @@ class FrameError(LateralMapError):
     def __init__(self, problem: str, remedy: str = "") -> None:
         self.problem, self.remedy = problem, remedy
         super().__init__(f"{problem}; {remedy}" if remedy else problem)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.problem, self.remedy)
 
 
 class AnalysisError(LateralMapError):

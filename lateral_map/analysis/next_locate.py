@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from lateral_map.model.arrays import Floats
+from lateral_map.model.locatable import can_locate
 from lateral_map.model.past import measure_past, variances
 from lateral_map.model.results import (
     Crossing,
@@ -23,6 +23,7 @@ from lateral_map.model.results import (
     is_settled,
 )
 from lateral_map.model.route import Route, propagate
+from lateral_map.model.site import Site
 from lateral_map.units import to_metres
 
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
@@ -94,14 +95,14 @@ def propose_next_locate(
 
     What matters first is a finding too close to call, then the footage where responsibility
     changes, then the route's widest place. Every candidate is a mark as good as the site's own,
-    entered into the covariance by a low-rank update; places under a building are left out. Where a
-    line matters, the mark is taped from the real line too.
+    entered into the covariance by a low-rank update; places where none can be taken are left out.
+    Where a line matters, the mark is taped from the real line too.
     """
     findings = tuple(findings)
     if is_settled(route, findings):
         return None
     site, footage = route.site, stations.footage_m
-    reachable = _reachable(route, stations)
+    reachable = _reachable(route.site, stations)
     if not len(reachable):
         return None
     proposals: tuple[Callable[[], _Proposal | None], ...] = (
@@ -138,7 +139,7 @@ def plan_locates(
     line too, so that each checks the other; then others, each where it narrows the line's widest
     place most, until that is narrow enough.
     """
-    here = _reachable(route, stations)
+    here = _reachable(route.site, stations)
     if len(route.tied_footages_m) or not len(here):
         return None
     footage, chosen = stations.footage_m, dict[int, str]()
@@ -201,15 +202,10 @@ def _with_mark(covariance: Floats, marks: _Marks, index: int) -> Floats:
     return np.asarray(covariance - gain)
 
 
-def _reachable(route: Route, stations: Stations) -> NDArray[np.intp]:
-    """Return the stations where the transmitter can lie and a locator can stand over it."""
-    site, footage = route.site, stations.footage_m
-    last = site.run.end_m - site.transmitter.behind_lens_m
-    here = (footage > route.chain.nodes_m[0]) & (footage <= last + 1e-9)
-    for area in site.plan.areas:
-        if area.kind == "building":
-            here &= ~shapely.intersects_xy(area.polygon, stations.easting_m, stations.northing_m)
-    return np.flatnonzero(here)
+def _reachable(site: Site, stations: Stations) -> NDArray[np.intp]:
+    """Return the stations where a locate can be taken."""
+    places = (stations.footage_m, stations.easting_m, stations.northing_m)
+    return np.flatnonzero(can_locate(site, *places))
 
 
 def _make_marks(

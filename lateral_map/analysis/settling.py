@@ -10,6 +10,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ONE_SIDED_95
+from lateral_map.model.locatable import can_locate
 from lateral_map.model.past import measure_past, pasts_m, variances
 from lateral_map.model.results import FindingResult, Settling, Side
 from lateral_map.model.results import SettlingWay as Way
@@ -41,7 +42,8 @@ def settle_findings(route: Route, findings: tuple[FindingResult, ...]) -> tuple[
 
     Fixing the pipe's place (a locate over the finding) and fixing the line's (a tape from the real
     line to a mark that is there already) are weighed by the variance of the distance past the line
-    that each would leave; where neither is likely to settle it, both at once.
+    that each would leave; where neither is likely to settle it, both at once. None is asked for
+    where no locate can be taken.
     """
     return tuple(replace(finding, settling=_settle(route, finding)) for finding in findings)
 
@@ -75,13 +77,23 @@ def _settle(route: Route, result: FindingResult) -> Settling | None:
         if len({past > 0.0 for past in pasts}) > 1:
             return Settling("which route")
     _, at, side = min(close, key=lambda end: (not end[0], abs(end[2].past_m)))
-    doubt = _doubt(route, at, side)
-    singles = [_locate_over(route, doubt), *_tape_from_line(route, doubt)]
+    return _best_reading(route, _doubt(route, at, side))
+
+
+def _best_reading(route: Route, doubt: _Doubt) -> Settling | None:
+    """Return the reading that narrows a distance past a line most, None where none can be taken."""
+    at = doubt.footage_m
+    east, north, _ = route.positions(at)[0]
+    over_it = bool(can_locate(route.site, np.array([at]), east[None], north[None])[0])
+    singles = [_locate_over(route, doubt)] if over_it else []
+    singles += _tape_from_line(route, doubt)
+    if not singles:
+        return None
     best = min(singles, key=lambda option: option.sd_after_m)
     # One locate over the place, its mark taped from the real line: the distance itself, seen.
     noise = _mark_variance(route, at) + _as_told(route, route.site.accuracy.offset_m**2)
     both = _option("locate taped from line", doubt, doubt.variance_m2, doubt.variance_m2 + noise)
-    if not best.enough and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
+    if over_it and not best.enough and both.sd_after_m < _WORTH_BOTH * best.sd_after_m:
         return both
     return best
 

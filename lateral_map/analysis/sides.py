@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.chance import chance_above_zero
+from lateral_map.model.chance import SURE, chance_above_zero
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.past import drawn_pasts, measure_past
 from lateral_map.model.results import (
@@ -29,7 +29,6 @@ from lateral_map.model.site import Boundary, Finding, Site
 from lateral_map.model.telling import find_telling_readings
 from lateral_map.model.trade import class_of
 
-_SURE: Final = 0.95
 _JUST_BEFORE_M: Final = 1e-3
 # Which boundary's verdict is told of a finding near several.
 _DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
@@ -215,9 +214,9 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
 
 def side_verdict(probability_past: float) -> SideVerdict:
     """Return the verdict of a side: 95 % is asked for either way."""
-    if probability_past >= _SURE:
+    if probability_past >= SURE:
         return "past"
-    return "inside" if probability_past <= 1.0 - _SURE else "too close to call"
+    return "inside" if probability_past <= 1.0 - SURE else "too close to call"
 
 
 def _decisive(boundaries: tuple[Boundary, ...], sides: list[tuple[Side, ...]]) -> int | None:

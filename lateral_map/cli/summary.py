@@ -37,6 +37,7 @@ from lateral_map.words.technician import (
     agreement_words,
     enough_words,
     next_locate_words,
+    planned_title,
     planned_words,
     verdict_words,
 )
@@ -88,7 +89,7 @@ def check_parts(report: Report) -> list[Part]:
     elif report.enough:
         next_words = f"Enough: {enough_words(report)}."
     if planned := planned_words(report):
-        next_words = f"Before the job: {planned}."
+        next_words = f"{planned_title(report)}: {planned}."
     asked = [tap_question(report)]
     if missing := desk_missing(report):
         words = f"Not said, and would be asked back: {listed(missing, len(missing))}. Where they"

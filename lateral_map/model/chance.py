@@ -16,7 +16,8 @@ _NORMAL = NormalDist()
 # One dimension, both sides: the 1.9600 of NSSDA (FGDC-STD-007.3-1998).
 TWO_SIDED_95: Final = _NORMAL.inv_cdf(0.975)
 # One dimension, one side: what "at least 95 %" of a single answer asks.
-ONE_SIDED_95: Final = _NORMAL.inv_cdf(0.95)
+SURE: Final = 0.95
+ONE_SIDED_95: Final = _NORMAL.inv_cdf(SURE)
 # Two dimensions: sqrt(chi-square with 2 degrees of freedom at 0.95) = 2.4477, as in NSSDA.
 ELLIPSE_95: Final = math.sqrt(-2.0 * math.log(0.05))
 # A fit this unlikely is none of chance's: one site in a thousand fits worse.

@@ -13,6 +13,7 @@ from typing import Final, Literal, cast
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from lateral_map.model.arrays import Floats
@@ -656,6 +657,14 @@ class Report:
     def parties(self) -> tuple[str, ...]:
         """Everybody who answers for some of the run, in order along it."""
         return tuple(dict.fromkeys(stretch.party for stretch in self.responsibility))
+
+    @property
+    def in_pipe(self) -> NDArray[np.bool_]:
+        """Which stations lie in the pipe: a riser goes up to the surface, and its depths are none.
+
+        Two outputs that say how deep the pipe lies count from its foot on alike.
+        """
+        return np.asarray(self.stations.footage_m >= self.route.chain.nodes_m[0] - 1e-9)
 
     def line_vertices(self, from_m: float, to_m: float) -> Floats:
         """Return (n, 3) easting, northing, invert elevation (m) of the line, bends included."""

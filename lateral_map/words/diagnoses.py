@@ -10,7 +10,7 @@ from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip, SlipName
 from lateral_map.model.results import Report
 from lateral_map.model.site import Plan, Site
 from lateral_map.words.names import as_written_words, reading_name
-from lateral_map.words.numbers import chance_words, label, length, range_95, tidy
+from lateral_map.words.numbers import chance_words, in_full, length, range_95, tidy
 
 
 def told_once(diagnoses: Iterable[Diagnosis]) -> list[Diagnosis]:
@@ -116,10 +116,10 @@ def slip_words(
             reads += f" {range_95(slip.sd, unit)}, by the other readings alone"
         said += "" if "{reads}" in said else " ({reads})"
     return said.format(
-        name=tidy(reading_name(slip.id, plan), 80) if slip.id else "",
-        point=label(slip.point),
+        name=tidy(reading_name(slip.id, plan), 240) if slip.id else "",
+        point=in_full(slip.point),
         at="" if slip.footage_m is None else length(slip.footage_m, unit),
-        there=f" at locate {label(slip.id.of)}" if slip.id else " everywhere",
+        there=f" at locate {in_full(slip.id.of)}" if slip.id else " everywhere",
         far=far,
         meant=meant,
         reads=reads,

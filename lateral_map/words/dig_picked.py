@@ -19,7 +19,7 @@ from lateral_map.words.excavator import (
 )
 from lateral_map.words.names import UTILITY_WORDS, WALL_WORDS
 from lateral_map.words.notices import as_sentence
-from lateral_map.words.numbers import label, length, plus_minus, tidy
+from lateral_map.words.numbers import in_full, length, plus_minus, tidy
 from lateral_map.words.picked import Detail
 
 _EXPOSE = "Expose it by hand before digging."
@@ -42,7 +42,7 @@ def zone_picked(review: DigReview, one: UtilityConflict) -> Detail:
         ("Rule", tidy(review.report.dig.rule)),
     )
     note = "Hand dig or vacuum in here, whoever marked it."
-    return Detail(f"Tolerance zone: {label(one.name)}", rows, note)
+    return Detail(f"Tolerance zone: {in_full(one.name)}", rows, note)
 
 
 def cut_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
@@ -95,10 +95,10 @@ def key_point_picked(review: DigReview, one: Refind) -> Detail:
     rows = [
         ("Footage", length(one.key.footage_m, unit)),
         ("Invert down", plus_minus(one.depth_m, one.sd_depth_m, unit)),
-        *((f"From {label(t.point)}", format_tape(t.distance_m, unit)) for t in one.tapes),
+        *((f"From {in_full(t.point)}", format_tape(t.distance_m, unit)) for t in one.tapes),
     ]
     if one.check:
-        check = f"Check from {label(one.check.point)}"
+        check = f"Check from {in_full(one.check.point)}"
         rows.append((check, format_tape(one.check.distance_m, unit)))
     if one.error_m is not None:
         rows.append(("Expected error", f"within {format_small(one.error_m, unit)} (95 %)"))
@@ -115,10 +115,10 @@ def crossing_picked(one: UtilityConflict, met: UtilityCrossing, unit: str) -> De
         ("Angle", f"{met.angle_deg:.0f}°"),
         ("Verdict", trench_words(one)),
     )
-    return Detail(f"{label(one.name, 60)} crosses the pipe", rows, _EXPOSE)
+    return Detail(f"{in_full(one.name)} crosses the pipe", rows, _EXPOSE)
 
 
 def in_trench_picked(one: UtilityConflict, unit: str) -> Detail:
     """Say how a utility that does not cross lies in the trench."""
     rows = (("Lies", lies_words(one, unit)), ("Clearance", clearance_words(one, unit)))
-    return Detail(f"{label(one.name, 60)} lies in the trench", rows, _EXPOSE)
+    return Detail(f"{in_full(one.name)} lies in the trench", rows, _EXPOSE)

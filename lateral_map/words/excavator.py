@@ -38,7 +38,9 @@ from lateral_map.units import (
 from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS, WALL_WORDS
 from lateral_map.words.notices import as_sentence, danger_notices, danger_words, drawing_notices
 from lateral_map.words.numbers import (
+    NAME_LENGTH,
     chance_words,
+    in_full,
     label,
     length,
     listed,
@@ -116,7 +118,11 @@ def near_words(review: DigReview, one: UtilityConflict) -> str:
 def utility_words(one: UtilityConflict, unit: str) -> str:
     """Say of a utility what it is, how it lies to the pipe, how deep, and with what clearance."""
     deep = "depth UNKNOWN" if one.depth_m is None else f"its top {length(one.depth_m, unit)} down"
-    said = [f"{label(one.name, 40)} ({UTILITY_WORDS[one.utility]})", lies_words(one, unit), deep]
+    said = [
+        f"{in_full(one.name)} ({UTILITY_WORDS[one.utility]})",
+        lies_words(one, unit),
+        deep,
+    ]
     if one.clearance_m is not None:
         said.append(clearance_words(one, unit))
     return ", ".join(said)
@@ -218,9 +224,7 @@ def dig_facts(review: DigReview) -> tuple[Fact, ...]:
     facts.append(Fact("Hand dig along the run", by_hand, note))
     if unread := [row for row in review.depths if row.unread]:
         under = dict.fromkeys(row.under for row in unread if row.under)
-        note = (
-            f"under {listed([label(name, 24) for name in under])}" if under else "see depth table"
-        )
+        note = f"under {listed([in_full(name) for name in under])}" if under else "see depth table"
         places = f"{len(unread)} {'place' if len(unread) == 1 else 'places'}"
         facts.append(Fact("Depth not read near by", places, note, "alarm"))
     return tuple(facts)
@@ -274,7 +278,7 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
             "The readings fit more than one line: cuts, white lines, clearances and tapes are for "
             "the one drawn solid alone; one more tie settles it before digging"
         )
-    unknown = [label(one.name, 40) for one in review.conflicts if one.hidden]
+    unknown = [in_full(one.name) for one in review.conflicts if one.hidden]
     if unknown:
         said.append(f"Depth unknown: {', '.join(unknown)}; expose by hand before digging near")
     said += [
@@ -314,7 +318,7 @@ def _ground_notices(review: DigReview) -> list[str]:
 def reach_title(reach: RepairReach, unit: str) -> str:
     """Return a reach's name, footages and length."""
     begin, end = (length(e.footage_m, unit) for e in (reach.begin, reach.end))
-    return f"{label(reach.name, 60)}: {begin} to {end}, {length(reach.length_m, unit)} of pipe"
+    return f"{in_full(reach.name)}: {begin} to {end}, {length(reach.length_m, unit)} of pipe"
 
 
 def reach_reason(reach: RepairReach) -> str:
@@ -341,7 +345,7 @@ def reach_facts(review: DigReview, one: ReachReview) -> tuple[tuple[str, str], .
         )
 
     near = [
-        label(found.name, 40)
+        in_full(found.name)
         for found in review.conflicts
         if found.in_the_way and any(each is reach for each in review.reaches_near(found))
     ]
@@ -450,7 +454,7 @@ def refused_words(method: Method) -> str:
     """Say why a cut is not to be dug as drawn, empty where nothing stands against it."""
     if not method.refused:
         return ""
-    why = [f"{one.why}{f' ({label(one.of, 40)})' if one.of else ''}" for one in method.refused]
+    why = [f"{one.why}{f' ({in_full(one.of)})' if one.of else ''}" for one in method.refused]
     said = f"REFUSED as drawn: {listed(why, len(why))}; not priced"
     if any(one.why == "a foreign pipe or cable in the sewer" for one in method.refused):
         return f"{said}; nothing is cut or dug before its owner has been"
@@ -499,11 +503,11 @@ def key_name(key: KeyPoint) -> str:
     )
 
 
-def tape_words(tape: RefindTape | None, unit: str) -> str:
+def tape_words(tape: RefindTape | None, unit: str, most: int = NAME_LENGTH) -> str:
     """Return one tape of the re-find sheet."""
     if tape is None:
         return "–"
-    return f"{format_tape(tape.distance_m, unit)} from {label(tape.point, 40)}"
+    return f"{format_tape(tape.distance_m, unit)} from {label(tape.point, most)}"
 
 
 def side_of_tapes(one: Refind) -> str:
@@ -522,8 +526,8 @@ def against_line(line: RefindLine, unit: str) -> str:
         past = "on"
     hand = "right" if line.to_the_right else "left"
     return (
-        f"{past} {label(line.line)} ({range_95(line.sd_past_m, unit)}); along it "
-        f"{format_tape(line.along_m, unit)} {hand} of {label(line.along_from)}, looking past it"
+        f"{past} {in_full(line.line)} ({range_95(line.sd_past_m, unit)}); along it "
+        f"{format_tape(line.along_m, unit)} {hand} of {in_full(line.along_from)}, looking past it"
     )
 
 
@@ -611,7 +615,7 @@ def summary_lines(review: DigReview) -> tuple[str, ...]:
             f"  {tidy(reach_reason(reach), 200)}",
             *(f"  answers: {words}" for words in party_words(reach, unit)),
             f"  {'; '.join(earth)}, up to {wide} wide at the top and {face} high at the 95 % bound",
-            *(f"  {label(found.name, 40)}: {structure_words(found)}" for found in one.structures
+            *(f"  {in_full(found.name)}: {structure_words(found)}" for found in one.structures
               if found.kind == "building"),
             *(f"  {method.name}: {cost_words(review, method)}" for method in one.methods
               if method.cost is not None or method.refused),
@@ -683,8 +687,8 @@ def truck_tape_lines(review: DigReview) -> tuple[str, tuple[str, ...]]:
     for number, one in enumerate(review.refinds, start=1):
         if one.key.kind not in ("danger", "reach end"):
             continue
-        tapes = " and ".join(tape_words(tape, unit) for tape in one.tapes)
-        check = f"; check {tape_words(one.check, unit)}" if one.check else "; NO CHECK"
+        tapes = " and ".join(tape_words(tape, unit, 40) for tape in one.tapes)
+        check = f"; check {tape_words(one.check, unit, 40)}" if one.check else "; NO CHECK"
         where = f"{tapes}{check}" if one.tapes else "no two points to tape from"
         said.append(f"K{number} {label(key_name(one.key), 40)}: {where}")
     return "Find again by tape (check last):", tuple(said)

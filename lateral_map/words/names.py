@@ -31,7 +31,7 @@ from lateral_map.model.site import (
 )
 from lateral_map.model.sketch import SketchReading
 from lateral_map.units import from_metres
-from lateral_map.words.numbers import label, length, listed, tidy, unit_word
+from lateral_map.words.numbers import in_full, length, listed, tidy, unit_word
 
 BASIS_WORDS: Final[dict[Basis, str]] = {
     "located": "Located",
@@ -102,7 +102,6 @@ WALL_WORDS: Final[dict[Walls, str]] = {
     "box and slope": "a box under sloped walls",
 }
 
-_LONGEST_NAME: Final = 120
 _ARTICLES: Final = frozenset({"the"})
 _DETERMINERS: Final = frozenset({
     "a", "an", "my", "our", "your", "his", "her", "its", "their", "this", "that", "these", "those",
@@ -155,7 +154,9 @@ def taken_words(site: Site, reading: ReadingId) -> str:
     if other is None:
         return ""
     if isinstance(other.written, str):
-        return f"as written from {label(other.written)}, taken as from {label(str(other.taken))}"
+        return (
+            f"as written from {in_full(other.written)}, taken as from {in_full(str(other.taken))}"
+        )
     if other.written is None or other.taken is None or isinstance(other.taken, str):
         return f"taken {length(other.moved_m, site.unit)} from where it was written"
     is_angle = reading.kind in ("turn", "fall", "start azimuth")
@@ -181,7 +182,7 @@ def readings_listed(readings: tuple[ReadingId, ...], plan: Plan, most: int = 6) 
 def finding_words(result: FindingResult) -> str:
     """Return a finding in words, such as ``roots, severe``."""
     finding = result.finding
-    name = label(finding.finding)
+    name = in_full(finding.finding)
     return f"{name}, {finding.severity}" if finding.severity else name
 
 
@@ -199,7 +200,7 @@ def footage_words(finding: Finding, unit: str) -> str:
 
 def the(name: str) -> str:
     """Return a thing's name in full as a sentence takes it: ``the curb``, but ``CO-2``."""
-    shown = label(name, _LONGEST_NAME)
+    shown = in_full(name)
     is_code = shown.isupper() and any(letter.isdigit() for letter in shown)
     return shown if is_code or _begins_with(shown, _ARTICLES) else f"the {shown}"
 
@@ -210,7 +211,7 @@ def the_party(name: str) -> str:
     What any town has is called by its article, also where it is named after a place (``the Osper
     water district``, ``the City of Osper``); places, people and firms go by their bare names.
     """
-    shown = label(name, _LONGEST_NAME)
+    shown = in_full(name)
     words = "".join(c if c.isalnum() or c in "'’-" else " " for c in shown).lower().split()
     if not words or _begins_with(shown, _ARTICLES | _DETERMINERS):
         return shown
@@ -257,8 +258,8 @@ def tie_name(tie: Tie) -> str:
 def tie_words(tie: TapeTie | AlongTie | OffsetTie, read: Callable[[float], str]) -> str:
     """Return what a mark was tied by, its length as ``read`` writes one: ``12.5 ft from curb``."""
     if isinstance(tie, TapeTie):
-        return f"{read(tie.distance_m)} from {label(tie.point, _LONGEST_NAME)}"
-    line = label(tie.line, _LONGEST_NAME)
+        return f"{read(tie.distance_m)} from {in_full(tie.point)}"
+    line = in_full(tie.line)
     if isinstance(tie, AlongTie):
         return f"{read(tie.along_m)} along {line} from its first point"
     if tie.as_past:

@@ -187,8 +187,10 @@ def grazing_words(crossing: Crossing, unit: str) -> str:
     if not crossing.grazing:
         return ""
     loose = format_spread(TWO_SIDED_95 * crossing.sd_footage_m, unit)
+    angle = f"only {crossing.angle_deg:.0f} degrees" if crossing.angle_deg >= 1.5 else "1 degree"
+    angle = angle if crossing.angle_deg >= 0.5 else "less than 1 degree"
     return (
-        f"the pipe meets the line at only {crossing.angle_deg:.0f} degrees, nearly along it: "
+        f"the pipe meets the line at {angle}, nearly along it: "
         f"the crossing's footage is good to no better than ± {loose}"
     )
 

@@ -8,11 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.chance import SURE, TWO_SIDED_95
 from lateral_map.model.results import FallStretch
 from lateral_map.units import format_length, from_metres, steep_deg
 
 LABEL_LENGTH: Final = 28
+# As long as a name may be: a sentence and a table have room for all of it.
+NAME_LENGTH: Final = 120
 NOTE_LENGTH: Final = 600
 _KEPT_CONTROLS: Final = "\n\t"
 _TURNS: Final = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u2028\u2029"
@@ -78,6 +80,10 @@ def chance_words(probability: float) -> str:
         return "> 99.9 %"
     if probability < 0.001:
         return "< 0.1 %"
+    if 0.94 < probability < SURE or 1.0 - SURE < probability < 0.06:
+        # Short of what a verdict asks for must not print as if it were enough.
+        short = math.floor(1000.0 * max(probability, 1.0 - probability)) / 10.0
+        return f"{short if probability > 0.5 else 100.0 - short:.1f} %"
     digits = 1 if probability > 0.99 or probability < 0.01 else 0
     return f"{100.0 * probability:.{digits}f} %"
 
@@ -122,6 +128,11 @@ def label(text: str, limit: int = LABEL_LENGTH) -> str:
     """Return ``text`` on one line of at most ``limit`` characters, ending in … where cut."""
     line = " ".join(tidy(text, 4 * limit + 40).split())
     return line if len(line) <= limit else f"{line[: limit - 1].rstrip()}…"
+
+
+def in_full(name: str) -> str:
+    """Return a name on one line, all of it: for sentences and tables, which have room for it."""
+    return label(name, NAME_LENGTH)
 
 
 def listed(values: tuple[str, ...] | list[str], most: int = 4) -> str:

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.results import FindingResult, FindingVerdict, Report, SettlingWay
 from lateral_map.model.site import Severity
@@ -11,7 +15,7 @@ from lateral_map.model.trade import is_at_main, is_tap
 from lateral_map.words.diagnoses import told_once
 from lateral_map.words.names import findings_named, footage_words, the, the_party, whose
 from lateral_map.words.notices import as_sentence, danger_notices, other_ground_words
-from lateral_map.words.numbers import label, length, listed, tidy
+from lateral_map.words.numbers import in_full, length, listed, tidy
 from lateral_map.words.technician import run_length
 from lateral_map.words.utility import mistakes_named, part_words
 
@@ -63,10 +67,7 @@ _GROUPS: Final = (
 
 def owner_facts(report: Report) -> dict[str, Any]:
     """Return what the owner's page shows, as plain text and lists; every finding, worst first."""
-    site, unit = report.site, report.site.unit
-    # A riser goes up to the surface: how deep the pipe lies is counted from its foot on.
-    in_run = report.stations.footage_m >= report.route.chain.nodes_m[0]
-    depth = report.stations.depth_m[in_run]
+    site = report.site
     findings = sorted(report.findings, key=lambda one: (_rank(report, one), one.number))
     # What the shapes of the marks on the picture mean, of those that are there.
     dangers = [one for one in findings if one.finding_class == "danger"]
@@ -80,12 +81,39 @@ def owner_facts(report: Report) -> dict[str, Any]:
         "length": run_length(report),
         "came_to": _came_to(report),
         "start": the(site.start.point) if site.start.point else "its start",
-        "depths": f"{length(float(depth.min()), unit)} to {length(float(depth.max()), unit)}",
+        "found": _found(report),
         "doubts": _doubts(report),
         "cards": [_card(report, one) for one in findings],
         "shapes": f"A mark is {'; '.join(shapes)}." if shapes else "",
         "next": _next_steps(report),
     }
+
+
+def _found(report: Report) -> str:
+    """Return how the line was found and how deep it lies, as far as anybody measured it."""
+    if len(report.route.tied_footages_m):
+        how = "From above the ground we followed the camera and marked where the pipe runs."
+    else:
+        how = (
+            "From above the ground nobody could follow the camera"
+            if report.site.no_locates
+            else "Nobody has followed the camera from above the ground yet"
+        )
+        how += ": where the pipe runs is reckoned from how far and which way the camera went."
+    depth_m, sd_m = report.stations.depth_m, report.stations.depth_sd_m
+    told = report.in_pipe & _is_told(depth_m, sd_m)
+    if not told.any():
+        return f"{how} How deep it lies is not known."
+    low, high = (
+        length(float(m), report.site.unit) for m in (depth_m[told].min(), depth_m[told].max())
+    )
+    where = "It lies" if told[report.in_pipe].all() else "Where its depth is known, it lies"
+    return f"{how} {where} {low} to {high} below the ground."
+
+
+def _is_told(depth_m: ArrayLike, sd_m: ArrayLike) -> NDArray[np.bool_]:
+    """Say which depths an owner can be told as a bare number: those that hold within a half."""
+    return np.asarray(TWO_SIDED_95 * np.asarray(sd_m) <= np.abs(depth_m) / 2.0)
 
 
 def owner_reader(report: Report) -> str:
@@ -123,14 +151,16 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
     elif result.finding_class == "feature" and is_tap(finding):
         words = "Another pipe joins here"
     elif finding.finding.lower() == "other":
-        words = f"Something else: {label(finding.note, 80)}" if finding.note else "Something else"
+        words = f"Something else: {in_full(finding.note)}" if finding.note else "Something else"
     else:
-        words = _EVERYDAY.get(finding.finding.lower(), label(finding.finding, 80).capitalize())
+        words = _EVERYDAY.get(finding.finding.lower(), in_full(finding.finding).capitalize())
     bad = finding.severity if result.finding_class == "defect" else None
     # A sentence of ours has an adverb; a bare name of the trade keeps the trade's own word.
     how = _HOW_BAD if words in _EVERYDAY.values() else {}
     deep = [place.depth_m for place, _ in result.ends]
     down = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
+    if not _is_told(deep, [place.sd_depth_m for place, _ in result.ends]).all():
+        down = "how deep is not known"
     if min(deep) < 0.0:
         down = "where our depths put it above the ground: they have to be read again"
     return {
@@ -181,7 +211,7 @@ def _what_would_tell(result: FindingResult) -> str:
         return "First the measurement that does not fit has to be made again."
     if settling is None:
         return "Only a record, or uncovering the pipe, can tell."
-    wanted = _SETTLING[settling.way].format(line=label(settling.line, 80), mark=settling.mark)
+    wanted = _SETTLING[settling.way].format(line=in_full(settling.line), mark=settling.mark)
     return f"What would tell: {wanted}."
 
 

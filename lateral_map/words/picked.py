@@ -46,7 +46,7 @@ from lateral_map.words.names import (
 )
 from lateral_map.words.notices import carried_words
 from lateral_map.words.numbers import (
-    label,
+    in_full,
     length,
     listed,
     plus_minus,
@@ -209,7 +209,7 @@ def finding_picked(report: Report, result: FindingResult) -> Detail:
         rows.append(("Side", verdict_words(result, unit)))
     decided = {side.line for side in (result.deciding, result.deciding_to) if side}
     rows += [
-        (label(side.line), side_words(side, unit))
+        (in_full(side.line), side_words(side, unit))
         for side in result.sides
         if side.line not in decided
     ]
@@ -288,7 +288,7 @@ def party_picked(report: Report, stretch: ResponsibilityStretch) -> Detail:
 
     def end(value_m: float, sd_m: float, line: str) -> str:
         shown = plus_minus_or_exact(value_m, sd_m, unit)
-        return f"{shown} ({label(line)})" if line else shown
+        return f"{shown} ({in_full(line)})" if line else shown
 
     rows = (
         ("From", end(stretch.from_m, stretch.sd_from_m, stretch.line_from)),

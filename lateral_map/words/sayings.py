@@ -19,7 +19,7 @@ from lateral_map.words.diagnoses import applied_told, diagnosis_words, told_once
 from lateral_map.words.names import finding_words, reading_name
 from lateral_map.words.notices import as_sentence, drawing_notices, grazing_words
 from lateral_map.words.numbers import (
-    label,
+    in_full,
     length,
     listed,
     plus_minus,
@@ -29,6 +29,7 @@ from lateral_map.words.numbers import (
 from lateral_map.words.technician import (
     enough_words,
     next_locate_words,
+    planned_title,
     planned_words,
     settling_words,
     verdict_words,
@@ -197,7 +198,7 @@ def _what_is_known(report: Report) -> Iterator[Saying]:
     for crossing in report.deciding_crossings:
         yield Saying(
             "plain",
-            f"Crosses {label(crossing.line)}",
+            f"Crosses {in_full(crossing.line)}",
             f"At {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
             f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep. "
             f"{as_sentence(grazing_words(crossing, unit))}".strip(),
@@ -206,9 +207,13 @@ def _what_is_known(report: Report) -> Iterator[Saying]:
     past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
     for line in dict.fromkeys(one.deciding.line for one in past if one.deciding):
         here = [one for one in past if one.deciding and one.deciding.line == line]
-        yield Saying("plain", f"Past {label(line)}", listed([_finding(one, unit) for one in here]))
+        yield Saying(
+            "plain",
+            f"Past {in_full(line)}",
+            listed([_finding(one, unit) for one in here]),
+        )
     if planned := planned_words(report):
-        yield Saying("plain", "Before the job", planned)
+        yield Saying("plain", planned_title(report), planned)
     elif report.next_locate is not None:
         words = tidy(next_locate_words(report.next_locate, report.site), 400)
         yield Saying("plain", "Locate here next", words, report.next_locate.footage_m)

@@ -37,6 +37,7 @@ from lateral_map.words.notices import as_sentence, carried_words, grazing_words,
 from lateral_map.words.numbers import (
     chance_words,
     fall_words,
+    in_full,
     label,
     length,
     listed,
@@ -85,11 +86,9 @@ class Table:
 
 def summary_facts(report: Report) -> tuple[Fact, ...]:
     """Return length, depths, crossings, findings past the line that decides, and suspects."""
-    stations, unit = report.stations, report.site.unit
+    depth_m, unit = report.stations.depth_m[report.in_pipe], report.site.unit
     reached = END_WORDS[report.site.run.end]
-    shallow, deep = (
-        length(float(m), unit) for m in (stations.depth_m.min(), stations.depth_m.max())
-    )
+    shallow, deep = (length(float(m), unit) for m in (depth_m.min(), depth_m.max()))
     named = {boundary.line for boundary in report.site.boundaries}
     told = [crossing for crossing in report.crossings if crossing.line in named]
     told = sorted(told or report.crossings, key=lambda crossing: not crossing.decides)
@@ -98,7 +97,7 @@ def summary_facts(report: Report) -> tuple[Fact, ...]:
         Fact("Depth to invert", f"{shallow.split()[0]} to {deep}"),
         *(
             Fact(
-                f"Crosses {label(crossing.line)}",
+                f"Crosses {in_full(crossing.line)}",
                 plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
                 "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
             )
@@ -137,7 +136,7 @@ def _finding_facts(report: Report) -> list[Fact]:
     if not report.site.boundaries:
         return [Fact("Findings", str(len(report.findings)), "no boundary set in site.toml")]
     unit_of = {one.deciding.line for one in report.findings if one.deciding}
-    where = f"past {label(unit_of.pop())}" if len(unit_of) == 1 else "past where it changes hands"
+    where = f"past {in_full(unit_of.pop())}" if len(unit_of) == 1 else "past where it changes hands"
     facts = [*danger_facts(report)]
     past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
     note = "none stated as past"
@@ -186,7 +185,7 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
     if near is None:
         return ""
     if result.verdict is None:
-        return f"{label(near.line)}: {side_words(near, unit)}"
+        return f"{in_full(near.line)}: {side_words(near, unit)}"
     said = side_words(near, unit, result.verdict)
     if far is not None:
         ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
@@ -201,8 +200,8 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
         said += f"; {' or '.join(told)} if what may have gone wrong did"
     elif turns and (off_m := turns_at_m(result)) is not None:
         off = f"{length(off_m, unit)} from where the map has it"
-        said += f"; turns if the {label(near.line)} lies more than {off}"
-    return f"{label(near.line)}: {said}"
+        said += f"; turns if the {in_full(near.line)} lies more than {off}"
+    return f"{in_full(near.line)}: {said}"
 
 
 def turns_at_m(result: FindingResult) -> float | None:
@@ -289,6 +288,12 @@ def next_locate_words(proposal: NextLocate | None, site: Site) -> str:
     return f"{what}: stop where the counter reads {lens}, locate, and {tied}"
 
 
+def planned_title(report: Report) -> str:
+    """Return what the planned locates stand under."""
+    tried = report.site.locates or report.site.no_locates
+    return "Before the next try" if tried else "Before the job"
+
+
 def planned_words(report: Report) -> str:
     """Say which locates to take where none is tied yet, and what they would do; else empty."""
     plan, unit = report.planned, report.site.unit
@@ -363,7 +368,7 @@ def reading_words(check: ReadingCheck, unit: str) -> str:
 def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
     """Return crossings in one place in words: ``curb and right of way 43.2 ± 0.9 ft``."""
     at = [plus_minus(each.footage_m, each.sd_footage_m, unit) for each in crossings]
-    names = [label(each.line) for each in crossings]
+    names = [in_full(each.line) for each in crossings]
     if len(set(at)) == 1:
         return f"{listed(names)} {at[0]}"
     return listed([f"{name} {figure}" for name, figure in zip(names, at, strict=True)])
@@ -385,7 +390,7 @@ def report_tables(report: Report) -> tuple[Table, ...]:
                 tidy(stretch.party),
                 plus_minus_or_exact(stretch.from_m, stretch.sd_from_m, unit),
                 plus_minus_or_exact(stretch.to_m, stretch.sd_to_m, unit),
-                label(stretch.line_to) if stretch.line_to else "end of the run",
+                in_full(stretch.line_to) if stretch.line_to else "end of the run",
             ),
             stretch.from_m,
         )
@@ -456,7 +461,7 @@ def _crossings_table(report: Report) -> Table:
     rows = tuple(
         Row(
             (
-                label(crossing.line),
+                in_full(crossing.line),
                 LINE_WORDS[crossing.kind],
                 plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
                 plus_minus(crossing.depth_m, crossing.sd_depth_m, unit),

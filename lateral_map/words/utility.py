@@ -15,7 +15,7 @@ from lateral_map.model.results import (
     Report,
     ResponsibilityStretch,
 )
-from lateral_map.model.site import Boundary, Locate, PositionTie, Tie
+from lateral_map.model.site import Boundary, Locate, NoLocate, PositionTie, Tie
 from lateral_map.units import from_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.desk import desk_rows
@@ -77,7 +77,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
     """
     site = report.site
     theirs, shared, close = (letter.theirs, letter.shared, letter.close) if letter else ((), (), ())
-    dangers = [one for one in report.findings if one.finding_class == "danger"]
+    dangers = _dangers(report)
     asked = {one.number for one in (*theirs, *shared, *close, *dangers)}
     record = [one for one in report.findings if one.number not in asked]
     own = site.referral if letter is None or is_addressed(report, letter) else None
@@ -106,6 +106,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         "client": label(report.client, 120),
         "title": _title(report, letter),
         "length": run_length(report),
+        "located": located_sentence(report),
         "run": run_sentence(report),
         "reached_main": site.run.reached_main,
         "ended_at": site.run.end,
@@ -133,6 +134,20 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
     }
 
 
+def located_sentence(report: Report) -> str:
+    """Return how the line was found, without claiming a locate that nobody made."""
+    if len(report.route.tied_footages_m):
+        return "A camera was run through this lateral and its transmitter located from the surface."
+    tried = len(report.site.no_locates)
+    times = f", though it was tried at {tried} place{'' if tried == 1 else 's'}" if tried else ""
+    marks = "no place where its transmitter was located is tied to the plan"
+    nothing = marks if report.site.locates else "its transmitter was not located from the surface"
+    return (
+        f"A camera was run through this lateral; {nothing}{times}. The line is worked out from "
+        "the counter, the bends seen and where the run starts alone."
+    )
+
+
 def run_sentence(report: Report) -> str:
     """Return how long the run is and what it came to."""
     run = report.site.run
@@ -154,7 +169,11 @@ def _text_lines(text: str) -> list[str]:
 def evidence_facts(report: Report) -> dict[str, Any]:
     """Return what the evidence pages show."""
     return {
-        "locates": [locate_row(report, locate) for locate in report.site.locates],
+        "locates": [
+            *(locate_row(report, locate) for locate in report.site.locates),
+            *(no_locate_row(report, one) for one in report.site.no_locates),
+        ],
+        "method": method_sentence(report),
         "references": reference_rows(report),
         "tables": [table for table in report_tables(report) if table.key in _EVIDENCE],
         "fit": fit_sentences(report),
@@ -170,6 +189,12 @@ def is_addressed(report: Report, letter: PartyLetter) -> bool:
     address = report.site.referral.to.casefold()
     named = [one.party for one in report.letters if one.party.casefold() in address]
     return len(report.letters) == 1 or named == [letter.party]
+
+
+def depth_was_read(report: Report) -> bool:
+    """Say whether anything measured tells how deep the pipe lies."""
+    read = any(one.use and (one.depth_m or one.nulls_m) for one in report.site.locates)
+    return read or report.route.assumed_start_depth_m is None
 
 
 def mistakes_named(report: Report) -> list[str]:
@@ -206,6 +231,10 @@ def _is_told_by_footages(stretches: Sequence[ResponsibilityStretch]) -> bool:
     return len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches)
 
 
+def _dangers(report: Report) -> list[FindingResult]:
+    return [one for one in report.findings if one.finding_class == "danger"]
+
+
 def _deciding(report: Report) -> list[Boundary]:
     return [boundary for boundary in report.site.boundaries if boundary.decides]
 
@@ -216,6 +245,8 @@ def _title(report: Report, letter: PartyLetter | None) -> str:
     part = part_words(report, letter) or "in your part"
     if letter.theirs or letter.shared:
         return f"referral of what lies {part}"
+    if _dangers(report):
+        return "a foreign pipe or cable seen in it"
     if letter.close:
         return f"a question about {listed(_close_lines(letter.close), len(letter.close))}"
     return f"no defect {part}"
@@ -288,7 +319,8 @@ def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
     """Return what was seen and which of it is put to the party: defects only."""
     defects = [one for one in report.findings if one.finding_class == "defect"]
     if not defects:
-        return ["No defect was seen."]
+        besides = "Besides the danger told first, no" if _dangers(report) else "No"
+        return [f"{besides} defect was seen."]
     many = len(defects)
     if letter is None:
         return [f"{many} defect{' was' if many == 1 else 's were'} seen, all listed."]
@@ -352,6 +384,8 @@ def doubt_sentences(report: Report) -> list[str]:
             "More than one line fits the readings about as well. The places given here are on the "
             "one drawn; the others are drawn dotted, and the probabilities count all of them."
         )
+    if not depth_was_read(report):
+        sentences.append("Nobody measured how deep the pipe lies: the depths here are assumed.")
     return [*sentences, *map(as_sentence, other_ground_words(report))]
 
 
@@ -424,7 +458,7 @@ def position_words(report: Report, easting_m: float, northing_m: float) -> tuple
     frame = report.site.frame
     x, y = frame.from_plane(easting_m, northing_m)
     decimals = decimals_for(report.site.unit)
-    grid = f"x {float(x):.{decimals}f}, y {float(y):.{decimals}f}"
+    grid = f"x {float(x):z.{decimals}f}, y {float(y):z.{decimals}f}"
     lonlat = frame.plane_to_lonlat(easting_m, northing_m)
     # Latitude and longitude are bare as maps take them.
     return (grid,) if lonlat is None else (f"{lonlat[1]:.7f}, {lonlat[0]:.7f}", grid)
@@ -510,6 +544,38 @@ def _tie_words(report: Report, locate: Locate, tie: Tie) -> str:
         return f"{fixed} ({known} each axis)"
     words = tie_words(tie, lambda value_m: _as_read(locate, tie.column, value_m, unit))
     return f"{words} ({known})"
+
+
+def no_locate_row(report: Report, one: NoLocate) -> tuple[str, ...]:
+    """Return a place where nothing could be located, in the columns of ``locate_row``."""
+    footage = length(one.footage_m, report.site.unit)
+    return (
+        label(one.mark, 40),
+        footage,
+        "",
+        "",
+        "nothing could be located",
+        "no",
+        tidy(one.why, _NOTE),
+    )
+
+
+def method_sentence(report: Report) -> str:
+    """Return how the line was fixed to the ground, as far as it was."""
+    if not any(locate.use for locate in report.site.locates):
+        return (
+            "Nothing was located from the surface: the line rests on the counter, the bends seen, "
+            "and where and in which direction the run starts."
+        )
+    tied = ", and each paint mark tied by tape, offset, coordinates or satellite positioning to "
+    tied += "things that stay where they are"
+    ties = tied if len(report.route.tied_footages_m) else ""
+    read = any(locate.use and locate.depth_m is not None for locate in report.site.locates)
+    depth = ", its depth read" if read else ", its depth not read"
+    return (
+        "A transmitter behind the lens was located from the surface at the footages "
+        f"listed{depth}{ties}."
+    )
 
 
 def reference_rows(report: Report) -> list[tuple[str, ...]]:

@@ -14,9 +14,14 @@ from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.next_locate import plan_locates, propose_next_locate
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
-from lateral_map.model.site import Finding, Locate, OffsetTie, PlanArea, PositionTie
+from lateral_map.model.site import Finding, Locate, NoLocate, OffsetTie, PlanArea, PositionTie
 from lateral_map.report import build_report
-from lateral_map.words.technician import enough_words, next_locate_words, planned_words
+from lateral_map.words.technician import (
+    enough_words,
+    next_locate_words,
+    planned_title,
+    planned_words,
+)
 
 
 def analysed(site):
@@ -165,6 +170,37 @@ def test_never_under_a_building():
     covered = replace(site, plan=replace(site.plan, areas=(slab,)))
     assert propose(site).easting_m > 15.0
     assert propose(covered).easting_m < 15.0
+
+
+def test_never_again_where_nothing_could_be_located():
+    """Whatever is asked for: the next locate, those of a plan, what would settle a finding."""
+    site = plain(findings=(Finding(24.3, "roots"),))
+    behind_m = site.transmitter.behind_lens_m
+    for tried in (site, undecided(site), replace(site, locates=())):
+        report = build_report(tried)
+        wanted = [] if report.next_locate is None else [report.next_locate.footage_m]
+        wanted += [one.footage_m for one in report.planned.locates] if report.planned else []
+        failed = tuple(NoLocate(at + behind_m, "under the slab") for at in wanted)
+        again = build_report(replace(tried, no_locates=failed))
+        found = [] if again.next_locate is None else [again.next_locate.footage_m]
+        found += [one.footage_m for one in again.planned.locates] if again.planned else []
+        assert wanted
+        assert found
+        assert np.abs(np.subtract.outer(wanted, found)).min() > 0.9
+        assert planned_title(again) != "Before the job"
+
+
+def test_no_locate_settles_a_finding_where_none_can_be_taken():
+    site = plain((), findings=(Finding(24.3, "roots"),))
+    slab = PlanArea("garage", "building", box(22.0, -5.0, 40.0, 5.0))
+    covered = replace(site, plan=replace(site.plan, areas=(slab,)))
+    failed = replace(site, no_locates=(NoLocate(25.0, "under the slab"),))
+    short = replace(site, run=replace(site.run, end_m=24.4))
+    assert "locate" in build_report(site).findings[0].settling.way
+    for hidden in (covered, failed, short):
+        assert build_report(hidden).findings[0].settling is None
+        marked = replace(hidden, locates=plain().locates)
+        assert build_report(marked).findings[0].settling.way == "tape from line"
 
 
 def test_a_paved_yard_is_no_obstacle():

@@ -14,7 +14,7 @@ import numpy as np
 import pdfplumber
 import pytest
 from lxml import html as lxml_html
-from packet.test_wording import words_of
+from packet.test_wording import referral_of, words_of
 from sheets.builder import line_report, line_site
 from truth.simulate import FOOT
 
@@ -25,9 +25,12 @@ from lateral_map.export.pdf import html_to_pdf
 from lateral_map.export.registry import make_referral
 from lateral_map.model.referral import Referral
 from lateral_map.model.results import PartyLetter, Report
-from lateral_map.model.site import Boundary, Finding, PlanLine, Site, TapeTie
+from lateral_map.model.site import Boundary, Finding, NoLocate, PlanLine, Site, TapeTie
 from lateral_map.report import build_report
+from lateral_map.words.names import finding_words
 from lateral_map.words.owner import owner_facts
+from lateral_map.words.sayings import say_all
+from lateral_map.words.technician import report_tables, summary_facts, verdict_words
 from lateral_map.words.utility import letter_facts, summary_lines
 
 ROADS = "Department of Roads, Bridges and Underground Works of the County"
@@ -363,6 +366,97 @@ def test_a_danger_heads_every_letter_and_page_and_is_asked_nothing() -> None:
     assert [card["number"] for card in cards] == [2, 3, 1]
     assert owner_facts(report)["next"][0].startswith("Keep everybody away")
     assert summary_lines(report)[0].startswith("STOP: gas pipe")
+
+
+def test_a_danger_alone_is_no_letter_that_nothing_was_seen() -> None:
+    report = one_line("owner", "city", DANGER[1:2])
+    facts = facts_to(report, "city")
+    assert facts["title"] == "a foreign pipe or cable seen in it"
+    assert facts["seen"] == ["Besides the danger told first, no defect was seen."]
+
+
+LONG = "the upper end of a name as long as names may be, of which no part may be missing: "
+
+
+def test_two_things_whose_names_begin_alike_are_told_apart() -> None:
+    """In every sentence and table of letter, findings, owner's page, map and terminal."""
+    lines, what = (LONG + "one", LONG + "two"), (LONG + "roots", LONG + "crack")
+    site = with_line(with_line(line_site(findings=0), lines[0], 40.0), lines[1], 60.0)
+    boundaries = tuple(
+        Boundary(line, f"{LONG}{i}", f"{LONG}{i + 1}", decides=True) for i, line in enumerate(lines)
+    )
+    found = tuple(Finding(at * FOOT, one) for at, one in zip((20.0, 90.0), what, strict=True))
+    report = build_report(replace(site, boundaries=boundaries, findings=found))
+    tables = report_tables(report)
+    told = {
+        "sides": [verdict_words(one, "ft") for one in report.findings],
+        "findings": [finding_words(one) for one in report.findings],
+        "findings table": [row.cells[2] for row in tables[0].rows],
+        "crossings table": [row.cells[0] for row in tables[1].rows if LONG in row.cells[0]],
+        "answers": [row.cells[3] for row in tables[2].rows],
+        "facts": [fact.name for fact in summary_facts(report) if LONG in fact.name],
+        "sayings": [
+            one.title for one in say_all(report) if one.title.startswith("Crosses the upper")
+        ],
+        "cards": [card["what"].lower() for card in owner_facts(report)["cards"]],
+    }
+    for where, words in told.items():
+        assert len(set(words)) == len(words) > 1, where
+        assert all(LONG.strip().lower() in each.lower() for each in words[:2]), where
+
+
+@pytest.mark.parametrize("located", ["nowhere", "tried in vain", "by depth alone", "tied"])
+def test_no_locate_is_claimed_that_nobody_made(located: str) -> None:
+    site = line_site(findings=0)
+    loose = tuple(replace(one, ties=()) for one in site.locates)
+    failed = (NoLocate(30.0 * FOOT, "under the slab", "X"),)
+    changes: dict[str, Any] = {
+        "nowhere": {"locates": ()},
+        "tried in vain": {"locates": (), "no_locates": failed},
+        "by depth alone": {"locates": loose},
+        "tied": {},
+    }[located]
+    report = build_report(replace(site, findings=EVERYTHING[:2], **changes))
+    said = words_of(referral_of(report))
+    owner = owner_facts(report)["found"]
+    tied = located == "tied"
+    assert ("its transmitter located from the surface. The run" in said) is tied
+    assert ("each paint mark tied" in said) is tied
+    assert ("we followed the camera and marked" in owner) is tied
+    assert ("Nothing was located from the surface" in said) is (
+        located in ("nowhere", "tried in vain")
+    )
+    assert ("nothing could be located" in said) is (located == "tried in vain")
+    assert ("tried at 1 place." in said) is (located == "tried in vain")
+    assert ("under the slab" in said) is (located == "tried in vain")
+
+
+def test_no_depth_is_told_that_nobody_measured() -> None:
+    site = replace(line_site(findings=0), findings=EVERYTHING[:2])
+    blind = replace(
+        site,
+        start=replace(site.start, depth_m=None),
+        locates=tuple(replace(one, depth_m=None) for one in site.locates),
+    )
+    sure, guessed = build_report(site), build_report(blind)
+    assert "It lies" in owner_facts(sure)["found"]
+    assert owner_facts(guessed)["found"].endswith("How deep it lies is not known.")
+    assert all("about" in card["where"] for card in owner_facts(sure)["cards"])
+    assert all(card["where"].endswith("not known.") for card in owner_facts(guessed)["cards"])
+    assumed = "Nobody measured how deep the pipe lies: the depths here are assumed."
+    assert assumed in facts_to(guessed, "city")["doubts"]
+    assert assumed not in facts_to(sure, "city")["doubts"]
+
+
+def test_how_deep_the_pipe_lies_leaves_its_riser_out_everywhere() -> None:
+    site = line_site(findings=0)
+    start = replace(site.start, riser_m=3.0 * FOOT, depth_m=1.0 * FOOT)
+    counter = replace(site.counter, zero_m=-3.0 * FOOT)
+    report = build_report(replace(site, start=start, counter=counter))
+    (fact,) = (one for one in summary_facts(report) if one.name == "Depth to invert")
+    low = float(fact.value.split()[0])
+    assert low > 3.5
+    assert f"It lies {low} ft to" in owner_facts(report)["found"]
 
 
 def test_names_are_given_in_full_and_no_finding_is_left_out() -> None:

@@ -32,7 +32,7 @@ from lateral_map.words.excavator import (
     unread_words,
 )
 from lateral_map.words.names import UTILITY_WORDS
-from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
+from lateral_map.words.numbers import in_full, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import Row, Table
 
 # What tells nothing but its price.
@@ -54,14 +54,14 @@ def reach_tables(review: DigReview, one: ReachReview) -> tuple[Table, ...]:
                     length(surface.length_m, unit),
                     format_area(surface.area_m2, unit),
                     format_area(surface.restored_area_m2, unit),
-                    listed([label(name) for name in surface.names], 3),
+                    listed([in_full(name) for name in surface.names], 3),
                 )
                 broken.append(Row(cells, alarm=surface.cover == "building"))
     standing = []
     for found in one.structures:
         low, high = length(found.gap_low_m, unit), length(found.gap_high_m, unit)
         told = (
-            label(found.name, 40),
+            in_full(found.name),
             structure_words(found),
             f"{length(found.gap_m, unit)} ({low} to {high})",
             length(found.footage_m, unit),
@@ -141,7 +141,7 @@ def conflicts_table(review: DigReview) -> Table:
         if sloped and sloped != hand:
             hand = f"{hand}; if sloped {sloped}" if hand else f"if sloped {sloped}"
         cells = (
-            label(one.name, 40),
+            in_full(one.name),
             UTILITY_WORDS[one.utility],
             f"{trench_words(one)}{near_words(review, one) if one.in_the_way else ''}",
             one.relation,
@@ -220,7 +220,7 @@ def nulls_table(review: DigReview) -> Table:
     rows = []
     for one in review.nulls:
         cells = (
-            f"locate {label(one.locate)}",
+            f"locate {in_full(one.locate)}",
             length(one.footage_m, unit),
             length(one.read_depth_m, unit),
             length(one.nulls_depth_m, unit),
