@@ -154,6 +154,19 @@ def uncrossed_words(short: Uncrossed, unit: str) -> str:
     return f"{short.line}: never crossed; the run comes nearest at {where}, {gap} ± {spread} away"
 
 
+def missed_words(short: Uncrossed, unit: str) -> str:
+    """Say in a letter's sentence that the run never crosses a line, and how near it comes."""
+    crosses = {"main": "meet", "cleanout": "pass"}.get(short.kind, "cross")
+    begins = f"It does not {crosses} {the(short.line)}"
+    if short.gap_m is None or short.sd_gap_m is None or short.at_m is None:
+        why = "the main was not reached" if short.kind == "main" else "the run ends in its riser"
+        return f"{begins}: {why}"
+    gap = plus_minus(short.gap_m, short.sd_gap_m, unit)
+    if short.at_end:
+        return f"{begins}: the run ends {gap} short of it"
+    return f"{begins}: the run comes nearest at {length(short.at_m, unit)}, {gap} away"
+
+
 def carried_words(carried_m: float, unit: str) -> str:
     """Say how far a line was carried on to where it is judged by."""
     return f"line carried straight on {length(carried_m, unit)} past its mapped end"

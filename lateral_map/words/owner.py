@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.diagnosis import Slip, SlipName
-from lateral_map.model.results import FindingResult, FindingVerdict, Report, SettlingWay
+from lateral_map.model.results import (
+    FindingResult,
+    FindingVerdict,
+    FoundPlace,
+    Report,
+    SettlingWay,
+)
 from lateral_map.model.site import Severity
 from lateral_map.model.trade import is_at_main, is_tap
 from lateral_map.words.diagnoses import told_once
@@ -17,7 +23,7 @@ from lateral_map.words.names import findings_named, footage_words, the, the_part
 from lateral_map.words.notices import as_sentence, danger_notices, other_ground_words
 from lateral_map.words.numbers import in_full, length, listed, tidy
 from lateral_map.words.technician import run_length
-from lateral_map.words.utility import mistakes_named, part_words
+from lateral_map.words.utility import depth_was_read, mistakes_named, part_words
 
 _EVERYDAY: Final[dict[str, str]] = {
     "roots": "Tree roots have grown into the pipe",
@@ -52,6 +58,10 @@ _SHAPES: Final[dict[FindingVerdict, str]] = {
     "too close to call": "a diamond where that is too close to call",
 }
 
+
+# A depth that may be half as much again is told with how much it may be off.
+_LOOSE: Final = 0.5
+_NO_DEPTH: Final = "how deep it lies nobody has measured"
 
 # What the owner reads of a finding, by how soon it is told.
 _GROUPS: Final = (
@@ -100,20 +110,26 @@ def _found(report: Report) -> str:
             else "Nobody has followed the camera from above the ground yet"
         )
         how += ": where the pipe runs is reckoned from how far and which way the camera went."
-    depth_m, sd_m = report.stations.depth_m, report.stations.depth_sd_m
-    told = report.in_pipe & _is_told(depth_m, sd_m)
-    if not told.any():
-        return f"{how} How deep it lies is not known."
-    low, high = (
-        length(float(m), report.site.unit) for m in (depth_m[told].min(), depth_m[told].max())
-    )
-    where = "It lies" if told[report.in_pipe].all() else "Where its depth is known, it lies"
-    return f"{how} {where} {low} to {high} below the ground."
+    if not depth_was_read(report):
+        return f"{how} {_NO_DEPTH[0].upper()}{_NO_DEPTH[1:]}."
+    unit, depth_m = report.site.unit, report.stations.depth_m[report.in_pipe]
+    sd_m = report.stations.depth_sd_m[report.in_pipe]
+    low, high = (length(float(m), unit) for m in (depth_m.min(), depth_m.max()))
+    loose = np.flatnonzero(TWO_SIDED_95 * sd_m > _LOOSE * depth_m)
+    give = f", give or take {length(TWO_SIDED_95 * float(sd_m.max()), unit)}" if len(loose) else ""
+    return f"{how} It lies {low} to {high} below the ground{give}."
 
 
-def _is_told(depth_m: ArrayLike, sd_m: ArrayLike) -> NDArray[np.bool_]:
-    """Say which depths an owner can be told as a bare number: those that hold within a half."""
-    return np.asarray(TWO_SIDED_95 * np.asarray(sd_m) <= np.abs(depth_m) / 2.0)
+def _down(report: Report, places: Sequence[FoundPlace]) -> str:
+    """Return how deep a finding lies as an owner reads it: how loosely, where that matters."""
+    unit, deep = report.site.unit, [place.depth_m for place in places]
+    if not depth_was_read(report):
+        return _NO_DEPTH
+    if min(deep) < 0.0:
+        return "where our depths put it above the ground: they have to be read again"
+    words = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
+    half = max(TWO_SIDED_95 * place.sd_depth_m for place in places)
+    return f"{words}, give or take {length(half, unit)}" if half > _LOOSE * min(deep) else words
 
 
 def owner_reader(report: Report) -> str:
@@ -157,12 +173,7 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
     bad = finding.severity if result.finding_class == "defect" else None
     # A sentence of ours has an adverb; a bare name of the trade keeps the trade's own word.
     how = _HOW_BAD if words in _EVERYDAY.values() else {}
-    deep = [place.depth_m for place, _ in result.ends]
-    down = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
-    if not _is_told(deep, [place.sd_depth_m for place, _ in result.ends]).all():
-        down = "how deep is not known"
-    if min(deep) < 0.0:
-        down = "where our depths put it above the ground: they have to be read again"
+    down = _down(report, [place for place, _ in result.ends])
     return {
         "number": result.number,
         "what": f"{words} ({how.get(bad, bad)})" if bad else words,

@@ -226,6 +226,13 @@ def side_words(side: Side, unit: str, verdict: FindingVerdict | None = None) -> 
     return f"{words} by {gap}, probability of past {chance_words(side.probability_past)}"
 
 
+def beside_words(near: Side, far: Side | None, unit: str) -> str:
+    """Return where a finding lies by a line that its verdict is not about, its far end too."""
+    if far is None:
+        return f"{in_full(near.line)}: {side_words(near, unit)}"
+    return f"{in_full(near.line)}: begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
+
+
 def _gap_words(side: Side, unit: str) -> str:
     gap = plus_minus(abs(side.past_m), side.sd_past_m, unit)
     where = "past" if side.past_m > 0 else "inside"

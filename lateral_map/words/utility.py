@@ -38,8 +38,8 @@ from lateral_map.words.notices import (
     danger_notices,
     drawing_notices,
     grazing_words,
+    missed_words,
     other_ground_words,
-    uncrossed_words,
 )
 from lateral_map.words.numbers import (
     decimals_for,
@@ -54,6 +54,7 @@ from lateral_map.words.numbers import (
     unit_word,
 )
 from lateral_map.words.technician import (
+    beside_words,
     report_tables,
     run_length,
     settling_words,
@@ -92,7 +93,10 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         how = "mapped to" if on_plan else "on the counter to"
         known.append(f"{as_sentence(label(line.line, 120))[:-1]} {how} {range_95(sd_m, site.unit)}")
     return {
-        **{key: [finding_row(report, one) for one in group] for key, group in groups.items()},
+        **{
+            key: [finding_row(report, one, letter) for one in group]
+            for key, group in groups.items()
+        },
         "site": tidy(site.name, 120),
         "date": site.date.isoformat() if site.date else "",
         "to_lines": _text_lines(own.to if own else ""),
@@ -226,6 +230,13 @@ def part_words(report: Report, letter: PartyLetter | None) -> str:
     return f"{'past' if outside else 'before'} {the(letter.line)}" if letter.line else ""
 
 
+def _bounds(report: Report, letter: PartyLetter) -> set[str]:
+    """Return the lines at which a party's part begins and ends."""
+    own = [one for one in report.responsibility if one.party == letter.party]
+    lines = {line for one in own for line in (one.line_from, one.line_to)} - {""}
+    return lines or {letter.line}
+
+
 def _is_told_by_footages(stretches: Sequence[ResponsibilityStretch]) -> bool:
     """Say whether a party's part lies in pieces, or between one line and itself."""
     return len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches)
@@ -273,6 +284,12 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
     part = part_words(report, letter)
     if spans:
         where = f" {part}" if part and not _is_told_by_footages(own) else ""
+        loosest_m = TWO_SIDED_95 * max(sd for one in own for sd in (one.sd_from_m, one.sd_to_m))
+        if loosest_m > report.site.run.end_m - report.site.counter.zero_m:
+            return (
+                f"As we understand it, the pipe{where} is yours; the readings do not say from "
+                "where to where along the run that is."
+            )
         return f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours."
     where = f", {part}" if part else ""
     return f"As we understand it, this run does not reach the part that is yours{where}."
@@ -308,7 +325,7 @@ def crossing_sentences(report: Report, letter: PartyLetter | None) -> str:
             sentences.append(as_sentence(words))
     if not sentences:
         sentences = [
-            as_sentence(tidy(uncrossed_words(short, unit), 200))
+            as_sentence(missed_words(short, unit))
             for short in report.uncrossed
             if short.decides and short.line == letter.line
         ]
@@ -420,7 +437,9 @@ def question(report: Report, letter: PartyLetter | None) -> str:
     return f"Will you tell us whether you need anything more about {pipe}?"
 
 
-def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
+def finding_row(
+    report: Report, result: FindingResult, letter: PartyLetter | None = None
+) -> dict[str, Any]:
     """Return one finding as the plain values a template shows; both ends of a stretch."""
     site, unit = report.site, report.site.unit
     places = [place for place, _ in result.ends]
@@ -442,15 +461,34 @@ def finding_row(report: Report, result: FindingResult) -> dict[str, Any]:
             line for p in places for line in position_words(report, p.easting_m, p.northing_m)
         ],
         "ellipse": [f"{range_95(p.semi_major_m / TWO_SIDED_95, unit)} (95 %)" for p in places],
-        "side": as_sentence(tidy(verdict_words(result, unit, turns=False), 400))
-        if result.verdict
-        else "",
+        "side": _side_sentences(report, result, letter),
         "rests_on": readings_listed(result.rests_on, site.plan),
         "basis": listed(list(dict.fromkeys(place.basis for place in places))),
         "settle": "; then ".join(settle) or "the record, or uncovering the pipe",
         "seen_at": tidy("; ".join(filter(None, (clock, video))), _NOTE),
         "ends": [length(place.footage_m, unit) for place in places] if len(places) > 1 else [],
     }
+
+
+def _side_sentences(report: Report, result: FindingResult, letter: PartyLetter | None) -> str:
+    """Return a finding's verdict, and its side of every other line that bounds the reader's part.
+
+    One that decides farther on tells the reader nothing of what lies in between.
+    """
+    if result.verdict is None or result.deciding is None:
+        return ""
+    unit, decides = report.site.unit, result.deciding.line
+    told = [tidy(verdict_words(result, unit, turns=False), 600)]
+    if letter is not None:
+        bounds = _bounds(report, letter)
+        ends = [sides for _, sides in result.ends]
+        others = [
+            beside_words(sides[0], sides[-1] if len(sides) > 1 else None, unit)
+            for sides in zip(*ends, strict=True)
+            if sides[0].line in bounds and sides[0].line != decides
+        ]
+        told = [*told, *others] if decides in bounds else [*others, *told]
+    return " ".join(map(as_sentence, told))
 
 
 def position_words(report: Report, easting_m: float, northing_m: float) -> tuple[str, ...]:

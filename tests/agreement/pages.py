@@ -281,15 +281,28 @@ def _check_card(told: Told, one: Record, where: str, whose: str) -> Iterable[str
     shown = re.findall(r"-?\d+(?:\.\d+)?", along)
     if len(shown) != len(values) or not all(map(same_number, shown, values)):
         yield f"{where}: at {values}"
-    depths = [one["depth_to_invert"]]
-    depths += [one["far_end"]["depth_to_invert"]] if one["far_end"] else []
-    deep = re.findall(r"\d+(?:\.\d+)?", down)
-    if min(depths) < 0.0:
-        if "above the ground" not in down:
-            yield f"{where}: depth {depths}"
-    elif not deep or not all(any(same_number(each, depth) for depth in depths) for each in deep):
-        yield f"{where}: depth {depths}"
+    yield from (f"{where}: {said}" for said in _check_down(told, one, down))
     yield from _check_whose(told, one, whose)
+
+
+def _check_down(told: Told, one: Record, down: str) -> Iterable[str]:
+    """How deep a card says that a finding lies, and how loosely."""
+    ends = [one, one["far_end"]] if one["far_end"] else [one]
+    depths = [end["depth_to_invert"] for end in ends]
+    down, _, loose = down.partition(", give or take ")
+    deep = re.findall(r"\d+(?:\.\d+)?", down)
+    if "nobody has measured" in down:
+        if not any("nothing says how deep" in notice for notice in told.result["notices"]):
+            yield f"depth {depths}"
+    elif min(depths) < 0.0:
+        if "above the ground" not in down:
+            yield f"depth {depths}"
+    elif not deep or not all(any(same_number(each, depth) for depth in depths) for each in deep):
+        yield f"depth {depths}"
+    if loose:
+        (half,) = re.findall(r"\d+(?:\.\d+)?", loose)
+        if not same_number(half, 1.96 * max(end["depth_sd"] for end in ends)):
+            yield f"give or take {half}"
 
 
 def _check_whose(told: Told, one: Record, whose: str) -> Iterable[str]:

@@ -104,6 +104,23 @@ def text_of(pdf: bytes) -> str:
     return re.sub(r"\s+", " ", " ".join(page.extract_text(x_tolerance=1) for page in pages))
 
 
+def test_every_row_of_a_letter_tells_the_side_of_each_line_that_bounds_the_part() -> None:
+    bounds = {"association": ("Right of way", "Curb"), ROADS: ("Curb",)}
+    over_both = seen((30.0, "roots", 90.0), (50.0, "crack"), (60.0, "crack", 80.0), (70.0, "roots"))
+    report = build_report(replace(two_lines().site, findings=over_both))
+    for party, lines in bounds.items():
+        facts = facts_to(report, party)
+        for row in (*facts["theirs"], *facts["shared"], *facts["close"]):
+            assert [row["side"].count(f"{line}: ") for line in lines] == [1] * len(lines), row
+    both = facts_to(report, ROADS)["shared"][0]
+    assert re.match(
+        r"Curb: begins (39|40)\.\d ± .* inside.*ends (19|20)\.\d ± .* past", both["side"]
+    )
+    (middle,) = facts_to(report, "association")["theirs"]
+    assert re.search(r"Right of way: past by (9|10)\.\d ", middle["side"])
+    assert re.search(r"Curb: inside by (19|20)\.\d ", middle["side"])
+
+
 def test_each_party_is_asked_about_its_own_and_no_other() -> None:
     report = two_lines()
     assert [letter.party for letter in report.letters] == ["association", ROADS]
@@ -440,9 +457,14 @@ def test_no_depth_is_told_that_nobody_measured() -> None:
     )
     sure, guessed = build_report(site), build_report(blind)
     assert "It lies" in owner_facts(sure)["found"]
-    assert owner_facts(guessed)["found"].endswith("How deep it lies is not known.")
+    assert owner_facts(guessed)["found"].endswith("How deep it lies nobody has measured.")
     assert all("about" in card["where"] for card in owner_facts(sure)["cards"])
-    assert all(card["where"].endswith("not known.") for card in owner_facts(guessed)["cards"])
+    assert all(card["where"].endswith("measured.") for card in owner_facts(guessed)["cards"])
+    loose = replace(site, locates=(), start=replace(site.start, sd_depth_m=0.5))
+    told = owner_facts(build_report(loose))
+    assert ", give or take " in told["found"]
+    assert all(", give or take " in card["where"] for card in told["cards"])
+    assert ", give or take " not in str(owner_facts(sure))
     assumed = "Nobody measured how deep the pipe lies: the depths here are assumed."
     assert assumed in facts_to(guessed, "city")["doubts"]
     assert assumed not in facts_to(sure, "city")["doubts"]
