@@ -91,7 +91,8 @@ def weigh_doubts(
     mixed = [mixture.finding(index, one, site.boundaries) for index, one in enumerate(own.findings)]
     doubts = tuple(Doubt(one.weight, one.answers.route, one.meant) for one in parts if one.weight)
     crossings = tuple(mixture.crossing(one) for one in own.crossings)
-    return replace(route, doubts=doubts), crossings, tuple(mixed)
+    # Undoubted it stays the same route, with all that was worked out of it.
+    return replace(route, doubts=doubts) if doubts else route, crossings, tuple(mixed)
 
 
 def place_findings(

@@ -411,6 +411,11 @@ class Route:
         return self.noise.widen_covariance(self.covariance)
 
     @cached_property
+    def _fit_covariance(self) -> Floats:
+        """The same where the notes hold as they stand."""
+        return self.fit_noise.widen_covariance(self.covariance)
+
+    @cached_property
     def solutions(self) -> tuple[tuple[float, Route], ...]:
         """Every solution that fits about as well, the best first, each with its weight of 1."""
         own = 1.0 - sum(one.weight for one in self.alternatives)
@@ -519,8 +524,7 @@ class Route:
         With doubts they are those of the mixture about this line.
         """
         position, jacobian = self.position_jacobian(footage_m)
-        own = self.fit_noise.widen_covariance(self.covariance)
-        found = self._undoubted * propagate(jacobian[:, :2], own)
+        found = self._undoubted * propagate(jacobian[:, :2], self._fit_covariance)
         for one in self.doubts:
             at = one.along(np.atleast_1d(np.asarray(footage_m, float)))
             gap = (one.route.positions(at) - position)[:, :2]
