@@ -62,7 +62,7 @@ def check_parts(report: Report) -> list[Part]:
     table.add_column("Off by", justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
     for check in report.readings:
-        name = tidy(reading_name(check.id, report.site.plan), 80)
+        name = tidy(reading_name(check.id, report.site.plan))
         taken = taken_words(report.site, check.id)
         table.add_row(
             Text(plain(f"{name}: {taken}" if taken else name)),

@@ -116,7 +116,7 @@ def slip_words(
             reads += f" {range_95(slip.sd, unit)}, by the other readings alone"
         said += "" if "{reads}" in said else " ({reads})"
     return said.format(
-        name=tidy(reading_name(slip.id, plan), 240) if slip.id else "",
+        name=tidy(reading_name(slip.id, plan)) if slip.id else "",
         point=in_full(slip.point),
         at="" if slip.footage_m is None else length(slip.footage_m, unit),
         there=f" at locate {in_full(slip.id.of)}" if slip.id else " everywhere",

@@ -233,7 +233,7 @@ def dig_facts(review: DigReview) -> tuple[Fact, ...]:
 def _named(name: str, utilities: list[UtilityConflict], tone: Tone = "alarm") -> Fact:
     if not utilities:
         return Fact(name, "none mapped")
-    names = [label(one.name, 24) for one in utilities]
+    names = [in_full(one.name) for one in utilities]
     return Fact(name, str(len(names)), listed(names, len(names)), tone)
 
 

@@ -176,7 +176,7 @@ def as_written_words(written: float, taken: float, unit: str, *, is_angle: bool 
 
 def readings_listed(readings: tuple[ReadingId, ...], plan: Plan, most: int = 6) -> str:
     """Return readings in words for a sentence."""
-    return tidy(listed([reading_name(one, plan) for one in readings], most))
+    return listed([tidy(reading_name(one, plan)) for one in readings], most)
 
 
 def finding_words(result: FindingResult) -> str:

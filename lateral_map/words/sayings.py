@@ -91,7 +91,7 @@ def say_all(report: Report) -> tuple[Saying, ...]:
     ]
     sayings += _what_is_known(report)
     unchecked = [check for check in report.readings if check.verdict == "unchecked"]
-    names = [tidy(reading_name(check.id, report.site.plan), 40) for check in unchecked]
+    names = [tidy(reading_name(check.id, report.site.plan)) for check in unchecked]
     if unchecked and not report.suspects:
         words = f"{listed(names)}: nothing else would show a slip there."
         sayings.append(Saying("plain", "Not checked by anything", words))
@@ -124,7 +124,7 @@ def _which_reading(report: Report) -> Iterator[Saying]:
     for check in ranked[:1]:
         yield Saying(
             "stop",
-            f"Suspect: {tidy(reading_name(check.id, site.plan), 80)}",
+            f"Suspect: {tidy(reading_name(check.id, site.plan))}",
             f"Off by {_residual(check, unit)} against the rest of the readings, far more than its "
             "accuracy allows. Measure it again, or set its row aside and see whether the rest "
             "agrees.",
@@ -133,7 +133,7 @@ def _which_reading(report: Report) -> Iterator[Saying]:
         )
     if len(ranked) > 1:
         others = [
-            f"{tidy(reading_name(check.id, site.plan), 60)} ({_residual(check, unit)})"
+            f"{tidy(reading_name(check.id, site.plan))} ({_residual(check, unit)})"
             for check in ranked[1:]
         ]
         yield Saying(

@@ -111,7 +111,7 @@ def summary_facts(report: Report) -> tuple[Fact, ...]:
     if not report.suspects:
         return (*facts, Fact("Suspect readings", "none"))
     first = next((one for one in report.suspects if one.set_aside_first), report.suspects[0])
-    name = tidy(reading_name(first.id, report.site.plan), 40)
+    name = tidy(reading_name(first.id, report.site.plan))
     return (*facts, Fact("Suspect readings", str(len(report.suspects)), f"first {name}", "alarm"))
 
 
@@ -251,7 +251,7 @@ def settling_words(settling: Settling | None, unit: str) -> str:
     where = format_length(settling.at_m, unit)
     if settling.way == "look again":
         if settling.reading is not None:
-            name = tidy(reading_name(settling.reading, Plan()), 60)
+            name = tidy(reading_name(settling.reading, Plan()))
             return f"look at {name} again: if that is wrong, this changes"
         place = f"near {where}" if settling.at_m else "of the start"
         return f"look at the notes and the video {place} again: a slip there changes this"
@@ -373,9 +373,9 @@ def reading_words(check: ReadingCheck, unit: str) -> str:
 
 
 def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
-    """Return crossings in one place in words: ``curb and right of way 43.2 ± 0.9 ft``."""
+    """Return crossings in one place as a drawing letters them: ``curb 43.2 ± 0.9 ft``."""
     at = [plus_minus(each.footage_m, each.sd_footage_m, unit) for each in crossings]
-    names = [in_full(each.line) for each in crossings]
+    names = [label(each.line) for each in crossings]
     if len(set(at)) == 1:
         return f"{listed(names)} {at[0]}"
     return listed([f"{name} {figure}" for name, figure in zip(names, at, strict=True)])
@@ -421,7 +421,7 @@ def report_tables(report: Report) -> tuple[Table, ...]:
     checks = tuple(
         Row(
             (
-                tidy(reading_name(check.id, plan), 80),
+                tidy(reading_name(check.id, plan)),
                 "" if check.footage_m is None else length(check.footage_m, unit),
                 reading_words(check, unit),
             ),

@@ -204,7 +204,7 @@ def depth_was_read(report: Report) -> bool:
 def mistakes_named(report: Report) -> list[str]:
     """Return the readings the rest disagrees with; of those one mistake draws along, that one."""
     first = [check for check in report.readings if check.set_aside_first] or report.suspects
-    return [tidy(reading_name(check.id, report.site.plan), 120) for check in first]
+    return [tidy(reading_name(check.id, report.site.plan)) for check in first]
 
 
 def part_words(report: Report, letter: PartyLetter | None) -> str:
@@ -443,7 +443,7 @@ def finding_row(
     """Return one finding as the plain values a template shows; both ends of a stretch."""
     site, unit = report.site, report.site.unit
     places = [place for place, _ in result.ends]
-    doubted = [tidy(reading_name(one.reading, site.plan), 120) for one in result.verdict_without]
+    doubted = [tidy(reading_name(one.reading, site.plan)) for one in result.verdict_without]
     settle = [f"{listed(doubted, len(doubted))} measured again"] if doubted else []
     if words := tidy(settling_words(result.settling, unit), _NOTE):
         settle.append(words)

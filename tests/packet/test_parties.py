@@ -415,6 +415,7 @@ def test_two_things_whose_names_begin_alike_are_told_apart() -> None:
         "sayings": [
             one.title for one in say_all(report) if one.title.startswith("Crosses the upper")
         ],
+        "readings table": [row.cells[0] for row in tables[-1].rows if LONG in row.cells[0]],
         "cards": [card["what"].lower() for card in owner_facts(report)["cards"]],
     }
     for where, words in told.items():
