@@ -200,7 +200,7 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
         said += f"; {' or '.join(told)} if what may have gone wrong did"
     elif turns and (off_m := turns_at_m(result)) is not None:
         off = f"{length(off_m, unit)} from where the map has it"
-        said += f"; turns if the {in_full(near.line)} lies more than {off}"
+        said += f"; turns if {the(near.line)} lies more than {off}"
     return f"{in_full(near.line)}: {said}"
 
 
@@ -258,10 +258,11 @@ def settling_words(settling: Settling | None, unit: str) -> str:
     words = {
         "locate over": f"one more locate over {where}, its mark taped from permanent points",
         "tape from line": (
-            f"one more tape from the real {settling.line} to mark {settling.mark} near {where}"
+            f"one more tape from the real {in_full(settling.line)} to mark {settling.mark} near "
+            f"{where}"
         ),
         "locate taped from line": (
-            f"one more locate over {where}, its mark taped from the real {settling.line}"
+            f"one more locate over {where}, its mark taped from the real {in_full(settling.line)}"
         ),
     }[settling.way]
     before, after = (
@@ -281,14 +282,14 @@ def next_locate_words(proposal: NextLocate | None, site: Site) -> str:
     if proposal.finding is not None:
         finding = site.findings[proposal.finding - 1]
         at = format_length(finding.footage_m, unit)
-        what = f"whether {finding.finding} at {at} lies past the {proposal.line}"
+        what = f"whether {finding.finding} at {at} lies past {the(proposal.line)}"
     elif proposal.goal == "crossing":
-        what = f"where the pipe crosses the {proposal.line}"
+        what = f"where the pipe crosses {the(proposal.line)}"
     else:
         what = "how wide the route's least certain place is"
     tied = "tie its mark by tapes from permanent points"
     if proposal.line:
-        tied += f" and from the real {proposal.line}"
+        tied += f" and from the real {in_full(proposal.line)}"
     lens = format_length(proposal.lens_m, unit)
     if proposal.doubted:
         what += ", once what may have gone wrong is settled"
@@ -307,7 +308,8 @@ def planned_words(report: Report) -> str:
     if plan is None:
         return ""
     stops = [
-        length(one.lens_m, unit) + (f" (taped from the real {one.line} too)" if one.line else "")
+        length(one.lens_m, unit)
+        + (f" (taped from the real {in_full(one.line)} too)" if one.line else "")
         for one in plan.locates
     ]
     promise = [f"the line to {range_95(plan.sd_across_m, unit)} at its widest"]

@@ -471,15 +471,16 @@ def finding_row(
 
 
 def _side_sentences(report: Report, result: FindingResult, letter: PartyLetter | None) -> str:
-    """Return a finding's verdict, and its side of every other line that bounds the reader's part.
+    """Return a finding's verdict, and where it may be the reader's its side of each line there.
 
-    One that decides farther on tells the reader nothing of what lies in between.
+    The lines are those that bound the reader's part: one that decides farther on tells the reader
+    nothing of what lies in between.
     """
     if result.verdict is None or result.deciding is None:
         return ""
     unit, decides = report.site.unit, result.deciding.line
     told = [tidy(verdict_words(result, unit, turns=False), 600)]
-    if letter is not None:
+    if letter is not None and result in (*letter.theirs, *letter.shared, *letter.close):
         bounds = _bounds(report, letter)
         ends = [sides for _, sides in result.ends]
         others = [

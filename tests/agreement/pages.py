@@ -49,9 +49,26 @@ def check_finding_cells(told: Told, cells: Mapping[str, str]) -> Iterable[str]:
     ):
         yield f"{at} depth: {cells['Depth to invert']}, {ends}"
     if "Side" in cells:
-        yield from (f"{at} side: {said}" for said in check_side(told, one, cells["Side"]))
+        yield from (f"{at} side: {said}" for said in check_sides(told, one, cells["Side"]))
     if "Answers for it" in cells:
         yield from (f"{at} answers: {said}" for said in check_answers(one, cells["Answers for it"]))
+
+
+def check_sides(told: Told, one: Record, words: str) -> Iterable[str]:
+    """Hold the sentence about the deciding line, and any about others, against their sides."""
+    near = told.deciding(one)
+    if near is None:
+        return
+    # A letter tells every line that bounds the reader's part, a sentence each.
+    lines = {_capital(side["line"]) for side in one["sides"]}
+    ahead = "|".join(re.escape(plain(line)) for line in lines)
+    each = re.split(rf"(?<=\.) (?=(?:{ahead}): )", words)
+    judged = [said for said in each if said.casefold().startswith(f"{near['line'].casefold()}: ")]
+    words = judged[0] if judged else words
+    yield from check_side(told, one, words)
+    for said in each if len(each) > 1 else ():
+        if said != words:
+            yield from _check_beside(one, said)
 
 
 def check_side(told: Told, one: Record, words: str) -> Iterable[str]:
@@ -74,6 +91,27 @@ def check_side(told: Told, one: Record, words: str) -> Iterable[str]:
     for (past, spread), side in zip(shown, ends, strict=False):
         if not same_number(past, abs(side["past"])) or not same_range(spread, side["past_sd"]):
             yield f"{past} ± {spread}, decided {side['past']}, sd {side['past_sd']}"
+
+
+def _capital(line: str) -> str:
+    return line[0].upper() + line[1:]
+
+
+def _check_beside(one: Record, words: str) -> Iterable[str]:
+    """Hold what a letter tells of another line that bounds the reader's part against its side."""
+    line, _, said = words.partition(": ")
+    ends = [
+        side
+        for end in ("sides", "sides_to")
+        for side in one.get(end) or []
+        if side["line"].casefold() == line.casefold()
+    ]
+    shown = _SIDE.findall(said)
+    if not ends or len(shown) != len(ends):
+        yield f"{len(shown)} distances of {len(ends)}: {words}"
+    for (past, spread), side in zip(shown, ends, strict=False):
+        if not same_number(past, abs(side["past"])) or not same_range(spread, side["past_sd"]):
+            yield f"{past} ± {spread}, decided {side['past']}, sd {side['past_sd']}: {words}"
 
 
 def check_answers(one: Record, words: str) -> Iterable[str]:

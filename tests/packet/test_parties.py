@@ -30,7 +30,12 @@ from lateral_map.report import build_report
 from lateral_map.words.names import finding_words
 from lateral_map.words.owner import owner_facts
 from lateral_map.words.sayings import say_all
-from lateral_map.words.technician import report_tables, summary_facts, verdict_words
+from lateral_map.words.technician import (
+    next_locate_words,
+    report_tables,
+    summary_facts,
+    verdict_words,
+)
 from lateral_map.words.utility import letter_facts, summary_lines
 
 ROADS = "Department of Roads, Bridges and Underground Works of the County"
@@ -421,6 +426,22 @@ def test_two_things_whose_names_begin_alike_are_told_apart() -> None:
     for where, words in told.items():
         assert len(set(words)) == len(words) > 1, where
         assert all(LONG.strip().lower() in each.lower() for each in words[:2]), where
+
+
+def test_a_name_with_an_article_takes_no_second_one_anywhere() -> None:
+    site = with_line(line_site(findings=0), "the old wall", 40.0)
+    boundary = Boundary("the old wall", "owner", "city", decides=True)
+    found = seen((20.0, "roots"), (40.1, "crack"), (45.0, "crack"))
+    report = build_report(replace(site, boundaries=(boundary,), findings=found))
+    assert report.next_locate
+    (facts,) = (letter_facts(report, one) for one in report.letters)
+    said = [
+        next_locate_words(report.next_locate, report.site),
+        *(verdict_words(one, "ft") for one in report.findings),
+        *(saying.words for saying in say_all(report)),
+    ]
+    assert "turns if the old wall lies more than" in said[3]
+    assert "the the" not in f"{said} {facts} {owner_facts(report)}".lower()
 
 
 @pytest.mark.parametrize("located", ["nowhere", "tried in vain", "by depth alone", "tied"])

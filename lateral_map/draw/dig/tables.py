@@ -149,7 +149,7 @@ def conflicts_table(review: DigReview) -> Table:
             "UNKNOWN" if one.depth_m is None else length(one.depth_m, unit),
             "; ".join(filter(None, (clearance_words(one, unit), side_words(one, unit)))),
             hand or "–",
-            tidy(one.source, 80),
+            tidy(one.source),
         )
         rows.append(Row(cells, one.nearest_footage_m, one.in_the_way or one.hidden))
     columns = (
@@ -169,9 +169,9 @@ def refind_table(review: DigReview) -> Table:
         mind = "; ".join(words for words in (*doubts, mirror_words(one, unit)) if words)
         cells = (
             f"K{number}",
-            f"{tidy(key_name(one.key), 60)}, {length(one.key.footage_m, unit)}",
+            f"{tidy(key_name(one.key))}, {length(one.key.footage_m, unit)}",
             *(tape_words(tape, unit) for tape in (first, second, one.check)),
-            tidy(side_of_tapes(one), 120),
+            tidy(side_of_tapes(one)),
             against_line(one.line, unit) if one.line else "–",
             plus_minus(one.depth_m, one.sd_depth_m, unit),
             lands_within(one, unit),
@@ -200,11 +200,11 @@ def depth_table(review: DigReview) -> Table:
         depths = (row.cover_m, row.invert_depth_m, row.bottom_depth_m)
         cells = (
             length(row.footage_m, unit),
-            ", ".join(tidy(event, 60) for event in row.events),
+            ", ".join(tidy(event) for event in row.events),
             *levels,
             *(plus_minus(depth, row.sd_m, unit) for depth in depths),
             row.basis,
-            tidy(unread_words(row, unit), 160),
+            tidy(unread_words(row, unit)),
         )
         rows.append(Row(cells, row.footage_m, row.unread is not None))
     columns = (
