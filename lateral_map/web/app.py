@@ -33,6 +33,7 @@ from lateral_map.web.guard import COOKIE, JOIN, LINK_MINUTES, Gate, Guard
 from lateral_map.web.parts import Conflict
 from lateral_map.web.store import UnreadableError
 from lateral_map.words.cautions import FIELD_CAUTIONS
+from lateral_map.words.entering import link_words
 
 Handler = Callable[[Request, bytes], Response]
 # Nothing of the site is kept in a browser's cache; the scripts may be asked for again cheaply.
@@ -298,7 +299,10 @@ class EntryApp:
 
         address = self.link()
         code = segno.make(address, error="m")
-        return JSONResponse({"address": address, "code": code.png_data_uri(scale=6, border=3)})
+        picture = code.png_data_uri(scale=6, border=3)
+        return JSONResponse(
+            {"address": address, "code": picture, "words": link_words(LINK_MINUTES)}
+        )
 
     def devices(self, request: Request, _: bytes) -> Response:
         """List the devices that joined, the one that asks marked."""

@@ -36,6 +36,7 @@ from lateral_map.web.places import Ground, geometry
 from lateral_map.web.settings import EntrySeen, unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
+from lateral_map.words.entering import accuracy_words, taken_words
 
 _TYPES: Final = {
     "html": "text/html",
@@ -202,10 +203,12 @@ class Entering:
             raise AskedWrong("a position is two numbers and a radius") from None
         if not (abs(degrees[0]) <= 90.0 and abs(degrees[1]) <= 180.0 and 0.0 < radius_m < 1e6):
             raise SiteError(Fault("the device gives no position that can be used", "try again"))
+        sd_m = sd_of_radius(radius_m, meaning)
         return {
             "lat": f"{degrees[0]:.{_DEGREES}f}",
             "lon": f"{degrees[1]:.{_DEGREES}f}",
-            "accuracy": f"{sd_of_radius(radius_m, meaning):.2f} m",
+            "accuracy": f"{sd_m:.2f} m",
+            "words": taken_words(radius_m, sd_m, meaning),
         }
 
     def match_points(self, file: str, data: bytes, unit: str, meaning: str) -> dict[str, Any]:
@@ -215,20 +218,29 @@ class Entering:
         points = read_points(file, data, unit)
         table = self.store.table("locates.csv")
         marks = [m for n in table.data_rows() if (m := table.row_values(n).get("mark"))]
+        own_unit = unit_of(self.store.settings())
+        matched = [
+            (
+                one,
+                None
+                if one.point.accuracy_m is None
+                else sd_of_radius(one.point.accuracy_m, meaning),
+            )
+            for one in match_marks(points, marks)
+        ]
         return {
             "points": [
                 {
+                    "words": accuracy_words(sd_m, own_unit),
                     "name": one.point.name,
                     "mark": one.mark,
                     "values": {
                         "lat": f"{one.point.lat_deg:.{_DEGREES}f}",
                         "lon": f"{one.point.lon_deg:.{_DEGREES}f}",
-                        "accuracy": ""
-                        if one.point.accuracy_m is None
-                        else f"{sd_of_radius(one.point.accuracy_m, meaning):.3f} m",
+                        "accuracy": "" if sd_m is None else f"{sd_m:.3f} m",
                     },
                 }
-                for one in match_marks(points, marks)
+                for one, sd_m in matched
             ]
         }
 

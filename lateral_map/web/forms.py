@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from lateral_map.reading.plan import PLAN_KINDS, FeatureProperties
 from lateral_map.reading.vocabulary import VOCABULARY, Described, describe
+from lateral_map.words.entering import MEANINGS
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,4 +197,5 @@ def form_values() -> dict[str, Any]:
         }
         for name, kind in PLAN_KINDS.items()
     }
+    forms["meanings"] = list(MEANINGS.items())
     return forms

@@ -27,6 +27,7 @@ from lateral_map.web.picture import picture_address
 from lateral_map.web.settings import LISTS, entries_of, unit_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
+from lateral_map.words.entering import NO_GNSS, missing_words, picture_words
 from lateral_map.words.notices import picture_origin
 from lateral_map.words.sayings import Saying, say_all
 
@@ -90,7 +91,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         "settings": _settings(store, solved),
         "plan": _plan(store, solved),
         "faults": _said(fault for fault in solved.faults if fault.file not in _HOMES),
-        "says": [asdict(one) for one in (*left_out, *solved.says, *rest)],
+        "says": [asdict(one) for one in (*_missing(store), *left_out, *solved.says, *rest)],
         "picture": picture,
         "history": [
             {
@@ -104,6 +105,24 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         ],
         "outside": [asdict(save) for save in store.outside_saves()],
     }
+
+
+def _missing(store: SiteStore) -> tuple[Saying, ...]:
+    """Return what the folder still wants before its line can be drawn."""
+    try:
+        values = store.settings()
+        rows = {
+            name: list(store.table(name).data_rows()) for name in ("locates.csv", "findings.csv")
+        }
+    except UnreadableError:
+        return ()  # said of the file itself
+    return missing_words(
+        is_new=not store.text_or_empty(SETTINGS).strip(),
+        has_start=any(values.get(f"start.{key}") for key in ("point", "x", "lat")),
+        has_end=bool(values.get("run.end_footage")),
+        located=bool(rows["locates.csv"]),
+        seen=bool(rows["findings.csv"]),
+    )
 
 
 def _with_entries(store: SiteStore, solved: Solved, says: tuple[Saying, ...]) -> list[Saying]:
@@ -181,6 +200,7 @@ def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
         "is_new": not store.text_or_empty(SETTINGS).strip(),
         "unit": unit,
         "local": plain(crs) == "local",
+        "no_gnss": NO_GNSS if plain(crs) == "local" else "",
         "units": {
             "length": words.get(unit, unit),
             "size": words.get(small_unit(unit), small_unit(unit)),
@@ -294,6 +314,7 @@ def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
         "features": features,
         "names": names,
         "picture": _picture(known.picture, store) if known and known.picture else None,
+        "picture_points": _picture_points(known.picture if known else None, store),
         "editable": not words,
         "words": words,
         "faults": _said(loose),
@@ -306,15 +327,25 @@ def _picture(picture: PlanPicture, store: SiteStore) -> dict[str, Any]:
     return {
         "accuracy": format_length(picture.sd_m, unit, 2),
         "source": f"traced on {picture_origin(picture)}",
-        "points": [
-            {
-                "name": one.name,
-                "off": format_length(math.hypot(*one.off_m), unit, 2),
-                "others": None if one.others_m is None else format_length(one.others_m, unit, 2),
-            }
-            for one in picture.points
-        ],
     }
+
+
+def _picture_points(picture: PlanPicture | None, store: SiteStore) -> list[str]:
+    """Return how well the points found in it lay the picture: a head, then each."""
+    try:
+        text, values = store.text_or_empty(SETTINGS), store.settings()
+    except UnreadableError:
+        return []
+    unit = unit_of(values)
+    offs = tuple(
+        (
+            one.name,
+            format_length(math.hypot(*one.off_m), unit, 2),
+            None if one.others_m is None else format_length(one.others_m, unit, 2),
+        )
+        for one in (picture.points if picture else ())
+    )
+    return list(picture_words(len(entries_of(text, "picture_point")), offs))
 
 
 def _feature(index: int, text: str, faults: list[Fault]) -> dict[str, Any]:

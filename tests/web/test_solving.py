@@ -12,10 +12,12 @@ from truth.simulate import simulate
 from web.yard import wait_until
 
 from lateral_map import build_report
+from lateral_map.reading.gnss import RADIUS_SHARES, sd_of_radius
 from lateral_map.web import state
 from lateral_map.web.entering import Entering
 from lateral_map.web.solving import setting_path, solve
 from lateral_map.web.store import RowEdit, SiteStore
+from lateral_map.words.entering import MEANINGS, accuracy_words, picture_words, taken_words
 from lateral_map.words.notices import as_sentence
 from lateral_map.words.sayings import say_all
 
@@ -177,3 +179,46 @@ def test_many_saves_at_once_are_solved_together(
     # One for all of them, and one more for a save that came while the first was under way.
     assert set(solved) == {24}
     assert len(solved) <= 2
+
+
+def test_what_a_site_still_wants_is_said_with_the_rest(tmp_path: Path) -> None:
+    """One thing at a time before the first locate, and no more once it is there."""
+
+    def wanted(**files: str) -> list[str]:
+        folder = tmp_path / str(len(list(tmp_path.iterdir())))
+        folder.mkdir()
+        for name, text in files.items():
+            (folder / {"site": "site.toml"}.get(name, f"{name}.csv")).write_text(text, "utf-8")
+        shown = Entering(SiteStore(folder)).state()
+        known = ("Begin", "Where does", "No locate", "How far")
+        return [one["title"] for one in shown["says"] if one["title"].startswith(known)]
+
+    site = 'format = 1\n[site]\nname = "Yard"\ncrs = "local"\nunit = "ft"\n'
+    placed = f"{site}[start]\nx = 0\ny = 0\n"
+    locates, findings = "mark,footage,depth\nA,10,4\n", "footage,finding\n12,roots\n"
+    assert wanted() == ["Begin the site"]
+    assert wanted(site=site) == ["Where does the footage start?", "How far did the camera go?"]
+    assert wanted(site=placed) == ["No locate yet", "How far did the camera go?"]
+    assert wanted(site=f"{placed}[run]\nend_footage = 40\n") == ["No locate yet"]
+    assert wanted(site=placed, findings=findings) == ["No locate yet"]
+    assert wanted(site=placed, locates=locates) == []
+
+
+def test_what_is_taken_in_is_said_in_the_sites_own_unit() -> None:
+    assert accuracy_words(None, "ft").endswith("the usual 4 ft")
+    assert accuracy_words(None, "m").endswith("the usual 1.22 m")
+    for meaning in RADIUS_SHARES:
+        sd_m = sd_of_radius(6.0, meaning)
+        said = taken_words(6.0, sd_m, meaning)
+        assert f"accuracy {sd_m:.2f} m" in said
+        assert f"{meaning} %" in said
+        assert float(said.rstrip(".").split()[-1]) == pytest.approx(6.0 / sd_m, abs=0.005)
+    assert set(MEANINGS) == {"sd", *RADIUS_SHARES}
+
+
+@pytest.mark.parametrize("count", [0, 2, 3])
+def test_points_in_a_picture_are_said_to_check_one_another_where_they_do(count: int) -> None:
+    offs = tuple((f"P{i}", "0.1 ft", "0.3 ft" if count > 2 else None) for i in range(count))
+    head, *each = picture_words(count, offs)
+    assert ("third checks them" in head) is (count == 2)
+    assert [("others put it 0.3 ft" in one) for one in each] == [count > 2] * count

@@ -261,7 +261,7 @@ function renderHead() {
 }
 
 function renderSays() {
-  const says = [...missing(), ...state.says, ...state.faults.map((words) => ({ tone: "stop", title: "Wrong", words }))];
+  const says = [...unset(), ...state.says, ...state.faults.map((words) => ({ tone: "stop", title: "Wrong", words }))];
   const urgent = says.filter(({ tone }) => tone === "stop" || tone === "watch").length;
   byId("says-count").textContent = urgent ? `${urgent} to look at` : "";
   byId("says-list").replaceChildren(...says.map((saying) => {
@@ -292,14 +292,9 @@ function checkedButton({ applied, unchecked, words }) {
   return button("I have checked it", () => save("/settings", { edits }), { class: "plain small", "aria-label": `I have checked it: ${words}` });
 }
 
-/** What is still missing, in words. */
-function missing() {
-  const values = state.settings.values;
+/** What is wrong in the settings, each under its field's own name. */
+function unset() {
   const words = [];
-  if (state.site.is_new) words.push(["Begin the site", "Fill in Site and save: the folder is made then."]);
-  else if (!values["start.point"] && !values["start.x"] && !values["start.lat"]) words.push(["Where does the footage start?", "Under Site, give the start a point, x and y, or latitude and longitude."]);
-  else if (!state.tables["locates.csv"].rows.length) words.push(["No locate yet", "The line is dead reckoned from its start until something is located."]);
-  if (!values["run.end_footage"] && !state.site.is_new && !state.tables["locates.csv"].rows.length && !state.tables["findings.csv"].rows.length) words.push(["How far did the camera go?", "Give the footage at the end under Site, or enter a reading."]);
   for (const fault of state.settings.faults.filter(({ field }) => !field.startsWith("applied."))) words.push([`Site: ${fieldLabel("/settings", {}, fault.field)}`, fault.words]);
   if (state.settings.unreadable) words.push(["The site's settings cannot be read", state.settings.unreadable]);
   return words.map(([title, text]) => ({ tone: "watch", title, words: text }));
@@ -623,7 +618,7 @@ function openLikeLast(file, form) {
 
 /* Under Position: the device's own fix, where the browser gives one. */
 function positionTools() {
-  if (state.site.local) return make("p", { class: "quiet", text: "A sketch is tied to no place on earth, so GNSS cannot be used on it." });
+  if (state.site.local) return make("p", { class: "quiet", text: state.site.no_gnss });
   const told = make("p", { class: "quiet", role: "status" });
   if (!navigator.geolocation || !window.isSecureContext) {
     told.textContent = "This browser gives no position here; start the page with --share to use a phone's.";
@@ -664,7 +659,7 @@ function positionTools() {
     }
     for (const name of ["lat", "lon", "accuracy"]) activeForm.inputs.get(name)?.set(values[name]);
     activeForm.element.dispatchEvent(new Event("input", { bubbles: true }));
-    told.textContent = `Taken: accuracy ${values.accuracy} (1 sd, each axis). The device's ${accuracy.toFixed(1)} m is read as the circle that holds 68 % of its fixes, divided by 1.51.`;
+    told.textContent = values.words;
     end();
   };
   return make("div", {}, make("div", { class: "chips" }, watchButton, use), told);
@@ -783,18 +778,17 @@ function listPanel(name, title, key, values) {
   if (draft) queueMicrotask(() => open(draft.path, draft));
   return make("section", { class: "list", "data-list": name },
     make("h3", { text: title }),
-    name === "picture_point" ? fitWords(entries) : null,
+    name === "picture_point" ? fitWords() : null,
     make("ul", { class: "rows" }, entries.map(row)),
     button({ pipe: "Add a pipe run", boundary: "Add a boundary", picture_point: "Add a point" }[name], () => open(`${name}.${entries.length}`), { class: "chip" }),
     holder);
 }
 
 /* A world file or a GeoTIFF says where a picture lies; points say it for any other. */
-function fitWords(entries) {
-  const points = state.plan.picture?.points || [];
-  const others = points.length > 2 ? points.map(({ name, others: off }) => `${name}: the others put it ${off} off`) : points.map(({ name, off }) => `${name}: ${off} left over`);
-  if (points.length) return make("div", { class: "quiet" }, make("p", { text: points.length > 2 ? "How well they fit one another:" : "Two points fit by themselves; a third checks them." }), make("ul", {}, others.map((text) => make("li", { dir: "auto", text }))));
-  return make("p", { class: "quiet", text: entries.length ? "Two points lay the picture; a third checks them." : "Only for a picture that nothing else says the place of: find two points of the plan in it, better three or four, far apart." });
+function fitWords() {
+  const [head, ...each] = state.plan.picture_points;
+  if (!head) return null;
+  return make("div", { class: "quiet" }, make("p", { text: head }), make("ul", {}, each.map((text) => make("li", { dir: "auto", text }))));
 }
 
 function pointTool(form) {
@@ -971,8 +965,8 @@ function devicePanel() {
     }
   };
   const open = tried(async () => {
-    const { address, code } = await send("/link", {});
-    holder.replaceChildren(make("img", { src: code, alt: "A code to scan: it holds the link below", class: "code" }), make("p", { class: "address", text: address }), make("p", { class: "quiet", text: "It lets one device in, once, within a quarter of an hour. The browser there warns that it does not know this page's certificate." }));
+    const { address, code, words } = await send("/link", {});
+    holder.replaceChildren(make("img", { src: code, alt: "A code to scan: it holds the link below", class: "code" }), make("p", { class: "address", text: address }), make("p", { class: "quiet", text: words }));
   });
   const show = ({ devices }) => list.replaceChildren(...devices.map(({ id, kind, address, joined, seen, own }) => make("li", { class: "outbox-row" },
     make("span", { text: `${kind} at ${address}${own ? ", this one" : ""}` }), make("span", { class: "quiet", text: `joined ${clock(joined)}, last asked ${clock(seen)}` }),
@@ -981,14 +975,12 @@ function devicePanel() {
   return make("div", {}, list, told, button("Make a link", open, { class: "chip" }), holder);
 }
 
-const MEANINGS = [["sd", "1 sd, each axis"], ["68", "circle that holds 68 %"], ["95", "circle that holds 95 %"], ["50", "circle that holds 50 %"]];
-
 /* Points of a GNSS file matched to marks; each match is looked at before it is saved. */
 function gnssPanel() {
-  if (state.site.local) return make("p", { class: "quiet", text: "A sketch is tied to no place on earth, so GNSS cannot be used on it." });
+  if (state.site.local) return make("p", { class: "quiet", text: state.site.no_gnss });
   const holder = make("div", {});
   const file = make("input", { type: "file", id: "gnss-file", accept: ".gpx,.kml,.geojson,.json,.csv" });
-  const meaning = make("select", { id: "gnss-meaning" }, MEANINGS.map(([value, text]) => make("option", { value, text })));
+  const meaning = make("select", { id: "gnss-meaning" }, forms.meanings.map(([value, text]) => make("option", { value, text })));
   const unit = make("select", { id: "gnss-unit" }, ["m", "ft"].map((value) => make("option", { value, text: value })));
   const read = async () => {
     if (!file.files.length) return;
@@ -1030,7 +1022,7 @@ function matchForm(points) {
     save("/rows", { file: "locates.csv", edits });
   };
   return make("form", { class: "entry", onsubmit: submit, "aria-label": "Match points to marks" },
-    make("ul", { class: "rows" }, picks.map(({ point, select }) => make("li", { class: "match" }, make("label", { for: select.id, dir: "auto", text: point.name || "no name" }), select, make("span", { class: "quiet", text: point.values.accuracy ? `accuracy ${point.values.accuracy}` : "no accuracy stated: the usual 4 ft" })))),
+    make("ul", { class: "rows" }, picks.map(({ point, select }) => make("li", { class: "match" }, make("label", { for: select.id, dir: "auto", text: point.name || "no name" }), select, make("span", { class: "quiet", text: point.words })))),
     make("div", { class: "doing" }, make("button", { type: "submit", class: "primary", text: "Take these positions" })));
 }
 
