@@ -11,7 +11,7 @@ import numpy as np
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import PAIRS_AT_ONCE, signed_offsets
-from lateral_map.model.past import drawn_pasts, line_shift_m, measure_past, pasts_m
+from lateral_map.model.past import Past, drawn_pasts, line_shift_m, measure_past, pasts_m
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -196,14 +196,14 @@ def _describe(
 ) -> list[Crossing]:
     past = measure_past(route, line.name, footages)
     rate = np.where(np.abs(past.rate) > 1e-9, past.rate, 1e-9)
-    sd_footage, others, may_miss = _spread_along(route, line, footages)
+    sd_footage, others, may_miss = _spread_along(route, line, footages, past)
     position = route.positions(footages)
     # The place itself moves along the pipe: by minus the derivative of the crossing's footage.
     step, moved = 0.01, past.gradient / rate[:, None]
-    around = np.concatenate([footages, footages - step, footages + step])
-    depths, jacobians = route.depth_jacobian(around)
-    (depth, behind, ahead), jacobian = np.split(depths, 3), jacobians[: len(footages)]
-    _, sd_here = route.depths(footages)
+    about = np.concatenate([footages - step, footages + step])
+    behind, ahead = np.split(route.best_depths(about), 2)
+    _, jacobian = route.depth_jacobian(footages)
+    depth, sd_here = route.depths(footages)
     total = jacobian - ((ahead - behind) / (2.0 * step))[:, None] * moved
     here, there = (
         np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
@@ -242,9 +242,11 @@ def _describe(
 
 
 def _spread_along(
-    route: Route, line: PlanLine, footages: Floats
+    route: Route, line: PlanLine, footages: Floats, past: Past
 ) -> tuple[Floats, list[tuple[float, ...]], bool]:
     """Return each crossing's 1 sd along the pipe, where else others cross, and if one does not.
+
+    ``past`` is the route's own distance past the line there.
 
     Every solution that fits counts by its weight, its crossing nearest to the best one's.
     """
@@ -264,15 +266,15 @@ def _spread_along(
     others: list[tuple[float, ...]] = [()] * len(footages)
     may_miss = False
     for weight, solution in route.solutions:
-        met = footages
+        at, measured = footages, past
         if solution is not route:
             met = _crossing_footages(solution, line, _run_corners(solution))
-        if not len(met):
-            may_miss = True
-            continue
-        at = met[np.abs(met[None, :] - footages[:, None]).argmin(axis=1)]
-        past = measure_past(solution, line.name, at)
-        sd = past.sd_m(solution) / np.maximum(np.abs(past.rate), 1e-9)
+            if not len(met):
+                may_miss = True
+                continue
+            at = met[np.abs(met[None, :] - footages[:, None]).argmin(axis=1)]
+            measured = measure_past(solution, line.name, at)
+        sd = measured.sd_m(solution) / np.maximum(np.abs(measured.rate), 1e-9)
         square += weight * (np.square(sd) + np.square(at - footages))
         total += weight
         others = [

@@ -33,7 +33,7 @@ def check_null_depths(route: Route) -> tuple[NullCheck, ...]:
         # The pipe's slope against the ground along it.
         about = [footage - _STEP_M, footage + _STEP_M]
         run = max(float(np.hypot(*np.diff(route.positions(about)[:, :2], axis=0)[0])), 1e-6)
-        slope = abs(float(np.diff(route.depths(about)[0])[0]))
+        slope = abs(float(np.diff(route.best_depths(about))[0]))
         tilt = min(float(np.degrees(np.arctan2(slope, run))), _STEEPEST_DEG)
         found = float(depth_from_nulls_m(locate.nulls_m, tilt))
         from_nulls = found - locate.nulls_held_above_m

@@ -136,7 +136,7 @@ def _option(
 def _mark_variance(route: Route, footage_m: float) -> float:
     """Return the variance (m²) per axis of a paint mark over the pipe at a footage."""
     accuracy = route.site.accuracy
-    depth = max(float(route.depths(footage_m)[0][0]), 0.0)
+    depth = max(float(route.best_depths(footage_m)[0]), 0.0)
     return _as_told(route, accuracy.mark_m**2 + (accuracy.mark_fraction * depth) ** 2)
 
 

@@ -182,7 +182,7 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
     chance, square = np.zeros(len(at)), np.zeros(len(at))
     # Every solution that fits votes by its weight, with its own place and its own sd.
     for weight, solution in route.solutions:
-        own = measure_past(solution, boundary.line, at)
+        own = past if solution is route else measure_past(solution, boundary.line, at)
         reading = np.square(route.site.counter.sd_reading_m * own.rate)
         variance = np.square(own.sd_m(solution)) + reading
         each = zip(own.past_m, np.sqrt(variance), strict=True)

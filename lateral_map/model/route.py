@@ -29,6 +29,9 @@ _ARC_RAD = math.radians(5.0)
 _DRAWS = 256
 # From so many unknowns on, those that a quantity does not hang on are left out of its sums.
 _MANY = 200
+# What many questions ask of the same footages is worked out once: the last few are kept, large ones
+# (some 4 MB) not.
+_KEPT, _LARGEST_KEPT = 12, 500_000
 _AXES = np.eye(3)
 
 
@@ -509,9 +512,25 @@ class Route:
         """Return (k, 3) easting, northing, invert elevation (m) at footages."""
         return self.course.positions(self.chain.stops(footage_m))
 
+    @cached_property
+    def _travelled(self) -> dict[bytes, tuple[Floats, Floats]]:
+        """The last positions and derivatives asked for, by their footages."""
+        return {}
+
     def position_jacobian(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
-        """Return positions (k, 3) and their derivatives (k, 3, unknowns)."""
-        return self.course.travel(self.chain.stops(footage_m))[:2]
+        """Return positions (k, 3) and their derivatives (k, 3, unknowns), not to be written to."""
+        footage = np.atleast_1d(np.asarray(footage_m, float))
+        kept, key = self._travelled, footage.tobytes()
+        found = kept.get(key)
+        if found is None:
+            found = self.course.travel(self.chain.stops(footage))[:2]
+            for array in found:
+                array.setflags(write=False)
+            if found[1].size <= _LARGEST_KEPT:
+                if len(kept) >= _KEPT:
+                    kept.clear()
+                kept[key] = found
+        return found
 
     def position_covariance(self, footage_m: ArrayLike) -> Floats:
         """Return (k, 3, 3) covariances (m²) of easting, northing, elevation at footages."""
@@ -560,6 +579,10 @@ class Route:
         """Return adjusted ground elevations (m) at footages; 0 where the ground is level."""
         weights = self.ground.correction_weights(footage_m)
         return self.ground.elevation(footage_m) + weights @ self.unknowns[self.layout.ground]
+
+    def best_depths(self, footage_m: ArrayLike) -> Floats:
+        """Return invert depths (k,) below ground at footages, not how sure they are, in metres."""
+        return self.ground_elevation(footage_m) - self.positions(footage_m)[:, 2]
 
     def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return invert depths (m) below ground at footages and their 1 sd, doubts included."""
