@@ -15,6 +15,7 @@ from lateral_map.analysis.conflicts import find_conflicts
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.dig import draw_dig_buffer
 from lateral_map.analysis.falls import measure_falls
+from lateral_map.analysis.main_end import miss_main
 from lateral_map.analysis.next_locate import plan_locates, propose_next_locate
 from lateral_map.analysis.other_ground import find_other_ground
 from lateral_map.analysis.pipes import list_pipes
@@ -100,6 +101,7 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
     responsibility = share_responsibility(route, crossings)
     client, client_assumed = name_client(site, responsibility)
+    utilities = find_conflicts(route, trench, dig.tolerance_m)
     return Report(
         site=site,
         route=route,
@@ -119,12 +121,13 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
         fit=measure_fit(route),
         next_locate=propose_next_locate(route, stations, crossings, findings),
         trench=trench,
-        utilities=find_conflicts(route, trench, dig.tolerance_m),
+        utilities=utilities,
         other_ground=find_other_ground(route, stations, crossings),
         diagnoses=diagnoses,
         planned=plan_locates(route, stations, crossings),
         questions=questions,
         tap=station_tap(route),
+        missed_main=miss_main(route, utilities),
         diagnosed=diagnose,
     )
 

@@ -567,6 +567,15 @@ class PartyLetter:
 
 
 @dataclass(frozen=True, slots=True)
+class MissedMain:
+    """How far (with 1 sd) the nearest mapped sewer is from the end of a run said to meet one."""
+
+    name: str
+    gap_m: float
+    sd_gap_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class TapStation:
     """How far along the main from ``manhole`` the lateral joins it, with 1 sd.
 
@@ -622,6 +631,7 @@ class Report:
     diagnoses: tuple[Diagnosis, ...] = ()
     questions: tuple[Question, ...] = ()
     tap: TapStation | None = None
+    missed_main: MissedMain | None = None
     planned: LocatePlan | None = None
     diagnosed: bool = True
 

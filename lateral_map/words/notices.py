@@ -347,6 +347,13 @@ def _line_notices(report: Report) -> Iterator[str]:
             "nobody measured the ground: depths are drawn below a level ground line, and the "
             "pipe's true fall cannot be told from them"
         )
+    if (missed := report.missed_main) is not None:
+        gap = plus_minus(missed.gap_m, missed.sd_gap_m, report.site.unit)
+        yield (
+            f"the run is said to end at the main, but no sewer of the plan lies there: "
+            f"{the(missed.name)} is {gap} off. The map, the footage of the end or what the run "
+            "came to is to be looked at again"
+        )
     yield from _crossing_notices(report)
     unit, often = report.site.unit, Counter((not c.decides, c.line) for c in report.crossings)
     again = sorted((*which, times) for which, times in often.items() if times > 1)

@@ -14,6 +14,7 @@ from lateral_map.model.results import TapStation
 from lateral_map.model.site import PlanPoint, Run, Site, UtilityLine
 from lateral_map.report import build_report
 from lateral_map.words.desk import tap_words
+from lateral_map.words.notices import drawing_notices
 
 # The run leaves at 80 degrees; the main crosses its end squarely, running north by west.
 ALONG = np.array([np.cos(np.radians(80.0)), -np.sin(np.radians(80.0))]) * -1.0
@@ -92,3 +93,23 @@ def test_nothing_is_computed_that_the_plan_does_not_hold() -> None:
         assert not tap.disagrees
         assert tap_words(tap, "ft").endswith("from MH 8 as read in the main")
     assert build_report(replace(site, plan=line_site(100.0, 2).plan, main=SewerMain())).tap is None
+
+
+def told_missed(site: Site) -> bool:
+    return any("no sewer of the plan" in one for one in drawing_notices(build_report(site)))
+
+
+@pytest.mark.parametrize("off_ft", [0.0, -2.0, 15.0])
+def test_a_run_that_ends_at_no_mapped_main_says_so(off_ft: float) -> None:
+    site = on_main(MAIN, off_ft)
+    assert told_missed(site) is (off_ft == 15.0)
+    assert not told_missed(replace(site, run=Run(site.run.end_m, "not reached")))
+    assert not told_missed(replace(site, plan=replace(site.plan, utilities=())))
+
+
+def test_a_main_passed_under_on_the_way_is_missed_by_how_far_the_run_goes_on() -> None:
+    site = on_main(MAIN)
+    missed = build_report(replace(site, run=Run(site.run.end_m + 12.0 * FOOT, "main"))).missed_main
+    assert missed is not None
+    assert missed.gap_m == pytest.approx(12.0 * FOOT, abs=0.02)
+    assert missed.sd_gap_m > 0.1
