@@ -453,9 +453,11 @@ def _ways_untaken(route: Route) -> Iterator[_Way]:
         ]
         left = [one for one in slips[index:] if not any(_is_same(one, b) for b in likeliest)]
         ways = list(_ways_to_follow(before, others))
-        # That nothing was written wrong, or none of these.
+        # That nothing was written wrong, or none of these. A size that no note tells is a guess:
+        # taking it for true makes no answer firm that the notes as written contradict.
         explained = {frozenset(one.together): one.probability for one in told}
-        if (none := 1.0 - sum(explained.values())) >= WORTH_DOUBT:
+        none = max(1.0 - sum(explained.values()), 0.0)
+        if none >= WORTH_DOUBT or taken.slip.sd:
             ways.append(_Way(none, None, before, float, float))
         whole = told[0].probability + sum(way.weight for way in ways)
         near = fitted_of(line)

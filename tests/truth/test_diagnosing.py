@@ -11,7 +11,10 @@ from truth.diagnosing import HEAD, _is_right, _is_there, measure_site, table
 from truth.simulate import FOOT
 from truth.slips import CLASSES, Planted, Slip, plant
 
+from lateral_map.model.diagnosis import Applied
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.mending import take_so
+from lateral_map.report import build_report
 
 SLIPS = [name for name in CLASSES if plant(name, 1).slips]
 
@@ -78,6 +81,25 @@ def test_verdicts_on_a_clean_site_hold_and_make_a_row():
     assert row[1].strip() == "clean jobs"
     assert row[2].strip() == "2"
     assert row[1 + HEAD.index("lost")].strip() == "0.0%"
+
+
+@pytest.mark.parametrize("seed", [20062, 20294])
+def test_a_guessed_bend_makes_nothing_firm_until_it_is_checked(seed):
+    """Its size and place are what fits best: notes as written and mended put a finding apart."""
+    report = build_report(plant("bend 22.5 not noted", seed).site)
+    asked = [one.verdict == "too close to call" for one in report.findings]
+    guess = report.diagnoses[0].slip
+    assert guess.slip == "bend not noted"
+    assert guess.sd > 0.0
+    taken, checked = (
+        build_report(take_so(report.site, [Applied(guess, checked=sure)])) for sure in (False, True)
+    )
+    assert all(
+        one.verdict == "too close to call"
+        for one, was in zip(taken.findings, asked, strict=True)
+        if was
+    )
+    assert sum(one.verdict == "too close to call" for one in checked.findings) < sum(asked)
 
 
 def test_a_curb_drawn_wrong_and_never_taped_makes_verdicts_wrong():
