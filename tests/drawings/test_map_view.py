@@ -161,7 +161,7 @@ def test_a_finger_near_a_mark_picks_the_nearest(report: Report, open_page, page_
     shown = open_page(page_of(), **PHONE)
     shown.page.locator("#plan").scroll_into_view_if_needed()
     places = shown.run(
-        "lateralMap.page.marks.filter(({ mark }) => mark.getElement()).map(({ mark }) => { const r = mark.getElement().getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2, r.width]; })"
+        "lateralMap.page.marks.filter(({ shape }) => shape.getElement()).map(({ shape }) => { const r = shape.getElement().getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2, r.width]; })"
     )
     assert min(width for *_, width in places) >= 44
     x, y, _ = next(place for place in places if 60 < place[0] < 330 and 150 < place[1] < 700)
@@ -170,7 +170,7 @@ def test_a_finger_near_a_mark_picks_the_nearest(report: Report, open_page, page_
         range(len(places)), key=lambda i: np.hypot(places[i][0] - x - 3, places[i][1] - y - 3)
     )
     expected = shown.run(
-        "i => lateralMap.page.data.details[lateralMap.page.marks.filter(({ mark }) => mark.getElement())[i].item.detail].title",
+        "i => lateralMap.page.data.details[lateralMap.page.marks.filter(({ shape }) => shape.getElement())[i].item.detail].title",
         nearest,
     )
     assert shown.page.locator("#detail-title").inner_text() == expected

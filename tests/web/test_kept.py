@@ -337,3 +337,51 @@ def test_the_page_loads_without_its_server_and_keeps_what_is_typed(
             wait_until(lambda: marks(sketch)[-1] == "F")
         last = (sketch / "locates.csv").read_text().splitlines()[-1]
         assert last.startswith("F,45.6,3.1")
+
+
+def test_nothing_but_the_servers_answer_holds_up_what_waits(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    """A drawing that never comes, and a first state that is refused."""
+
+    def never(route: Any) -> None:
+        del route
+
+    def refused(route: Any) -> None:
+        route.fulfill(status=500, json={"words": "a fault"})
+
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        yard.page.route("**/profile*", never)
+        for footage in ("45", "46"):
+            yard.fill({"footage": footage, "depth": "3"})
+            press_save(yard)
+            expect(yard.page.locator("#saving")).to_contain_text("Saved")
+        expect(yard.page.locator("#outbox-open")).to_be_hidden()
+        assert marks(sketch)[-2:] == ["E", "F"]
+        yard.page.unroute("**/profile*")
+        context.set_offline(True)
+        yard.fill({"footage": "47", "depth": "3"})
+        press_save(yard)
+        expect(yard.page.locator("#saving")).to_contain_text("1 kept on this device")
+        yard.page.route("**/state", refused)
+        yard.page.route("**/rows", lambda route: route.abort())
+        context.set_offline(False)
+        yard.open()
+        yard.page.unroute("**/rows")
+        expect(yard.page.locator("#outbox-open")).to_be_hidden(timeout=10_000)
+    assert marks(sketch)[-1] == "G"
+
+
+def test_a_server_begun_anew_again_and_again_gets_what_is_typed(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    with served(sketch, keys) as first:
+        yard, port = Yard(context, first.address), int(first.address.rpartition(":")[2])
+    for mark in "EFG":
+        with served(sketch, keys, port=port):
+            yard.fill({"footage": "45", "depth": "3"})
+            press_save(yard)
+            wait_until(lambda mark=mark: marks(sketch)[-1] == mark, seconds=8.0)
+            yard.page.wait_for_selector("body[data-ready]")
+    assert marks(sketch) == list("ABCDEFG")

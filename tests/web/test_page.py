@@ -83,6 +83,52 @@ def test_a_locate_is_saved_and_map_and_profile_redraw(yard: Yard, sketch: Path) 
     expect(yard.page.locator("#saving")).to_contain_text("Saved")
 
 
+# Every pane of the plan as it stands, but for which mark the Tab key stops at.
+PANES = """() => Object.entries(map_site.getPanes())
+  .filter(([name]) => /^plan-/.test(name))
+  .map(([name, pane]) => `${name} ${pane.innerHTML}`.replace(/ tabindex="[^"]*"/g, ""))"""
+ANEW = """() => {
+  const { page } = lateralMap;
+  for (const group of Object.values(page.groups)) group.clearLayers();
+  page.slots = {};
+  lateralMap.drawLayers(page);
+}"""
+
+
+def test_what_is_redrawn_is_what_would_be_drawn_anew(yard: Yard, sketch: Path) -> None:
+    def check() -> None:
+        redrawn = yard.page.evaluate(PANES)
+        yard.page.evaluate(ANEW)
+        drawn = yard.page.evaluate(PANES)
+        for one, other in zip(redrawn, drawn, strict=True):
+            assert _in_order(one) == _in_order(other)
+
+    yard.enter({"footage": "26", "depth": "3", "tape1_from": "hydrant", "tape1": "17"})
+    check()
+    table = sketch / "locates.csv"
+    for text in ("A,", "C,"):  # another program's saves: the first ones gone, the rest moved up
+        rows = table.read_text().splitlines(keepends=True)
+        table.write_text("".join(row for row in rows if not row.startswith(text)))
+        yard.look()
+        expect(yard.page.locator("#saving")).to_contain_text("Changed elsewhere", timeout=15_000)
+        yard.page.locator("#saving").evaluate("(told) => (told.textContent = '')")
+        check()
+    yard.page.locator("#layer-locates").uncheck()
+    yard.enter({"footage": "29", "depth": "3.1", "tape1_from": "hydrant", "tape1": "19"})
+    yard.page.locator("#layer-locates").check()
+    yard.page.locator("#north-up").click()
+    check()
+
+
+def _in_order(pane: str) -> list[str]:
+    """A pane's elements, their attributes and classes sorted."""
+    return [
+        " ".join(sorted(element.replace('"', " ").split()))
+        for element in pane.split("<")
+        if element
+    ]
+
+
 def test_feet_and_inches_are_read_back_as_they_are_typed(yard: Yard) -> None:
     form = yard.panel().locator("form").first
     form.locator('[data-field="depth"] input').fill("7'6\"")

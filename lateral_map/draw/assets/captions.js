@@ -46,13 +46,11 @@
     const marks = items.filter((item) => item.as === "mark").map((item) => placed(sheet, item));
     for (const { at, half } of marks) sheet.room.box(at.x - half, at.y - half, at.x + half, at.y + half, COST.mark);
     const told = marks.filter((mark) => mark.item.caption && sheet.room.has(mark.at)).sort((a, b) => b.item.weight - a.item.weight);
-    // All are put on the page before any is measured, so that the page is laid out once.
-    const wordings = told.flatMap((mark) => [mark.item.caption, mark.item.short].filter(Boolean).map((text) => {
-      const words = write(sheet, text, mark.item.weight >= ALWAYS ? "strong" : "plain");
-      return { mark, words };
-    }));
-    for (const each of wordings) [each.width, each.height] = sizeOf(each.words);
-    for (const mark of told) mark.wordings = wordings.filter((each) => each.mark === mark);
+    for (const mark of told) {
+      const kind = mark.item.weight >= ALWAYS ? "strong" : "plain";
+      mark.wordings = [mark.item.caption, mark.item.short].filter(Boolean).map((text) => ({ text, kind }));
+    }
+    measure(sheet, told.flatMap((mark) => mark.wordings));
     for (const mark of told.filter((each) => each.item.weight >= SUSPECT)) besideMark(sheet, mark);
     for (const item of items) if (item.as === "line" && item.caption) alongLine(sheet, item);
     if (shown.some((layer) => layer.key === "footage")) footages(sheet, pipe);
@@ -149,11 +147,17 @@
 
   /* Each wording is measured once: measuring lays the page out, and the map is lettered at every move. */
   const sizes = new Map();
-  function sizeOf(words) {
-    const key = `${document.documentElement.className} ${words.className} ${words.textContent}`;
-    const size = sizes.get(key) || [words.offsetWidth, words.offsetHeight];
-    if (size[0]) sizes.set(key, size);
-    return size;
+  function measure(sheet, wordings) {
+    const key = ({ text, kind }) => `${document.documentElement.className} ${kind} ${text}`;
+    // All that are new are put on the page before any is measured, so that the page is laid out once.
+    const unknown = wordings.filter((each) => !sizes.has(key(each)));
+    for (const each of unknown) each.words = write(sheet, each.text, each.kind);
+    for (const each of wordings) {
+      const size = sizes.get(key(each)) || [each.words.offsetWidth, each.words.offsetHeight];
+      if (size[0]) sizes.set(key(each), size);
+      [each.width, each.height] = size;
+    }
+    for (const { words } of unknown) words.remove();
   }
 
   function put(sheet, words, { left, top, right, bottom }) {
@@ -167,12 +171,11 @@
     let best = null;
     mark.wordings.forEach((wording, index) => {
       const found = best && best.cost < 25 ? null : placeRound(sheet, mark, wording, rings);
-      if (found && (!best || found.cost + 12 * index < best.cost)) best = { ...found, words: wording.words };
+      if (found && (!best || found.cost + 12 * index < best.cost)) best = { ...found, wording };
     });
     if (best && best.cost > most) best = null;
-    for (const { words } of mark.wordings) if (!best || words !== best.words) words.remove();
     if (!best) return;
-    put(sheet, best.words, best.box);
+    put(sheet, write(sheet, best.wording.text, best.wording.kind), best.box);
     if (!best.leader) return;
     const { from, to } = best.leader;
     for (const kind of ["leader under", "leader"]) sheet.leaders.append(svg("line", { x1: from.x, y1: from.y, x2: to.x, y2: to.y, class: kind }));
@@ -211,8 +214,9 @@
   function alongLine(sheet, item) {
     const longest = pieces(sheet.room, item.at.map(sheet.place)).sort((a, b) => b.length - a.length);
     if (!longest.length) return;
-    const words = write(sheet, item.caption, "along");
-    const [w, h] = sizeOf(words);
+    const wording = { text: item.caption, kind: "along" };
+    measure(sheet, [wording]);
+    const { width: w, height: h } = wording;
     let best = null;
     for (const piece of longest.slice(0, 2)) {
       if (piece.length < w + 12) break;
@@ -228,8 +232,9 @@
         if (best && best.cost < 2) break;
       }
     }
-    if (!best || best.cost > 60) return words.remove();
+    if (!best || best.cost > 60) return;
     const at = sheet.corner.add(best.at);
+    const words = write(sheet, item.caption, "along");
     words.style.transform = `translate(${at.x - w / 2}px, ${at.y - h / 2}px) rotate(${best.angle}rad)`;
     sheet.room.turned(best.at, w, h, best.angle, TAKEN);
   }
@@ -259,17 +264,18 @@
     const across = L.point(-Math.sin(along), Math.cos(along));
     const [one, other] = [at.subtract(across.multiplyBy(9)), at.add(across.multiplyBy(9))];
     for (const kind of ["tick under", "tick"]) sheet.ticks.append(svg("line", { x1: one.x, y1: one.y, x2: other.x, y2: other.y, class: kind }));
-    const words = write(sheet, figure, "footage");
-    const [w, h] = sizeOf(words);
+    const wording = { text: figure, kind: "footage" };
+    measure(sheet, [wording]);
+    const { width: w, height: h } = wording;
     const spots = [1, -1].map((side) => {
       const middle = at.add(across.multiplyBy(side * (11 + Math.abs(across.x) * (w / 2) + Math.abs(across.y) * (h / 2))));
       const box = { left: middle.x - w / 2, top: middle.y - h / 2, right: middle.x + w / 2, bottom: middle.y + h / 2 };
       return { box, cost: sheet.room.box(box.left, box.top, box.right, box.bottom) + (side < 0 ? 1 : 0) };
     });
     const best = spots[0].cost <= spots[1].cost ? spots[0] : spots[1];
-    if (best.cost > 20) words.remove();
-    else put(sheet, words, best.box);
-    return best.cost <= 20;
+    if (best.cost > 20) return false;
+    put(sheet, write(sheet, figure, "footage"), best.box);
+    return true;
   }
 
   function inArea(sheet, item) {
@@ -277,12 +283,12 @@
     const { min: low, max: high } = ring;
     const left = Math.max(low.x, 0), right = Math.min(high.x, sheet.size.x);
     const top = Math.max(low.y, 0), bottom = Math.min(high.y, sheet.size.y);
-    const words = write(sheet, item.caption, "area");
-    const [w, h] = sizeOf(words);
+    const wording = { text: item.caption, kind: "area" };
+    measure(sheet, [wording]);
+    const { width: w, height: h } = wording;
     const box = { left: (left + right - w) / 2, right: (left + right + w) / 2, top: (top + bottom - h) / 2, bottom: (top + bottom + h) / 2 };
     const fits = right - left > w + 8 && bottom - top > h + 8;
-    if (fits && sheet.room.box(box.left, box.top, box.right, box.bottom) < 20) put(sheet, words, box);
-    else words.remove();
+    if (fits && sheet.room.box(box.left, box.top, box.right, box.bottom) < 20) put(sheet, write(sheet, item.caption, "area"), box);
   }
 
   /* A lozenge every so far; where one place is taken, a little before it or after. */

@@ -22,16 +22,20 @@
     document.getElementById("detail-close").addEventListener("click", lateralMap.closeDetail);
     document.addEventListener("keydown", (event) => event.key === "Escape" && lateralMap.closeDetail());
     page.map.on("zoomstart", () => ["captions", "footage"].forEach((name) => page.map.getPane(`plan-${name}`).replaceChildren()));
-    page.map.on("moveend", () => {
-      lateralMap.drawScale(page);
-      lateralMap.drawCaptions(page);
-    });
+    page.map.on("moveend", letter);
     lateralMap.makeMeasure(page);
     lateralMap.watchMap(page);
     lateralMap.watchProfile(page);
     lateralMap.watchView(page);
     lateralMap.watchPaper(page);
     document.getElementById("key").open = window.innerWidth > 760;
+  }
+
+  /* Scale and captions are of the view: drawn anew whenever it was set. */
+  function letter() {
+    page.isLettered = true;
+    lateralMap.drawScale(page);
+    lateralMap.drawCaptions(page);
   }
 
   /** Turn the plan and draw anew what stands on it. */
@@ -68,9 +72,9 @@
     lateralMap.drawProfiles(page);
     page.turnTo(page.plane.turnDeg);
     lateralMap.drawKey(page);
+    page.isLettered = false;
     if (!page.moved) page.fit();
-    lateralMap.drawScale(page);
-    lateralMap.drawCaptions(page);
+    if (!page.isLettered) letter();
     if (footage !== null) page.point(page.stationAt(footage), "redraw");
   };
 

@@ -16,9 +16,24 @@
     byId("notices").parentElement.hidden = notices.length === 0;
     byId("cautions").replaceChildren(...cautions.map((text) => element("li", { text })));
     byId("method").textContent = method;
-    byId("tables").replaceChildren(...tables.map((table) => tableOf(page, table)));
+    writeTables(page, tables);
     lateralMap.closeDetail();
   };
+
+  /* Tables in a fold that is shut are made when it is opened, or when there is nothing else to do. */
+  function writeTables(page, tables) {
+    const holder = byId("tables");
+    const fold = holder.closest("details");
+    const make = () => {
+      if (page.tablesDue !== make) return;
+      page.tablesDue = null;
+      holder.replaceChildren(...tables.map((table) => tableOf(page, table)));
+    };
+    page.tablesDue = make;
+    if (!fold || fold.open) return make();
+    fold.ontoggle = () => page.tablesDue?.();
+    requestIdleCallback(make, { timeout: 2000 });
+  }
 
   function fact({ name, value, note, tone }) {
     const parts = [element("dt", { text: name, dir: "auto" }), element("dd", { text: value })];

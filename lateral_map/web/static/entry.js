@@ -1,6 +1,6 @@
 /* The page: what is entered goes to the site folder at once, and the line is drawn anew. */
 
-import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, earlierAddresses, firstState, forms, isNarrow, isShared, isStale, keep, keepsNothing, kept, keptNames, make, newOp, offers, othersWaiting, profilePath, reach, send, shelve, siteId, waitingAtOtherPorts } from "./parts.js";
+import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, earlierAddresses, firstState, forms, isNarrow, isShared, isStale, keep, keepsNothing, kept, keptNames, make, newOp, offers, othersWaiting, pageKey, profilePath, reach, send, shelve, siteId, waitingAtOtherPorts } from "./parts.js";
 import { isUnderWay, outbox, outboxText, put, sendAgain, sendAll, takeIn, takeOut, watchOutbox } from "./outbox.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
@@ -62,10 +62,11 @@ watchOutbox({
       const picture = take(answer); // the state at once, its picture in a moment
       if (!outbox().length) tell(`Saved ${clock(new Date())}`, "good");
       settle(item);
-      await picture;
+      tellWaiting();
+      const isWhole = await picture;
       const begun = `save ${item.body.op}`;
       // What was pressed before the page was loaded has no beginning here.
-      if (performance.getEntriesByName(begun).length) afterDrawing(() => performance.measure("save to redraw", { start: begun, end: performance.now() }));
+      if (isWhole && performance.getEntriesByName(begun).length) afterDrawing(() => performance.measure("save to redraw", { start: begun, end: performance.now() }));
     } finally {
       busy -= 1;
     }
@@ -95,11 +96,13 @@ function tellWaiting() {
   else if (list.some(({ body, tried }) => tried && !isUnderWay(body.op))) tell(`Not reached: ${list.length} kept on this device`, "wrong");
 }
 
-/** Load the page again, at most every half minute; what is kept on this device is sent then. */
+const FRESHEN_EVERY_MS = 10000;
+
+/** Load the page again; what is kept on this device is sent then. Where that brought the same page again, wait a little. */
 function freshen() {
-  const now = Date.now();
-  if (now - (kept("freshened") || 0) < 30000) return tell("Join this page again; what you typed is kept", "wrong");
-  keep("freshened", now);
+  const { key, time } = kept("freshened") || {};
+  if (key === pageKey && Date.now() - time < FRESHEN_EVERY_MS) return tell("Join this page again; what you typed is kept", "wrong");
+  keep("freshened", { key: pageKey, time: Date.now() });
   return location.reload();
 }
 
@@ -224,10 +227,19 @@ function renderOutside() {
 
 // ── the state ────────────────────────────────────────────────────────────────────────────────────
 
-async function take(next) {
+/** Take the server's state and show all of it; resolves, to true, once that or a later one is shown whole. */
+function take(next) {
+  showing = show(next);
+  return showing;
+}
+
+let showing = null; // the last state's
+
+async function show(next) {
   if (next.site.id !== siteId) return freshen(); // another site is served here now
   state = next;
   taken += 1;
+  const mine = taken;
   keep("name", state.site.name || state.site.folder);
   const profile = state.picture && !state.picture.plan_only ? askProfile() : Promise.resolve({});
   profile.catch(() => {}); // looked at below
@@ -240,10 +252,13 @@ async function take(next) {
   shelve("/state", state);
   try {
     const drawn = await profile;
+    if (taken !== mine) return showing;
     showProfile(drawn);
     shelve(profilePath(), drawn);
+    return true;
   } catch (error) {
     if (!(error instanceof Unreached)) throw error;
+    return false;
   }
 }
 
@@ -311,8 +326,9 @@ async function reload() {
 
 /** Notice what another tab, a spreadsheet or an editor wrote. */
 async function look() {
-  if (document.hidden || busy) return;
+  if (document.hidden || busy || looking) return;
   if (outbox().some(({ stopped }) => !stopped)) return void sendAll();
+  looking = true;
   try {
     const before = taken;
     const { id, versions } = await ask("/versions");
@@ -327,8 +343,12 @@ async function look() {
     if (error instanceof Unreached) tell("The page's server is not reached; what you type is kept", "wrong");
     else if (isStale(error)) freshen();
     else throw error;
+  } finally {
+    looking = false;
   }
 }
+
+let looking = false;
 
 // ── panels ───────────────────────────────────────────────────────────────────────────────────────
 
@@ -1039,8 +1059,11 @@ async function begin() {
     await take(await askState());
     if (reach.old) tell("The page's server is not reached; shown is what was drawn last", "wrong");
   } catch (error) {
-    if (!(error instanceof Unreached)) throw error;
-    tell("The page's server is not reached; what you type is kept", "wrong");
+    // Whatever the answer was, what is kept here is sent, and the page goes on looking.
+    if (isStale(error)) freshen();
+    else if (error instanceof Refused) alertOnce(error.message);
+    else tell("The page's server is not reached; what you type is kept", "wrong");
+    if (!(error instanceof Unreached || error instanceof Refused)) reportError(error);
   }
   renderPanel();
   for (const { address, count } of waitingAtOtherPorts()) {

@@ -20,11 +20,9 @@ self.addEventListener("fetch", (event) => {
 /* Of what has another address each time, under `alone`, the last one stays. */
 async function fresh(request, keeps, alone = null) {
   const shelf = await caches.open(SHELF);
+  let answer;
   try {
-    const answer = await fetch(request);
-    if (alone && answer.ok) for (const other of await shelf.keys()) if (new URL(other.url).pathname.startsWith(alone)) await shelf.delete(other);
-    if (keeps && answer.ok) await shelf.put(request, answer.clone());
-    return answer;
+    answer = await fetch(request);
   } catch (error) {
     const kept = await shelf.match(request);
     if (!kept) throw error;
@@ -32,4 +30,11 @@ async function fresh(request, keeps, alone = null) {
     headers.set("x-kept", "yes");
     return new Response(kept.body, { status: kept.status, headers });
   }
+  try {
+    if (alone && answer.ok) for (const other of await shelf.keys()) if (new URL(other.url).pathname.startsWith(alone)) await shelf.delete(other);
+    if (keeps && answer.ok) await shelf.put(request, answer.clone());
+  } catch {
+    /* No room on this device: the answer is the server's all the same. */
+  }
+  return answer;
 }

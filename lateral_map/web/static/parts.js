@@ -27,6 +27,9 @@ export const firstState = start.state;
 export const siteId = start.state.site.id;
 export const earlierAddresses = start.addresses.filter((address) => address !== location.origin);
 
+/** What the server knows the page by; another one once the server was begun anew. */
+export const pageKey = start.key;
+
 /** The page is a telephone's. */
 export const isNarrow = () => window.innerWidth <= 760;
 
@@ -44,6 +47,7 @@ export function newOp() {
 
 const PATIENCE_MS = 15000;
 const FILE_PATIENCE_MS = 60000;
+const ASKING_PATIENCE_MS = 30000;
 
 /** The server could not be reached at all: nobody knows whether it got the message. */
 export class Unreached extends Error {}
@@ -90,8 +94,8 @@ export async function askFile(path) {
   return { file: named ? named[1] : "file", content: await response.blob() };
 }
 
-/** Ask for something that changes nothing. */
-export const ask = (path) => request(path, {});
+/** Ask for something that changes nothing. One that is never answered holds up no other. */
+export const ask = (path) => request(path, { signal: AbortSignal.timeout(ASKING_PATIENCE_MS) });
 
 /** Ask for the whole state, the profile excepted. */
 export const askState = () => ask("/state");
@@ -107,7 +111,7 @@ export function send(path, body) {
     body: isFile ? body : JSON.stringify(body),
     // A change is kept and sent again, and one sent twice is made once.
     signal: AbortSignal.timeout(isFile ? FILE_PATIENCE_MS : PATIENCE_MS),
-    headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": start.key, "x-entry-site": siteId },
+    headers: { "content-type": isFile ? "application/octet-stream" : "application/json", "x-entry-key": pageKey, "x-entry-site": siteId },
   });
 }
 
