@@ -190,19 +190,6 @@ def test_never_again_where_nothing_could_be_located():
         assert planned_title(again) != "Before the job"
 
 
-def test_no_locate_settles_a_finding_where_none_can_be_taken():
-    site = plain((), findings=(Finding(24.3, "roots"),))
-    slab = PlanArea("garage", "building", box(22.0, -5.0, 40.0, 5.0))
-    covered = replace(site, plan=replace(site.plan, areas=(slab,)))
-    failed = replace(site, no_locates=(NoLocate(25.0, "under the slab"),))
-    short = replace(site, run=replace(site.run, end_m=24.4))
-    assert "locate" in build_report(site).findings[0].settling.way
-    for hidden in (covered, failed, short):
-        assert build_report(hidden).findings[0].settling is None
-        marked = replace(hidden, locates=plain().locates)
-        assert build_report(marked).findings[0].settling.way == "tape from line"
-
-
 def test_a_paved_yard_is_no_obstacle():
     yard = PlanArea("drive", "surface", box(-5.0, -5.0, 40.0, 5.0), "concrete")
     site = undecided(plain())

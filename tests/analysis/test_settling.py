@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 from adjust.builder import straight_site, surveyed
+from shapely.geometry import box
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
@@ -20,7 +21,7 @@ from lateral_map.analysis.settling import (
 )
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
-from lateral_map.model.site import Finding, Locate, OffsetTie, PositionTie
+from lateral_map.model.site import Finding, Locate, NoLocate, OffsetTie, PlanArea, PositionTie
 from lateral_map.words.technician import settling_words
 
 
@@ -143,3 +144,17 @@ def test_the_far_end_of_a_stretch_can_be_what_needs_settling():
     assert found.sides[0].verdict == "inside"
     assert found.sides_to[0].verdict == "too close to call"
     assert said(site, found)
+
+
+def test_no_locate_settles_a_finding_where_none_can_be_taken():
+    untied, tied = site_with(0.3, 24.3, locates=()), site_with(0.3, 24.3)
+    slab = (PlanArea("garage", "building", box(22.0, -5.0, 40.0, 5.0)),)
+    hidden = (
+        lambda site: replace(site, plan=replace(site.plan, areas=slab)),
+        lambda site: replace(site, no_locates=(NoLocate(25.0, "under the slab"),)),
+        lambda site: replace(site, run=replace(site.run, end_m=24.4)),
+    )
+    assert "locate" in settled(untied)[1].settling.way
+    for hide in hidden:
+        assert settled(hide(untied))[1].settling is None
+        assert settled(hide(tied))[1].settling.way == "tape from line"

@@ -50,6 +50,8 @@ UNDER = {
     "readings": "test_set_aside",
     "site": "test_set_aside",
     "solve": "test_eliminating_marks",
+    "route": "test_noise",
+    "main_end": "test_tap_station",
     "whitelines": "test_structures",
     "dug_into": "test_walls",
 }
