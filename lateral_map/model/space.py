@@ -12,13 +12,20 @@ def nearest_on(line_m: Floats, places_m: Floats) -> Floats:
 
     Lines of as many vertices are asked of together, each of its own (..., n, k) places.
     """
-    begin, step = line_m[..., None, :-1, :], np.diff(line_m, axis=-2)[..., None, :, :]
-    square = np.maximum(_dot(step, step), 1e-300)
-    place = places_m[..., None, :]
-    share = np.clip(_dot(place - begin, step) / square, 0.0, 1.0)
-    feet = begin + share[..., None] * step
-    best = np.square(place - feet).sum(axis=-1).argmin(axis=-1)
-    return np.asarray(np.take_along_axis(feet, best[..., None, None], axis=-2)[..., 0, :])
+    # Each coordinate by itself: a sum over two or three numbers at a time is slow.
+    axes = range(line_m.shape[-1])
+    begin = [line_m[..., None, :-1, axis] for axis in axes]
+    step = [line_m[..., None, 1:, axis] - begin[axis] for axis in axes]
+    place = [places_m[..., None, axis] for axis in axes]
+    square = np.maximum(sum(step[axis] * step[axis] for axis in axes), 1e-300)
+    share = sum((place[axis] - begin[axis]) * step[axis] for axis in axes) / square
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    feet = [begin[axis] + share * step[axis] for axis in axes]
+    if share.shape[-1] == 1:
+        return np.concatenate(feet, axis=-1)
+    gap = np.asarray(sum(np.square(place[axis] - feet[axis]) for axis in axes))
+    best = gap.argmin(axis=-1)[..., None]
+    return np.concatenate([np.take_along_axis(foot, best, axis=-1) for foot in feet], axis=-1)
 
 
 def crossings_between(first_m: Floats, second_m: Floats) -> Floats:
