@@ -23,8 +23,8 @@ _ONWARD_M: Final = 500.0
 _APART_M: Final = 3.0
 # Two findings 3 sd apart are no longer taken for one (99.7 %); one that is called otherwise has to
 # lie within 2.
-_GATE: Final = 9.0
-_OTHER_NAME: Final = 5.0
+GATE: Final = 9.0
+OTHER_NAME: Final = 5.0
 _RANK: Final[dict[Severity | None, int]] = {None: 0, "minor": 1, "moderate": 2, "severe": 3}
 
 
@@ -46,8 +46,8 @@ def compare_runs(before: Report, now: Report) -> Again:
     whole = np.full((many + later, later + many), 0.0)
     whole[:many, :later] = np.minimum(cost, 1e6)
     # Unmatched, each costs half the gate: a pair is made where it costs less than two of these.
-    whole[:many, later:] = np.where(np.eye(many, dtype=bool), _GATE / 2.0, 1e6)
-    whole[many:, :later] = np.where(np.eye(later, dtype=bool), _GATE / 2.0, 1e6)
+    whole[:many, later:] = np.where(np.eye(many, dtype=bool), GATE / 2.0, 1e6)
+    whole[many:, :later] = np.where(np.eye(later, dtype=bool), GATE / 2.0, 1e6)
     rows, columns = linear_sum_assignment(whole)
     pairs = {int(i): int(j) for i, j in zip(rows, columns, strict=True) if i < many and j < later}
     compared = []
@@ -216,7 +216,7 @@ def _cost(one: FindingResult, other: FindingResult, at: float, to: float, sd: fl
     same = one.finding.finding.casefold() == other.finding.finding.casefold()
     if not same and one.finding_class != "defect":
         return 1e6
-    return (_apart_m(other, at, to) / sd) ** 2 + (0.0 if same else _OTHER_NAME)
+    return (_apart_m(other, at, to) / sd) ** 2 + (0.0 if same else OTHER_NAME)
 
 
 def _changed(one: FindingResult, other: FindingResult) -> Change:

@@ -19,6 +19,7 @@ from lateral_map.draw.data import data_json
 from lateral_map.draw.page import asset, content_policy, leaflet_css, leaflet_js, page_template
 from lateral_map.draw.style import OKABE_ITO
 from lateral_map.model.diagnosis import WORTH_DOUBT
+from lateral_map.words.cautions import PROGRAMME_CAUTION
 
 # Beyond these the page would be too heavy to open: routes become points, then there is no page.
 _HOME: Final = "lateral_map.batch"
@@ -50,6 +51,7 @@ class OverviewWriter:
                 styles=[Markup(style) for style in styles],  # noqa: S704  # our own files
                 scripts=[Markup(one) for one in script],  # noqa: S704  # our own files
                 title=title,
+                caution=PROGRAMME_CAUTION,
                 lines=self._lines,
                 data=Markup("\0"),
             )

@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from lateral_map.draw.page import asset, content_policy, page_template
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.words.cautions import PROGRAMME_CAUTION, PROGRAMME_DANGERS
 from lateral_map.words.numbers import chance_words, tidy, unit_word
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ def summary_page(totals: Gathered, title: str) -> str:
         policy=content_policy(styles, ()),
         style=styles[0],
         title=title,
+        caution=PROGRAMME_CAUTION,
+        danger_words=PROGRAMME_DANGERS,
         unit=unit,
         totals=totals,
         states=[

@@ -152,7 +152,7 @@ class EntryApp:
     def join_page(self, request: Request, _: bytes) -> Response:
         """Ask a device with a one-time link to join: opening a link alone spends nothing."""
         token = request.query_params.get("token", "")
-        return HTMLResponse(self._join.render(token=token, failed=False))
+        return HTMLResponse(self._join.render(token=token, failed=False, minutes=LINK_MINUTES))
 
     def join(self, request: Request, body: bytes) -> Response:
         """Spend the one-time token and let the device in."""
@@ -161,7 +161,7 @@ class EntryApp:
         address = request.client.host if request.client else ""
         secret = self.gate.join(token, address, request.headers.get("user-agent", ""))
         if secret is None:
-            return HTMLResponse(self._join.render(token="", failed=True), 403)
+            return HTMLResponse(self._join.render(token="", failed=True, minutes=LINK_MINUTES), 403)
         answer = Response(status_code=303, headers={"Location": "/"})
         answer.set_cookie(
             COOKIE, secret, httponly=True, samesite="strict", path="/",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 from lateral_map.model.again import Again, Change, Compared, Repaired
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import FindingResult
+from lateral_map.same_pipe import GATE, OTHER_NAME
 from lateral_map.words.names import finding_words, footage_words
 from lateral_map.words.numbers import label, length, plus_minus, range_95, tidy
 
@@ -20,6 +22,14 @@ CHANGE_WORDS: Final[dict[Change, str]] = {
     "not reached before": "not reached before",
     "not reached now": "not reached now",
 }
+
+
+_MATCHING: Final = (
+    f"Two findings are one where they lie within {math.sqrt(GATE):.0f} joint standard deviations "
+    f"along the pipe, or within {math.sqrt(GATE - OTHER_NAME):.0f} where they are called "
+    "otherwise; pairs are chosen all at once. A finding is new or gone only as far as both cameras "
+    "looked."
+)
 
 
 def again_facts(again: Again) -> dict[str, Any]:
@@ -36,7 +46,7 @@ def again_facts(again: Again) -> dict[str, Any]:
         "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
         "rows": [_row(again, each) for each in again.compared],
         "repairs": [repair_words(again, one) for one in again.repaired],
-        "notices": again_notices(again),
+        "notices": [*again_notices(again), _MATCHING],
     }
 
 

@@ -93,6 +93,34 @@ TRUCK_CAUTIONS: Final = (
     "Asbestos cement or bituminous fibre pipe: no dry cutting, grinding or breaking.",
     "Cross bore suspected: stop, no cutting, no ignition, leave, call the utility.",
 )
+# The same in everyday words, for the owner.
+OWNER_CAUTIONS: Final = (
+    (
+        "Call 811, or your local one-call centre, a few days before any digging; it costs you "
+        "nothing. This page is not that call. Private sewer lines are usually not marked by it."
+    ),
+    "Where the pipe may lie, dig by hand. Depths and places here are estimates.",
+    ("Never climb into a trench that is not held up or sloped: it can cave in without warning."),
+    (
+        "Do not let roots be cut before a gas line bored through the pipe has been ruled out. "
+        "If you smell gas, leave and call the gas company."
+    ),
+    (
+        "Stay out of manholes and pits, and do not lean in: sewer gas can poison and burn. Use "
+        "no water while the pipe is open."
+    ),
+    (
+        "Work in the street or walk needs the road authority's permit and traffic control. Old "
+        "pipe of cement or of pressed fibre may hold asbestos: do not saw, grind or break it."
+    ),
+    "Who pays is set by local law and records, not by this page.",
+)
+# Of many sites together.
+PROGRAMME_CAUTION: Final = "No survey, and no one-call ticket: call before you dig."
+PROGRAMME_DANGERS: Final = (
+    "A foreign pipe or cable seen in the sewer: nobody cuts or cleans there before its owner has "
+    "been called."
+)
 WHO_TO_CALL: Final = (
     "Who to call:",
     (

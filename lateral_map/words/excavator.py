@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from lateral_map.analysis.trench import UNSEEN_RISE
+from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.dig import (
     DepthRow,
     DigReview,
@@ -25,7 +26,7 @@ from lateral_map.model.dig import (
     TrenchRules,
 )
 from lateral_map.model.site import RateItem, RuleKey
-from lateral_map.model.trench import UtilityConflict, UtilityCrossing
+from lateral_map.model.trench import SD_UTILITY_DEPTH_M, UtilityConflict, UtilityCrossing
 from lateral_map.units import (
     earth_metres_per,
     format_area,
@@ -489,7 +490,47 @@ def swell_words(review: DigReview) -> str:
     low, high = (f"{100.0 * share:g}" for share in used.swell)
     share = f"{low} %" if low == high else f"{low} to {high} %"
     own = "set by the site" if review.report.site.dig.swell else _COMMON_SWELL
-    return f"Loose earth is the earth in place and {share}: {tidy(used.swell_source or own, 200)}."
+    return (
+        f"Loose earth is the earth in place and {share}: {tidy(used.swell_source or own, 200)}. "
+        "Volumes take the ground across the trench as measured, and as level where nobody did. "
+        "Sloped walls are drawn sloping from the bottom up along the whole reach."
+    )
+
+
+NO_UTILITIES: Final = (
+    "The plan shows none. That is no sign that there are none: call before you dig."
+)
+SECTION_NOTE: Final = (
+    "Section where the reach is deepest, at the trench's bottom, on the ground as it lies across; "
+    "all to one scale. Dashed: the influence line. The heap stands at the least set-back."
+)
+REFIND_NOTE: Final = (
+    "Tape level, from the very point named. Swing both tapes to where they meet, on the side "
+    "said; then read the check. A check that differs by more than the error expected means a "
+    'wrong point, a wrong side or a slip: stop and look. "Lands within" is at 95 %, against '
+    "the true pipe."
+)
+DEPTHS_NOTE: Final = (
+    "Cover is down to the outside top of the pipe, invert to its inside bottom, trench bottom to "
+    "the bottom of the bedding. ± is the 95 % range."
+)
+RULES_NOTE: Final = (
+    "State plans and local codes may be stricter and come first. Nothing here replaces the "
+    "competent person on site."
+)
+
+
+def tolerance_note(review: DigReview) -> str:
+    """Return which rule the tolerance is from, what it counts from, and how good a depth is."""
+    good_m = TWO_SIDED_95 * SD_UTILITY_DEPTH_M
+    return (
+        f"Tolerance: {tidy(review.report.dig.rule, 300)}. It is measured from the utility's outer "
+        "edge where the plan gives its size, else from the mapped line: where your law measures "
+        "from the outside edge, add half the size. A utility's depth is to its top and taken as "
+        f"good to {from_metres(good_m, 'ft'):.0f} ft ({good_m:.1f} m) at 95 % unless it has been "
+        "uncovered; where its size is not known its own height comes off a clearance above the "
+        "pipe."
+    )
 
 
 def key_name(key: KeyPoint) -> str:

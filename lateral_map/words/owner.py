@@ -18,6 +18,7 @@ from lateral_map.model.results import (
 )
 from lateral_map.model.site import Severity
 from lateral_map.model.trade import is_at_main, is_tap
+from lateral_map.words.cautions import OWNER_CAUTIONS
 from lateral_map.words.diagnoses import told_once
 from lateral_map.words.names import findings_named, footage_words, the, the_party, whose
 from lateral_map.words.notices import as_sentence, danger_notices, other_ground_words
@@ -96,6 +97,7 @@ def owner_facts(report: Report) -> dict[str, Any]:
         "cards": [_card(report, one) for one in findings],
         "shapes": f"A mark is {'; '.join(shapes)}." if shapes else "",
         "next": _next_steps(report),
+        "cautions": OWNER_CAUTIONS,
     }
 
 

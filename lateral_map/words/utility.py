@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from lateral_map.model.chance import POOR_FIT, TWO_SIDED_95
+from lateral_map.model.chance import POOR_FIT, SURE, TWO_SIDED_95
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import tie_reading
 from lateral_map.model.results import (
@@ -66,6 +66,37 @@ _WORDS: Final = 1500
 _NOTE: Final = 240
 # A run from the street has its owner's side past a line: what the words are counted from is said.
 SIDES: Final = "Past a line is beyond it as the camera went, inside is before it."
+_WORKED_OUT: Final = (
+    "The pipe was taken as straight pieces between the bends seen by the camera, each free to "
+    "wander a little as laid pipe does. All readings were then fitted at once by weighted least "
+    "squares: each counts for as much as its stated accuracy deserves. The same fit gives the "
+    "uncertainty of every place on the line, of the lines on the plan, and of how far past a line "
+    f"each finding lies. A probability of at least {100.0 * SURE:.0f} % is stated as past or "
+    "inside; anything less is too close to call."
+)
+LIMITS: Final = (
+    (
+        "The ranges hold if the readings and their stated accuracies are what the technician "
+        "says they are. A mistake that no other reading checks stays unseen; such readings are "
+        "marked unchecked."
+    ),
+    (
+        "Between locates the line is inferred from footage and bends. Where nothing was "
+        "located, the drawing says so."
+    ),
+    (
+        "Depth read at the surface is an estimate to the transmitter in the pipe, carried to "
+        "the invert. Only exposing the pipe proves it."
+    ),
+    (
+        "Curbs, rights of way and property lines are as mapped, with the accuracy shown. A "
+        "curb is not a right-of-way line, and neither is a property line."
+    ),
+    (
+        "Method of detection: electromagnetic observation. ASCE 38-22 quality level: not "
+        "assigned, a professional's judgement."
+    ),
+)
 # So many points and lines of a plan are listed whether or not anything is tied to them.
 _WHOLE_PLAN: Final = 24
 _EVIDENCE: Final = ("crossings", "responsibility", "falls", "readings")
@@ -177,7 +208,8 @@ def evidence_facts(report: Report) -> dict[str, Any]:
             *(locate_row(report, locate) for locate in report.site.locates),
             *(no_locate_row(report, one) for one in report.site.no_locates),
         ],
-        "method": method_sentence(report),
+        "method": method_sentences(report),
+        "limits": LIMITS,
         "references": reference_rows(report),
         "tables": [table for table in report_tables(report) if table.key in _EVIDENCE],
         "fit": fit_sentences(report),
@@ -599,22 +631,31 @@ def no_locate_row(report: Report, one: NoLocate) -> tuple[str, ...]:
     )
 
 
-def method_sentence(report: Report) -> str:
-    """Return how the line was fixed to the ground, as far as it was."""
-    if not any(locate.use for locate in report.site.locates):
-        return (
+def method_sentences(report: Report) -> tuple[str, str]:
+    """Return how the line was measured, as far as it was, and how it was worked out."""
+    begins = (
+        "A camera on a push rod was run through the pipe. A counter read the length paid out, "
+        "which is distance along the pipe."
+    )
+    used = [locate for locate in report.site.locates if locate.use]
+    if not used:
+        found = (
             "Nothing was located from the surface: the line rests on the counter, the bends seen, "
             "and where and in which direction the run starts."
         )
-    tied = ", and each paint mark tied by tape, offset, coordinates or satellite positioning to "
-    tied += "things that stay where they are"
-    ties = tied if len(report.route.tied_footages_m) else ""
-    read = any(locate.use and locate.depth_m is not None for locate in report.site.locates)
-    depth = ", its depth read" if read else ", its depth not read"
-    return (
-        "A transmitter behind the lens was located from the surface at the footages "
-        f"listed{depth}{ties}."
-    )
+    else:
+        tied = (
+            ", and each paint mark tied by tape, offset, coordinates or satellite positioning to "
+            "things that stay where they are"
+            if len(report.route.tied_footages_m)
+            else ""
+        )
+        read = any(locate.depth_m is not None for locate in used)
+        found = (
+            "A transmitter behind the lens was located from the surface at the footages listed, "
+            f"its depth {'read' if read else 'not read'}{tied}."
+        )
+    return f"{begins} {found}", _WORKED_OUT
 
 
 def reference_rows(report: Report) -> list[tuple[str, ...]]:
