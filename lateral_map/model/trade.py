@@ -26,8 +26,8 @@ _TAP: Final = (r"tap(?:s|ped)?\b", r"wyes?\b", r"tees?\b", "saddle", "connection
 _MAIN: Final = (r"mains?\b", r"mainline\b")
 _FEATURE: Final = (
     "transition", "material change", "change of material", "size change", "change of size",
-    "cleanout", "clean-out", "clean out", "manhole", "bend", "riser", "lining begins",
-    "liner begins", "pipe begins", *_MAIN, *_TAP,
+    "cleanout", "clean-out", "clean out", r"c ?[/.] ?o\b", "manhole", "bend", "riser",
+    "lining begins", "liner begins", "pipe begins", *_MAIN, *_TAP,
 )  # fmt: skip
 # What makes a feature a defect after all.
 _WRONG: Final = (
@@ -38,10 +38,10 @@ _WRONG: Final = (
     "loose", "worn", "erod",
 )  # fmt: skip
 # A foreign pipe or cable in the sewer, as people call one. 'Bituminous fibre' is a pipe material,
-# 'sewer gas' a smell, 'electric blue' a paint: none is one. A report may keep a word or two of the
-# crew's own language.
+# 'sewer gas' a smell, 'electric blue' a paint: none is one; a smell of any other gas is. A report
+# may keep a word or two of the crew's own language.
 _DANGER: Final = re.compile(
-    r"\b(?<!sewer )gas(?! smell| odou?r| bubble| station)\b|"
+    r"\b(?<!sewer )gas(?! bubble| station)\b|"
     r"\b(?:gas|water|steam|oil|power|electric)[ -]?(?:mains?|services?|pipes?|lines?)\b|"
     r"\belectric\w*\b(?![ -]blue)|"
     r"\bpower (?:cable|duct|conduit)|"

@@ -445,6 +445,8 @@ def test_before_the_main_all_is_the_owners():
         ("gas pipe through sewer", "danger"), ("gas main", "danger"), ("Electric cable", "danger"),
         ("water service through the pipe", "danger"), ("cross-bore", "danger"),
         ("broken pipe at gas line", "danger"), ("sewer gas smell", "defect"),
+        ("gas smell", "danger"), ("smell of gas", "danger"), ("gas odor at joint", "danger"),
+        ("C/O", "feature"), ("C.O. at walk", "feature"), ("broken C/O", "defect"),
         ("bituminous fibre, deformed", "defect"), ("missing gasket", "defect"),
         # Dangers in other people's words: nobody may be sent to dig at one.
         ("watermain through sewer", "danger"), ("gasline", "danger"), ("gas_pipe", "danger"),
