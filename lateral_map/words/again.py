@@ -46,7 +46,8 @@ def again_facts(again: Again) -> dict[str, Any]:
         "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
         "rows": [_row(again, each) for each in again.compared],
         "repairs": [repair_words(again, one) for one in again.repaired],
-        "notices": [*again_notices(again), _MATCHING],
+        "notices": again_notices(again),
+        "matching": _MATCHING,
     }
 
 

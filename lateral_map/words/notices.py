@@ -359,7 +359,8 @@ def _line_notices(report: Report) -> Iterator[str]:
     again = sorted((*which, times) for which, times in often.items() if times > 1)
     for other, line, times in again[:FEW_CROSSINGS]:
         back = "" if other else ": who answers changes back between them"
-        yield f"{line} is crossed {times} times{back}"
+        often_words = "twice" if times == 2 else f"{times} times"
+        yield f"{line} is crossed {often_words}{back}"
     yield from (
         f"responsibility changes at a line the run does not reach: {uncrossed_words(short, unit)}"
         for short in report.uncrossed

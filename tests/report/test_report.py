@@ -163,8 +163,8 @@ def test_grazing_and_repeated_crossings_are_said():
             lines=(line("curb", (20.0, 9.0), (20.0, -9.0)),),
             boundaries=bounds,
         ).build()
-        (said,) = [one for one in report_notices(report_on(twice)) if "crossed 2 times" in one]
-        assert said.startswith("curb is crossed 2 times")
+        (said,) = [one for one in report_notices(report_on(twice)) if "crossed twice" in one]
+        assert said.startswith("curb is crossed twice")
         assert said.endswith("who answers changes back between them") == decides
 
 
