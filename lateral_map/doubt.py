@@ -7,6 +7,8 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from lateral_map.adjust.bend_place import measure_bend_place
 from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
@@ -177,13 +179,17 @@ class _Answers:
     def widened(self) -> _Answers:
         """Return the answers in plan as sure as the fit lets them be; verdicts stay as they are."""
         route, noise = self.route, self.route.noise
-        crossings = []
-        for one in self.crossings:
-            sd = one.sd_footage_m
+        crossings = [*self.crossings]
+        at_line: dict[str, list[int]] = {}
+        for index, one in enumerate(crossings):
             if one.boundary[0] == "line":
-                past = measure_past(route, one.line, one.footage_m)
-                sd = noise.widen(sd, past.gradient[0] / max(abs(float(past.rate[0])), 1e-9))
-            crossings.append(replace(one, sd_footage_m=sd))
+                at_line.setdefault(one.line, []).append(index)
+        for line, indices in at_line.items():
+            past = measure_past(route, line, [crossings[index].footage_m for index in indices])
+            along = past.gradient / np.maximum(np.abs(past.rate), 1e-9)[:, None]
+            sds = noise.widen(np.array([crossings[i].sd_footage_m for i in indices]), along)
+            for index, sd in zip(indices, sds.tolist(), strict=True):
+                crossings[index] = replace(crossings[index], sd_footage_m=sd)
         ends = [(one.near, one.sides) for one in self.findings]
         ends += [(one.far, one.sides_to) for one in self.findings if one.far is not None]
         wide = _widen_sides(route, noise, ends)
@@ -208,22 +214,25 @@ def _widen_sides(
     route: Route, noise: Noise, ends: list[tuple[FoundPlace, tuple[Side, ...]]]
 ) -> list[tuple[Side, ...]]:
     """Return the sides of each place, as sure as the fit lets them be."""
-    boundaries, wide = route.site.boundaries, []
+    if not ends:
+        return []
     at_m = [place.footage_m for place, _ in ends]
-    gradients = [
-        measure_past(route, one.line, at_m).gradient if one.kind == "line" else None
-        for one in boundaries
-    ]
-    for index, (_, sides) in enumerate(ends):
-        found = []
-        for side, gradient in zip(sides, gradients, strict=True):
-            sd = side.sd_past_m
-            if gradient is not None:
-                sd = noise.widen(sd, gradient[index])
-            chance = less_sure(side.probability_past, sd / side.sd_past_m)
-            found.append(replace(side, sd_past_m=sd, probability_past=chance))
-        wide.append(tuple(found))
-    return wide
+    columns = []
+    for index, boundary in enumerate(route.site.boundaries):
+        column = [sides[index] for _, sides in ends]
+        if boundary.kind == "line":
+            sds = np.array([side.sd_past_m for side in column])
+            wide = noise.widen(sds, measure_past(route, boundary.line, at_m).gradient)
+            column = [
+                replace(
+                    side,
+                    sd_past_m=sd,
+                    probability_past=less_sure(side.probability_past, sd / side.sd_past_m),
+                )
+                for side, sd in zip(column, wide.tolist(), strict=True)
+            ]
+        columns.append(column)
+    return list(zip(*columns, strict=True)) if columns else [()] * len(ends)
 
 
 @dataclass(frozen=True)

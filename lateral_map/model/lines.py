@@ -78,34 +78,65 @@ def signed_offsets(line: Floats | Segments, points_m: ArrayLike) -> Offsets:
                 for name in Offsets.__dataclass_fields__
             )
         )
-    unit = segments.unit
-    from_begin = flat[:, None, :] - segments.begin_m
-    along = np.einsum("psk,sk->ps", from_begin, unit)
-    held = np.minimum(np.maximum(along, segments.least_m), segments.most_m)
-    away = from_begin - held[:, :, None] * unit
-    gap = np.hypot(away[..., 0], away[..., 1])
-    if len(unit) == 1:
-        nearest = np.zeros(len(flat), np.intp)
-    else:
-        # The nearest segment. At a shared corner two are equally near, but only the one the point
-        # overruns least has it on the side that the corner's own bisector says.
-        tied = gap <= gap.min(axis=1, keepdims=True) + 1e-9
-        nearest = np.argmin(np.where(tied, np.abs(along - held), np.inf), axis=1)
-    row = np.arange(len(flat))
-    away, gap = away[row, nearest], gap[row, nearest][:, None]
+    nearest, held, away, gap = _nearest_pieces(segments, flat)
     right = segments.right[nearest]
-    side = np.where(np.einsum("pk,pk->p", away, right) < 0.0, -1.0, 1.0)[:, None]
+    side = _side_of(away, right)
     # On the line itself the gradient of the distance is the perpendicular, not 0/0.
-    normal = np.where(gap > 1e-9, side * away / np.maximum(gap, 1e-9), right)
-    along_line = segments.along_m[nearest] + held[row, nearest]
+    outward = side[:, None] * away / np.maximum(gap, 1e-9)[:, None]
+    normal = np.where((gap > 1e-9)[:, None], outward, right)
+    along_line = segments.along_m[nearest] + held
     shape = points.shape[:-1]
     return Offsets(
         offset_m=(side * gap).reshape(shape),
         along_m=along_line.reshape(shape),
         normal=normal.reshape(points.shape),
-        tangent=unit[nearest].reshape(points.shape),
+        tangent=segments.unit[nearest].reshape(points.shape),
         extended=((along_line < 0.0) | (along_line > segments.along_m[-1])).reshape(shape),
     )
+
+
+def signed_distances(segments: Segments, points_m: Floats) -> Floats:
+    """Return what ``signed_offsets`` calls ``offset_m`` alone, in about half the time."""
+    flat = points_m.reshape(-1, 2)
+    at_once = max(1, PAIRS_AT_ONCE // len(segments.begin_m))
+    found = []
+    for first in range(0, len(flat), at_once):
+        nearest, _, away, gap = _nearest_pieces(segments, flat[first : first + at_once])
+        found.append(_side_of(away, segments.right[nearest]) * gap)
+    return np.concatenate(found).reshape(points_m.shape[:-1])
+
+
+def _nearest_pieces(
+    segments: Segments, flat: Floats
+) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
+    """Return the segment nearest to each of (p, 2) points, and the foot's place along it.
+
+    Then the way (p, 2) from the foot to the point, and how long it is.
+    """
+    # East and north by themselves: a sum over two numbers at a time is slow.
+    (unit_east, unit_north), begin = segments.unit.T, segments.begin_m
+    east, north = flat[:, :1] - begin[:, 0], flat[:, 1:] - begin[:, 1]
+    along = east * unit_east + north * unit_north
+    held = np.minimum(np.maximum(along, segments.least_m), segments.most_m)
+    east -= held * unit_east
+    north -= held * unit_north
+    gap = np.hypot(east, north)
+    row = np.arange(len(flat))
+    if len(begin) == 1:
+        nearest = np.zeros_like(row)
+    else:
+        # The nearest segment. At a shared corner two are equally near, but only the one the point
+        # overruns least has it on the side that the corner's own bisector says.
+        tied = gap <= gap.min(axis=1, keepdims=True) + 1e-9
+        nearest = np.where(tied, np.abs(along - held), np.inf).argmin(axis=1)
+    at = row, nearest
+    return nearest, held[at], np.stack([east[at], north[at]], axis=-1), gap[at]
+
+
+def _side_of(away: Floats, right: Floats) -> Floats:
+    """Return +1 where (p, 2) ways from a line lead to its right, else -1."""
+    across = away[:, 0] * right[:, 0] + away[:, 1] * right[:, 1]
+    return np.where(across < 0.0, -1.0, 1.0)
 
 
 def line_sense(line: Floats | Segments, start_m: ArrayLike) -> float:

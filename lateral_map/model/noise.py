@@ -53,12 +53,17 @@ class Noise:
         column = math.sqrt(left) * self.scale_column
         return Noise(math.sqrt(readings), math.sqrt(pipe), column, self.of_pipe)
 
-    def widen(self, sd_m: float, gradient: Floats) -> float:
-        """Return what 1 sd of an answer in plan, whatever else is in it, is in truth."""
-        square = sd_m**2 + float(gradient @ self.scale_column) ** 2
+    def widen(self, sd_m: Floats, gradient: Floats) -> Floats:
+        """Return what 1 sd (k,) of answers in plan, whatever else is in it, is in truth.
+
+        ``gradient`` (k, unknowns) are the answers' derivatives.
+        """
+        square = np.square(sd_m) + np.square(gradient @ self.scale_column)
         # Never more than all: an answer averaged over rival lines is not quite one gradient's.
-        directions = min(float(np.square(self.of_pipe @ gradient).sum()), square)
-        return math.sqrt(self.readings**2 * (square - directions) + self.pipe**2 * directions)
+        pulled = np.square(gradient @ self.of_pipe.T).sum(axis=-1)
+        directions = np.minimum(pulled, square)
+        wide = self.readings**2 * (square - directions) + self.pipe**2 * directions
+        return np.asarray(np.sqrt(wide))
 
     def widen_covariance(self, covariance: Floats) -> Floats:
         """Return what a joint covariance (unknowns, unknowns) is in truth, for answers in plan."""

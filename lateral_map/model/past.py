@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.lines import signed_offsets
+from lateral_map.model.lines import signed_distances, signed_offsets
 from lateral_map.model.route import Route
 
 # A line carried straight on past its mapped end may have turned: 1 in 10 (1 sd; common practice, no
@@ -48,8 +48,7 @@ class Past:
 
     def told_sd_m(self, route: Route) -> Floats:
         """Return the 1 sd (m) of each distance past, as sure as the fit and all doubts allow."""
-        each = zip(self.sd_m(route), self.gradient, strict=True)
-        sds = np.array([route.noise.widen(float(sd), gradient) for sd, gradient in each])
+        sds = route.noise.widen(self.sd_m(route), self.gradient)
         return np.asarray(np.sqrt(np.square(sds) + self.doubt_m2))
 
 
@@ -91,8 +90,8 @@ def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
 def pasts_m(route: Route, line: str, footage_m: ArrayLike) -> Floats:
     """Return (k,) distances (m) past the plan line at footages, not how sure they are."""
     place = route.positions(footage_m)[:, :2]
-    found = signed_offsets(route.site.plan.line(line).segments, place)
-    return np.asarray(sense_past(route, line) * (found.offset_m - line_shift_m(route, line)))
+    found = signed_distances(route.site.plan.line(line).segments, place)
+    return np.asarray(sense_past(route, line) * (found - line_shift_m(route, line)))
 
 
 def drawn_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
@@ -100,8 +99,8 @@ def drawn_pasts(route: Route, line: str, footage_m: ArrayLike) -> Floats:
     draws = route.draws
     column = route.layout.line_column(line)
     shift = 0.0 if column is None or draws is None else draws[:, column, None]
-    found = signed_offsets(route.site.plan.line(line).segments, route.drawn_plan(footage_m))
-    return np.asarray(sense_past(route, line) * (found.offset_m - shift))
+    found = signed_distances(route.site.plan.line(line).segments, route.drawn_plan(footage_m))
+    return np.asarray(sense_past(route, line) * (found - shift))
 
 
 def sense_past(route: Route, line: str) -> float:

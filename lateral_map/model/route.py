@@ -95,7 +95,7 @@ class Layout:
         """Ground corrections."""
         return slice(self.point.stop, self.point.stop + self.knots)
 
-    @property
+    @cached_property
     def size(self) -> int:
         """How many unknowns there are."""
         return int(self.ground.stop)
@@ -482,18 +482,25 @@ class Route:
         moved = half @ np.linalg.cholesky(self.covariance).T
         return np.concatenate([self.unknowns + moved, self.unknowns - moved])
 
+    @cached_property
+    def _drawn_ways(self) -> Floats:
+        """How far (draws, pieces, 2) east and north each drawn line goes along each piece."""
+        unknowns, layout = self.draws, self.layout
+        assert unknowns is not None  # noqa: S101
+        azimuth, level = unknowns[:, layout.azimuth], np.cos(unknowns[:, layout.pitch])
+        return np.stack([level * np.sin(azimuth), level * np.cos(azimuth)], axis=-1)
+
     def drawn_plan(self, footage_m: ArrayLike) -> Floats:
         """Return (draws, k, 2) plan positions of the drawn lines at footages; they must exist."""
         unknowns = self.draws
         assert unknowns is not None  # noqa: S101
         footage = np.atleast_1d(np.asarray(footage_m, float))
-        spent = self.chain.lengths_spent(footage)
-        layout = self.layout
-        azimuth, level = unknowns[:, layout.azimuth], np.cos(unknowns[:, layout.pitch])
-        direction = np.stack([level * np.sin(azimuth), level * np.cos(azimuth)], axis=-1)
-        gone = np.einsum("kp,spc->skc", spent, direction)
+        spent, layout, direction = self.chain.lengths_spent(footage), self.layout, self._drawn_ways
+        # One product of matrices for all that are drawn.
+        gone = spent @ direction.transpose(1, 0, 2).reshape(spent.shape[1], -1)
+        gone = gone.reshape(len(footage), len(direction), 2).transpose(1, 0, 2)
         begun = (footage > self.chain.nodes_m[0])[None, :, None]
-        gone -= unknowns[:, layout.zero_offset, None, None] * direction[:, :1] * begun
+        gone = gone - unknowns[:, layout.zero_offset, None, None] * direction[:, :1] * begun
         return np.asarray(
             unknowns[:, None, :2] + (1.0 + unknowns[:, layout.scale, None, None]) * gone
         )
