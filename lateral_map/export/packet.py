@@ -64,6 +64,11 @@ def make_sheet(
     return sheets, html_to_pdf(sheet_html(report, sheets))
 
 
+def sheet_pdf(report: Report) -> bytes:
+    """Return sheet.pdf on the paper and at the scale that suit the run, as ``make_sheet``."""
+    return make_sheet(report)[1]
+
+
 def make_packet(
     report: Report,
     enclosed: Mapping[str, bytes],

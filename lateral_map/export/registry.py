@@ -43,14 +43,13 @@ class Product:
     on_request: bool = False
 
 
-def _one_file(
-    name: str, summary: str, file: str, maker: str, *, on_request: bool = False
-) -> Product:
-    """Return a product that is one file; ``maker`` is the export module and its function."""
-    module, function = maker.split(".")
+def _plain(name: str, summary: str, files: str, maker: str, *, on_request: bool = False) -> Product:
+    """Return a product of the report alone: its files, and the function that returns them."""
+    module, _, function = maker.rpartition(".")
 
     def make(report: Report, _options: Options) -> Content:
-        return {file: getattr(import_module(f"lateral_map.export.{module}"), function)(report)}
+        made = getattr(import_module(f"lateral_map.{module}"), function)(report)
+        return dict(zip(files.split(), made if isinstance(made, tuple) else (made,), strict=True))
 
     return Product(name, summary, make, on_request)
 
@@ -59,19 +58,6 @@ def _map(report: Report, options: Options) -> Content:
     from lateral_map.draw.page import map_page
 
     return {"map.html": map_page(report, base_map=options.base_map)}
-
-
-def _profile(report: Report, _options: Options) -> Content:
-    from lateral_map.draw.profile.painter import profile_files
-
-    svg, png = profile_files(report)
-    return {"profile.svg": svg, "profile.png": png}
-
-
-def _sheet(report: Report, _options: Options) -> Content:
-    from lateral_map.export.packet import make_sheet
-
-    return {"sheet.pdf": make_sheet(report)[1]}
 
 
 def _referral(report: Report, _options: Options) -> Content:
@@ -84,23 +70,33 @@ def _referral(report: Report, _options: Options) -> Content:
 
 
 _USUAL: Final = (
-    _one_file("result", "result.json, for other programs", "result.json", "result.result_json"),
+    _plain(
+        "result", "result.json, for other programs",
+        "result.json", "export.result.result_json",
+    ),
     Product("map", "map.html, the linked map and profile in one page", _map),
-    Product("profile", "profile.svg and profile.png, for print", _profile),
-    _one_file(
+    _plain(
+        "profile", "profile.svg and profile.png, for print",
+        "profile.svg profile.png", "draw.profile.painter.profile_files",
+    ),
+    _plain(
         "geojson", "route.geojson, for the web and any GIS",
-        "route.geojson", "geojson.route_geojson",
+        "route.geojson", "export.geojson.route_geojson",
     ),
-    _one_file(
+    _plain(
         "gpkg", "route.gpkg, layers that open styled in a desktop GIS",
-        "route.gpkg", "geopackage.route_geopackage",
+        "route.gpkg", "export.geopackage.route_geopackage",
     ),
-    _one_file(
-        "stations", "stations.csv, for a spreadsheet", "stations.csv", "station_table.stations_csv"
+    _plain(
+        "stations", "stations.csv, for a spreadsheet",
+        "stations.csv", "export.station_table.stations_csv",
     ),
 )  # fmt: skip
 _ON_REQUEST: Final = (
-    Product("sheet", "sheet.pdf, plan above profile to scale", _sheet, on_request=True),
+    _plain(
+        "sheet", "sheet.pdf, plan above profile to scale",
+        "sheet.pdf", "export.packet.sheet_pdf", on_request=True,
+    ),
     Product(
         "referral",
         "referral.pdf and referral.zip for the utility, owner.html and owner.pdf for the owner",
@@ -108,7 +104,7 @@ _ON_REQUEST: Final = (
         on_request=True,
     ),
     *(
-        _one_file(name, f"{file}, {purpose}", file, maker, on_request=True)
+        _plain(name, f"{file}, {purpose}", file, f"export.{maker}", on_request=True)
         for name, file, purpose, maker in (
             ("dxf", "route.dxf", "for CAD", "dxf.route_dxf"),
             ("xlsx", "tables.xlsx", "tables for a spreadsheet", "workbook.tables_xlsx"),
