@@ -97,6 +97,13 @@ class _Drawing:
         at = self.index.get(name.casefold())
         return None if at is None else self.places[at]
 
+    def put(self, name: str, at: Floats) -> int:
+        """Return a point's index; one that has no place yet is put at ``at``."""
+        index = self.point(name)
+        if self.places[index] is None:
+            self.places[index] = at
+        return index
+
     def tape_sd(self, row: SketchRow, length: float) -> float:
         """Return the 1 sd of one of a row's lengths."""
         if row.accuracy is not None:
@@ -145,27 +152,60 @@ def draw_sketch(
     if not used:
         return None
     drawing, before = _Drawing(accuracy, ledger), len(ledger.faults)
-    north = _north(drawing, used)
+    compass = [row for row in used if row.typed.azimuth is not None]
+    for row in compass[1:]:
+        drawing.fault(row, "another row gives a compass direction", "give one", "azimuth")
     of: dict[str, list[Row]] = defaultdict(list)
     for row in used:
         of[row.typed.what].append(row)
+    _place_all(drawing, of)
+    if len(ledger.faults) == before:
+        _draw_lines(drawing, of, compass[0].typed if compass else None)
+    if len(ledger.faults) > before:
+        return None
+    places = np.array([cast("Floats", place) for place in drawing.places])
+    try:
+        named = tuple(i for i, name in enumerate(drawing.names) if "\0" not in name)
+        adjusted = adjust_sketch(SketchNet(places, tuple(drawing.measures), named))
+    except AdjustmentError as error:
+        for fault in error.faults:
+            ledger.add(fault)
+        return None
+    corners = {
+        name: tuple(drawing.point(row.typed.from_ or "") for row in walls)
+        for name, walls in drawing.buildings.items()
+        if _closes(walls)
+    }
+    return DrawnSketch(
+        adjusted,
+        tuple(drawing.names),
+        tuple(drawing.lines.values()),
+        corners,
+        tuple(of["known"]),
+        tuple(drawing.misclosures),
+        has_north=bool(compass),
+    )
+
+
+def _place_all(drawing: _Drawing, of: dict[str, list[Row]]) -> None:
+    """Put everything but lines in place, whatever the order of its rows; report what hangs loose.
+
+    Placed at once are a building's walls, a tape, all rows of one point.
+    """
     for row in of["wall"]:
-        name = row.typed.name or "house"
-        drawing.buildings.setdefault(name, []).append(row)
-    waiting, left = _waiting(drawing, of), -1
+        drawing.buildings.setdefault(row.typed.name or "house", []).append(row)
+    points: dict[str, list[Row]] = defaultdict(list)
+    for row in of["point"]:
+        points[(row.typed.name or "").casefold()].append(row)
+    groups = [*drawing.buildings.values(), *([row] for row in of["tape"]), *points.values()]
+    waiting, left = [tuple(rows) for rows in groups], -1
     while len(waiting) != left:
         left = len(waiting)
         waiting = [one for one in waiting if not _place(drawing, one)]
     for row in [one[0] for one in waiting]:
-        typed = row.typed
-        what = typed.name or typed.from_ or "it"
+        what = row.typed.name or row.typed.from_ or "it"
         problem = f"nothing yet fixes what {what!r} is measured from"
         drawing.fault(row, problem, "measure from corners or points that other rows fix", "name")
-    if len(ledger.faults) == before:
-        _draw_lines(drawing, of, north)
-    if len(ledger.faults) > before:
-        return None
-    return _adjusted(drawing, of, has_north=north is not None)
 
 
 def _draw_lines(drawing: _Drawing, of: dict[str, list[Row]], north: SketchRow | None) -> None:
@@ -194,58 +234,10 @@ def _draw_lines(drawing: _Drawing, of: dict[str, list[Row]], north: SketchRow | 
             drawing.fault(row, f"the sketch has no point called {name!r}", "name one", "name")
 
 
-def _adjusted(
-    drawing: _Drawing, of: dict[str, list[Row]], *, has_north: bool
-) -> DrawnSketch | None:
-    """Return the drawing with every point where all measurements together put it."""
-    places = np.array([cast("Floats", place) for place in drawing.places])
-    try:
-        named = tuple(i for i, name in enumerate(drawing.names) if "\0" not in name)
-        adjusted = adjust_sketch(SketchNet(places, tuple(drawing.measures), named))
-    except AdjustmentError as error:
-        for fault in error.faults:
-            drawing.ledger.add(fault)
-        return None
-    corners = {
-        name: tuple(drawing.point(row.typed.from_ or "") for row in walls)
-        for name, walls in drawing.buildings.items()
-        if _closes(walls)
-    }
-    return DrawnSketch(
-        adjusted,
-        tuple(drawing.names),
-        tuple(drawing.lines.values()),
-        corners,
-        tuple(of["known"]),
-        tuple(drawing.misclosures),
-        has_north,
-    )
-
-
 _NO_LINES: Final = ("wall", "tape", "point", "known")
 
 
-def _north(drawing: _Drawing, rows: Sequence[Row]) -> SketchRow | None:
-    """Return what the one row says that gives a compass direction."""
-    given = [row for row in rows if row.typed.azimuth is not None]
-    for row in given[1:]:
-        drawing.fault(row, "another row gives a compass direction", "give one", "azimuth")
-    return given[0].typed if given else None
-
-
-# What has to be placed: a building's walls, a tape, or all rows of one point.
-_Waiting = tuple[Row, ...]
-
-
-def _waiting(drawing: _Drawing, of: dict[str, list[Row]]) -> list[_Waiting]:
-    points: dict[str, list[Row]] = defaultdict(list)
-    for row in of["point"]:
-        points[(row.typed.name or "").casefold()].append(row)
-    groups = [tuple(walls) for walls in drawing.buildings.values()]
-    return [*groups, *((row,) for row in of["tape"]), *(tuple(rows) for rows in points.values())]
-
-
-def _place(drawing: _Drawing, rows: _Waiting) -> bool:
+def _place(drawing: _Drawing, rows: tuple[Row, ...]) -> bool:
     """Put the points of a building, tape or point in place and keep what was measured of them.
 
     False where what they are measured from has no place yet.
@@ -268,7 +260,7 @@ def _place(drawing: _Drawing, rows: _Waiting) -> bool:
     return _place_point(drawing, rows)
 
 
-def _place_building(drawing: _Drawing, rows: _Waiting) -> bool:
+def _place_building(drawing: _Drawing, rows: tuple[Row, ...]) -> bool:
     """Walk round a building from its first corner, side by side."""
     walls = [row.typed for row in rows]
     turns = np.radians([wall.turn or 0.0 for wall in walls])
@@ -281,13 +273,19 @@ def _place_building(drawing: _Drawing, rows: _Waiting) -> bool:
     if _faulty_walls(drawing, rows):
         return True
     for i, (row, wall) in enumerate(zip(rows, walls, strict=True)):
-        start, end = drawing.point(wall.from_ or ""), drawing.point(wall.to or "")
-        if drawing.places[start] is None:
-            drawing.places[start] = here
-        here = here + (wall.distance or 0.0) * np.array([math.sin(heading), math.cos(heading)])
-        if drawing.places[end] is None:
-            drawing.places[end] = here
-        _keep_wall(drawing, row, wall, walls[(i + 1) % len(walls)])
+        distance, after = wall.distance or 0.0, walls[(i + 1) % len(walls)]
+        start = drawing.put(wall.from_ or "", here)
+        here = here + distance * np.array([math.sin(heading), math.cos(heading)])
+        end = drawing.put(wall.to or "", here)
+        reading = SketchReading(row.number, "distance", f"{wall.from_} to {wall.to}")
+        drawing.add("distance", (start, end), distance, drawing.tape_sd(wall, distance), reading)
+        follows = (after.from_ or "").casefold() == (wall.to or "").casefold()
+        if wall.turn is not None and follows:
+            square = abs(wall.turn) % _SQUARE_DEG < 1e-9
+            sd = drawing.accuracy.corner_deg if square else drawing.accuracy.square_deg
+            reading = SketchReading(row.number, "turn", wall.to or "")
+            corners = (start, end, drawing.point(after.to or ""))
+            drawing.add("turn", corners, math.radians(wall.turn), math.radians(sd), reading)
         heading += float(turns[i])
     if _closes(rows):
         gap = float(np.hypot(*(here - cast("Floats", drawing.place(walls[0].from_ or "")))))
@@ -296,7 +294,7 @@ def _place_building(drawing: _Drawing, rows: _Waiting) -> bool:
     return True
 
 
-def _faulty_walls(drawing: _Drawing, rows: _Waiting) -> bool:
+def _faulty_walls(drawing: _Drawing, rows: tuple[Row, ...]) -> bool:
     """Report walls that do not follow one another or turn; say whether there are any."""
     before = len(drawing.ledger.faults)
     for one, after in pairwise(rows):
@@ -314,26 +312,12 @@ def _faulty_walls(drawing: _Drawing, rows: _Waiting) -> bool:
     return len(drawing.ledger.faults) > before
 
 
-def _keep_wall(drawing: _Drawing, row: Row, wall: SketchRow, after: SketchRow) -> None:
-    start, end = drawing.point(wall.from_ or ""), drawing.point(wall.to or "")
-    name, distance = f"{wall.from_} to {wall.to}", wall.distance or 0.0
-    reading = SketchReading(row.number, "distance", name)
-    drawing.add("distance", (start, end), distance, drawing.tape_sd(wall, distance), reading)
-    follows = (after.from_ or "").casefold() == (wall.to or "").casefold()
-    if wall.turn is not None and follows:
-        square = abs(wall.turn) % _SQUARE_DEG < 1e-9
-        sd = drawing.accuracy.corner_deg if square else drawing.accuracy.square_deg
-        reading = SketchReading(row.number, "turn", wall.to or "")
-        corners = (start, end, drawing.point(after.to or ""))
-        drawing.add("turn", corners, math.radians(wall.turn), math.radians(sd), reading)
-
-
 def _closes(rows: Sequence[Row]) -> bool:
     first, last = (rows[i].typed for i in (0, -1))
     return len(rows) > 2 and (last.to or "").casefold() == (first.from_ or "").casefold()
 
 
-def _place_point(drawing: _Drawing, rows: _Waiting) -> bool:
+def _place_point(drawing: _Drawing, rows: tuple[Row, ...]) -> bool:
     """Put a point where its tapes, or its distance along and off a line walked, say."""
     typed = [(row, row.typed) for row in rows]
     name = typed[0][1].name or ""
