@@ -397,7 +397,15 @@ def _draw(
     yard = house.shape if lot is None else lot.shape.union(house.shape)
     _add(plan, frame, house, "building", "house", house.shape)
     edge = LineString() if lot is None else _draw_lot(shapes, lot, answers, frame, plan)
-    _aim(shapes, house, edge, frame, plan)
+    # The stand-in for the run leads from the house to its street edge, or else to a street.
+    streets = [one.shape for one in shapes.get("street", [])]
+    goal = shapely.union_all([LineString(), *streets]) if edge.is_empty else edge
+    if not goal.is_empty:
+        ends = shapely.get_coordinates(shapely.shortest_line(house.shape.centroid, goal))
+        step = ends[1] - ends[0]
+        plan.azimuth_deg = round(float(frame.grid_azimuth_deg(azimuth_deg(step))), 1)
+        plan.run_m = round(float(np.hypot(*step)) + _PAST_EDGE_M, 1)
+        plan.aims_at = "the street edge" if len(plan.street_edges) == 1 else "the nearest street"
     _draw_corners(house, house.shape if edge.is_empty else edge, frame, plan)
     for one in shapes.get("building", []):
         if one is not house and one.shape.intersects(yard):
@@ -455,25 +463,6 @@ def _draw_lot(
 
 def _side_words(side: Floats) -> str:
     return f"the {looks_to(side)} one, {LineString(side).length:.1f} m"
-
-
-def _aim(
-    shapes: Mapping[str, list[_Shape]],
-    house: _Shape,
-    edge: BaseGeometry,
-    frame: Frame,
-    plan: OpenPlan,
-) -> None:
-    """Point the stand-in for the run from the house to its street edge, or else to a street."""
-    streets = [one.shape for one in shapes.get("street", [])]
-    goal = shapely.union_all([LineString(), *streets]) if edge.is_empty else edge
-    if goal.is_empty:
-        return
-    ends = shapely.get_coordinates(shapely.shortest_line(house.shape.centroid, goal))
-    step = ends[1] - ends[0]
-    plan.azimuth_deg = round(float(frame.grid_azimuth_deg(azimuth_deg(step))), 1)
-    plan.run_m = round(float(np.hypot(*step)) + _PAST_EDGE_M, 1)
-    plan.aims_at = "the street edge" if len(plan.street_edges) == 1 else "the nearest street"
 
 
 def _draw_corners(house: _Shape, goal: BaseGeometry, frame: Frame, plan: OpenPlan) -> None:

@@ -235,7 +235,21 @@ def _by_points(raster: Raster, of: _Laying, sd_m: float, ledger: Ledger) -> _Whe
             alone = fit_similarity(pixels[rest], target[rest], sd[rest])
             others_m = float(np.hypot(*(alone.apply(pixels[k : k + 1]) - target[k])[0]))
         points.append(PicturePoint(name, (float(off[k, 0]), float(off[k, 1])), others_m))
-    _tell_fit(points, sd_m, of.said, ledger)
+    unit, file = of.said.unit, of.said.picture.file
+    left = ", ".join(f"{one.name} {format_length(math.hypot(*one.off_m), unit)}" for one in points)
+    check = "" if len(points) > 2 else " No third point checks it."
+    ledger.notice(
+        f"{file} was laid under the plan by {len(points)} points, shifted, turned and scaled. "
+        f"Left over: {left}.{check}"
+    )
+    worst = max(points, key=lambda one: one.others_m or 0.0)
+    chi_square, freedom = float(((off / sd_m) ** 2).sum()), 2 * len(points) - 4
+    if freedom and chi_square_tail(freedom, chi_square) < POOR_FIT:
+        named = f"the others put {worst.name} {format_length(worst.others_m or 0.0, unit)} off"
+        ledger.notice(
+            f"The points of {file} do not fit one another as well as its accuracy says: {named}. "
+            "Check where each was found, and that the picture was taken straight on."
+        )
     flip = np.array([1.0, -1.0])
     return _Where(
         lambda at: fit.apply(at * flip), lambda places: fit.undo(places) * flip, tuple(points)
@@ -289,27 +303,6 @@ def _place_of(
         faults.append(Fault(error.problem, error.remedy, field=field))
         return None
     return float(east), float(north)
-
-
-def _tell_fit(points: list[PicturePoint], sd_m: float, said: SiteFile, ledger: Ledger) -> None:
-    left = ", ".join(
-        f"{one.name} {format_length(math.hypot(*one.off_m), said.unit)}" for one in points
-    )
-    check = "" if len(points) > 2 else " No third point checks it."
-    ledger.notice(
-        f"{said.picture.file} was laid under the plan by {len(points)} points, shifted, turned and "
-        f"scaled. Left over: {left}.{check}"
-    )
-    worst = max(points, key=lambda one: one.others_m or 0.0)
-    chi_square = sum((axis / sd_m) ** 2 for one in points for axis in one.off_m)
-    freedom = 2 * len(points) - 4
-    if freedom and chi_square_tail(freedom, chi_square) < POOR_FIT:
-        named = f"the others put {worst.name} {format_length(worst.others_m or 0.0, said.unit)} off"
-        ledger.notice(
-            f"The points of {said.picture.file} do not fit one another as well as its accuracy "
-            f"says: {named}. Check where each was found, and that the picture was taken straight "
-            "on."
-        )
 
 
 def _laid(raster: Raster, where: _Where, of: _Laying) -> PlanPicture:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from itertools import pairwise
 from typing import Final, Literal, cast, get_args
 
 import numpy as np
@@ -342,8 +343,12 @@ def _parts(kind: str, feature: Feature, file: str, ledger: Ledger) -> Iterator[B
             f"a {kind} is drawn as {has}", f"draw it as {wanted}", file=file, field=feature.label
         )
         return
-    parts = [_joined(feature.geometry)] if wanted == "LineString" else [feature.geometry]
-    parts = [part for geometry in parts for part in shapely.get_parts(geometry)]
+    parts = list(shapely.get_parts(feature.geometry))
+    if wanted == "LineString":
+        # Pieces that follow head to tail are one, in their own direction: offsets hang on it.
+        pieces = [shapely.get_coordinates(part) for part in parts]
+        if all(np.array_equal(one[-1], after[0]) for one, after in pairwise(pieces)):
+            parts = [LineString(np.vstack([pieces[0], *(piece[1:] for piece in pieces[1:])]))]
     if len(parts) > 1 and kind not in {"utility", "building", "surface"}:
         ledger.fault(
             f"it is in {len(parts)} pieces",
@@ -356,17 +361,6 @@ def _parts(kind: str, feature: Feature, file: str, ledger: Ledger) -> Iterator[B
         whole = _checked(kind, part, feature.label, file, ledger)
         if whole is not None:
             yield whole
-
-
-def _joined(geometry: BaseGeometry) -> BaseGeometry:
-    """Join pieces that follow head to tail, keeping their direction: offsets hang on it."""
-    pieces = [shapely.get_coordinates(part) for part in shapely.get_parts(geometry)]
-    joined = pieces[0]
-    for piece in pieces[1:]:
-        if not np.array_equal(joined[-1], piece[0]):
-            return geometry
-        joined = np.vstack([joined, piece[1:]])
-    return LineString(joined)
 
 
 def _checked(
@@ -496,22 +490,17 @@ def _vertices(geometry: BaseGeometry, start_m: Floats, reach_m: float) -> Floats
             if math.dist(point, kept[-1]) > _SAME_M:
                 kept.append(point)
         points = np.array(kept) if len(kept) > 1 else points
-    vertices = _thinned(points, start_m, reach_m)
+    if len(points) > _MANY:
+        # The first and last piece point the line's straight continuation: they stay.
+        inner, parts = points[1:-1], [points[:1]]
+        for first in range(0, len(inner), _BLOCK):
+            block = inner[first : first + _BLOCK + 1]
+            if len(block) > 1:
+                near = (np.hypot(*(block - start_m).T) < reach_m).any()
+                far_m = _THINNED_M if near else _FAR_THINNED_M
+                block = shapely.get_coordinates(shapely.simplify(LineString(block), far_m))
+            parts.append(block if first + _BLOCK + 1 >= len(inner) else block[:-1])
+        points = np.vstack([*parts, points[-1:]])
+    vertices = points
     vertices.setflags(write=False)
     return vertices
-
-
-def _thinned(vertices: Floats, start_m: Floats, reach_m: float) -> Floats:
-    """Return the vertices of a line of very many without those that change nothing."""
-    if len(vertices) <= _MANY:
-        return vertices
-    # The first and last piece point the line's straight continuation: they stay.
-    inner, kept = vertices[1:-1], [vertices[:1]]
-    for first in range(0, len(inner), _BLOCK):
-        block = inner[first : first + _BLOCK + 1]
-        if len(block) > 1:
-            near = (np.hypot(*(block - start_m).T) < reach_m).any()
-            far_m = _THINNED_M if near else _FAR_THINNED_M
-            block = shapely.get_coordinates(shapely.simplify(LineString(block), far_m))
-        kept.append(block if first + _BLOCK + 1 >= len(inner) else block[:-1])
-    return np.vstack([*kept, vertices[-1:]])

@@ -147,7 +147,7 @@ def test_a_loop_among_very_many_vertices_is_seen(tmp_path):
 def test_thinning_moves_a_line_by_a_millimetre_at_most():
     along = np.arange(0.0, 400.0, 0.02)
     places = np.column_stack([along, 3.0 * np.sin(along / 7.0) + 0.0004 * np.cos(along * 50.0)])
-    thin = plan_reading._thinned(places, np.zeros(2), 150.0)
+    thin = plan_reading._vertices(LineString(places), np.zeros(2), 150.0)
     assert len(thin) < len(places) / 10
     near, far = places[places[:, 0] < 140.0], places
     line = LineString(thin)
