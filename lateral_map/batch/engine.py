@@ -23,6 +23,7 @@ from concurrent.futures import (
 )
 from contextlib import contextmanager
 from importlib.util import find_spec
+from itertools import islice
 from multiprocessing.connection import wait as wait_for_end
 from typing import Any, Final
 
@@ -109,7 +110,7 @@ def solve_all(
     """Yield the outcomes of every site, a chunk of at most ``size`` at a time, in no set order."""
     under_way: dict[Future[list[Outcome]], Chunk] = {}
     doubtful: deque[Chunk] = deque()
-    fresh = _chunked(sites, size)
+    fresh = iter(lambda: tuple(islice(sites, size)), ())
     more = True
     while more or under_way or doubtful:
         while more and not doubtful and len(under_way) <= engine.workers:
@@ -131,17 +132,6 @@ def solve_all(
             else:
                 (source, _), *_ = chunk
                 yield [Outcome(source, "worker died", message=_DIED)]
-
-
-def _chunked(sites: Iterator[tuple[Source, str]], size: int) -> Iterator[Chunk]:
-    chunk: list[tuple[Source, str]] = []
-    for one in sites:
-        chunk.append(one)
-        if len(chunk) == size:
-            yield tuple(chunk)
-            chunk = []
-    if chunk:
-        yield tuple(chunk)
 
 
 def _begin_worker() -> None:

@@ -84,15 +84,13 @@ def load_libraries() -> None:
         importlib.import_module("rasterio")
 
 
+_open_root = lru_cache(maxsize=1)(Root)
+
+
 def solve_chunk(asked: Asked, chunk: tuple[tuple[Source, str], ...]) -> list[Outcome]:
     """Solve each site of a chunk; one whose files have the digest beside it is left unchanged."""
-    root = _root(asked.root)
+    root = _open_root(asked.root)
     return [_solve(asked, root, source, known) for source, known in chunk]
-
-
-@lru_cache(maxsize=1)
-def _root(address: str) -> Root:
-    return Root(address)
 
 
 def _solve(asked: Asked, root: Root, source: Source, known: str) -> Outcome:

@@ -79,7 +79,13 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
         # Viewers must not shrink a drawing that states its scale (ISO 32000-1, table 150).
         preferences = pdf.catalog.setdefault("ViewerPreferences", pydyf.Dictionary())
         preferences["PrintScaling"] = "/None"
-        _mend_parts(pdf)
+        for one in pdf.objects:
+            if isinstance(one, pydyf.Stream):
+                # PDF/A forbids it (ISO 19005-3, 6.2.8): what a picture does not show is not shown.
+                one.extra.pop("Interpolate", None)
+            elif isinstance(one, pydyf.Dictionary) and one.get("S") == "/TH":
+                # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
+                one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
         _mark_running_lines(pdf)
         missing.update(*(font.missing for font in document.fonts.values()))
 
@@ -88,7 +94,11 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
         page = weasyprint.HTML(string=html, url_fetcher=fetcher, base_url=_NOWHERE)
         options = {"font_config": config, "pdf_variant": _VARIANT}
         document = page.render(stylesheets=[style], **options)
-        if _stands_high(document, run_on[0]):
+        # Where it stands so high on its page that most of that is left.
+        starts = [
+            (one.anchors[run_on[0]], one) for one in document.pages if run_on[0] in one.anchors
+        ]
+        if any(top < _HIGH * one.height for (_, top, *_), one in starts):
             then = weasyprint.CSS(string=run_on[1], font_config=config, url_fetcher=fetcher)
             document = page.render(stylesheets=[style, then], **options)
         content = document.write_pdf(finisher=finish, pdf_variant=_VARIANT)
@@ -98,25 +108,6 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
             "put pictures and styles into the letter itself (pictures as data: addresses)"
         )
     return bytes(content), missing
-
-
-def _stands_high(document: Document, anchor: str) -> bool:
-    """Say whether an element stands so high on its page that most of it is left."""
-    places = [(page.anchors[anchor], page) for page in document.pages if anchor in page.anchors]
-    return any(top < _HIGH * page.height for (_, top, *_), page in places)
-
-
-def _mend_parts(pdf: PDF) -> None:
-    """Take out of a file's pictures, and add to its heads, what the standards ask of them."""
-    import pydyf
-
-    for one in pdf.objects:
-        if isinstance(one, pydyf.Stream):
-            # PDF/A forbids it (ISO 19005-3, 6.2.8): what a picture does not show is not shown.
-            one.extra.pop("Interpolate", None)
-        elif isinstance(one, pydyf.Dictionary) and one.get("S") == "/TH":
-            # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
-            one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
 
 
 def _mark_running_lines(pdf: PDF) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any, Final
 
-from lateral_map.model.again import Again, Change, Compared, Repaired
+from lateral_map.model.again import Again, Change, Repaired
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import FindingResult
 from lateral_map.same_pipe import GATE, OTHER_NAME
@@ -39,12 +39,30 @@ def again_facts(again: Again) -> dict[str, Any]:
         for change, words in CHANGE_WORDS.items()
     }
     told = [f"{many} {words}" for words, many in count.items() if many]
+    unit, rows = again.now.site.unit, []
+    for each in again.compared:
+        where = apart = ""
+        if each.at_m is not None and each.sd_m is not None:
+            more = each.to_m is not None and each.to_m > each.at_m + 1e-9
+            end = f" to {length(each.to_m, unit)}" if more and each.to_m is not None else ""
+            where = f"{length(each.at_m, unit)}{end} {range_95(each.sd_m, unit)}"
+        if each.apart_m is not None and each.sd_m is not None:
+            apart = plus_minus(each.apart_m, each.sd_m, unit)
+        rows.append(
+            {
+                "before": _seen(each.before, again.before.site.unit),
+                "where": where,
+                "now": _seen(each.now, unit),
+                "apart": apart,
+                "change": CHANGE_WORDS[each.change],
+            }
+        )
     return {
         "site": tidy(again.now.site.name, 120),
         "before": run_name(again, before=True),
         "now": run_name(again, before=False),
         "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
-        "rows": [_row(again, each) for each in again.compared],
+        "rows": rows,
         "repairs": [repair_words(again, one) for one in again.repaired],
         "notices": again_notices(again),
         "matching": _MATCHING,
@@ -93,28 +111,6 @@ def run_name(again: Again, *, before: bool) -> str:
     site = again.before.site if before else again.now.site
     name = "Earlier run" if before else "Later run"
     return f"{name}, {site.date.isoformat()}" if site.date else name
-
-
-def _row(again: Again, each: Compared) -> dict[str, str]:
-    unit = again.now.site.unit
-    where = ""
-    if each.at_m is not None and each.sd_m is not None:
-        end = (
-            ""
-            if each.to_m is None or each.to_m <= each.at_m + 1e-9
-            else (f" to {length(each.to_m, unit)}")
-        )
-        where = f"{length(each.at_m, unit)}{end} {range_95(each.sd_m, unit)}"
-    apart = ""
-    if each.apart_m is not None and each.sd_m is not None:
-        apart = plus_minus(each.apart_m, each.sd_m, unit)
-    return {
-        "before": _seen(each.before, again.before.site.unit),
-        "where": where,
-        "now": _seen(each.now, unit),
-        "apart": apart,
-        "change": CHANGE_WORDS[each.change],
-    }
 
 
 def _seen(result: FindingResult | None, unit: str) -> str:

@@ -85,12 +85,17 @@ def owner_facts(report: Report) -> dict[str, Any]:
     drawn = {one.verdict for one in findings if one.finding_class != "danger"}
     shapes = [words for verdict, words in _SHAPES.items() if verdict in drawn]
     shapes += ["with eight sides, a danger"] if dangers else []
+    came_to = "; it did not reach the main sewer"
+    if site.run.reached_main:
+        came_to = ", all the way to the main sewer"
+    elif site.job.camera_direction == "upstream":
+        came_to = ", away from the main sewer"
     return {
         "site": tidy(site.name, 120),
         "date": site.date.isoformat() if site.date else "",
         "stop": [as_sentence(tidy(words, 300)) for words in danger_notices(report)],
         "length": run_length(report),
-        "came_to": _came_to(report),
+        "came_to": came_to,
         "start": the(site.start.point) if site.start.point else "its start",
         "found": _found(report),
         "doubts": _doubts(report),
@@ -137,15 +142,6 @@ def _down(report: Report, places: Sequence[FoundPlace]) -> str:
 def owner_reader(report: Report) -> str:
     """Return the party the page is for: the one whose name says owner, else whom we work for."""
     return next((p for p in report.parties if "owner" in p.lower().split()), report.client)
-
-
-def _came_to(report: Report) -> str:
-    run = report.site.run
-    if run.reached_main:
-        return ", all the way to the main sewer"
-    if report.site.job.camera_direction == "upstream":
-        return ", away from the main sewer"
-    return "; it did not reach the main sewer"
 
 
 def _rank(report: Report, result: FindingResult) -> int:

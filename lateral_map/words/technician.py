@@ -141,7 +141,13 @@ def _finding_facts(report: Report) -> list[Fact]:
     past = [one for one in report.findings if one.verdict in ("past", "across", "past from within")]
     note = "none stated as past"
     if past:
-        least = min(_chance_past(one) for one in past)
+        # How probable it is that each is past: of one that reaches across, some of it.
+        chances = []
+        for one in past:
+            sides = [side for side in (one.deciding, one.between, one.deciding_to) if side]
+            each = [side.probability_past for side in sides]
+            chances.append(max(each) if one.verdict == "across" else each[-1])
+        least = min(chances)
         note = f"{_numbers(past)}, probability {chance_words(least)}"
     facts.append(Fact(f"Findings {where}", f"{len(past)} of {len(report.findings)}", note))
     close = [one for one in report.findings if one.verdict == "too close to call"]
@@ -381,13 +387,6 @@ def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
     if len(set(at)) == 1:
         return f"{listed(names)} {at[0]}"
     return listed([f"{name} {figure}" for name, figure in zip(names, at, strict=True)])
-
-
-def _chance_past(result: FindingResult) -> float:
-    """Return how probable it is that a finding is past: of one that reaches across, some of it."""
-    sides = [side for side in (result.deciding, result.between, result.deciding_to) if side]
-    chances = [side.probability_past for side in sides]
-    return max(chances) if result.verdict == "across" else chances[-1]
 
 
 def report_tables(report: Report) -> tuple[Table, ...]:
