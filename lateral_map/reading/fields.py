@@ -242,17 +242,15 @@ Turn = Annotated[
 _CORNERS: Final = {"right": 90.0, "r": 90.0, "left": -90.0, "l": -90.0, "straight": 0.0}
 
 
-def _corner(value: object) -> object:
-    """Read right, left or straight as degrees; anything else is left to the degrees' own reader."""
-    return _CORNERS.get(plain(value[:20]), value) if isinstance(value, str) else value
-
-
 CornerTurn = Annotated[
     float,
     Measured(
         "angle", -179.0, 179.0, "write right, left, or degrees such as -45 for 45 left", unit="°"
     ),
-    BeforeValidator(_corner),
+    # Anything else is left to the degrees' own reader.
+    BeforeValidator(
+        lambda value: _CORNERS.get(plain(value[:20]), value) if isinstance(value, str) else value
+    ),
 ]
 _SD_DEGREES: Final = "write degrees (1 sd) greater than 0"
 AngleSpread = Annotated[float, Measured("number", 0.0, 180.0, _SD_DEGREES, above=True, unit="°")]

@@ -336,7 +336,15 @@ def _choose(
     over = [one for one in shapes.get("building", []) if one.shape.contains(here)]
     lot = None
     if shapes.get("lot", []):
-        around = _lots_meant(shapes.get("lot", []), here, over[0] if len(over) == 1 else None)
+        # The lot the house mostly stands on, else those round the place, else the nearest.
+        lots = shapes["lot"]
+        around = [one for one in lots if one.shape.contains(here)]
+        nearest = sorted(lots, key=lambda one: one.shape.distance(here))
+        if len(over) == 1:
+            shared = {id(one): one.shape.intersection(over[0].shape).area for one in lots}
+            around = [one for one in lots if shared[id(one)] > _MOSTLY * over[0].shape.area]
+            nearest = sorted(lots, key=lambda one: -shared[id(one)])
+        around = around or nearest[:3]
         words = [_area_words(one, here) for one in around]
         sure = around if around[0].shape.distance(here) == 0.0 or over else []
         lot = _take("which lot is it", around, words, answers.lot, "--lot NUMBER", sure=sure)
@@ -363,16 +371,6 @@ def _choose(
         house = _take("which building is it", found, words, answers.house, option, sure=sure)
     plan.said.append(f"house: {_area_words(house, here)}")
     return house, lot
-
-
-def _lots_meant(lots: list[_Shape], here: Point, house: _Shape | None) -> list[_Shape]:
-    """Return the lot the house mostly stands on, else those round the place, else the nearest."""
-    if house is not None:
-        shared = {id(one): one.shape.intersection(house.shape).area for one in lots}
-        on = [one for one in lots if shared[id(one)] > _MOSTLY * house.shape.area]
-        return on or sorted(lots, key=lambda one: -shared[id(one)])[:3]
-    around = [one for one in lots if one.shape.contains(here)]
-    return around or sorted(lots, key=lambda one: one.shape.distance(here))[:3]
 
 
 def _area_words(one: _Shape, here: Point) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import Any, Final
 
 from lateral_map.model.chance import POOR_FIT, SURE, TWO_SIDED_95
@@ -15,7 +16,7 @@ from lateral_map.model.results import (
     Report,
     ResponsibilityStretch,
 )
-from lateral_map.model.site import Boundary, Locate, NoLocate, PositionTie, Tie
+from lateral_map.model.site import Boundary, Locate, NoLocate, PositionTie
 from lateral_map.units import from_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.desk import desk_rows
@@ -262,13 +263,6 @@ def part_words(report: Report, letter: PartyLetter | None) -> str:
     return f"{'past' if outside else 'before'} {the(letter.line)}" if letter.line else ""
 
 
-def _bounds(report: Report, letter: PartyLetter) -> set[str]:
-    """Return the lines at which a party's part begins and ends."""
-    own = [one for one in report.responsibility if one.party == letter.party]
-    lines = {line for one in own for line in (one.line_from, one.line_to)} - {""}
-    return lines or {letter.line}
-
-
 def _is_told_by_footages(stretches: Sequence[ResponsibilityStretch]) -> bool:
     """Say whether a party's part lies in pieces, or between one line and itself."""
     return len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches)
@@ -513,7 +507,9 @@ def _side_sentences(report: Report, result: FindingResult, letter: PartyLetter |
     unit, decides = report.site.unit, result.deciding.line
     told = [tidy(verdict_words(result, unit, turns=False), 600)]
     if letter is not None and result in (*letter.theirs, *letter.shared, *letter.close):
-        bounds = _bounds(report, letter)
+        own = [one for one in report.responsibility if one.party == letter.party]
+        bounds = {line for one in own for line in (one.line_from, one.line_to)} - {""}
+        bounds = bounds or {letter.line}
         ends = [sides for _, sides in result.ends]
         others = [
             beside_words(sides[0], sides[-1] if len(sides) > 1 else None, unit)
@@ -581,7 +577,17 @@ def locate_row(report: Report, locate: Locate) -> tuple[str, ...]:
         return f"{words} ({taken})" if taken else words
 
     depth = "" if locate.depth_m is None else _as_read(locate, "depth", locate.depth_m, unit)
-    ties = [noted(_tie_words(report, locate, tie), tie_reading(locate, tie)) for tie in locate.ties]
+    ties = []
+    for tie in locate.ties:
+        known = range_95(tie.sd_m, unit)
+        if isinstance(tie, PositionTie):
+            place = position_words(report, tie.easting_m, tie.northing_m)
+            fixed = f"GNSS {place[0]}" if tie.method == "gnss" else f"surveyed {place[-1]}"
+            words = f"{fixed} ({known} each axis)"
+        else:
+            read = partial(_as_read, locate, tie.column, unit=unit)
+            words = f"{tie_words(tie, read)} ({known})"
+        ties.append(noted(words, tie_reading(locate, tie)))
     return (
         label(locate.mark, 40),
         noted(
@@ -603,18 +609,6 @@ def _as_read(locate: Locate, column: str, value_m: float, unit: str) -> str:
         written = f"{from_metres(value_m, unit):z.3f}".rstrip("0").rstrip(".")
     bare = not any(letter.isalpha() or letter in "'\"’”′″" for letter in written)
     return f"{written} {unit_word(unit)}" if bare else written
-
-
-def _tie_words(report: Report, locate: Locate, tie: Tie) -> str:
-    """Return a tie as it was read, with 1 sd turned to its 95 % range."""
-    unit = report.site.unit
-    known = range_95(tie.sd_m, unit)
-    if isinstance(tie, PositionTie):
-        place = position_words(report, tie.easting_m, tie.northing_m)
-        fixed = f"GNSS {place[0]}" if tie.method == "gnss" else f"surveyed {place[-1]}"
-        return f"{fixed} ({known} each axis)"
-    words = tie_words(tie, lambda value_m: _as_read(locate, tie.column, value_m, unit))
-    return f"{words} ({known})"
 
 
 def no_locate_row(report: Report, one: NoLocate) -> tuple[str, ...]:

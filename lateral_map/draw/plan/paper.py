@@ -163,12 +163,11 @@ def _mark(plan: _Plan, mark: Mark) -> None:
         plan.lettering.marks.append((mark, (x, y), half))
 
 
-def _underlay(plan: _Plan, item: Underlay) -> None:
-    draw_underlay(plan.canvas.group("picture"), item.picture, plan.window)
-
-
 _DRAW: Final[dict[type, Callable[[_Plan, Any], None]]] = {
-    Area: _area, Line: _line, Mark: _mark, Underlay: _underlay,
+    Area: _area, Line: _line, Mark: _mark,
+    Underlay: lambda plan, item: draw_underlay(
+        plan.canvas.group("picture"), item.picture, plan.window
+    ),
 }  # fmt: skip
 
 

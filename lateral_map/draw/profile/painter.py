@@ -8,7 +8,7 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from lateral_map.draw.paint.fonts import wrap
-from lateral_map.draw.paint.labels import Box, spread
+from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.raster import png_bytes
 from lateral_map.draw.paint.svg import Canvas
 from lateral_map.draw.profile.events import (
@@ -18,14 +18,13 @@ from lateral_map.draw.profile.events import (
     lanes_pt,
 )
 from lateral_map.draw.profile.frame import (
-    Curves,
     Frame,
     exaggeration_words,
     heights_framed,
     heights_shown,
     needed_m,
 )
-from lateral_map.draw.profile.parts import CAP_PT, TEXT_PT, paint_graph
+from lateral_map.draw.profile.parts import TEXT_PT, name_at_right, paint_graph
 from lateral_map.draw.profile.rows import (
     ROW_PT,
     legend_entries,
@@ -126,7 +125,13 @@ def draw_profile(report: Report, size: Size) -> Profile:
     hang_flags(canvas, above, frame, curves, up=True)
     hang_flags(canvas, below, frame, curves, up=False)
     if size.names_lines:
-        _name_lines(canvas, report, frame, curves)
+        ground = "ground" if report.stations.ground_known else "ground (level)"
+        named = [(ground, curves.ground_m, GROUND), ("invert, 95 %", curves.invert_m, INK)]
+        if curves.crown_m[-1] > curves.invert_m[-1]:
+            named.insert(1, ("crown", curves.crown_m, INK))
+        levels = [frame.y(float(level[-1])) for _, level, _ in named]
+        names = [(name, colour) for name, _, colour in named]
+        name_at_right(canvas.group("names"), frame.box, levels, names, 6.0)
     paint_footages(canvas, report, frame, foot)
     paint_rows(canvas, frame, rows, foot + ROW_PT)
     paint_legend(canvas, legend, places, rows_foot)
@@ -159,22 +164,6 @@ def _head(
     day = f", {report.site.date.isoformat()}" if report.site.date else ""
     name = wrap(f"{label(report.site.name, 60)}{day}", room, 11.5, bold=True)
     return [*((line, 11.5, 15.0) for line in name), *lines]
-
-
-def _name_lines(canvas: Canvas, report: Report, frame: Frame, curves: Curves) -> None:
-    """Name ground, crown and invert at the right edge, spread so that they do not meet."""
-    wanted = [
-        ("ground" if report.stations.ground_known else "ground (level)", curves.ground_m, GROUND),
-        ("crown", curves.crown_m, INK),
-        ("invert, 95 %", curves.invert_m, INK),
-    ]
-    if not curves.crown_m[-1] > curves.invert_m[-1]:
-        del wanted[1]
-    heights = [frame.y(float(level[-1])) for _, level, _ in wanted]
-    places = spread(heights, [11.0] * len(wanted), frame.box.top - 6.0, frame.box.bottom + 6.0)
-    group = canvas.group("names")
-    for (words, _, colour), y in zip(wanted, places, strict=True):
-        group.text(frame.box.right + 6.0, float(y) + CAP_PT, words, TEXT_PT, colour=colour)
 
 
 def profile_files(report: Report) -> tuple[str, bytes]:

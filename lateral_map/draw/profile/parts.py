@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -11,7 +11,7 @@ from shapely import box as shapely_box
 
 from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.paint.hatch import hatch_lines
-from lateral_map.draw.paint.labels import Box
+from lateral_map.draw.paint.labels import Box, spread
 from lateral_map.draw.paint.marks import draw_mark
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.plan.findings import side_style
@@ -325,6 +325,19 @@ def _clear_of(
             if inside and not any(here.meets(one) for one in taken):
                 return x + away, height
     return float(np.clip(x, within.left + half, within.right - half)), y
+
+
+def name_at_right(
+    canvas: Canvas,
+    box: Box,
+    heights: Sequence[float],
+    names: Sequence[tuple[str, str]],
+    away_pt: float,
+) -> None:
+    """Letter (words, colour) beside a graph's right edge, spread so that no two meet."""
+    places = spread(heights, [11.0] * len(heights), box.top - 6.0, box.bottom + 6.0)
+    for (words, colour), y in zip(names, places, strict=True):
+        canvas.text(box.right + away_pt, float(y) + CAP_PT, words, TEXT_PT, colour=colour)
 
 
 def _chip_half(letters: str) -> float:

@@ -11,7 +11,7 @@ from shapely import box as shapely_box
 
 from lateral_map.draw.paint.fonts import text_width, wrap
 from lateral_map.draw.paint.hatch import hatch_lines
-from lateral_map.draw.paint.labels import Box, spread
+from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.profile.frame import Curves, Frame, exaggeration_words, heights_framed
 from lateral_map.draw.profile.painter import for_page
@@ -21,6 +21,7 @@ from lateral_map.draw.profile.parts import (
     CAP_PT,
     CROWN_EDGE,
     TEXT_PT,
+    name_at_right,
     paint_axes,
     paint_utilities,
 )
@@ -129,7 +130,15 @@ def _paint(review: DigReview, size: _Size, *, dodge: bool = False) -> tuple[Canv
     curves = Curves.of(report, first, last)
     unit = report.site.unit
     paint_utilities(canvas, frame, curves, review.conflicts, [], unit, dodge=dodge)
-    _paint_reach_names(canvas, review, frame)
+    group, done = canvas.group("dug-names"), frame.box.left - 12.0
+    for one in sorted(review.reaches, key=lambda one: one.reach.begin.footage_m):
+        left, right = (frame.x(end.footage_m) for end in (one.reach.begin, one.reach.end))
+        group.box(left, top - 2.0, right - left, 4.0, fill=INK)
+        words = label(one.reach.name, 24)
+        half = text_width(words, TEXT_PT, bold=True) / 2.0
+        middle = min(max((left + right) / 2.0, done + 6.0 + half), frame.box.right)
+        group.text(middle, top - 5.0, words, TEXT_PT, anchor="middle", bold=True)
+        done = middle + half
     paint_footages(canvas, report, frame, rows_top)
     for k, bar in enumerate(bars):
         _paint_bar(canvas, bar, frame, rows_top + (k + 1) * ROW_PT)
@@ -218,27 +227,11 @@ def _paint_limits(canvas: Canvas, review: DigReview, frame: Frame, *, names: boo
             wanted.append((frame.y(float(level[-1])), _limit_words(depth, words, unit)))
     if names:
         heights = [y for y, _ in wanted]
-        box = frame.box
-        places = spread(heights, [11.0] * len(heights), box.top - 6.0, box.bottom + 6.0)
-        for (_, words), y in zip(wanted, places, strict=True):
-            group.text(box.right + 5.0, float(y) + CAP_PT, words, TEXT_PT, colour=_LIMIT_INK)
+        name_at_right(group, frame.box, heights, [(w, _LIMIT_INK) for _, w in wanted], 5.0)
 
 
 def _limit_words(depth_m: float, words: str, unit: str) -> str:
     return f"{format_length(depth_m, unit, 2 if unit == 'm' else 0)}: {words}"
-
-
-def _paint_reach_names(canvas: Canvas, review: DigReview, frame: Frame) -> None:
-    group, top = canvas.group("dug-names"), frame.box.top
-    done = frame.box.left - 12.0
-    for one in sorted(review.reaches, key=lambda one: one.reach.begin.footage_m):
-        left, right = (frame.x(end.footage_m) for end in (one.reach.begin, one.reach.end))
-        group.box(left, top - 2.0, right - left, 4.0, fill=INK)
-        words = label(one.reach.name, 24)
-        width = text_width(words, TEXT_PT, bold=True)
-        middle = min(max((left + right) / 2.0, done + 6.0 + width / 2.0), frame.box.right)
-        group.text(middle, top - 5.0, words, TEXT_PT, anchor="middle", bold=True)
-        done = middle + width / 2.0
 
 
 @dataclass(frozen=True, slots=True)
