@@ -7,6 +7,7 @@ several causes: a tape may be misread, read in another unit, or pulled from anot
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Iterator, Sequence
@@ -20,7 +21,7 @@ from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_of, bend_reading, noted_sign, reading_value, tie_of
 from lateral_map.model.route import Chain, Course, Layout, Observation
-from lateral_map.model.site import Site
+from lateral_map.model.site import Site, Unit
 from lateral_map.units import from_metres, to_metres
 
 _FOOT = to_metres(1.0, "ft")
@@ -175,7 +176,7 @@ def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:
     mark_of = np.array(tied.mark)
     for locate in site.used_locates():
         piece = int(chain.piece_of(site.transmitter_footage_m(locate))[0])
-        misread = _with_sizes(_MISREAD["footage"], locate.footage_m, site)
+        misread = _with_sizes(_MISREAD["footage"], locate.footage_m, site.unit)
         columns = moved(mark_of == locate.mark, -direction[piece])
         reading = ReadingId("footage", locate.mark, "footage")
         # The counter keeps to one unit.
@@ -201,29 +202,28 @@ def _at_places(of: Equations, tied: _Tied, direction: Floats) -> Iterator[Hypoth
     """Return the slips that sit at a place along the run."""
     site, layout, chain, design = of.site, of.layout, of.chain, of.design
     place = design[tied.rows, :3]
-
-    def moved(beyond_m: float, move: Floats) -> Floats:
-        """Return the mark of every place beyond a footage lying off by ``move`` (3,)."""
-        column = np.zeros((len(design), 1))
-        column[tied.rows, 0] = (tied.footage_m > beyond_m) * (place @ move)
-        return column
-
     nodes, last = chain.nodes_m[1:-1], float(tied.footage_m.max())
-    inner = [index for index, node in enumerate(nodes) if node < last - 1e-6]
+    inner = np.flatnonzero(nodes < last - 1e-6)
     linear = slice(0, int(tied.rows.min()))
     # A bend between pieces turns every later one: the sum of their columns.
     turning = np.cumsum(design[linear, layout.azimuth][:, ::-1], axis=1)[:, ::-1]
+    # The marks of every node at once: of all places beyond it lying off along its piece, and of a
+    # bend at it.
+    slips, unnoted = np.zeros((2, len(design), len(inner)))
+    slips[tied.rows] = (tied.footage_m[:, None] > nodes[inner]) * (place @ -direction[inner + 1].T)
+    unnoted[linear] = -turning[:, inner + 1]
+    noted = np.array([bend.footage_m for bend in site.bends])
+    bare = np.all(np.abs(noted[:, None] - nodes[inner]) > _FOOT, axis=0, keepdims=True)[0]
     fittings = tuple(math.radians(sign * one) for one in _PASSED_DEG for sign in (1, -1))
-    for index in inner:
-        node, share = float(nodes[index]), 1.0 / len(inner)
-        slipped = Cause(_SLIPPED.slip, _SLIPPED.rate * share, _SLIPPED.usual)
-        columns = moved(node, -direction[index + 1])
-        yield Hypothesis(columns, (slipped,), None, node, is_exact=False, group="counter slipped")
-        if all(abs(bend.footage_m - node) > _FOOT for bend in site.bends):
-            columns = np.zeros((len(design), 1))
-            columns[linear, 0] = -turning[:, index + 1]
-            unnoted = Cause("bend not noted", _NOT_NOTED * share, 0.6, fittings, most=_SHARPEST_RAD)
-            yield Hypothesis(columns, (unnoted,), None, node, group="bend not noted")
+    share = 1.0 / max(len(inner), 1)
+    slipped = (Cause(_SLIPPED.slip, _SLIPPED.rate * share, _SLIPPED.usual),)
+    bent = (Cause("bend not noted", _NOT_NOTED * share, 0.6, fittings, most=_SHARPEST_RAD),)
+    for index, node in enumerate(nodes[inner].tolist()):
+        at = slice(index, index + 1)
+        columns = slips[:, at]
+        yield Hypothesis(columns, slipped, None, node, is_exact=False, group="counter slipped")
+        if bare[index]:
+            yield Hypothesis(unnoted[:, at], bent, None, node, group="bend not noted")
     for bend in site.bends:
         near = np.flatnonzero(np.abs(nodes - bend.footage_m) < 1e-6)
         if len(near):
@@ -267,7 +267,7 @@ def _of_readings(
             yield Hypothesis(columns, causes, reading, bend.footage_m)
             continue
         if value is not None and reading.kind != "start azimuth":
-            causes = (_with_sizes(misread, value, site), *_in_another_unit(value, site))
+            causes = (_with_sizes(misread, value, site.unit), *_in_another_unit(value, site))
         if reading.kind == "depth" and reading.of not in held:
             causes += (_HELD,)
         if reading.kind == "tape" and (tie := tie_of(site, reading)):
@@ -293,14 +293,15 @@ def _of_several(
 _LOOKS_LIKE = {"6": "9", "9": "6", "1": "7", "7": "1", "3": "8", "8": "3"}
 
 
-def _with_sizes(misread: Cause, value_m: float, site: Site) -> Cause:
+@functools.lru_cache(maxsize=4096)
+def _with_sizes(misread: Cause, value_m: float, site_unit: Unit) -> Cause:
     """Return a misread value's cause with the sizes that slips of the pen would have.
 
     Two digits changed about, 6 for 9, 1 for 7, 3 for 8, a whole 10, 5 or 1 off, a sign or a
     decimal point lost.
     """
-    unit = to_metres(1.0, site.unit)
-    written = f"{abs(from_metres(value_m, site.unit)):.2f}".rstrip("0").rstrip(".")
+    unit = to_metres(1.0, site_unit)
+    written = f"{abs(from_metres(value_m, site_unit)):.2f}".rstrip("0").rstrip(".")
     meant = {
         written[:index] + _LOOKS_LIKE[digit] + written[index + 1 :]
         for index, digit in enumerate(written)
