@@ -297,13 +297,13 @@ def _next_steps(report: Report) -> list[str]:
         if theirs and letter.party != reader:
             part = part_words(report, letter) or "in its part"
             steps.append(
-                f"See that {the_party(letter.party)} gets its referral about {theirs}, and wait "
+                f"See that the referral about {theirs} reaches {the_party(letter.party)}, and wait "
                 f"for the answer before paying for work {part}."
             )
     wholly = [one for one in report.findings if one.finding_class == "defect"]
     clients = findings_named(one for one in wholly if one.answers == (report.client,))
     if clients and report.client != reader:
-        steps.append(f"Ask {the_party(report.client)} what it will do about {clients}.")
+        steps.append(f"Ask {the_party(report.client)} what will be done about {clients}.")
     close = {one.number: one for letter in report.letters for one in letter.close}
     if close:
         it_lies = "it lies" if len(close) == 1 else "they lie"

@@ -298,8 +298,8 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
     if letter is None:
         if not report.responsibility:
             return "The site names no line at which responsibility changes."
-        answering = listed([the_party(party) for party in report.parties], 99)
-        return f"As we understand it, {answering} answers for the whole run."
+        answering = listed([whose(party) for party in report.parties], 99)
+        return f"As we understand it, the whole run is {answering}."
     unit = report.site.unit
     ends = plus_minus_or_exact
     own = [one for one in report.responsibility if one.party == letter.party]

@@ -201,7 +201,7 @@ def test_run_from_the_street_the_city_is_asked_about_what_lies_before_the_line()
     assert "4 lie before the curb with at least 95 % probability: findings 1, 2, 3 and 4." in said
     assert "past the curb" not in said
     owner = owner_facts(report)
-    assert any("See that the city gets its referral" in step for step in owner["next"])
+    assert any("reaches the city, and wait" in step for step in owner["next"])
     assert any("For finding 8 ask a licensed plumber" in step for step in owner["next"])
 
 
@@ -210,7 +210,7 @@ def test_where_one_party_answers_on_both_sides_nobody_is_asked_to_repair() -> No
     assert report.letters == ()
     facts = letter_facts(report, None)
     said = letter_of(facts)
-    assert "As we understand it, the owner answers for the whole run." in said
+    assert "As we understand it, the whole run is the owner's." in said
     assert facts["question"] == "Will you tell us if any record of yours says otherwise?"
     assert numbers(facts["record"]) == list(range(1, 11))
     assert not any("referral" in step for step in owner_facts(report)["next"])
@@ -220,6 +220,14 @@ def test_where_one_party_answers_on_both_sides_nobody_is_asked_to_repair() -> No
     assert card["whose"].endswith("but yours either way.")
 
 
+def test_a_party_of_several_takes_no_verb_of_one() -> None:
+    both = one_line("owners", "owners", EVERYTHING[:3])
+    assert letter_facts(both, None)["whose"] == "As we understand it, the whole run is the owners'."
+    city = one_line("owner", "public works", EVERYTHING)
+    said = f"{owner_facts(city)} {facts_to(city, 'public works')}"
+    assert re.search(r"public works (?:is|does|has|gets|answers|wants|lies)\b", said) is None
+
+
 def test_the_owner_is_not_told_to_write_to_the_owner() -> None:
     boundary = Boundary("curb", "owner", "city", decides=True)
     site = line_site(boundaries=(boundary,), referral=Referral(client="city"))
@@ -227,7 +235,7 @@ def test_the_owner_is_not_told_to_write_to_the_owner() -> None:
     assert [letter.party for letter in report.letters] == ["owner"]
     steps = owner_facts(report)["next"]
     assert not any("referral" in step for step in steps)
-    assert "Ask the city what it will do about finding 8." in steps
+    assert "Ask the city what will be done about finding 8." in steps
     assert any(step.startswith("For findings 1, 2, 3 and 4 ask a licensed") for step in steps)
 
 
