@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -130,21 +128,12 @@ def _from_spot_levels(
     """
     if not has_surface(site):
         return []
-    from scipy.interpolate import LinearNDInterpolator
-    from scipy.spatial import QhullError
-
-    levels = [[s.easting_m, s.northing_m, s.elevation_m] for s in site.plan.levels]
-    spots = np.array(levels, float).reshape(-1, 3)
-    if site.plan.terrain is not None:
-        spots = np.concatenate([spots, site.plan.terrain.points_m])
+    spots = site.plan.spots_m
     gap = np.hypot(*(route_m[:, None, :] - spots[None, :, :2]).transpose(2, 0, 1))
-    surface = None
-    if len(spots) >= 3:
-        with contextlib.suppress(QhullError):  # in a row they make no surface
-            surface = np.asarray(LinearNDInterpolator(spots[:, :2], spots[:, 2])(route_m), float)
-    if surface is not None:
-        inside = np.isfinite(surface)
-        columns = chain.nodes_m[inside], surface[inside], gap.min(axis=1)[inside]
+    if site.plan.surface is not None:
+        level = np.asarray(site.plan.surface(route_m), float)
+        inside = np.isfinite(level)
+        columns = chain.nodes_m[inside], level[inside], gap.min(axis=1)[inside]
         found = list(zip(*(column.tolist() for column in columns), strict=True))
     else:
         closest = gap.argmin(axis=0)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -48,25 +47,18 @@ def measure_cross_slope(site: Site, stations: Stations) -> CrossSlope:
     """
     count = len(stations.footage_m)
     rises, seen = np.zeros((2, count)), np.zeros((2, count), bool)
-    levels = [[s.easting_m, s.northing_m, s.elevation_m] for s in site.plan.levels]
-    spots = np.array(levels, float).reshape(-1, 3)
-    if site.plan.terrain is not None:
-        spots = np.concatenate([spots, site.plan.terrain.points_m])
-    if len(spots) >= 3:
-        from scipy.interpolate import LinearNDInterpolator
-        from scipy.spatial import QhullError
-
-        with contextlib.suppress(QhullError):  # in a row they make no surface
-            surface = LinearNDInterpolator(spots[:, :2], spots[:, 2])
-            place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
-            heading = np.radians(stations.heading_deg)
-            right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
-            out = _ACROSS_M * np.array([1.0, 2.0, 3.0]) / 3.0
-            for side, sign in enumerate((-1.0, 1.0)):
-                places = place[:, None] + sign * out[None, :, None] * right[:, None]
-                rise = (surface(places) - surface(place)[:, None]) / out
-                seen[side] = np.isfinite(rise).any(axis=1)
-                rises[side] = np.where(np.isfinite(rise), rise, -np.inf).max(axis=1)
+    surface = site.plan.surface
+    if surface is not None:
+        place = np.stack([stations.easting_m, stations.northing_m], axis=-1)
+        heading = np.radians(stations.heading_deg)
+        right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
+        out = _ACROSS_M * np.array([1.0, 2.0, 3.0]) / 3.0
+        level = surface(place)[:, None]
+        for side, sign in enumerate((-1.0, 1.0)):
+            places = place[:, None] + sign * out[None, :, None] * right[:, None]
+            rise = (surface(places) - level) / out
+            seen[side] = np.isfinite(rise).any(axis=1)
+            rises[side] = np.where(np.isfinite(rise), rise, -np.inf).max(axis=1)
     rises[~seen] = 0.0
     sd = site.accuracy.ground_m if site.plan.terrain is None else site.plan.terrain.sd_m
     measured = TWO_SIDED_95 * np.sqrt(2.0) * sd / _ACROSS_M

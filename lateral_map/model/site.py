@@ -7,12 +7,13 @@ right-positive, falls down-positive, depths down-positive, elevations up-positiv
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import ClassVar, Final, Literal
 
+import numpy as np
 from shapely.geometry import Polygon
 
 from lateral_map.frame import Frame
@@ -573,6 +574,30 @@ class Plan:
     def point(self, name: str) -> PlanPoint:
         """Return the point called ``name``; raises ``KeyError``."""
         return self._point_of[name]
+
+    @cached_property
+    def spots_m(self) -> Floats:
+        """Spot levels and terrain: (n, 3) easting, northing, elevation, metres."""
+        levels = [[one.easting_m, one.northing_m, one.elevation_m] for one in self.levels]
+        spots = np.array(levels, float).reshape(-1, 3)
+        return spots if self.terrain is None else np.concatenate([spots, self.terrain.points_m])
+
+    @cached_property
+    def surface(self) -> Callable[[Floats], Floats] | None:
+        """The surface through the spots: elevations (...) at places (..., 2), NaN beyond them.
+
+        None where they make no surface. Laid once: of all that is asked of the ground that takes
+        the longest.
+        """
+        if len(self.spots_m) < 3:
+            return None
+        from scipy.interpolate import LinearNDInterpolator
+        from scipy.spatial import QhullError
+
+        try:
+            return LinearNDInterpolator(self.spots_m[:, :2], self.spots_m[:, 2])
+        except QhullError:  # in a row
+            return None
 
     @cached_property
     def _point_of(self) -> dict[str, PlanPoint]:
