@@ -125,10 +125,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
         how = "mapped to" if on_plan else "on the counter to"
         known.append(f"{as_sentence(label(line.line, 120))[:-1]} {how} {range_95(sd_m, site.unit)}")
     return {
-        **{
-            key: [finding_row(report, one, letter) for one in group]
-            for key, group in groups.items()
-        },
+        **{key: [finding_row(report, one, letter) for one in of] for key, of in groups.items()},
         "site": tidy(site.name, 120),
         "date": site.date.isoformat() if site.date else "",
         "to_lines": _text_lines(own.to if own else ""),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 import shutil
 import statistics
@@ -24,6 +25,11 @@ HEAVY = (
     "numpy", "scipy", "shapely", "pyproj", "pandas", "geopandas", "pyogrio", "fiona", "fontTools",
     "PIL", "folium", "pydantic", "jinja2", "rich.progress",
 )  # fmt: skip
+
+
+@functools.cache
+def syntax_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
 
 
 def run_python(code: str) -> str:
@@ -89,8 +95,7 @@ def test_no_module_leads_back_to_itself() -> None:
         for path in PACKAGE.rglob("*.py")
     }
     graph = {
-        name: imported_modules(ast.parse(path.read_text(encoding="utf-8")), paths) - {name}
-        for name, path in paths.items()
+        name: imported_modules(syntax_of(path), paths) - {name} for name, path in paths.items()
     }
     # Raises CycleError, which names the circle.
     assert len(list(TopologicalSorter(graph).static_order())) == len(paths)
@@ -100,7 +105,7 @@ def imported_names() -> set[str]:
     """First names of everything the package imports, at the top of a file or inside a function."""
     names: set[str] = set()
     for path in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(syntax_of(path)):
             if isinstance(node, ast.Import):
                 names |= {alias.name.partition(".")[0] for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
@@ -133,7 +138,7 @@ def function_lengths() -> dict[str, int]:
     """Lines of every function, its docstring left out."""
     lengths: dict[str, int] = {}
     for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(syntax_of(path)):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 said = ast.get_docstring(node, clean=False)
                 spoken = said.count("\n") + 1 if said else 0

@@ -79,10 +79,7 @@ def dig_page(review: DigReview) -> str:
         cautions += [(name, [w for w in each if w not in shared]) for name, each in said.items()]
         cautions = [(name, [tidy(words, 300) for words in each]) for name, each in cautions if each]
         # Figures and numbers of our own, serialised as XML.
-        wide, narrow = (
-            Markup(section_svg(review, one, narrow=narrow))  # noqa: S704
-            for narrow in (False, True)
-        )
+        wide, narrow = (Markup(section_svg(review, one, narrow=slim)) for slim in (False, True))  # noqa: S704
         reaches.append(
             {
                 "name": tidy(one.reach.name, 40),
