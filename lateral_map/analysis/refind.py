@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -172,16 +172,23 @@ def _with_tapes(
     # A third point to check from: one with a clear way, that tells the mirror point, and is near.
     across = [float(np.hypot(*(mirror - here))) for here in tapes.from_m]
 
-    def preference(index: int) -> tuple[bool, bool, float]:
-        distance = float(tapes.distance_m[index])
-        tells = abs(across[index] - distance) >= _TELLS_APART_M
-        return bool(tapes.through[index]), not tells, distance
-
+    long = tapes.distance_m.tolist()
+    tells = [abs(far - near) >= _TELLS_APART_M for far, near in zip(across, long, strict=True)]
     others = [index for index in range(len(tapes.points)) if index not in pair]
-    check = min(others, key=preference, default=None)
+    check = min(others, key=lambda i: (bool(tapes.through[i]), not tells[i], long[i]), default=None)
     used = pair if check is None else (*pair, check)
     sine = min(abs(float(np.linalg.det(tapes.unit[list(pair)]))), 1.0)
-    found = replace(
+    meet_deg = float(np.degrees(np.arcsin(sine)))
+    through = tuple(dict.fromkeys(tapes.through[i] for i in used if tapes.through[i]))
+    doubts: tuple[tuple[TapeDoubt, bool], ...] = (
+        ("through a building", bool(through)),
+        ("near the mirror", gap <= _MIRROR_NEAR_M),
+        ("no check", check is None),
+        ("check tells nothing", check is not None and not tells[check]),
+        ("flat", meet_deg < _FLAT_DEG),
+        ("long", max(long[index] for index in pair) > LONGEST_TAPE_M),
+    )
+    return replace(
         plain,
         tapes=tuple(_tape(tapes, index) for index in pair),
         check=None if check is None else _tape(tapes, check),
@@ -190,10 +197,10 @@ def _with_tapes(
         mirror_gap_m=gap,
         mirror_check_m=None if check is None else across[check],
         to_the_right=bool(ahead[0] * away[1] - ahead[1] * away[0] < 0.0),
-        meet_deg=float(np.degrees(np.arcsin(sine))),
-        through=tuple(dict.fromkeys(tapes.through[i] for i in used if tapes.through[i])),
+        meet_deg=meet_deg,
+        through=through,
+        doubts=tuple(doubt for doubt, holds in doubts if holds),
     )
-    return replace(found, doubts=tuple(_doubts(found)))
 
 
 def _tape(tapes: _Tapes, index: int) -> RefindTape:
@@ -202,21 +209,6 @@ def _tape(tapes: _Tapes, index: int) -> RefindTape:
 
 def _radius_95(covariance: Floats) -> float:
     return float(ELLIPSE_95 * error_ellipses(covariance[None]).semi_major_m[0])
-
-
-def _doubts(found: Refind) -> Iterator[TapeDoubt]:
-    if found.through:
-        yield "through a building"
-    if found.mirror_gap_m is not None and found.mirror_gap_m <= _MIRROR_NEAR_M:
-        yield "near the mirror"
-    if found.check is None or found.mirror_check_m is None:
-        yield "no check"
-    elif abs(found.mirror_check_m - found.check.distance_m) < _TELLS_APART_M:
-        yield "check tells nothing"
-    if found.meet_deg is not None and found.meet_deg < _FLAT_DEG:
-        yield "flat"
-    if max(tape.distance_m for tape in found.tapes) > LONGEST_TAPE_M:
-        yield "long"
 
 
 def _against_line(route: Route, key: KeyPoint, at_m: Floats) -> RefindLine | None:

@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 from xml.etree.ElementTree import Element, ParseError
 
@@ -67,19 +68,22 @@ def read_points(file: str, data: bytes, unit: str = "m") -> tuple[GnssPoint, ...
         text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
     except UnicodeDecodeError:
         raise _wrong(file, "it is no text file", "save it as GPX, KML, GeoJSON or CSV") from None
-    start = text.lstrip()[:1]
-    if start == "<":
-        points = [*_xml_points(file, text)]
-    elif start in ("{", "["):
-        points = [*_geojson_points(file, text)]
-    else:
-        points = [*_csv_points(file, text, unit)]
+    readers = {"<": _xml_points, "{": _geojson_points, "[": _geojson_points}
+    read = readers.get(text.lstrip()[:1], partial(_csv_points, unit=unit))
+    points = [*read(file, text)]
     if not points:
         raise _wrong(file, "there are no points in it", "give waypoints, not a track")
     if len(points) > MOST_POINTS:
         raise _wrong(file, f"it has {len(points)} points", f"at most {MOST_POINTS} are taken")
     for point in points:
-        _check(file, point)
+        name = point.name or "a point"
+        if not (abs(point.lat_deg) <= 90.0 and abs(point.lon_deg) <= 180.0):
+            place = f"latitude {point.lat_deg:g}, longitude {point.lon_deg:g}, no place on earth"
+            remedy = "check that latitude comes from -90 to 90 and is not swapped with longitude"
+            raise _wrong(file, f"{name} is at {place}", remedy)
+        if point.accuracy_m is not None and not 0.0 < point.accuracy_m < 1e5:
+            problem = f"{name} has an accuracy of {point.accuracy_m:g} m"
+            raise _wrong(file, problem, "an accuracy is greater than 0")
     return tuple(points)
 
 
@@ -91,20 +95,6 @@ def match_marks(points: Iterable[GnssPoint], marks: Iterable[str]) -> tuple[Matc
 
     free = {bare(mark): mark for mark in marks}
     return tuple(Matched(point, free.pop(bare(point.name), "")) for point in points)
-
-
-def _check(file: str, point: GnssPoint) -> None:
-    name = point.name or "a point"
-    if not (abs(point.lat_deg) <= 90.0 and abs(point.lon_deg) <= 180.0):
-        raise _wrong(
-            file,
-            f"{name} is at latitude {point.lat_deg:g}, longitude {point.lon_deg:g}, no place on "
-            "earth",
-            "check that latitude comes from -90 to 90 and is not swapped with longitude",
-        )
-    if point.accuracy_m is not None and not 0.0 < point.accuracy_m < 1e5:
-        problem = f"{name} has an accuracy of {point.accuracy_m:g} m"
-        raise _wrong(file, problem, "an accuracy is greater than 0")
 
 
 def _wrong(file: str, problem: str, remedy: str, row: int | None = None) -> SiteError:
