@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, Self
 from xml.etree import ElementTree as ET
@@ -140,35 +140,24 @@ class Canvas:
         edge: Stroke | None = None,
     ) -> None:
         """Draw a rectangle."""
-        attributes = edge.attributes() if edge else {}
-        attributes |= {
-            "x": number(left),
-            "y": number(top),
-            "width": number(width),
-            "height": number(height),
-            "fill": fill,
-        }
-        ET.SubElement(self.element, "rect", attributes)
+        sizes = {"x": left, "y": top, "width": width, "height": height}
+        self._put("rect", edge, sizes, fill=fill)
 
     def circle(
         self, x: float, y: float, radius: float, *, fill: str = PAPER, edge: Stroke | None = None
     ) -> None:
         """Draw a circle."""
-        attributes = edge.attributes() if edge else {}
-        attributes |= {"cx": number(x), "cy": number(y), "r": number(radius), "fill": fill}
-        ET.SubElement(self.element, "circle", attributes)
+        self._put("circle", edge, {"cx": x, "cy": y, "r": radius}, fill=fill)
 
     def image(self, left: float, top: float, width: float, height: float, address: str) -> None:
         """Set a picture, given as a data: address, into a box."""
-        attributes = {
-            "x": number(left),
-            "y": number(top),
-            "width": number(width),
-            "height": number(height),
-            "preserveAspectRatio": "none",
-            "href": address,
-        }
-        ET.SubElement(self.element, "image", attributes)
+        sizes = {"x": left, "y": top, "width": width, "height": height}
+        self._put("image", None, sizes, preserveAspectRatio="none", href=address)
+
+    def _put(self, tag: str, edge: Stroke | None, sizes: Mapping[str, float], **words: str) -> None:
+        attributes = edge.attributes() if edge else {}
+        attributes |= {name: number(size) for name, size in sizes.items()} | words
+        ET.SubElement(self.element, tag, attributes)
 
     def text(
         self,
