@@ -497,27 +497,29 @@ def swell_words(review: DigReview) -> str:
     )
 
 
-NO_UTILITIES: Final = (
-    "The plan shows none. That is no sign that there are none: call before you dig."
-)
-SECTION_NOTE: Final = (
-    "Section where the reach is deepest, at the trench's bottom, on the ground as it lies across; "
-    "all to one scale. Dashed: the influence line. The heap stands at the least set-back."
-)
-REFIND_NOTE: Final = (
-    "Tape level, from the very point named. Swing both tapes to where they meet, on the side "
-    "said; then read the check. A check that differs by more than the error expected means a "
-    'wrong point, a wrong side or a slip: stop and look. "Lands within" is at 95 %, against '
-    "the true pipe."
-)
-DEPTHS_NOTE: Final = (
-    "Cover is down to the outside top of the pipe, invert to its inside bottom, trench bottom to "
-    "the bottom of the bedding. ± is the 95 % range."
-)
-RULES_NOTE: Final = (
-    "State plans and local codes may be stricter and come first. Nothing here replaces the "
-    "competent person on site."
-)
+# What stands under the dig page's headings and tables.
+DIG_NOTES: Final = {
+    "none": ("The plan shows none. That is no sign that there are none: call before you dig."),
+    "section": (
+        "Section where the reach is deepest, at the trench's bottom, on the ground as it "
+        "lies across; all to one scale. Dashed: the influence line. The heap stands at the "
+        "least set-back."
+    ),
+    "refind": (
+        "Tape level, from the very point named. Swing both tapes to where they meet, on the "
+        "side said; then read the check. A check that differs by more than the error "
+        'expected means a wrong point, a wrong side or a slip: stop and look. "Lands within" '
+        "is at 95 %, against the true pipe."
+    ),
+    "depths": (
+        "Cover is down to the outside top of the pipe, invert to its inside bottom, trench "
+        "bottom to the bottom of the bedding. ± is the 95 % range."
+    ),
+    "rules": (
+        "State plans and local codes may be stricter and come first. Nothing here replaces "
+        "the competent person on site."
+    ),
+}
 
 
 def tolerance_note(review: DigReview) -> str:

@@ -38,11 +38,7 @@ from lateral_map.draw.style import DIG_STYLES, style_values
 from lateral_map.model.dig import DigReview
 from lateral_map.words.cautions import DIG_CAUTIONS
 from lateral_map.words.excavator import (
-    DEPTHS_NOTE,
-    NO_UTILITIES,
-    REFIND_NOTE,
-    RULES_NOTE,
-    SECTION_NOTE,
+    DIG_NOTES,
     dig_facts,
     dig_notices,
     reach_facts,
@@ -108,14 +104,7 @@ def dig_page(review: DigReview) -> str:
             depths=depth_table(review),
             nulls=nulls_table(review),
             rules=rules_table(review),
-            notes={
-                "none": NO_UTILITIES,
-                "section": SECTION_NOTE,
-                "tolerance": tolerance_note(review),
-                "refind": REFIND_NOTE,
-                "depths": DEPTHS_NOTE,
-                "rules": RULES_NOTE,
-            },
+            notes=DIG_NOTES | {"tolerance": tolerance_note(review)},
         )
     )
 
