@@ -14,6 +14,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.noise import UNCHECKED_BELOW
 from lateral_map.model.readings import noted_sign, reading_value
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Route
@@ -21,8 +22,7 @@ from lateral_map.model.threads import one_blas_thread
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
 SUSPECT_BEYOND = 3.29
-# Below this share nothing but the reading itself fixes it, and a blunder would not show.
-UNCHECKED_BELOW = 0.05
+# Below this share nothing else checks a direction of a reading.
 _DIRECTION_UNCHECKED_BELOW = 0.01
 # The normal deviate that 80 % power asks for beyond the test's own limit.
 _POWER_80 = 0.8416

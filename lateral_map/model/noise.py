@@ -3,7 +3,8 @@
 Nobody knows the accuracy of his own readings exactly, nor how straight a pipe was laid: what is
 stated of either is taken to be worth as much as two readings' misfits. A misfit larger than that
 allows makes every answer less sure; one smaller makes none surer. The counter's scale is one
-number that every footage hangs on, so it has a component of its own.
+number that every footage hangs on, so it has a component of its own. And some people's errors have
+tails: a few large ones among many small, of which the variance of so few readings tells too little.
 """
 
 from __future__ import annotations
@@ -21,8 +22,16 @@ from lateral_map.model.chance import TWO_SIDED_95
 # As many readings' misfits are worth as much as the accuracies stated: of all, of the scale's one.
 _WORTH: Final = 2.0
 _SCALE_WORTH: Final = 0.5
+# On one site in so many errors have tails (judgement): then they follow Student's t with so many
+# degrees of freedom, the fewest for which errors have a variance, about the stated 1 sd.
+_SITES_WITH_TAILS: Final = 0.1
+_TAILS: Final = 3.0
+# Such an error's 95 % deviate over the normal one.
+_TAILS_WIDER: Final = 3.182446305284263 / TWO_SIDED_95
 # However little the fit tells, accuracies are never known worse than by so many readings' misfits.
 _LEAST_KNOWN: Final = 10.0
+# Below this redundancy nothing but the reading itself fixes it: a blunder in it would not show.
+UNCHECKED_BELOW: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,16 +118,54 @@ class Scale:
         return np.asarray(self.column * wider)
 
 
-def wider_by_fit(chi_square: float, freedom: float) -> float:
-    """Return by how much 1 sd is larger than stated, 1 at least, after a fit of so many readings.
+def variance_by_fit(chi_square: float, freedom: float) -> float:
+    """Return how many times the stated variance is the true one, after a fit of so many readings.
 
-    The variance is v = (W + chi-square) / (W + freedom) times the stated, W what the statement is
-    worth. How little so few readings tell of v makes a range wider by Student's t over the normal
-    deviate at 95 %.
+    It is (W + chi-square) / (W + freedom), W what the statement is worth.
     """
-    variance = (_WORTH + max(chi_square, 0.0)) / (_WORTH + max(freedom, 0.0))
+    return (_WORTH + max(chi_square, 0.0)) / (_WORTH + max(freedom, 0.0))
+
+
+def wider_by_fit(chi_square: float, freedom: float) -> float:
+    """Return by how much the pipe's 1 sd is larger than stated, 1 at least, after such a fit.
+
+    How little so few changes of direction tell of their variance makes a range wider by Student's t
+    over the normal deviate at 95 %.
+    """
     known = max(_WORTH + freedom, _LEAST_KNOWN)
-    return max(math.sqrt(variance) * student_95(known) / TWO_SIDED_95, 1.0)
+    wider = math.sqrt(variance_by_fit(chi_square, freedom)) * student_95(known) / TWO_SIDED_95
+    return max(wider, 1.0)
+
+
+def wider_by_tails(chi_square: float, freedom: float, chance: float) -> float:
+    """Return by how much the readings' 1 sd is larger than stated, 1 at least, after such a fit.
+
+    With the probability ``chance`` their errors have tails, and are no less than those tell.
+    """
+    variance = max(variance_by_fit(chi_square, freedom), 1.0)
+    return math.sqrt((1.0 - chance) * variance + chance * max(variance, _TAILS_WIDER**2))
+
+
+def chance_of_tails(missed: Floats, redundancy: Floats, size: Floats) -> float:
+    """Return how likely errors have tails, from what each reading missed (k,), whitened, squared.
+
+    ``redundancy`` (k,) is the part of its ``size`` (k,) equations that others check; a reading that
+    none check tells nothing. Student's t is compared with the normal distribution by likelihood; a
+    reading of several equations has one scale for all of them.
+    """
+    told = redundancy >= UNCHECKED_BELOW
+    square, size = missed[told] / redundancy[told], size[told]
+    peaks = {each: _log_peak(each) for each in set(size.tolist())}
+    higher = np.array([peaks[each] for each in size.tolist()])
+    likelier = square / 2.0 - (_TAILS + size) / 2.0 * np.log1p(square / _TAILS) + higher
+    log_odds = math.log(_SITES_WITH_TAILS / (1.0 - _SITES_WITH_TAILS)) + float(likelier.sum())
+    return 0.5 + 0.5 * math.tanh(log_odds / 2.0)
+
+
+def _log_peak(size: float) -> float:
+    """Return how much higher than the normal density Student's t stands at zero, logarithms."""
+    gamma = math.lgamma((_TAILS + size) / 2.0) - math.lgamma(_TAILS / 2.0)
+    return gamma - size / 2.0 * math.log(_TAILS / 2.0)
 
 
 def student_95(freedom: float) -> float:

@@ -19,7 +19,13 @@ from numpy.typing import ArrayLike, NDArray
 from lateral_map.model.arrays import Floats, sparse_product
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import line_sense
-from lateral_map.model.noise import Noise, Scale, wider_by_fit
+from lateral_map.model.noise import (
+    Noise,
+    Scale,
+    chance_of_tails,
+    wider_by_fit,
+    wider_by_tails,
+)
 
 if TYPE_CHECKING:
     from lateral_map.model.site import Site
@@ -411,8 +417,18 @@ class Route:
         checked = 1.0 - np.einsum("mn,mn->m", spread, design)
         missed = np.square(self.residuals)
         level = ~(directions | upright)
+        misfit = float(missed[level].sum()) - scale.excess
+        # Equations that are one reading's, or were measured together, err together.
+        begin, end = np.array(
+            sorted({(one.rows.start, one.rows.stop) for one in self.observations})
+        ).T
+        begin, end = begin[level[begin]], end[level[begin]]
+        size, sums = (end - begin).astype(float), np.zeros((2, len(missed) + 1))
+        np.cumsum([missed, checked], axis=1, out=sums[:, 1:])
+        own = sums[:, end] - sums[:, begin]
+        tails = chance_of_tails(own[0], own[1] / size, size)
         return Noise(
-            readings=wider_by_fit(float(missed[level].sum()) - scale.excess, checked[level].sum()),
+            readings=wider_by_tails(misfit, checked[level].sum(), tails),
             pipe=wider_by_fit(float(missed[directions].sum()), checked[directions].sum()),
             scale_column=scale.widening(),
             of_pipe=spread[directions],

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import t
+from scipy.stats import multivariate_t, norm, t
 from truth.slips import plant
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.model.chance import TWO_SIDED_95, less_sure
-from lateral_map.model.noise import student_95, wider_by_fit
+from lateral_map.model.noise import chance_of_tails, student_95, wider_by_fit, wider_by_tails
 from lateral_map.model.past import measure_past
 from lateral_map.model.route import Doubt
 from lateral_map.report import build_report
@@ -31,6 +31,39 @@ def test_a_fit_widens_as_the_variance_it_tells_and_never_narrows():
     assert wider_by_fit(78.0, 18.0) == pytest.approx(
         2.0 * t.ppf(0.975, 20) / TWO_SIDED_95, abs=1e-3
     )
+
+
+def test_tails_are_told_by_likelihood_of_readings_that_others_check():
+    """It is Bayes' rule over scipy's own densities, one in ten beforehand."""
+    rng = np.random.default_rng(4)
+    alone, pairs = rng.standard_t(3, 12), rng.standard_t(3, (6, 2))
+    tails = np.sum(t.logpdf(alone, 3))
+    tails += np.sum(multivariate_t.logpdf(pairs, shape=np.eye(2), df=3))
+    normal = np.sum(norm.logpdf(alone)) + np.sum(norm.logpdf(pairs))
+    missed = np.concatenate([alone**2, np.square(pairs).sum(axis=1)])
+    size = np.repeat([1.0, 2.0], [12, 6])
+    chance = chance_of_tails(missed, np.ones(18), size)
+    assert chance == pytest.approx(1.0 / (1.0 + 9.0 * np.exp(normal - tails)))
+    assert 0.02 < chance < 0.98
+    # What nothing checks tells nothing; of half an error seen the misfit is half as large.
+    assert chance_of_tails(missed, np.full(18, 0.04), size) == pytest.approx(0.1)
+    assert chance_of_tails(missed / 2.0, np.full(18, 0.5), size) == pytest.approx(chance)
+
+
+def test_one_large_miss_among_small_ones_tells_of_tails_where_as_much_in_all_does_not():
+    checked, size = np.full(16, 0.8), np.ones(16)
+    even = np.full(16, 1.2)
+    uneven = np.full(16, 0.4)
+    uneven[7] = even.sum() - 0.4 * 15
+    assert uneven.sum() == even.sum()
+    assert chance_of_tails(even, checked, size) < 0.1 < 0.3 < chance_of_tails(uneven, checked, size)
+
+
+def test_tails_widen_to_their_own_range_and_never_narrow():
+    assert wider_by_tails(0.0, 30.0, 0.0) == 1.0
+    assert wider_by_tails(0.0, 30.0, 1.0) == pytest.approx(t.ppf(0.975, 3) / TWO_SIDED_95)
+    # v = (2 + 78) / (2 + 18) = 4, more than tails about the stated sd tell
+    assert wider_by_tails(78.0, 18.0, 0.7) == pytest.approx(2.0)
 
 
 def _noisier(route, kinds, factor):
