@@ -22,9 +22,9 @@ from lateral_map.model.chance import TWO_SIDED_95
 # As many readings' misfits are worth as much as the accuracies stated: of all, of the scale's one.
 _WORTH: Final = 2.0
 _SCALE_WORTH: Final = 0.5
-# On one site in so many errors have tails (judgement): then they follow Student's t with so many
+# On one site in five errors have tails (judgement): then they follow Student's t with so many
 # degrees of freedom, the fewest for which errors have a variance, about the stated 1 sd.
-_SITES_WITH_TAILS: Final = 0.1
+_SITES_WITH_TAILS: Final = 0.2
 _TAILS: Final = 3.0
 # Such an error's 95 % deviate over the normal one.
 _TAILS_WIDER: Final = 3.182446305284263 / TWO_SIDED_95
