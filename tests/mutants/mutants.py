@@ -33,7 +33,9 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/diagnose.py", "terms = -0.5 * float(size @ size) / usual**2", "terms = 50.0 + 0.0 * usual", "freedom costs nothing"),
     ("adjust/diagnose.py", "total = sum(weights) + math.exp(-top) + math.exp(noisier - top)", "total = sum(weights)", "something is always wrong"),
     # noise
-    ("model/noise.py", "variance = (_WORTH + max(chi_square, 0.0)) / (_WORTH + max(freedom, 0.0))", "variance = 1.0", "no misfit ever widens an answer"),
+    ("model/noise.py", "return (_WORTH + max(chi_square, 0.0)) / (_WORTH + max(freedom, 0.0))", "return 1.0", "no misfit ever widens an answer"),
+    ("model/noise.py", "chance * max(variance, _TAILS_WIDER**2)", "chance * variance", "errors with tails widen nothing"),
+    ("model/noise.py", "missed[told] / redundancy[told]", "missed[told]", "what others check in part tells too little of tails"),
     ("model/noise.py", "extra = self.pipe**2 - self.readings**2", "extra = 0.0 * self.pipe", "the pipe's wander counts as a reading's error"),
     ("model/noise.py", "readings, pipe = left * self.readings**2, left * self.pipe**2", "readings, pipe = self.readings**2, self.pipe**2", "a gross slip widens what its own mending explains"),
     ("model/route.py", "away = gap[:, :, None] * gap[:, None, :]", "away = 0.0 * gap[:, :, None] * gap[:, None, :]", "the corridor forgets where a mended line would lie"),
