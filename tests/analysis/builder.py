@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 from truth.simulate import FOOT, default_accuracy
 
 from lateral_map.frame import local_frame
+from lateral_map.model import noise
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.route import Alternative, Chain, Ground, Layout, Observation, Route
 from lateral_map.model.site import (
@@ -177,3 +180,14 @@ def draw_routes(route: Route, count: int, seed: int = 1) -> list[Floats]:
 
 
 __all__ = ["FOOT", "HandRoute", "Sds", "as_line", "draw_routes", "line", "turned"]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def normal_errors() -> Iterator[None]:
+    """Let errors have no tails: arithmetic on stated sds, on routes of few readings, is held here.
+
+    How likely errors have tails, and how much that widens an answer, tests/model holds.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(noise, "_SITES_WITH_TAILS", 1e-12)
+        yield
