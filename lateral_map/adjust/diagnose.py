@@ -38,6 +38,8 @@ from lateral_map.model.threads import one_blas_thread
 _SCREENED_BEHIND, _SHARE_BEHIND = 10.0, 0.4
 _SCREENED_BELOW = -3.0
 _MOST_REFITS, _MOST_PLACES = 16, 3
+# Marks are screened so many hypotheses at a time.
+_AT_ONCE = 100
 _SIZE_STEPS = 5
 _SAME_PLACE_M = 0.05
 # Diagnoses less probable than this are not told.
@@ -261,32 +263,35 @@ def _without_mark(fitted: Fitted, own: list[Hypothesis]) -> Fitted | None:
 
 def _likely(of: Equations, residuals: Floats, spread: Floats) -> list[Hypothesis]:
     """Return the hypotheses worth a refit, by first order, the best first; ``spread`` is A C."""
-    hypotheses = list_hypotheses(of)
-    # Each mark m a row; what the line does not follow of it is checked, m - A C Aᵀ m.
-    marks = np.concatenate([one.columns for one in hypotheses], axis=1).T
-    seen, followed = sparse_product(marks, of.design), sparse_product(marks, spread)
-    score = marks @ residuals - followed @ (of.design.T @ residuals)
-    checked = np.square(marks).sum(axis=1) - np.einsum("kn,kn->k", seen, followed)
-    # More than this a mark of one column cannot gain; what freedom costs is never below nothing.
-    most = np.square(score) / np.maximum(checked, 1e-12) / 2.0
+    hypotheses, pull = list_hypotheses(of), of.design.T @ residuals
     screened: list[tuple[float, int]] = []
-    at = 0
-    for index, one in enumerate(hypotheses):
-        block = slice(at, at + one.columns.shape[1])
-        at = block.stop
-        rates = max(cause.rate for cause in one.causes)
-        if block.stop - block.start == 1 and most[block.start] + math.log(rates) < _SCREENED_BELOW:
-            continue
-        information = marks[block] @ marks[block].T - seen[block] @ followed[block].T
-        size = _solve_known(information, score[block])
-        gain = 0.5 * float(score[block] @ size)
-        if gain + math.log(rates) < _SCREENED_BELOW:
-            continue
-        odds = [
-            _log_price(cause, size, information, loose=gain) + math.log(cause.rate)
-            for cause in one.causes
-        ]
-        screened.append((gain + max(odds), index))
+    # Some at a time, so that what is worked out of them stays at hand.
+    for first in range(0, len(hypotheses), _AT_ONCE):
+        some = hypotheses[first : first + _AT_ONCE]
+        # Each mark m a row; what the line does not follow of it is checked, m - A C Aᵀ m.
+        marks = np.concatenate([one.columns for one in some], axis=1).T
+        seen, followed = sparse_product(marks, of.design), sparse_product(marks, spread)
+        score = marks @ residuals - followed @ pull
+        checked = np.square(marks).sum(axis=1) - np.einsum("kn,kn->k", seen, followed)
+        # More than this a mark of one column cannot gain; freedom never costs less than nothing.
+        most = (np.square(score) / np.maximum(checked, 1e-12) / 2.0).tolist()
+        at = 0
+        for index, one in enumerate(some, first):
+            block = slice(at, at + one.columns.shape[1])
+            at = block.stop
+            rate = math.log(max(cause.rate for cause in one.causes))
+            if one.columns.shape[1] == 1 and most[block.start] + rate < _SCREENED_BELOW:
+                continue
+            information = marks[block] @ marks[block].T - seen[block] @ followed[block].T
+            size = _solve_known(information, score[block])
+            gain = 0.5 * float(score[block] @ size)
+            if gain + rate < _SCREENED_BELOW:
+                continue
+            odds = [
+                _log_price(cause, size, information, loose=gain) + math.log(cause.rate)
+                for cause in one.causes
+            ]
+            screened.append((gain + max(odds), index))
     screened.sort(key=lambda one: -one[0])
     best = max(screened[0][0], 0.0) if screened else 0.0
     least = max(best * (1.0 - _SHARE_BEHIND) - _SCREENED_BEHIND, _SCREENED_BELOW)
