@@ -63,8 +63,16 @@ def far_footages(site: Site) -> tuple[FarFootage, ...]:
         ),
         len(noted),
     )
-    if first == len(noted) > 1 and not site.run.end_given and _out_of_order(noted):
-        first -= 1
+    if first == len(noted) > 1 and not site.run.end_given:
+        # The last alone, where it breaks its table's order and would not, its point moved.
+        last, row = noted[-1], noted[-1].place.row or 0
+        table = [one for one in noted if one.place.file == last.place.file]
+        same = {one.place.row or 0: one.footage_m for one in table}
+        before = max((at for at in same if at < row), default=None)
+        after = min((at for at in same if at > row), default=None)
+        if before is not None and after is not None:
+            in_order = same[before] <= last.footage_m / 10.0 <= same[after]
+            first -= 1 if in_order else 0
     found = []
     for one in noted[first:]:
         rest, moved = noted[first - 1].footage_m, one.footage_m / 10.0
@@ -79,14 +87,3 @@ def main_is_claimed(site: Site) -> bool:
     Never where its end is given by a footage alone that stands alone itself.
     """
     return site.run.end_given or not far_footages(site)
-
-
-def _out_of_order(noted: list[FarFootage]) -> bool:
-    """Say whether the last footage breaks its table's order and would not, its point moved."""
-    last, row = noted[-1], noted[-1].place.row or 0
-    same = {one.place.row or 0: one.footage_m for one in noted if one.place.file == last.place.file}
-    before = max((at for at in same if at < row), default=None)
-    after = min((at for at in same if at > row), default=None)
-    if before is None or after is None:
-        return False
-    return same[before] <= last.footage_m / 10.0 <= same[after]

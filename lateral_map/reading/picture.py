@@ -118,7 +118,11 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
     if not path.exists():
         problem = f"the site folder holds no {show_value(of.said.picture.file)}"
         raise SiteError(Fault(problem, "put the picture there, or correct its name"))
-    world = _world_beside(path, of.folder)
+    there = {one.name.casefold(): one for one in path.parent.iterdir()}
+    wanted = [path.with_suffix(one).name for one in _WORLD.get(path.suffix.lower(), ())]
+    world = next((there[one.casefold()] for one in wanted if one.casefold() in there), None)
+    if world is not None:  # a link that leads out of the folder is refused
+        inside_folder(of.folder, str(world.relative_to(of.folder.resolve())), "picture.file")
     if of.said.picture_point:
         raster = pillow_raster(path, upright=True)
         return raster, _by_points(raster, of, sd_m, ledger)
@@ -126,7 +130,7 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
         return pillow_raster(path), _by_numbers(_read_world(world), of.said.picture.crs, of)
     if path.suffix.lower() not in _TIFF:
         pillow_raster(path)  # what is no picture at all is told first
-        example = path.with_suffix(next(iter(_WORLD.get(path.suffix.lower(), (".wld",))))).name
+        example = [*wanted, path.with_suffix(".wld").name][0]
         raise SiteError(Fault("nothing says where it lies", _WAYS.format(world=example)))
     raster, numbers, crs = geotiff_raster(path)
     said = of.said.picture.crs
@@ -138,16 +142,6 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
         remedy = "write [picture] crs, the system its coordinates are in"
         raise SiteError(Fault("the file names no coordinate system", remedy))
     return raster, _by_numbers(numbers, crs or said, of)
-
-
-def _world_beside(path: Path, folder: Path) -> Path | None:
-    """Return the world file of a picture, any letter case; raises ``SiteError`` for a link out."""
-    there = {one.name.casefold(): one for one in path.parent.iterdir()}
-    wanted = (path.with_suffix(one).name for one in _WORLD.get(path.suffix.lower(), ()))
-    found = next((there[one.casefold()] for one in wanted if one.casefold() in there), None)
-    if found is not None:
-        inside_folder(folder, str(found.relative_to(folder.resolve())), "picture.file")
-    return found
 
 
 def _read_world(path: Path) -> tuple[float, ...]:

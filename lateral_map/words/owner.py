@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -12,7 +11,6 @@ from lateral_map.model.diagnosis import Slip, SlipName
 from lateral_map.model.results import (
     FindingResult,
     FindingVerdict,
-    FoundPlace,
     Report,
     SettlingWay,
 )
@@ -127,18 +125,6 @@ def _found(report: Report) -> str:
     return f"{how} It lies {low} to {high} below the ground{give}."
 
 
-def _down(report: Report, places: Sequence[FoundPlace]) -> str:
-    """Return how deep a finding lies as an owner reads it: how loosely, where that matters."""
-    unit, deep = report.site.unit, [place.depth_m for place in places]
-    if not depth_was_read(report):
-        return _NO_DEPTH
-    if min(deep) < 0.0:
-        return "where our depths put it above the ground: they have to be read again"
-    words = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
-    half = max(TWO_SIDED_95 * place.sd_depth_m for place in places)
-    return f"{words}, give or take {length(half, unit)}" if half > _LOOSE * min(deep) else words
-
-
 def owner_reader(report: Report) -> str:
     """Return the party the page is for: the one whose name says owner, else whom we work for."""
     return next((p for p in report.parties if "owner" in p.lower().split()), report.client)
@@ -171,7 +157,17 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
     bad = finding.severity if result.finding_class == "defect" else None
     # A sentence of ours has an adverb; a bare name of the trade keeps the trade's own word.
     how = _HOW_BAD if words in _EVERYDAY.values() else {}
-    down = _down(report, [place for place, _ in result.ends])
+    places = [place for place, _ in result.ends]
+    deep = [place.depth_m for place in places]
+    if not depth_was_read(report):
+        down = _NO_DEPTH
+    elif min(deep) < 0.0:
+        down = "where our depths put it above the ground: they have to be read again"
+    else:
+        down = f"about {' to '.join(dict.fromkeys(length(one, unit) for one in deep))} down"
+        half = max(TWO_SIDED_95 * place.sd_depth_m for place in places)
+        # How loosely, where that matters.
+        down += f", give or take {length(half, unit)}" if half > _LOOSE * min(deep) else ""
     return {
         "number": result.number,
         "what": f"{words} ({how.get(bad, bad)})" if bad else words,
