@@ -385,3 +385,32 @@ def test_a_server_begun_anew_again_and_again_gets_what_is_typed(
             wait_until(lambda mark=mark: marks(sketch)[-1] == mark, seconds=8.0)
             yard.page.wait_for_selector("body[data-ready]")
     assert marks(sketch) == list("ABCDEFG")
+
+
+def test_two_devices_that_gave_one_mark_out_of_reach_are_told_and_both_rows_kept(
+    sketch: Path, keys: Path, browser: Browser, context: BrowserContext
+) -> None:
+    with (
+        served(sketch, keys) as server,
+        browser_context(browser, **DESKTOP) as other,
+    ):
+        yards = [Yard(context, server.address), Yard(other, server.address)]
+        for one, depth in zip((context, other), ("3.1", "3.2"), strict=True):
+            one.set_offline(True)
+            yard = yards[(context, other).index(one)]
+            yard.fill({"footage": "45", "depth": depth})
+            press_save(yard)
+            expect(yard.page.locator("#saving")).to_contain_text("1 kept on this device")
+        for one, yard in zip((context, other), yards, strict=True):
+            one.set_offline(False)
+            yard.look()
+            expect(yard.page.locator("#outbox-open")).to_be_hidden(timeout=15_000)
+        # Both are in the file; the later one is told of, and opened to be given a name of its own.
+        assert [row.split(",")[2] for row in (sketch / "locates.csv").read_text().split()[-2:]] == [
+            "3.1", "3.2",
+        ]  # fmt: skip
+        late = yards[1]
+        expect(late.panel().locator('[data-field="mark"] .fault')).to_contain_text("mark 'E' too")
+        late.enter({"mark": "E2"})
+        assert marks(sketch)[-2:] == ["E", "E2"]
+        expect(late.panel().locator(".row.left-out")).to_have_count(0)

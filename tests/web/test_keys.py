@@ -16,6 +16,7 @@ from web.yard import DESKTOP, Yard, browser_context, served
 
 from lateral_map.reading.folder import load_site
 from lateral_map.web import serve
+from lateral_map.web.store import SettingEdit, SiteStore
 
 pytestmark = pytest.mark.browser
 # Asked at every stop of the Tab key, so it looks at no layout.
@@ -462,3 +463,56 @@ def test_files_go_out_and_come_in(
         with page.expect_response("**/turn-out"):
             hands.do(turn_out)
         assert page.evaluate("fetch('/state').then((one) => one.status)") == 401
+
+
+def test_a_setting_both_changed_is_answered(hands: Hands, sketch: Path) -> None:
+    site = sketch / "site.toml"
+    hands.tab("Site")
+    hands.type("name", "mine")
+    store = SiteStore(sketch)
+    seen = store.settings()["site.name"]
+    store.save_settings("c" * 32, [SettingEdit("site.name", "theirs", seen)], "there")
+    hands.do("Save settings")
+    dialog = hands.page.locator("#ask")
+    expect(dialog.locator("tbody")).to_contain_text("theirs")
+    expect(dialog.locator("tbody")).to_contain_text("mine")
+    hands.saved(lambda: hands.do("Save mine over it"))
+    assert 'name = "mine"' in site.read_text()
+    assert hands.unseen == set()
+
+
+def test_the_devices_place_is_taken_and_a_photograph_named(
+    browser: Browser, tmp_path: Path, keys: Path
+) -> None:
+    folder = lot_with(tmp_path / "lot", "")
+    photograph = tmp_path / "seen.jpg"
+    photograph.write_bytes(Painted().bytes())
+    place = {"latitude": 43.86003, "longitude": -83.61995, "accuracy": 4.53}
+    with (
+        served(folder, keys) as server,
+        browser_context(
+            browser, geolocation=place, permissions=["geolocation"], **DESKTOP
+        ) as context,
+    ):
+        hands = Hands(Yard(context, server.address))
+        hands.tab("Locates")
+        hands.type("footage", "31")
+        hands.type("depth", "4")
+        if not hands.page.locator('[data-field="lat"] input:visible').count():
+            hands.do("Position")
+        hands.do("This device's position")
+        expect(hands.page.get_by_role("button", name="Use this position")).to_be_visible()
+        hands.do("Use this position")
+        expect(hands.page.locator('[data-field="lat"] input')).to_have_value("43.86003000")
+        hands.here()
+        hands.saved(lambda: hands.do("Save locate"))
+        assert "43.86003000,-83.61995000,3.00 m" in (folder / "locates.csv").read_text()
+        hands.tab("Findings")
+        hands.type("footage", "25")
+        with hands.page.expect_file_chooser() as chooser:
+            hands.do("Add a photograph")
+        chooser.value.set_files(photograph)
+        expect(hands.page.locator(".tool [role=status]")).to_contain_text("among the site's")
+        hands.here()
+        assert [path.name for path in (folder / "photographs").iterdir()] == ["25.jpg"]
+        hands.done()

@@ -657,6 +657,7 @@ function positionTools() {
     navigator.geolocation.clearWatch(watch);
     watch = null;
     watchButton.setAttribute("aria-pressed", "false");
+    if (document.activeElement === use) watchButton.focus({ preventScroll: true }); // what is hidden loses the focus to nothing
     use.hidden = true;
   };
   const show = ({ coords }) => {
