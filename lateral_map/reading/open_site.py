@@ -87,6 +87,8 @@ def _list_layers(path: Path, faults: FaultCollector) -> list[tuple[str, str]]:
     """
     import pyogrio
 
+    # GDAL's quick index wants an extract's nodes in order of number; not every one has them so.
+    pyogrio.set_gdal_config_options({"OSM_USE_CUSTOM_INDEXING": "NO"})
     places, found = [""], []
     with suppress(OSError, ValueError, zipfile.BadZipFile):
         if zipfile.is_zipfile(path):

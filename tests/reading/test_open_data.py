@@ -17,7 +17,14 @@ from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, P
 
 from lateral_map import load_site
 from lateral_map.errors import SiteError
-from lateral_map.reading.open_data import Chosen, Layer, OpenPlan, break_ring, gather_plan
+from lateral_map.reading.open_data import (
+    Chosen,
+    Layer,
+    OpenPlan,
+    break_ring,
+    find_place,
+    gather_plan,
+)
 from lateral_map.reading.open_site import (
     Said,
     find_layers,
@@ -409,3 +416,11 @@ def test_sides_make_up_the_outline_each_open_and_once(
     assert all(whole.distance(Point(place)) <= 0.15 + 1e-9 for place in ring)
     for side, after in zip(sides, [*sides[1:], sides[0]], strict=True):
         assert side[-1] == pytest.approx(after[0])
+
+
+def test_an_extract_whose_nodes_stand_in_no_order_is_read(tmp_path: Path) -> None:
+    """The .pbf that pyogrio's wheel carries for its own tests (OpenStreetMap data, ODbL)."""
+    extract = Path(pyogrio.__file__).parent / "tests" / "fixtures" / "sample.osm.pbf"
+    layers = find_layers([extract], [], SAID, tmp_path, None)
+    lon, lat = find_place(layers, "name", "Greenacres")
+    assert (round(lon, 2), round(lat, 2)) == (-0.23, 51.77)
