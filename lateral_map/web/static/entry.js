@@ -460,9 +460,12 @@ function begunRow(file, name) {
     make("div", { class: "doing" }, button("Open", () => openRow(file, row), { class: "plain" }), button("Forget it", () => { keep(name, null); renderPanel(); }, { class: "plain" })));
 }
 
+/* It may have come up under a finger that meant the button which saved it. */
+const isJustPut = ({ since }) => Date.now() - new Date(since) < 2 * TWICE_MS;
+
 /* A row that is not in the site yet: it can be called back until it is on its way. */
 function waitingRow(item) {
-  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: () => isUnderWay(item.body.op) || giveBack(item) || alertOnce("Save or cancel what is in the form first.") },
+  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: ({ detail }) => isUnderWay(item.body.op) || (detail && isJustPut(item)) || giveBack(item) || alertOnce("Save or cancel what is in the form first.") },
     make("strong", { dir: "auto", text: item.body.edits[0].values.mark || item.body.edits[0].values.finding || "Row" }),
     make("span", { class: "bits", dir: "auto", text: describeChange(item) }),
     make("span", { class: "verdict", text: item.stopped ? "not taken" : "not sent yet" })));
