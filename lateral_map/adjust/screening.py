@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -201,17 +202,26 @@ class _Blunders:
 
 
 def _blunder_space(route: Route) -> _BlunderSpace:
-    readings, (blocks, shadow, spread) = route.observations, route.blunders
-    gram, score = np.zeros((len(shadow), len(shadow))), np.empty(len(shadow))
+    widths = [one.signature.shape[1] for one in route.observations]
+    ends = np.cumsum(widths)
+    blocks = [slice(int(end - width), int(end)) for end, width in zip(ends, widths, strict=True)]
+    readings = route.observations
+    gram, score = np.zeros((sum(widths),) * 2), np.empty(sum(widths))
+    shadow, spread = np.empty((2, len(score), route.layout.size))
     # Readings share equations where their errors are correlated, else none.
     sharing: dict[int, list[int]] = {}
     for index, (block, one) in enumerate(zip(blocks, readings, strict=True)):
-        score[block] = one.signature.T @ route.residuals[one.rows]
+        across = one.signature.T
+        shadow[block], spread[block] = (
+            across @ route.design[one.rows],
+            across @ route.spread[one.rows],
+        )
+        score[block] = across @ route.residuals[one.rows]
         sharing.setdefault(one.rows.start, []).append(index)
     for alike in sharing.values():
-        together = np.concatenate([readings[index].signature for index in alike], axis=1)
-        rows = np.concatenate([np.arange(len(gram))[blocks[index]] for index in alike])
-        gram[rows[:, None], rows] = together.T @ together
+        for row, column in itertools.product(alike, repeat=2):
+            common = readings[row].signature.T @ readings[column].signature
+            gram[blocks[row], blocks[column]] = common
     unit = 1.0 / np.sqrt(np.diag(gram))
     return _BlunderSpace(
         blocks,

@@ -6,7 +6,6 @@ lengths gives positions and derivatives at any footages at once.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -37,8 +36,8 @@ _DRAWS = 256
 # From so many unknowns on, those that a quantity does not hang on are left out of its sums.
 _MANY = 200
 # What many questions ask of the same footages is worked out once: the last few are kept, large ones
-# (some 4 MB) not.
-_KEPT, _LARGEST_KEPT = 12, 500_000
+# (half a megabyte) not.
+_KEPT, _LARGEST_KEPT = 12, 60_000
 _AXES = np.eye(3)
 
 
@@ -313,18 +312,6 @@ class Alternative:
     weight: float
 
 
-class Blunders(NamedTuple):
-    """What a blunder in each reading would do to the unknowns, a row each way it could err.
-
-    S being a reading's signature, A the design and C the covariance, ``shadow`` (rows, unknowns) is
-    SᵀA and ``spread`` SᵀA C; ``blocks`` are each reading's rows, in the observations' order.
-    """
-
-    blocks: list[slice]
-    shadow: Floats
-    spread: Floats
-
-
 class Losses(NamedTuple):
     """What setting each reading aside costs, a row each way it could err.
 
@@ -473,39 +460,14 @@ class Route:
         return sparse_product(self.design, self.covariance)
 
     @cached_property
-    def blunders(self) -> Blunders:
-        """What a blunder in each reading, marks' and counter's own noise too, would do."""
-        ends = np.cumsum([one.signature.shape[1] for one in self.observations], dtype=int).tolist()
-        blocks = [slice(*pair) for pair in itertools.pairwise([0, *ends])]
-        shadow, spread = np.empty((2, blocks[-1].stop if blocks else 0, self.layout.size))
-        # Readings of one shape together; one that shares many equations by itself.
-        alike: dict[object, list[int]] = {}
-        for index, one in enumerate(self.observations):
-            shape = one.signature.shape
-            alike.setdefault(shape if max(shape) <= 2 else index, []).append(index)
-        for group in alike.values():
-            readings = [self.observations[index] for index in group]
-            rows = np.array([range(one.rows.start, one.rows.stop) for one in readings])
-            across = np.array([one.signature.T for one in readings])
-            at = [row for i in group for row in range(blocks[i].start, blocks[i].stop)]
-            shadow[at] = (across @ self.design[rows]).reshape(len(at), -1)
-            spread[at] = (across @ self.spread[rows]).reshape(len(at), -1)
-        return Blunders(blocks, shadow, spread)
-
-    @cached_property
     def losses(self) -> Losses:
         """What setting each reading aside costs; marks' and counter's own noise are no readings."""
-        found = self.blunders
-        kept = [
-            (one, block)
-            for one, block in zip(self.observations, found.blocks, strict=True)
-            if not one.id.is_noise
-        ]
-        if not kept:
+        readings = [one for one in self.observations if not one.id.is_noise]
+        if not readings:
             return Losses((), np.zeros((0, 0)), np.zeros((0, 0)), [])
-        readings = [one for one, _ in kept]
-        rows = np.concatenate([np.arange(block.start, block.stop) for _, block in kept])
-        shadow, spread = found.shadow[rows], found.spread[rows]
+        # SᵀA of all readings, stacked.
+        shadow = np.concatenate([one.signature.T @ self.design[one.rows] for one in readings])
+        spread = np.concatenate([one.signature.T @ self.spread[one.rows] for one in readings])
         solved, starts, end = np.empty_like(spread), [], 0
         for one in readings:
             own = one.signature.T @ one.signature
