@@ -288,6 +288,11 @@ def test_a_file_whose_server_is_gone_says_so(
     with served(folder, keys) as server:
         yard = Yard(context, server.address)
     yard.tab("More")
+    # The longest meaning of a position fits in the form, in letters twice as large too.
+    yard.page.set_viewport_size({"width": 390, "height": 800})
+    yard.page.evaluate("document.documentElement.style.fontSize = '32px'")
+    panel = yard.panel().evaluate("one => [one.scrollWidth, one.clientWidth]")
+    assert panel[0] <= panel[1]
     points = {"name": "day.csv", "mimeType": "text/csv", "buffer": b"name,lat,lon\nB,43.86,-83.6\n"}
     yard.page.locator("#gnss-file").set_input_files(points)
     expect(yard.panel()).to_contain_text("the file is not read")
