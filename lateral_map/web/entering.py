@@ -36,7 +36,7 @@ from lateral_map.web.places import Ground, geometry
 from lateral_map.web.settings import EntrySeen, unit_of
 from lateral_map.web.state import Solutions, page_state, profile_state
 from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
-from lateral_map.words.entering import accuracy_words, taken_words
+from lateral_map.words.entering import accuracy_words, position_taken_words
 
 _TYPES: Final = {
     "html": "text/html",
@@ -208,7 +208,7 @@ class Entering:
             "lat": f"{degrees[0]:.{_DEGREES}f}",
             "lon": f"{degrees[1]:.{_DEGREES}f}",
             "accuracy": f"{sd_m:.2f} m",
-            "words": taken_words(radius_m, sd_m, meaning),
+            "words": position_taken_words(radius_m, sd_m, meaning),
         }
 
     def match_points(self, file: str, data: bytes, unit: str, meaning: str) -> dict[str, Any]:

@@ -53,7 +53,7 @@ def missing_words(
     return tuple(Saying("watch", title, words) for title, words in wanted)
 
 
-def taken_words(radius_m: float, sd_m: float, meaning: str) -> str:
+def position_taken_words(radius_m: float, sd_m: float, meaning: str) -> str:
     """Say what a device's own position was taken as."""
     words = f"Taken: accuracy {sd_m:.2f} m (1 sd, each axis)."
     if meaning == "sd":

@@ -17,7 +17,7 @@ from lateral_map.web import state
 from lateral_map.web.entering import Entering
 from lateral_map.web.solving import setting_path, solve
 from lateral_map.web.store import RowEdit, SiteStore
-from lateral_map.words.entering import MEANINGS, accuracy_words, picture_words, taken_words
+from lateral_map.words.entering import MEANINGS, accuracy_words, picture_words, position_taken_words
 from lateral_map.words.notices import as_sentence
 from lateral_map.words.sayings import say_all
 
@@ -209,7 +209,7 @@ def test_what_is_taken_in_is_said_in_the_sites_own_unit() -> None:
     assert accuracy_words(None, "m").endswith("the usual 1.22 m")
     for meaning in RADIUS_SHARES:
         sd_m = sd_of_radius(6.0, meaning)
-        said = taken_words(6.0, sd_m, meaning)
+        said = position_taken_words(6.0, sd_m, meaning)
         assert f"accuracy {sd_m:.2f} m" in said
         assert f"{meaning} %" in said
         assert float(said.rstrip(".").split()[-1]) == pytest.approx(6.0 / sd_m, abs=0.005)

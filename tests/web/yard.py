@@ -157,6 +157,8 @@ class Yard:
 def browser_context(browser: Browser, **how: Any) -> Iterator[BrowserContext]:
     """Give a fresh context and close it."""
     context = browser.new_context(**{"service_workers": "block", **how})
+    # Some telephones' browsers have none: no page may rest on it.
+    context.add_init_script("delete window.requestIdleCallback")
     try:
         yield context
     finally:

@@ -20,7 +20,9 @@
     lateralMap.closeDetail();
   };
 
-  /* Tables in a fold that is shut are made when it is opened, or when there is nothing else to do. */
+  const LATER_MS = 500;
+
+  /* Tables in a fold that is shut are made when it is opened, or a while after what is in view was drawn. */
   function writeTables(page, tables) {
     const holder = byId("tables");
     const fold = holder.closest("details");
@@ -32,7 +34,7 @@
     page.tablesDue = make;
     if (!fold || fold.open) return make();
     fold.ontoggle = () => page.tablesDue?.();
-    requestIdleCallback(make, { timeout: 2000 });
+    setTimeout(make, LATER_MS);
   }
 
   function fact({ name, value, note, tone }) {
