@@ -32,6 +32,8 @@ _NEARBY_M: Final = 30.0
 _FEW: Final = 100
 # To this what lies between two steps is found.
 _CLOSE_M: Final = 1e-8
+# Farther from the pipe than this no line meets it.
+_TOUCHES_M: Final = 1e-6
 _AXIS: Final = ("easting_m", "northing_m", "crown_depth_m", "outside_diameter_m")
 _AROUND: Final = np.linspace(-1.0, 1.0, 33)
 _VERDICT_RANK: Final[dict[ConflictVerdict, int]] = {
@@ -54,13 +56,17 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class _Question:
-    """One utility against one trench; ``drawn`` and ``segments`` are the mapped line."""
+    """One utility against one trench.
+
+    ``drawn`` and ``segments`` are the mapped line; ``meets`` says whether it touches the pipe.
+    """
 
     route: Route
     profile: TrenchProfile
     line: UtilityLine
     drawn: LineString
     segments: Segments
+    meets: bool
     sd_plan_m: float
     tolerance_m: float
 
@@ -221,8 +227,8 @@ def find_conflicts(
     count = max(int(np.ptp(profile.footage_m) / _STEP_M), 1) + 1
     steps = np.linspace(profile.footage_m[0], profile.footage_m[-1], count)
     fine = profile.at(np.union1d(steps, profile.footage_m))
-    asked = _ask(route, profile, tolerance_m, LineString(fine.place_m))
-    met = [_meetings(profile, one.line.vertices_m) for one in asked]
+    asked = _ask(route, profile, tolerance_m)
+    met = [_meetings(one) for one in asked]
     # In plan; and in space, where nothing crosses, to the utility's axis, without a size its top.
     in_space = {
         index: np.insert(one.line.vertices_m, 2, -one.line.depth_m - one.half_m, axis=1)
@@ -259,13 +265,11 @@ def find_conflicts(
     )
 
 
-def _ask(
-    route: Route, profile: TrenchProfile, tolerance_m: float, run: LineString
-) -> list[_Question]:
+def _ask(route: Route, profile: TrenchProfile, tolerance_m: float) -> list[_Question]:
     """Return the utilities to look at: those that come near the run; of few, all."""
     lines = route.site.plan.utilities
     drawn = [LineString(line.vertices_m) for line in lines]
-    away_m = shapely.distance(run, drawn)
+    away_m = shapely.distance(LineString(profile.place_m), drawn)
     near = np.union1d(np.flatnonzero(away_m <= _NEARBY_M), np.argsort(away_m, kind="stable")[:_FEW])
     return [
         _Question(
@@ -274,6 +278,7 @@ def _ask(
             line=lines[index],
             drawn=drawn[index],
             segments=Segments(lines[index].vertices_m),
+            meets=bool(away_m[index] <= _TOUCHES_M),
             sd_plan_m=(
                 route.site.accuracy.mapped_line_m
                 if lines[index].sd_m is None
@@ -285,9 +290,12 @@ def _ask(
     ]
 
 
-def _meetings(profile: TrenchProfile, vertices_m: Floats) -> list[float]:
+def _meetings(asked: _Question) -> list[float]:
     """Return the footages where a mapped line crosses the pipe."""
-    met = crossings_between(profile.place_m, vertices_m)
+    if not asked.meets:
+        return []
+    profile = asked.profile
+    met = crossings_between(profile.place_m, asked.line.vertices_m)
     pieces = met[:, 0].astype(int)
     step = np.diff(profile.footage_m)[pieces]
     return list((profile.footage_m[pieces] + met[:, 1] * step).tolist())

@@ -10,8 +10,16 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.lines import PAIRS_AT_ONCE, signed_offsets
-from lateral_map.model.past import Past, drawn_pasts, line_shift_m, measure_past, pasts_m
+from lateral_map.model.lines import PAIRS_AT_ONCE, signed_distances, signed_offsets
+from lateral_map.model.past import (
+    Past,
+    carried_on_m,
+    drawn_pasts,
+    line_shift_m,
+    measure_past,
+    measure_pasts,
+    variances,
+)
 from lateral_map.model.results import Crossing, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Boundary, PlanLine
@@ -49,17 +57,17 @@ def find_crossings(
     change along the pipe. The main and cleanouts are crossed where the counter says they are.
     ``places_only`` leaves out which readings a crossing rests on, and the lines not crossed.
     """
-    crossings: list[Crossing] = []
     uncrossed: list[Uncrossed] = []
     bounding = {one.line for one in route.site.boundaries if one.kind == "line"}
     run = _run_corners(route)
-    lines = _lines_near(route.site.plan.lines, bounding, run[1])
-    for line in lines:
+    met = []
+    for line in _lines_near(route.site.plan.lines, bounding, run[1]):
         footages = _crossing_footages(route, line, run)
         if len(footages):
-            crossings += _describe(route, line, footages, places_only=places_only)
+            met.append((line, footages))
         elif not places_only:
             uncrossed.append(_distance_short(route, line, run))
+    crossings = _describe(route, met, places_only=places_only) if met else []
     # The boundaries not crossed, and the nearest few of the other lines.
     others = [one for one in uncrossed if one.line not in bounding]
     kept = sorted(others, key=lambda one: math.inf if one.gap_m is None else one.gap_m)
@@ -132,24 +140,30 @@ def _crossing_footages(route: Route, line: PlanLine, run: _Run) -> Floats:
     footage, corners = run
     if not len(footage):
         return footage
-    met = _meet_line(line.vertices_m, line_shift_m(route, line.name), corners)
+    shift = line_shift_m(route, line.name)
+    met = _meet_line(line.vertices_m, shift, corners)
     if not len(met):
         return np.zeros(0)
     piece, share = met[:, 0].astype(int), met[:, 1]
     place = corners[piece] + share[:, None] * (corners[piece + 1] - corners[piece])
     found = signed_offsets(line.segments, place)
-    on_line = np.abs(found.offset_m - line_shift_m(route, line.name)) < _ON_LINE_M
-    at = np.sort((footage[piece] + share * (footage[piece + 1] - footage[piece]))[on_line])
+    at = footage[piece] + share * (footage[piece + 1] - footage[piece])
+    on_line = np.flatnonzero(np.abs(found.offset_m - shift) < _ON_LINE_M)
+    on_line = on_line[np.argsort(at[on_line], kind="stable")]
+    at = at[on_line]
     if not len(at):
-        return at
-    at = at[np.concatenate([[True], np.diff(at) > _SAME_M])]
+        return np.zeros(0)
+    first = np.concatenate([[True], np.diff(at) > _SAME_M])
+    at, on_line = at[first], on_line[first]
     # Only what leaves the run on the other side: a touch is no crossing.
     ends = np.concatenate([footage[:1], at, footage[-1:]])
-    beyond = pasts_m(route, line.name, (ends[:-1] + ends[1:]) / 2.0) > 0.0
-    at = at[beyond[:-1] != beyond[1:]]
-    if len(at) and _boundary_at(route, line) is None:
-        at = at[measure_past(route, line.name, at).carried_m <= _CARRIED_ON_M]
-    return np.asarray(at)
+    middle = (ends[:-1] + ends[1:]) / 2.0
+    between = np.stack([np.interp(middle, footage, axis) for axis in corners.T], axis=-1)
+    beyond = signed_distances(line.segments, between) > shift
+    turns = beyond[:-1] != beyond[1:]
+    if _boundary_at(route, line) is None:
+        turns &= carried_on_m(line, found.along_m[on_line]) <= _CARRIED_ON_M
+    return np.asarray(at[turns])
 
 
 def _meet_line(vertices_m: Floats, shift_m: float, corners: Floats) -> Floats:
@@ -192,53 +206,59 @@ def _boundary_at(route: Route, line: PlanLine) -> Boundary | None:
 
 
 def _describe(
-    route: Route, line: PlanLine, footages: Floats, *, places_only: bool
+    route: Route, met: list[tuple[PlanLine, Floats]], *, places_only: bool
 ) -> list[Crossing]:
-    past = measure_past(route, line.name, footages)
-    rate = np.where(np.abs(past.rate) > 1e-9, past.rate, 1e-9)
-    sd_footage, others, may_miss = _spread_along(route, line, footages, past)
+    """Return the crossings of lines, each at its own footages."""
+    pasts = measure_pasts(route, [(line.name, at) for line, at in met])
+    footages = np.concatenate([at for _, at in met])
+    rates, gradient, normal = (
+        np.concatenate(each)
+        for each in zip(*((past.rate, past.gradient, past.normal) for past in pasts), strict=True)
+    )
     position = route.positions(footages)
     # The place itself moves along the pipe: by minus the derivative of the crossing's footage.
-    step, moved = 0.01, past.gradient / rate[:, None]
+    step, moved = 0.01, gradient / np.where(np.abs(rates) > 1e-9, rates, 1e-9)[:, None]
     about = np.concatenate([footages - step, footages + step])
     behind, ahead = np.split(route.best_depths(about), 2)
     _, jacobian = route.depth_jacobian(footages)
     depth, sd_here = route.depths(footages)
     total = jacobian - ((ahead - behind) / (2.0 * step))[:, None] * moved
-    here, there = (
-        np.einsum("kn,kn->k", rows @ route.covariance, rows) for rows in (jacobian, total)
-    )
+    here, there = (variances(rows, route.covariance) for rows in (jacobian, total))
     # What the depth's sd holds beyond the unknowns is the ground between its measured levels.
     sd_depth = np.sqrt(there + np.maximum(sd_here**2 - here, 0.0))
     level = route.directions(footages)[:, :2]
     length = np.maximum(np.hypot(level[:, 0], level[:, 1]), 1e-12)
-    sine = np.einsum("kx,kx->k", past.normal, level) / length
+    sine = np.einsum("kx,kx->k", normal, level) / length
     angle = np.degrees(np.arcsin(np.clip(np.abs(sine), 0.0, 1.0)))
     rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(footages)
     if not places_only:
-        rests_on = find_telling_readings(route, past.gradient)
-    boundary = _boundary_at(route, line)
-    return [
-        Crossing(
-            line=line.name,
-            kind=line.kind,
-            footage_m=float(footages[i]),
-            sd_footage_m=float(sd_footage[i]),
-            easting_m=float(position[i, 0]),
-            northing_m=float(position[i, 1]),
-            depth_m=float(depth[i]),
-            sd_depth_m=float(sd_depth[i]),
-            angle_deg=float(angle[i]),
-            decides=boundary is not None and boundary.decides,
-            carried_m=float(past.carried_m[i]),
-            rests_on=rests_on[i],
-            outward=bool(past.rate[i] > 0.0),
-            grazing=bool(angle[i] < GRAZING_DEG),
-            others_m=others[i],
-            may_miss=may_miss,
-        )
-        for i in range(len(footages))
-    ]
+        rests_on = find_telling_readings(route, gradient)
+    crossings: list[Crossing] = []
+    for (line, at), past in zip(met, pasts, strict=True):
+        sd_footage, others, may_miss = _spread_along(route, line, at, past)
+        boundary = _boundary_at(route, line)
+        crossings += [
+            Crossing(
+                line=line.name,
+                kind=line.kind,
+                footage_m=float(footages[i]),
+                sd_footage_m=float(sd_footage[own]),
+                easting_m=float(position[i, 0]),
+                northing_m=float(position[i, 1]),
+                depth_m=float(depth[i]),
+                sd_depth_m=float(sd_depth[i]),
+                angle_deg=float(angle[i]),
+                decides=boundary is not None and boundary.decides,
+                carried_m=float(past.carried_m[own]),
+                rests_on=rests_on[i],
+                outward=bool(past.rate[own] > 0.0),
+                grazing=bool(angle[i] < GRAZING_DEG),
+                others_m=others[own],
+                may_miss=may_miss,
+            )
+            for own, i in enumerate(range(len(crossings), len(crossings) + len(at)))
+        ]
+    return crossings
 
 
 def _spread_along(

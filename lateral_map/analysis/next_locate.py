@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.locatable import can_locate
-from lateral_map.model.past import measure_past, variances
+from lateral_map.model.past import measure_past, measure_pasts, variances
 from lateral_map.model.results import (
     Crossing,
     FindingResult,
@@ -170,7 +170,7 @@ def plan_locates(
         chosen[int(here[best])] = ""
         after = _with_mark(after, every, best)
     place = route.positions(footage[list(chosen)])
-    crossed = [_goal(route, one.line, one.footage_m, None) for one in deciding[:1]]
+    crossed = _goals(route, [(one.line, one.footage_m, None) for one in deciding[:1]])
     return LocatePlan(
         locates=tuple(
             sorted(
@@ -259,8 +259,8 @@ def _for_findings(
     """Propose the locate likeliest to settle a finding: the most sds from the line afterwards."""
     boundaries = route.site.boundaries
     any_decides = any(boundary.decides for boundary in boundaries)
-    goals = [
-        _goal(route, side.line, place.footage_m, result.number)
+    places: list[tuple[str, float, int | None]] = [
+        (side.line, place.footage_m, result.number)
         for result in findings
         for place, sides in result.ends
         for boundary, side in zip(boundaries, sides, strict=True)
@@ -268,6 +268,7 @@ def _for_findings(
         and boundary.kind == "line"
         and (boundary.decides or not any_decides)
     ]
+    goals = _goals(route, places)
     proposals = _best_each(route, stations, reachable, goals)
     if not proposals:
         return None
@@ -277,21 +278,28 @@ def _for_findings(
     )[1]
 
 
-def _goal(route: Route, line: str, footage_m: float, finding: int | None) -> _Goal:
-    past = measure_past(route, line, footage_m)
-    rate = float(past.rate[0])
-    seen = finding is not None
-    return _Goal(
-        line=line,
-        finding=finding,
-        footage_m=footage_m,
-        past_m=float(past.past_m[0]),
-        gradient=past.gradient[0],
-        noise_m2=(route.noise.readings * route.site.counter.sd_reading_m * rate) ** 2
-        if seen
-        else 0.0,
-        rate=1.0 if seen else max(abs(rate), 1e-9),
-    )
+def _goals(route: Route, places: list[tuple[str, float, int | None]]) -> list[_Goal]:
+    """Return the goals at (line, footage, finding)."""
+    if not places:
+        return []
+    pasts = measure_pasts(route, [(line, np.array([at])) for line, at, _ in places])
+    goals = []
+    for (line, at, finding), past in zip(places, pasts, strict=True):
+        rate = float(past.rate[0])
+        seen = finding is not None
+        noise = (route.noise.readings * route.site.counter.sd_reading_m * rate) ** 2
+        goals.append(
+            _Goal(
+                line=line,
+                finding=finding,
+                footage_m=at,
+                past_m=float(past.past_m[0]),
+                gradient=past.gradient[0],
+                noise_m2=noise if seen else 0.0,
+                rate=1.0 if seen else max(abs(rate), 1e-9),
+            )
+        )
+    return goals
 
 
 def _for_crossings(
@@ -301,11 +309,8 @@ def _for_crossings(
     crossings: Iterable[Crossing],
 ) -> _Proposal | None:
     """Propose the locate that sharpens the loosest deciding crossing most."""
-    goals = [
-        _goal(route, one.line, one.footage_m, None)
-        for one in crossings
-        if one.decides and one.kind not in ("main", "cleanout")
-    ]
+    deciding = [one for one in crossings if one.decides and one.kind not in ("main", "cleanout")]
+    goals = _goals(route, [(one.line, one.footage_m, None) for one in deciding])
     proposals = _best_each(route, stations, reachable, goals)
     return max(proposals, key=lambda proposal: proposal.sd_before_m, default=None)
 
@@ -314,28 +319,26 @@ def _best_each(
     route: Route, stations: Stations, reachable: NDArray[np.intp], goals: list[_Goal]
 ) -> list[_Proposal]:
     """Return the best mark for each goal, in the goals' order."""
-    made = {
-        line: _make_marks(route, stations, reachable, line)
-        for line in dict.fromkeys(goal.line for goal in goals)
-    }
-    proposals = []
-    for goal in goals:
-        marks, gradient = made[goal.line], goal.gradient[None]
-        left = _variance_left(route.told_covariance, marks, gradient)[:, 0] + goal.noise_m2
-        as_good = np.flatnonzero(left <= _AS_GOOD**2 * left.min())
-        footage = stations.footage_m[reachable[as_good]]
-        chosen = int(as_good[np.argmin(np.abs(footage - goal.footage_m))])
-        before = float(variances(gradient, route.told_covariance)[0])
-        proposals.append(
-            _Proposal(
+    footage, found = stations.footage_m[reachable], {}
+    for line in dict.fromkeys(goal.line for goal in goals):
+        own = [index for index, goal in enumerate(goals) if goal.line == line]
+        gradient = np.stack([goals[index].gradient for index in own])
+        marks = _make_marks(route, stations, reachable, line)
+        every = _variance_left(route.told_covariance, marks, gradient)
+        before = variances(gradient, route.told_covariance)
+        for index, variance, whole in zip(own, every.T, before, strict=True):
+            goal = goals[index]
+            left = variance + goal.noise_m2
+            as_good = np.flatnonzero(left <= _AS_GOOD**2 * left.min())
+            chosen = int(as_good[np.argmin(np.abs(footage[as_good] - goal.footage_m))])
+            found[index] = _Proposal(
                 station=int(reachable[chosen]),
-                sd_before_m=math.sqrt(before + goal.noise_m2) / goal.rate,
+                sd_before_m=math.sqrt(float(whole) + goal.noise_m2) / goal.rate,
                 sd_after_m=math.sqrt(float(left[chosen])) / goal.rate,
-                line=goal.line,
+                line=line,
                 finding=goal.finding,
             )
-        )
-    return proposals
+    return [found[index] for index in range(len(goals))]
 
 
 def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) -> _Proposal:

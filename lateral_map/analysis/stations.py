@@ -103,7 +103,8 @@ def _gather_footages(
     apart = np.concatenate([[True], np.diff(every) > _SAME_M])
     names: list[list[str]] = [[] for _ in range(int(apart.sum()))]
     group = np.cumsum(apart) - 1
-    for at, name in named:
-        # Footages closer than that are one station, so the last at or below it is its own.
-        names[int(group[np.searchsorted(every, at, side="right") - 1])].append(name)
+    # Footages closer than that are one station, so the last at or below it is its own.
+    station = group[np.searchsorted(every, [at for at, _ in named], side="right") - 1]
+    for index, (_, name) in zip(station.tolist(), named, strict=True):
+        names[index].append(name)
     return every[apart], tuple(tuple(dict.fromkeys(each)) for each in names)

@@ -6,8 +6,9 @@ line moved by its adjusted shift.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +16,9 @@ from numpy.typing import ArrayLike
 from lateral_map.model.arrays import Floats
 from lateral_map.model.lines import signed_distances, signed_offsets
 from lateral_map.model.route import Route
+
+if TYPE_CHECKING:
+    from lateral_map.model.site import PlanLine
 
 # A line carried straight on past its mapped end may have turned: 1 in 10 (1 sd; common practice, no
 # source), so that 30 ft beyond it nothing within 6 ft of it is told apart.
@@ -54,37 +58,52 @@ class Past:
 
 def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     """Return distances past the plan line called ``line`` at footages; raises ``KeyError``."""
-    footage = np.atleast_1d(np.asarray(footage_m, float))
+    return measure_pasts(route, [(line, np.atleast_1d(np.asarray(footage_m, float)))])[0]
+
+
+def measure_pasts(route: Route, asked: Sequence[tuple[str, Floats]]) -> list[Past]:
+    """Return distances past several plan lines, each at footages (k,) of its own."""
+    footage = np.concatenate([at for _, at in asked])
     positions, jacobian = route.position_jacobian(footage)
-    mapped = route.site.plan.line(line)
-    sense = sense_past(route, line)
-    found = signed_offsets(mapped.segments, positions[:, :2])
-    normal = sense * found.normal
-    gradient = np.einsum("kx,kxn->kn", normal, jacobian[:, :2])
-    shift_column = route.layout.line_column(line)
-    if shift_column is not None:
-        gradient[:, shift_column] -= sense
-    level = np.einsum("kx,kx->k", normal, route.directions(footage)[:, :2])
+    directions = route.directions(footage)
     # In the riser footage is spent going down: nothing moves in plan.
-    in_run = footage >= route.chain.nodes_m[0]
-    beyond = np.maximum(-found.along_m, found.along_m - mapped.segments.along_m[-1])
+    along = (1.0 + route.unknowns[route.layout.scale]) * (footage >= route.chain.nodes_m[0])
+    pasts, end = [], 0
+    for line, at in asked:
+        own = slice(end, end := end + len(at))
+        mapped, sense = route.site.plan.line(line), sense_past(route, line)
+        found = signed_offsets(mapped.segments, positions[own, :2])
+        normal = sense * found.normal
+        gradient = np.einsum("kx,kxn->kn", normal, jacobian[own, :2])
+        shift_column = route.layout.line_column(line)
+        if shift_column is not None:
+            gradient[:, shift_column] -= sense
+        sd = 0.0 if shift_column is not None else mapped.sd_m
+        past = np.asarray(sense * (found.offset_m - line_shift_m(route, line)))
+        carried = carried_on_m(mapped, found.along_m)
+        doubt = np.zeros(len(at))
+        for one in route.doubts:
+            doubt += one.weight * np.square(pasts_m(one.route, line, one.along(at)) - past)
+        pasts.append(
+            Past(
+                past_m=past,
+                gradient=gradient,
+                rate=along[own] * np.einsum("kx,kx->k", normal, directions[own, :2]),
+                normal=normal,
+                carried_m=carried,
+                line_variance_m2=sd**2 + np.square(_SD_CARRIED * carried),
+                mapped_m=sd,
+                doubt_m2=doubt,
+            )
+        )
+    return pasts
+
+
+def carried_on_m(line: PlanLine, along_m: Floats) -> Floats:
+    """Return how far beyond its mapped ends places ``along_m`` (k,) a line lie, 0 beside it."""
+    beyond = np.maximum(-along_m, along_m - line.segments.along_m[-1])
     # An along-line distance summed in another order may pass the length by a rounding.
-    carried = np.where(beyond > 1e-9, beyond, 0.0)
-    sd = 0.0 if shift_column is not None else mapped.sd_m
-    past = np.asarray(sense * (found.offset_m - line_shift_m(route, line)))
-    doubt = np.zeros(len(footage))
-    for one in route.doubts:
-        doubt += one.weight * np.square(pasts_m(one.route, line, one.along(footage)) - past)
-    return Past(
-        past_m=past,
-        gradient=gradient,
-        rate=(1.0 + route.unknowns[route.layout.scale]) * level * in_run,
-        normal=normal,
-        carried_m=carried,
-        line_variance_m2=sd**2 + np.square(_SD_CARRIED * carried),
-        mapped_m=sd,
-        doubt_m2=doubt,
-    )
+    return np.asarray(np.where(beyond > 1e-9, beyond, 0.0))
 
 
 def pasts_m(route: Route, line: str, footage_m: ArrayLike) -> Floats:

@@ -12,15 +12,16 @@ from shapely.geometry import box
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.settling import (
-    _doubt,
+    _doubts,
+    _End,
     _locate_over,
-    _mark_variance,
     _option,
     _tape_from_line,
     settle_findings,
 )
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
+from lateral_map.model.past import measure_past
 from lateral_map.model.site import Finding, Locate, NoLocate, OffsetTie, PlanArea, PositionTie
 from lateral_map.words.technician import settling_words
 
@@ -92,8 +93,9 @@ def test_nothing_is_said_where_the_odds_are_clear():
 def test_the_tape_from_the_real_line_keeps_its_promise():
     site = site_with(0.9)
     route, found = settled(site)
-    doubt = _doubt(route, site.findings[0].footage_m, found.sides[0])
-    (promised,) = _tape_from_line(route, doubt)
+    (doubt,) = _doubts(route, [_End(site.findings[0].footage_m, found.sides[0])])
+    marks = measure_past(route, "curb", route.tied_footages_m)
+    promised = _tape_from_line(route, doubt, marks)
     last = site.locates[-1]
     tie = OffsetTie("curb", 1.152, site.accuracy.offset_m, as_past=True)
     taped = replace(last, ties=(*last.ties, tie))
@@ -114,7 +116,8 @@ def test_the_locate_over_the_finding_keeps_its_promise():
     site = replace(site, counter=replace(site.counter, sd_reading_m=1e-6))
     route, found = settled(site)
     footage = site.findings[0].footage_m
-    promised = _locate_over(route, _doubt(route, footage, found.sides[0]))
+    (doubt,) = _doubts(route, [_End(footage, found.sides[0])])
+    promised = _locate_over(route, doubt)
     east, north, _ = route.positions(footage)[0]
     ties = (PositionTie(float(east), float(north), site.accuracy.tape_m, "xy"),)
     again = _located_at(site, route, footage, ties)
@@ -127,8 +130,8 @@ def test_the_locate_taped_from_the_line_keeps_its_promise():
     site = replace(site, counter=replace(site.counter, sd_reading_m=1e-6))
     route, found = settled(site)
     footage = site.findings[0].footage_m
-    doubt = _doubt(route, footage, found.sides[0])
-    noise = _mark_variance(route, footage) + site.accuracy.offset_m**2
+    (doubt,) = _doubts(route, [_End(footage, found.sides[0])])
+    noise = doubt.mark_m2 + site.accuracy.offset_m**2
     variance = doubt.variance_m2
     promised = _option("locate taped from line", doubt, variance, variance + noise)
     ties = (OffsetTie("curb", -found.sides[0].past_m, site.accuracy.offset_m),)

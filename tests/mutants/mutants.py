@@ -224,7 +224,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/responsibility.py", "start = boundary.inside if met[0].outward else boundary.outside", "start = boundary.inside", "a run that comes in from the street begins with the owner"),
     ("analysis/responsibility.py", "party = boundary.outside if crossing.outward else boundary.inside", "party = boundary.outside", "who answers never changes back"),
     ("analysis/next_locate.py", "return np.flatnonzero(can_locate(site, *places))", "return np.arange(len(places[0]))", "a locate is proposed anywhere"),
-    ("analysis/settling.py", "singles = [_locate_over(route, doubt)] if over_it else []", "singles = [_locate_over(route, doubt)]", "a locate under a slab settles a finding"),
+    ("analysis/settling.py", "singles = [_locate_over(route, doubt)] if doubt.locatable else []", "singles = [_locate_over(route, doubt)]", "a locate under a slab settles a finding"),
     ("analysis/main_end.py", "or any(one.joins for one in utilities)", "", "a run that joins the main has missed it"),
 ))
 # fmt: on
