@@ -365,10 +365,15 @@ class _Operation(NamedTuple):
 
     @property
     def transformer(self) -> Transformer:
-        from pyproj import Transformer
-
         # Written out as a pipeline it can be sent to another process; the group's own cannot.
-        return Transformer.from_pipeline(self.pipeline)
+        return _made(self.pipeline)
+
+
+@functools.lru_cache(_MOST_KEPT)
+def _made(pipeline: str) -> Transformer:
+    from pyproj import Transformer
+
+    return Transformer.from_pipeline(pipeline)
 
 
 def _best_operation(

@@ -138,7 +138,8 @@ def _begin_worker() -> None:
     """Make a fresh process a worker: it ends with the run that started it."""
     load_libraries()
     gc.freeze()
-    gc.set_threshold(100_000, 50, 50)
+    # Later, more is held as garbage: 500 MB after 200 sites. Sooner takes no less and saves little.
+    gc.set_threshold(20_000, 20, 50)
     parent = multiprocessing.parent_process()
     if parent is None:
         return

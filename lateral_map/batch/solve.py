@@ -29,7 +29,8 @@ from lateral_map.batch.sources import Root, Source, digest_folder
 from lateral_map.batch.store import Outcome, State
 from lateral_map.batch.tables import pack, place_order, report_facts, report_rows
 from lateral_map.errors import ImpossibleError, LateralMapError
-from lateral_map.export.registry import make_products
+from lateral_map.export.outward import lay_out
+from lateral_map.export.result import result_record
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 from lateral_map.words.sayings import say_impossible
@@ -106,7 +107,8 @@ def _solve(asked: Asked, root: Root, source: Source, known: str) -> Outcome:
                 return Outcome(source, "unchanged")
             site = load_site(folder, pictures=False)
             report = build_report(site, diagnose=asked.diagnose)
-            result = make_products(report, ("result",))["result.json"]
+            record = result_record(report)
+            result = lay_out(record).encode()
             facts = report_facts(report, asked.unit)
             facts["result_sha256"] = hashlib.sha256(result).hexdigest()
             return Outcome(
@@ -115,7 +117,7 @@ def _solve(asked: Asked, root: Root, source: Source, known: str) -> Outcome:
                 digest,
                 place=place_order(facts["lon"], facts["lat"]),
                 facts=facts,
-                rows=pack(report_rows(report, asked.unit)),
+                rows=pack(report_rows(report, asked.unit, record)),
                 result=result if asked.results else None,
                 seconds=round(time.perf_counter() - begin, 3),
                 memory_mb=_peak_mb(),

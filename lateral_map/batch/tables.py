@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.export.features import finding_feature, outer_first, route_feature
+from lateral_map.export.features import outer_first, route_feature, telling_record
 from lateral_map.export.outward import DEGREE_DECIMALS, Outward, rounded
-from lateral_map.export.result import crossing_record, diagnosis_record, reading_record
+from lateral_map.export.result import diagnosis_record, told_records
 from lateral_map.words.diagnoses import undiagnosed_words
 
 if TYPE_CHECKING:
@@ -105,8 +105,8 @@ SITE_COLUMNS: Final = _columns(
 )
 
 
-def report_rows(report: Report, unit: str) -> dict[str, list[Row]]:
-    """Return a report's rows in every layer, lengths in ``unit``."""
+def report_rows(report: Report, unit: str, result: dict[str, Any]) -> dict[str, list[Row]]:
+    """Return a report's rows in every layer, lengths in ``unit``; ``result`` is its result.json."""
     out = Outward(report.site.frame, unit, report.site.plan)
     route = route_feature(report, out)
     route.record["alternatives"] = len(report.route.alternatives)
@@ -115,33 +115,34 @@ def report_rows(report: Report, unit: str) -> dict[str, list[Row]]:
     area = shapely.simplify(report.dig.polygon, _SIMPLER_M)
     area = MultiPolygon([area]) if isinstance(area, Polygon) else area
     start = Point(report.stations.easting_m[0], report.stations.northing_m[0])
+    told = result if result["unit"] == unit else told_records(report, out)
+    diagnoses = told["diagnoses"] or ()
 
     def at(footages_m: list[float | None]) -> list[Point | None]:
         """Return the places along the pipe, all asked of at once; None where none is given."""
         known = [one for one in footages_m if one is not None]
-        places = iter(map(Point, report.route.positions(known)[:, :2]))
+        places = iter(_points(report.route.positions(known)[:, :2]))
         return [None if one is None else next(places) for one in footages_m]
 
-    findings = [
-        (shapely.force_2d(one.geometry), one.record | one.record["ellipse_95"])
-        for one in (finding_feature(result, 0.0, out) for result in report.findings)
-    ]
-    checked = [reading_record(one, report.site, out) for one in report.readings]
     read_at = at([one.footage_m for one in report.readings])
-    told = [diagnosis_record(one, out) for one in report.diagnoses]
     told_at = at([one.slip.footage_m for one in report.diagnoses])
-    crossings = [
-        (Point(one.easting_m, one.northing_m), crossing_record(one, out))
-        for one in report.crossings
+    found_at = [(one.near.easting_m, one.near.northing_m) for one in report.findings]
+    crossed_at = [(one.easting_m, one.northing_m) for one in report.crossings]
+    findings = [
+        record | record["ellipse_95"] | telling_record(one, out)
+        for one, record in zip(report.findings, told["findings"], strict=True)
     ]
     rows: dict[str, Sequence[tuple[BaseGeometry | None, dict[str, Any]]]] = {
         "routes": [(whole, route.record)],
-        "findings": findings,
-        "crossings": crossings,
+        "findings": list(zip(_points(found_at), findings, strict=True)),
+        "crossings": list(zip(_points(crossed_at), told["crossings"], strict=True)),
         "buffers": [(outer_first(area), buffer)],
-        "readings": [(at, one | one["id"]) for at, one in zip(read_at, checked, strict=True)],
+        "readings": [
+            (at, one | one["id"]) for at, one in zip(read_at, told["readings"], strict=True)
+        ],
         "diagnoses": [
-            (at or start, one | (one["id"] or {})) for at, one in zip(told_at, told, strict=True)
+            (at or start, one | (one["id"] or {}))
+            for at, one in zip(told_at, diagnoses, strict=True)
         ],
         LOT: [(lot, {})] if (lot := _lot(report, start)) else [],
     }
@@ -242,6 +243,12 @@ def _lot(report: Report, start: Point) -> Polygon | None:
     return next((one for one in faces if isinstance(one, Polygon) and one.intersects(start)), None)
 
 
+def _points(places_m: Any) -> list[Point]:
+    """Return (n, 2) places as points, made in one call."""
+    made: Any = shapely.points(np.reshape(places_m, (-1, 2)))
+    return list(made)
+
+
 def _placed(geometries: list[BaseGeometry | None], out: Outward) -> list[bytes | None]:
     """Return geometries' WKB in longitude, latitude; None for none, and for those of a sketch."""
     there = [one for one in geometries if one is not None and not one.is_empty]
@@ -258,10 +265,8 @@ def _placed(geometries: list[BaseGeometry | None], out: Outward) -> list[bytes |
 
 def _cell(value: Any) -> Any:
     """Return one plain value: lists become text, text is whole Unicode, numbers are finite."""
-    if value is None or isinstance(value, (float, int)):
-        return value
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        value = "; ".join(str(each) for each in value)
     if isinstance(value, str):
         return value.encode("utf-8", "replace").decode()
-    return value
+    if value is None or isinstance(value, (float, int)):
+        return value
+    return _cell("; ".join(str(each) for each in value)) if isinstance(value, Sequence) else value

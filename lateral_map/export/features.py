@@ -286,14 +286,19 @@ def _stretches(report: Report, out: Outward) -> tuple[Feature, ...]:
 
 def finding_feature(result: FindingResult, height_m: float, out: Outward) -> Feature:
     """Return a finding, with its side of the line that decides as plain attributes."""
+    record = finding_record(result, out) | telling_record(result, out)
+    return Feature(Point(result.near.easting_m, result.near.northing_m, height_m), record)
+
+
+def telling_record(result: FindingResult, out: Outward) -> dict[str, Any]:
+    """Return a finding's side of the line that decides."""
     side = result.telling
-    record = finding_record(result, out) | {
+    return {
         "line": side.line if side else None,
         "past": out.length(side.past_m) if side else None,
         "past_sd": out.length(side.sd_past_m) if side else None,
         "probability_past": rounded(side.probability_past, 9) if side else None,
     }
-    return Feature(Point(result.near.easting_m, result.near.northing_m, height_m), record)
 
 
 def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import shapely
@@ -18,6 +18,8 @@ from shapely.geometry.base import BaseGeometry
 from lateral_map.units import from_metres, metres_per
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import ArrayLike
 
     from lateral_map.frame import Frame
@@ -42,6 +44,18 @@ def all_rounded(values: ArrayLike, decimals: int = 6) -> list[float | None]:
     if not np.isfinite(given).all():
         return [rounded(one, decimals) for one in given]
     return [round(one, decimals) + 0.0 for one in given.tolist()]
+
+
+class _Placed(Protocol):
+    """A result with a place in the plane."""
+
+    @property
+    def easting_m(self) -> float:
+        """East."""
+
+    @property
+    def northing_m(self) -> float:
+        """North."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +91,12 @@ class Outward:
         found = [dict(zip(("x", "y", "lat", "lon"), one, strict=True)) for one in columns]
         self.known.update(zip(zip(east.tolist(), north.tolist(), strict=True), found, strict=True))
         return found
+
+    def learn(self, placed: Iterable[_Placed]) -> None:
+        """Carry the places of several results at once, those that are not ``known`` yet."""
+        fresh = {(one.easting_m, one.northing_m) for one in placed} - self.known.keys()
+        if fresh:
+            self.places(*np.array(list(fresh)).T)
 
     def place(self, easting_m: float, northing_m: float) -> dict[str, Any]:
         """Return x, y, lat, lon of one place."""

@@ -61,13 +61,7 @@ def result_record(report: Report) -> Record:
             "p_value": rounded(fit.p_value, 9),
         },
         "stations": station_records(report, out),
-        "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
-        "findings": [finding_record(finding, out) for finding in report.findings],
-        "readings": [reading_record(reading, site, out) for reading in report.readings],
-        # Not sought is not none.
-        "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses]
-        if report.diagnosed
-        else None,
+        **told_records(report, out),
         "applied": [_applied(one, out) for one in site.applied],
         "utilities": [utility_record(one, out) for one in report.utilities],
         "program": {"name": "lateral-map", "version": __version__},
@@ -105,6 +99,20 @@ def result_record(report: Report) -> Record:
         ],
         "alternatives": [out.places(*one.line_m.T) for one in report.route.alternatives],
         "notices": list(report_notices(report)),
+    }
+
+
+def told_records(report: Report, out: Outward) -> Record:
+    """Return crossings, findings, readings and diagnoses, a list of records each."""
+    out.learn([*report.crossings, *(one.near for one in report.findings)])
+    return {
+        "crossings": [crossing_record(crossing, out) for crossing in report.crossings],
+        "findings": [finding_record(finding, out) for finding in report.findings],
+        "readings": [reading_record(reading, report.site, out) for reading in report.readings],
+        # Not sought is not none.
+        "diagnoses": [diagnosis_record(one, out) for one in report.diagnoses]
+        if report.diagnosed
+        else None,
     }
 
 

@@ -343,8 +343,8 @@ def _parts(kind: str, feature: Feature, file: str, ledger: Ledger) -> Iterator[B
             f"a {kind} is drawn as {has}", f"draw it as {wanted}", file=file, field=feature.label
         )
         return
-    parts = list(shapely.get_parts(feature.geometry))
-    if wanted == "LineString":
+    parts = [feature.geometry] if has == wanted else list(shapely.get_parts(feature.geometry))
+    if wanted == "LineString" and len(parts) > 1:
         # Pieces that follow head to tail are one, in their own direction: offsets hang on it.
         pieces = [shapely.get_coordinates(part) for part in parts]
         if all(np.array_equal(one[-1], after[0]) for one, after in pairwise(pieces)):

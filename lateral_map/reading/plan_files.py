@@ -85,10 +85,9 @@ def name_of(properties: object) -> str:
     return clean_name(name[:LONGEST_TEXT]) if isinstance(name, str) else ""
 
 
-def label_of(place: str, properties: object) -> str:
+def label_of(place: str, name: str) -> str:
     """Return what a feature is called in a message: its place in the file, and its name."""
-    name = name_of(properties)[:40]
-    return f"{place} {name!r}" if name else place
+    return f"{place} {name[:40]!r}" if name else place
 
 
 def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | None:
@@ -113,8 +112,9 @@ def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | No
     lost: set[str] = set()
     for number, raw in enumerate(given, 1):
         properties = raw.get("properties") if isinstance(raw, dict) else None
-        label = label_of(f"feature {number}", properties)
-        lost.add(name_of(properties))
+        name = name_of(properties)
+        label = label_of(f"feature {number}", name)
+        lost.add(name)
         with ledger.place(file=file, field=label):
             if not isinstance(raw, dict) or raw.get("type") != "Feature":
                 raise _refuse("it is not a Feature", "export the plan as GeoJSON again")
@@ -123,7 +123,7 @@ def read_geojson(path: Path, ledger: Ledger, *, local: bool) -> FeatureFile | No
                 raise _refuse("its properties are not a table", remedy)
             values = {str(k): v for k, v in (properties or {}).items() if v is not None}
             features.append(Feature(label, values, _geometry(raw.get("geometry"))))
-            lost.discard(name_of(properties))
+            lost.discard(name)
     return FeatureFile(file, tuple(features), "declared" if local else "lonlat", frozenset(lost))
 
 
@@ -318,8 +318,9 @@ def _layer(
                 properties[name] = value if isinstance(value, str | int | float) else str(value)
         if kind is not None and not any(plain(key) == "kind" for key in properties):
             properties["kind"] = kind
-        label = label_of(f"layer {layer!r} feature {int(fid)}", properties)
-        lost.add(name_of(properties))
+        name = name_of(properties)
+        label = label_of(f"layer {layer!r} feature {int(fid)}", name)
+        lost.add(name)
         with ledger.place(file=file, field=label):
             shape = shapes[i]
             geometry = None if shape is None else shapely.from_wkb(shape, on_invalid="ignore")
@@ -333,7 +334,7 @@ def _layer(
             parts = shapely.get_parts(geometry)
             geometry = move(parts[0] if len(parts) == 1 else geometry)
             features.append(Feature(label, properties, geometry))
-            lost.discard(name_of(properties))
+            lost.discard(name)
     return features
 
 
