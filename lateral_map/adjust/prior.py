@@ -28,6 +28,8 @@ from lateral_map.model.site import Locate, Site
 
 # 1 sd of the depth taken for granted where nobody measured the invert at the start.
 UNKNOWN_DEPTH_SD_M = 0.9144
+# A reading is of one number or two.
+_UNITS = {1: np.eye(1), 2: np.eye(2)}
 
 
 @dataclass
@@ -77,7 +79,7 @@ class LinearRows:
 
     def name(self, reading: ReadingId, rows: slice, sd: float, footage_m: float | None) -> None:
         """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
-        unit = np.eye(rows.stop - rows.start)
+        unit = _UNITS[rows.stop - rows.start]
         self.observations.append(Observation(reading, footage_m, rows, unit / sd, unit * sd))
 
     def stacked(self) -> tuple[Floats, Floats]:

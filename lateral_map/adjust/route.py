@@ -86,6 +86,15 @@ class System:
         gram = gram_matrix if self.split is None else self.split.gram_matrix
         return design, observed, gram(design)
 
+    def turned(self, turn_rad: float) -> System:
+        """Return the equations with the azimuth expected at the start turned, as sure as before."""
+        # With it all azimuths turn: what each equation says of all of them together.
+        observed = [
+            own + design[:, self.layout.azimuth].sum(axis=1) * turn_rad
+            for design, own in zip(self.rows.design, self.rows.observed, strict=True)
+        ]
+        return replace(self, rows=replace(self.rows, observed=observed))
+
     def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
         """Return whitened residuals and design of the ties and depths."""
         return evaluate_ties(self.ties, self.layout, unknowns)
@@ -220,15 +229,17 @@ def _solve_all(
 
     A later start is left as soon as it cannot lead to a line that fits about as well as the best.
     """
-    measured = site.start.azimuth_deg
-    prior = (np.radians(measured or 0.0), np.radians(site.start.sd_azimuth_deg))
-    system = build_system(site, chain, turns, ground, prior)
+    measured, (expected, sd_expected) = site.start.azimuth_deg, first_azimuth(site, 0.0)
+    system = build_system(site, chain, turns, ground, (expected, sd_expected))
     starts = first_azimuths(site, chain, system.layout, turns, system.ties)
     solved: list[tuple[System, Solution]] = []
     worth = math.inf
     for azimuth, sd in starts:
-        if measured is None:
+        if measured is None and sd != sd_expected:
             system = build_system(site, chain, turns, ground, (azimuth, sd))
+        elif measured is None:
+            system = system.turned(azimuth - expected)
+        expected, sd_expected = azimuth, sd
         guess = first_guess(site, system.layout, turns, azimuth)
         level = float(ground.elevation(chain.zero_m)[0])
         guess[system.layout.elevation] = level - (site.start.depth_m or 1.0)
@@ -236,12 +247,11 @@ def _solve_all(
         if measured is None and solution.cost <= worth:
             # Centre the all-but-empty prior on what was found, so that where the tries began
             # leaves no trace.
-            found = float(solution.unknowns[system.layout.azimuth.start])
-            system = build_system(site, chain, turns, ground, (found, sd))
+            expected = float(solution.unknowns[system.layout.azimuth.start])
+            system = system.turned(expected - azimuth)
             solution = solve_system(system, solution.unknowns)
         solved.append((system, solution))
-        freedom = len(solution.residuals) + system.rows.count - system.layout.size
-        if solution.cost > _POOR * freedom:
+        if _is_poor_in_plan(system, solution):
             gentler = _solve_loosened(system, guess, worth)
             solved += [] if gentler is None else [(system, gentler)]
         worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
@@ -254,6 +264,21 @@ def _solve_all(
             worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
             solved.append((near, solve_system(near, guess, worth_reaching=worth)))
     return sorted(solved, key=lambda pair: pair[1].cost)
+
+
+def _is_poor_in_plan(system: System, solution: Solution) -> bool:
+    """Say whether the readings miss a line by much, and in plan, where ties can trap the solver."""
+    layout, depths = system.layout, len(system.ties.depth_row)
+    freedom = len(solution.residuals) + system.rows.count - layout.size
+    if solution.cost <= _POOR * freedom or depths == system.ties.count:
+        return False
+    # What hangs on nothing but heights: as many equations as unknowns, and the depths read.
+    design, observed, _ = system.linear
+    heights = np.zeros(layout.size, bool)
+    heights[layout.elevation] = heights[layout.pitch] = heights[layout.ground] = True
+    level = (observed - design @ solution.unknowns)[design[:, ~heights].any(axis=1)]
+    tied = solution.residuals[: len(solution.residuals) - depths]
+    return float(level @ level + tied @ tied) > _POOR * (freedom - depths)
 
 
 def _solve_loosened(system: System, guess: Floats, worth: float) -> Solution | None:

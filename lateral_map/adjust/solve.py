@@ -21,6 +21,7 @@ Evaluate = Callable[[Floats], tuple[Floats, Floats]]
 MOST_STEPS = 60
 # Gain is the squared length of the step in units of 1 sd: this is a millionth of an sd.
 _CLOSE_ENOUGH = 1e-13
+_FAST = 0.1
 # A last step of a hundredth of an sd moves nothing that anybody reads.
 _SETTLED = 1e-4
 _FIRST_DAMPING = 1e-3
@@ -33,7 +34,7 @@ _SMALL = 48
 _KEPT_WELL = 0.25
 # From a start far off, the first steps promise little of what later ones bring. Of 306 mirror
 # images of made-up lines none that led to another line fell short of its promise four times over.
-_FIRST_STEPS, _PROMISE_TRUSTED = 2, 4.0
+_FIRST_STEPS, _PROMISE_TRUSTED = 2, 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,7 +278,7 @@ def solve_least_squares(
     residuals, rest = evaluate(unknowns)
     cost = float(linear @ linear + residuals @ residuals)
     full, gradient = Normal(fixed, rest), design.T @ linear + rest.T @ residuals
-    steps, gain = 0, math.inf
+    steps, gain, before = 0, math.inf, 0.0
     while steps < most_steps:
         steps += 1
         step = full.solve(gradient, damping)
@@ -292,7 +293,7 @@ def solve_least_squares(
         if not trial_cost <= cost * (1.0 + 1e-14) + 1e-20:  # not a number is no gain either
             if gain < _CLOSE_ENOUGH * (1.0 + cost):
                 break
-            damping = max(4.0 * damping, _FIRST_DAMPING)
+            damping = max(8.0 * damping, _FIRST_DAMPING)
             continue
         held_back = damping * float(np.square(step) @ full.diagonal) if damping else 0.0
         kept = (cost - trial_cost) / max(gain + held_back, 1e-300)
@@ -307,8 +308,11 @@ def solve_least_squares(
             trial, trial_linear, trial_residuals, trial_rest, trial_cost,
         )  # fmt: skip
         full, gradient = Normal(fixed, rest), design.T @ linear + rest.T @ residuals
-        if gain < _CLOSE_ENOUGH * (1.0 + cost):
+        # Where steps close in fast the next one, not taken, would gain as much less again.
+        less = gain / before if gain < _FAST * before and not damping else 1.0
+        if gain * less < _CLOSE_ENOUGH * (1.0 + cost):
             break
+        before = gain
     return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
 
 

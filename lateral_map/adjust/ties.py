@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -36,7 +37,7 @@ Indices = NDArray[np.intp]
 
 _TieT = TypeVar("_TieT", PositionTie, TapeTie, AlongTie, OffsetTie)
 
-_NOWHERE = -1
+_NOWHERE, _PAIR = -1, np.arange(2)
 # A tape this short (6 in) says that the mark lies at the point, no longer on a ring round it: the
 # ring is as small as the mark's own uncertainty, and its curvature would trap the solver.
 _SHORT_TAPE_M = 0.1524
@@ -54,7 +55,7 @@ class LineTies:
     is_offset: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Ties:
     """Every tie and depth of a site in arrays.
 
@@ -85,11 +86,31 @@ class Ties:
     depth_level_m: Floats
     depth_weights: Floats
 
+    @cached_property
+    def parts(self) -> tuple[slice, ...]:
+        """Which equations are the position ties', the tapes', each line's and the depths'."""
+        on_lines = [len(group.mark) for group in self.lines]
+        counts = [2 * len(self.position_mark), len(self.tape_mark), *on_lines, len(self.depth_row)]
+        ends = list(itertools.accumulate(counts))
+        return tuple(slice(end - count, end) for end, count in zip(ends, counts, strict=True))
+
     @property
     def count(self) -> int:
         """How many equations the ties and depths make."""
-        on_lines = sum(len(group.mark) for group in self.lines)
-        return 2 * len(self.position_mark) + len(self.tape_mark) + on_lines + len(self.depth_row)
+        return int(self.parts[-1].stop)
+
+    @cached_property
+    def sd(self) -> Floats:
+        """The 1 sd (t, 1) of each equation."""
+        sds = [np.repeat(self.position_sd_m, 2), self.tape_sd_m]
+        sds += [*(group.sd_m for group in self.lines), self.depth_sd_m]
+        return np.concatenate(sds)[:, None]
+
+    @cached_property
+    def shifted(self) -> tuple[Indices, Indices]:
+        """The tapes (s,) from points whose mapped place is unsure, and the shifts' columns."""
+        row = np.flatnonzero(self.tape_shift_column >= 0)
+        return row, self.tape_shift_column[row, None] + _PAIR
 
 
 def gather_ties(site: Site, chain: Chain, layout: Layout, ground: Ground, rows: LinearRows) -> Ties:
@@ -243,35 +264,33 @@ def evaluate_ties(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats,
     if not ties.count:
         return np.zeros(0), np.zeros((0, layout.size))
     place, jacobian, mark, mark_jacobian = _places(ties, layout, unknowns)
-    off_position = ties.position_m - mark[ties.position_mark]
-    weights = ties.depth_weights
-    surface = ties.depth_level_m + weights @ unknowns[layout.ground]
-    off_depth = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
-    on_depth = -jacobian[ties.depth_row, 2, :]
-    on_depth[:, layout.ground] += weights
-    shifted = ties.tape_shift_column >= 0
-    columns = ties.tape_shift_column[shifted]
-    point = ties.tape_point_m.copy()
-    point[shifted] += unknowns[columns[:, None] + np.arange(2)]
-    away = mark[ties.tape_mark] - point
-    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
-    unit = away / distance[:, None]
-    on_tape = np.einsum("tk,tkn->tn", unit, mark_jacobian[ties.tape_mark])
-    row = np.flatnonzero(shifted)
-    on_tape[row, columns] -= unit[shifted, 0]
-    on_tape[row, columns + 1] -= unit[shifted, 1]
-    parts = [
-        (off_position.reshape(-1), mark_jacobian[ties.position_mark].reshape(-1, layout.size)),
-        (ties.tape_read_m - distance, on_tape),
-        *(_offsets(group, unknowns, mark, mark_jacobian) for group in ties.lines),
-        (off_depth, on_depth),
-    ]
-    residuals, design = zip(*parts, strict=True)
-    sds = [np.repeat(ties.position_sd_m, 2), ties.tape_sd_m]
-    sd = np.concatenate([*sds, *(group.sd_m for group in ties.lines), ties.depth_sd_m])
-    whitened = np.concatenate(design)
-    whitened /= sd[:, None]
-    return np.concatenate(residuals) / sd, whitened
+    residuals, design = np.empty(ties.count), np.empty((ties.count, layout.size))
+    positions, tapes, *lines, depths = ties.parts
+    if positions.stop:
+        residuals[positions] = (ties.position_m - mark[ties.position_mark]).ravel()
+        design[positions] = mark_jacobian[ties.position_mark].reshape(-1, layout.size)
+    if len(ties.tape_mark):
+        (row, columns), point = ties.shifted, ties.tape_point_m
+        if len(row):
+            point = point.copy()
+            point[row] += unknowns[columns]
+        away = mark[ties.tape_mark] - point
+        distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+        unit = away / distance[:, None]
+        residuals[tapes] = ties.tape_read_m - distance
+        design[tapes] = np.einsum("tk,tkn->tn", unit, mark_jacobian[ties.tape_mark])
+        if len(row):
+            design[tapes][row[:, None], columns] -= unit[row]
+    for group, own in zip(ties.lines, lines, strict=True):
+        residuals[own], design[own] = _offsets(group, unknowns, mark, mark_jacobian)
+    if len(ties.depth_row):
+        surface = ties.depth_level_m + ties.depth_weights @ unknowns[layout.ground]
+        residuals[depths] = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
+        np.negative(jacobian[ties.depth_row, 2], out=design[depths])
+        design[depths, layout.ground] += ties.depth_weights
+    design /= ties.sd
+    residuals /= ties.sd[:, 0]
+    return residuals, design
 
 
 def marks_of(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:
@@ -284,7 +303,7 @@ def _places(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Float
     errors = unknowns[ties.reading_column]
     place, jacobian, step = Course(unknowns, layout).travel(ties.stops, errors)
     jacobian[np.arange(len(errors)), :, ties.reading_column] = step
-    mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + np.arange(2)]
+    mark = place[ties.mark_row, :2] + unknowns[ties.mark_column[:, None] + _PAIR]
     mark_jacobian = jacobian[ties.mark_row, :2]
     index = np.arange(len(mark))
     mark_jacobian[index, 0, ties.mark_column] = 1.0
