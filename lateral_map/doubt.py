@@ -42,6 +42,8 @@ from lateral_map.model.site import Boundary, Site
 
 _JUST_BEFORE_M = 0.03
 _ANOTHER = 1.5
+# A line that costs so much more than one known of lies in another valley.
+_ANOTHER_VALLEY = 6.0
 # Slips of a kind so near each other are one.
 _SAME_PLACE_M = 0.5
 
@@ -82,7 +84,7 @@ def weigh_doubts(
     for way in ways:
         wanted[way.slip] = wanted.get(way.slip, 0.0) + way.weight
     for way in ways:
-        if other := _answers_of(way.mended, way.near or near):
+        if other := _answers_of(way.mended, way.near or near, way.chi_square):
             findings = _put_in_doubt(findings, judged, other.findings, way.slip)
             moved = _with_bend_moved(way, other.route)
             ways += moved
@@ -349,7 +351,8 @@ class _Way:
     ``noted`` turns a footage of it into what the counter showed, ``meant`` back.
     Without a slip it is the notes as written, where another was taken for true.
     ``bend`` is a bend nobody noted of which it is not said yet how far off its place may be.
-    ``near`` is a line much like the one it makes, None where the route's own is.
+    ``near`` is a line much like the one it makes, None where the route's own is; ``chi_square`` is
+    known to be within reach of it.
     """
 
     weight: float
@@ -359,6 +362,7 @@ class _Way:
     meant: Callable[[float], float]
     bend: Slip | None = None
     near: Fitted | None = None
+    chi_square: float = math.inf
 
 
 def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
@@ -378,7 +382,9 @@ def _ways_to_follow(site: Site, diagnoses: list[Diagnosis]) -> Iterator[_Way]:
             noted = functools.partial(noted_footage, site, slips)
             meant = functools.partial(mended_footage, site, slips)
             bend = slip if slip.slip == "bend not noted" else None
-            yield _Way(weight / len(places), slip, mend_all(site, slips), noted, meant, bend)
+            mended = mend_all(site, slips)
+            reached = diagnosis.chi_square
+            yield _Way(weight / len(places), slip, mended, noted, meant, bend, chi_square=reached)
 
 
 def _with_bend_moved(way: _Way, route: Route) -> list[_Way]:
@@ -511,14 +517,22 @@ def _elsewhere(site: Site, slip: Slip) -> list[float]:
     return [*before, *[one for one in after if not before or one > before[0]]]
 
 
-def _answers_of(site: Site | None, near: Fitted | None) -> _Answers | None:
-    """Return the crossings and findings of a site, None where it cannot be adjusted."""
+def _answers_of(
+    site: Site | None, near: Fitted | None, chi_square: float = math.inf
+) -> _Answers | None:
+    """Return the crossings and findings of a site, None where it cannot be adjusted.
+
+    From the line ``near`` the solver may end in another valley than the ``chi_square`` known of.
+    """
     if site is None or near is None:
         return None
     # A run that is far shorter or longer is another line.
     ends = sorted((site.run.end_m, near.system.site.run.end_m))
     try:
-        route = adjust_near(site, near) if ends[1] < _ANOTHER * ends[0] else adjust_route(site)
+        alike = ends[1] < _ANOTHER * ends[0]
+        route = adjust_near(site, near) if alike else adjust_route(site)
+        if alike and route.chi_square > chi_square + _ANOTHER_VALLEY:
+            route = adjust_route(site)
     except AdjustmentError:
         return None
     crossings, _ = find_crossings(route, places_only=True)

@@ -26,6 +26,7 @@ from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats, sparse_product
 from lateral_map.model.diagnosis import Diagnosis, Slip
 from lateral_map.model.far import far_footages
+from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend, mend_all
 from lateral_map.model.readings import reading_value, tie_of, without_reading
 from lateral_map.model.route import Route
@@ -55,6 +56,9 @@ _FITTING_LAID = 0.05
 _NOISIER = 0.02
 # A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
 _POOR = 3.0
+# A misfit this far above its freedom bends the line so far that no step from it may lead back.
+_GROSS = 100.0
+_MOST_ELSEWHERE = 12
 _MOST_FIRSTS = 3
 # A footage that stands alone is tried at places up to this many times the rest's.
 _AMONG_THE_REST = 1.3
@@ -107,6 +111,8 @@ def explain(route: Route) -> tuple[Diagnosis, ...]:
         return _ranked(route, [])
     fitted = fitted_of(route)
     singles = [*_explain(fitted, likely), *_explain_far(fitted)]
+    if _is_gross(fitted) and all(_is_poor(fitted, one) for one in singles):
+        singles += _explain_elsewhere(fitted)
     found = list(singles)
     if all(_is_poor(fitted, one) for one in singles):
         for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
@@ -165,15 +171,24 @@ def _explain(fitted: Fitted, likely: list[Hypothesis]) -> list[_Explanation]:
         refit = _refit_exact if hypothesis.is_exact else _refit_moved
         if (mended := refit(fitted, hypothesis, fitted)) is not None:
             found += _weigh_causes(fitted, mended)
-    if found and all(_is_poor(fitted, one) for one in found):
+    if found and (_is_gross(fitted) or all(_is_poor(fitted, one) for one in found)):
         found += _explain_gross(fitted, found)
     return found
 
 
 def _is_poor(fitted: Fitted, one: _Explanation) -> bool:
     """Say whether an explanation leaves chi-square well above the freedom."""
-    left = one.mended.chi_square - fitted.freedom
-    return left > _POOR * math.sqrt(2.0 * max(fitted.freedom, 1))
+    return _misfits(one.mended.chi_square, fitted.freedom)
+
+
+def _misfits(chi_square: float, freedom: int) -> bool:
+    """Say whether a chi-square is well above its freedom."""
+    return chi_square - freedom > _POOR * math.sqrt(2.0 * max(freedom, 1))
+
+
+def _is_gross(fitted: Fitted) -> bool:
+    """Say whether a line misfits so much that the slip may have led it into another valley."""
+    return fitted.chi_square - fitted.freedom > _GROSS
 
 
 def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanation]:
@@ -181,19 +196,65 @@ def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanati
 
     A gross slip bends the line so far that no step from it leads back.
     """
-    best = sorted(found, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]
-    marks = dict.fromkeys(one.slips[0].id.mark for one in best if one.slips[0].id)
+    best = sorted(found, key=lambda one: -one.log_odds)
     hypotheses = list_hypotheses(_equations_of(fitted))
+    # Of a few marks all: the one that bent the line may look as good as any.
+    blamed = [one.slips[0].id for one in best] + [one.id for one in hypotheses]
+    marks = dict.fromkeys(one.mark for one in blamed if one is not None)
     again = []
-    for mark in filter(None, marks):
+    for mark in [*filter(None, marks)][:_MOST_FIRSTS]:
         own = [one for one in hypotheses if one.id and one.id.mark == mark]
-        near = _without_mark(fitted, own)
-        for one in own if near else []:
-            refit = _refit_exact if one.is_exact else _refit_moved
-            if near and (mended := refit(fitted, one, near)) is not None:
-                again += _weigh_causes(fitted, mended)
-        again += _explain_swapped(fitted, near, own) if near else []
+        again += _explain_mark(fitted, fitted, own)
     return again
+
+
+def _explain_mark(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> list[_Explanation]:
+    """Return a mark's ``own`` slips, sought from the line ``near`` with that mark left free."""
+    free = _without_mark(near, own)
+    if free is None:
+        return []
+    found: list[_Explanation] = []
+    for one in own:
+        refit = _refit_exact if one.is_exact else _refit_moved
+        if (mended := refit(near, one, free)) is not None:
+            found += _weigh_causes(fitted, mended)
+    return found + _explain_swapped(fitted, free, own)
+
+
+def _explain_elsewhere(fitted: Fitted) -> list[_Explanation]:
+    """Return the slips of marks and points, sought from the lines that fit best without each.
+
+    A gross slip may make the mirror image of the whole line fit less badly than the line itself.
+    """
+    found: list[_Explanation] = []
+    readings = [one.id for one in list_hypotheses(_equations_of(fitted)) if one.id]
+    doubted = [one for one in readings if one.kind in ("mark", "point")]
+    for reading in doubted[:_MOST_ELSEWHERE]:
+        for home in _lines_without(fitted.system.site, reading):
+            every = list_hypotheses(_equations_of(home))
+            if reading.kind == "mark":
+                own = [one for one in every if one.id and one.id.mark == reading.of]
+                found += _explain_mark(fitted, home, own)
+                continue
+            alone = [_refit_exact(home, one, home) for one in every if one.id == reading]
+            found += [each for one in alone if one for each in _weigh_causes(fitted, one)]
+    return found
+
+
+def _lines_without(site: Site, reading: ReadingId) -> list[Fitted]:
+    """Return the lines that fit without a reading, under all equations; none where none does."""
+    left = without_reading(site, reading)
+    if left is None:
+        return []
+    try:
+        route = fit_route(left)
+        base = fitted_of(route)
+        if _misfits(base.chi_square, base.freedom):
+            return []
+        fits = [route.unknowns, *(one.unknowns for one in route.alternatives)]
+        return [fit_near(site, replace(base, unknowns=one), most_steps=0) for one in fits]
+    except AdjustmentError:
+        return []
 
 
 def _explain_far(fitted: Fitted) -> list[_Explanation]:

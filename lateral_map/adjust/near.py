@@ -62,12 +62,13 @@ def fitted_of(route: Route) -> Fitted:
     return Fitted(system, route.unknowns, route.residuals, route.design, route.covariance)
 
 
-def fit_near(site: Site, near: Fitted) -> Fitted:
+def fit_near(site: Site, near: Fitted, most_steps: int = _MOST_STEPS) -> Fitted:
     """Return a site's best line, the solver started from that of a site much like it.
 
+    With no steps it is that line itself, under the site's own equations.
     Raises ``AdjustmentError`` where part of the line is undetermined.
     """
-    system, found = _solve_near(site, near)
+    system, found = _solve_near(site, near, most_steps)
     design, observed, _ = system.linear
     return Fitted(
         system=system,
@@ -91,7 +92,7 @@ def adjust_near(site: Site, near: Fitted) -> Route:
     return as_route(*_solve_near(site, near))
 
 
-def _solve_near(site: Site, near: Fitted) -> tuple[System, Solution]:
+def _solve_near(site: Site, near: Fitted, most_steps: int = _MOST_STEPS) -> tuple[System, Solution]:
     chain, old = lay_chain(site), near.system.chain
     layout, unknowns = near.system.layout, near.unknowns
     route = old.positions(unknowns, layout, chain.nodes_m)[:, :2]
@@ -102,4 +103,4 @@ def _solve_near(site: Site, near: Fitted) -> tuple[System, Solution]:
     guess = np.zeros(system.layout.size)
     guess[:5] = unknowns[:5]
     guess[system.layout.azimuth], guess[system.layout.pitch] = azimuth, pitch
-    return system, solve_system(system, guess, _MOST_STEPS)
+    return system, solve_system(system, guess, most_steps)
