@@ -97,6 +97,7 @@ def find_crossings(
                     decides=boundary.decides,
                     carried_m=0.0,
                     rests_on=(),
+                    one_party=boundary.one_party,
                 )
             )
         else:
@@ -255,6 +256,7 @@ def _describe(
                 grazing=bool(angle[i] < GRAZING_DEG),
                 others_m=others[own],
                 may_miss=may_miss,
+                one_party=boundary is not None and boundary.one_party,
             )
             for own, i in enumerate(range(len(crossings), len(crossings) + len(at)))
         ]
@@ -341,4 +343,5 @@ def _distance_short(route: Route, line: PlanLine, run: _Run) -> Uncrossed:
         sd_gap_m=sd_gap_m,
         at_m=at,
         at_end=math.isclose(at, float(footage[-1]), abs_tol=1e-3),
+        one_party=boundary is not None and boundary.one_party,
     )

@@ -35,6 +35,7 @@ from lateral_map.words.notices import (
 from lateral_map.words.numbers import decimals_for, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import (
     agreement_words,
+    deciding_words,
     enough_words,
     next_locate_words,
     planned_title,
@@ -124,7 +125,7 @@ def drawing_parts(report: Report) -> list[Part]:
             f"{crossing.line} at {plus_minus(crossing.footage_m, crossing.sd_footage_m, unit)}, "
             f"{plus_minus(crossing.depth_m, crossing.sd_depth_m, unit)} deep"
         )
-        words += "; responsibility changes here" if crossing.decides else ""
+        words += f"; {deciding_words(crossing)}" if crossing.decides else ""
         words += f"; {grazing_words(crossing, unit)}" if crossing.grazing else ""
         crossings.append(words)
     if len(others) > FEW_CROSSINGS:

@@ -113,7 +113,8 @@ class Crossing:
 
     ``angle_deg`` is between pipe and line, 90 where they meet squarely. ``carried_m`` is how far
     the line had to be carried on past its mapped end, 0 where it was not; the sds allow for it.
-    ``decides`` is True where responsibility changes at this line. ``outward`` is True where the run
+    ``decides`` is True where this line decides who answers, ``one_party`` where one party does on
+    both sides of it. ``outward`` is True where the run
     goes past the line, False where it comes back. ``grazing`` is True where the pipe runs nearly
     along the line, so that the crossing's footage is several times looser than the distance to it.
     ``others_m`` are the footages at which other lines that fit as well cross it instead, more than
@@ -138,6 +139,7 @@ class Crossing:
     footage_without: tuple[FootageWithout, ...] = ()
     others_m: tuple[float, ...] = ()
     may_miss: bool = False
+    one_party: bool = False
 
     @property
     def boundary(self) -> tuple[str, str]:
@@ -165,7 +167,8 @@ class Uncrossed:
     """A line the run never crosses, and how near it comes.
 
     ``gap_m`` is the least distance, with 1 sd, at ``at_m`` along the run; all three are None where
-    the run ends in its riser. ``at_end`` is True where that is the run's end.
+    the run ends in its riser. ``at_end`` is True where that is the run's end, ``one_party`` where
+    one party answers on both sides of the line.
     """
 
     line: str
@@ -175,6 +178,7 @@ class Uncrossed:
     sd_gap_m: float | None = None
     at_m: float | None = None
     at_end: bool = False
+    one_party: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,6 +171,11 @@ class Boundary:
         """Kind and name, which no two boundaries share."""
         return self.kind, self.line
 
+    @property
+    def one_party(self) -> bool:
+        """Whether one named party answers on both sides."""
+        return bool(self.inside) and self.inside == self.outside
+
 
 @dataclass(frozen=True, slots=True)
 class RuleOverride:

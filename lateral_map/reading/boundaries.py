@@ -188,7 +188,8 @@ def note_boundaries(
         ledger.notice(
             f"The boundaries contradict each other: past {one.line!r} {one.outside!r} answers, "
             f"but before {following.line!r}, the next that decides, {following.inside!r} does. "
-            "Mend inside or outside of one of them in site.toml."
+            f"Until inside or outside of one of them is mended in site.toml, {one.outside!r} is "
+            "taken to answer between them."
         )
 
 

@@ -119,9 +119,12 @@ def near_words(review: DigReview, one: UtilityConflict) -> str:
 def utility_words(one: UtilityConflict, unit: str) -> str:
     """Say of a utility what it is, how it lies to the pipe, how deep, and with what clearance."""
     deep = "depth UNKNOWN" if one.depth_m is None else f"its top {length(one.depth_m, unit)} down"
+    hand_dig = f"hand dig from {spans_words(one.hand_dig_m, unit)}"
     said = [
         f"{in_full(one.name)} ({UTILITY_WORDS[one.utility]})",
         lies_words(one, unit),
+        # Where it leaves the trench as mapped it is no farther off than the map is wrong.
+        *([hand_dig] if one.verdict == "within the trench" else []),
         deep,
     ]
     if one.clearance_m is not None:

@@ -69,7 +69,7 @@ def report_notices(report: Report) -> tuple[str, ...]:
             said.append(f"outside diameter of {size} {pipe.material} pipe: {pipe.source}")
     if report.site.run.end == "not reached":
         end = format_length(report.site.run.end_m, unit)
-        said.append(f"the run was not followed to the main: the pipe goes on past {end}, undrawn")
+        said.append(f"the run does not end at the main: the pipe goes on past {end}, undrawn")
     return tuple(dict.fromkeys(said))
 
 
@@ -356,15 +356,16 @@ def _line_notices(report: Report) -> Iterator[str]:
         )
     yield from _crossing_notices(report)
     unit, often = report.site.unit, Counter((not c.decides, c.line) for c in report.crossings)
+    same = {one.line for one in report.crossings if one.one_party}
     again = sorted((*which, times) for which, times in often.items() if times > 1)
     for other, line, times in again[:FEW_CROSSINGS]:
-        back = "" if other else ": who answers changes back between them"
+        back = "" if other or line in same else ": who answers changes back between them"
         often_words = "twice" if times == 2 else f"{times} times"
         yield f"{line} is crossed {often_words}{back}"
     yield from (
         f"responsibility changes at a line the run does not reach: {uncrossed_words(short, unit)}"
         for short in report.uncrossed
-        if short.decides
+        if short.decides and not short.one_party
     )
 
 

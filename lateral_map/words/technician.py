@@ -99,7 +99,7 @@ def summary_facts(report: Report) -> tuple[Fact, ...]:
             Fact(
                 f"Crosses {in_full(crossing.line)}",
                 plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
-                "decides who answers" if crossing.decides else LINE_WORDS[crossing.kind].lower(),
+                deciding_words(crossing) if crossing.decides else LINE_WORDS[crossing.kind].lower(),
             )
             for crossing in sorted(told[:_MOST_CROSSINGS], key=lambda crossing: crossing.footage_m)
         ),
@@ -487,10 +487,16 @@ def _crossings_table(report: Report) -> Table:
     return Table("crossings", "Crossings", columns, rows, notes)
 
 
+def deciding_words(crossing: Crossing) -> str:
+    """Say what a line that decides changes: nothing where one party answers on both sides."""
+    same = ": one party on both sides" if crossing.one_party else ""
+    return f"decides who answers{same}"
+
+
 def crossing_remarks(crossing: Crossing, unit: str) -> list[tuple[str, str]]:
     """Return what is to be said of a crossing beside its place, each remark under its label."""
     remarks = {
-        ("Responsibility", "decides who answers"): crossing.decides,
+        ("Responsibility", deciding_words(crossing)): crossing.decides,
         ("Way", "the run comes back over it here"): not crossing.outward,
         ("Caution", carried_words(crossing.carried_m, unit)): crossing.carried_m > 0.0,
         ("Note", grazing_words(crossing, unit)): crossing.grazing,

@@ -720,4 +720,4 @@ def summary_lines(report: Report) -> list[str]:
         )
     if not report.site.referral.sender:
         lines.append("The letter does not say whom to answer: write [referral] from in site.toml")
-    return lines
+    return [*lines, *(as_sentence(tidy(notice, 300)) for notice in report.site.notices)]

@@ -47,6 +47,20 @@ def test_refer_writes_the_packet_and_says_what_it_asks(run: Run, tmp_path: Path)
     assert names == {"referral.pdf", "owner.html", "owner.pdf", "referral.zip"}
 
 
+def test_refer_says_what_would_make_a_letter_wrong(run: Run, tmp_path: Path) -> None:
+    """Whom the letters go to hangs on the boundaries: where they contradict, it is said at once."""
+    folder = tmp_path / "site"
+    shutil.copytree(PLAIN_LOT, folder)
+    toml = (folder / "site.toml").read_text("utf-8")
+    kept, curb = toml.split('line = "curb"')
+    curb = curb.replace('inside = "city"', 'inside = "county"\ndecides = true', 1)
+    (folder / "site.toml").write_text(f'{kept}line = "curb"{curb}', "utf-8")
+    done = run("refer", folder)
+    assert done.returncode == 0, done.stderr
+    assert "The boundaries contradict each other" in done.stdout
+    assert "'city' is taken to answer between them" in done.stdout
+
+
 def test_refer_asks_for_no_sender_where_one_is_given(run: Run, tmp_path: Path) -> None:
     folder = tmp_path / "site"
     shutil.copytree(LOCAL_SKETCH, folder)

@@ -20,7 +20,8 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.site import Plan, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_on
 from lateral_map.model.trench import SD_UTILITY_DEPTH_M
-from lateral_map.words.excavator import clearance_words
+from lateral_map.words.excavator import clearance_words, utility_words
+from lateral_map.words.numbers import length
 
 Z95 = 1.959964
 
@@ -361,3 +362,16 @@ def test_a_districts_utilities_change_nothing_said_of_those_near() -> None:
     alone, among = against(*near), against(*far, *near)
     assert [one for one in among if one.name.startswith("near")] == list(alone)
     assert len(among) < 150
+
+
+def test_a_duct_that_leaves_the_trench_as_mapped_is_said_to_be_at_hand_beyond():
+    """The map is off by feet: where the duct is a hair outside the trench it is no safer."""
+    duct = utility((2.0, 0.25), (15.0, 0.6), sd_m=0.3, kind="communication", name="duct")
+    (found,) = against(duct)
+    assert found.verdict == "within the trench"
+    ((begins, ends),) = found.hand_dig_m
+    assert begins < found.from_m
+    assert found.to_m < 8.0 < 15.0 < ends
+    assert f"hand dig from {length(begins, 'm')} to {length(ends, 'm')}" in utility_words(
+        found, "m"
+    )

@@ -30,7 +30,12 @@ from lateral_map.model.site import (
 )
 from lateral_map.report import build_report, report_on
 from lateral_map.words.notices import report_notices
-from lateral_map.words.technician import next_locate_words, settling_words
+from lateral_map.words.technician import (
+    deciding_words,
+    next_locate_words,
+    settling_words,
+    summary_facts,
+)
 from lateral_map.words.utility import crossing_sentences
 
 INCH = 0.0254
@@ -405,3 +410,23 @@ def test_a_diagnosis_widens_what_hangs_on_it_and_moves_nothing():
         after.sd_footage_m > 1.2 * before.sd_footage_m
         for before, after in zip(plain, report.crossings, strict=True)
     )
+
+
+@pytest.mark.parametrize("outside", ["owner", "city"])
+def test_a_line_with_one_party_on_both_sides_is_said_to_change_nothing(outside):
+    boundary = Boundary("curb", "owner", outside, decides=True)
+    report = build_report(good_site(boundaries=(boundary,)))
+    (crossing,) = report.crossings
+    changes = outside != "owner"
+    assert crossing.decides
+    assert ("one party on both sides" in deciding_words(crossing)) is not changes
+    facts = {fact.name: fact.note for fact in summary_facts(report)}
+    assert facts["Crosses curb"] == deciding_words(crossing)
+    short = build_report(good_site(boundaries=(boundary,), locates=(), run=Run(15.0), findings=()))
+    assert any("esponsibility changes" in one for one in report_notices(short)) is changes
+
+
+def test_a_run_whose_end_is_not_the_main_is_not_said_to_lead_to_it():
+    """It may have been run from the main to the house."""
+    (said,) = [one for one in notices(good_site(run=Run(30.0, "not reached"))) if "main" in one]
+    assert said.startswith("the run does not end at the main")
