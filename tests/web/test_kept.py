@@ -381,6 +381,29 @@ def test_nothing_but_the_servers_answer_holds_up_what_waits(
     assert marks(sketch)[-1] == "G"
 
 
+def test_a_page_loaded_again_sends_what_it_kept_before_anything_is_drawn(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    """A drawing that never comes, as from a slow server: its own limit is half a minute."""
+
+    def never(route: Any) -> None:
+        del route
+
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        context.set_offline(True)
+        yard.fill({"footage": "47", "depth": "3"})
+        press_save(yard)
+        expect(yard.page.locator("#saving")).to_contain_text("1 kept on this device")
+        yard.page.route("**/profile*", never)
+        context.set_offline(False)
+        yard.page.reload()
+        wait_until(lambda: marks(sketch)[-1] == "E", seconds=8.0)
+        expect(yard.page.locator("#saving")).to_contain_text("Saved")
+        assert yard.page.locator("body[data-ready]").count() == 0
+        yard.page.unroute("**/profile*")
+
+
 def test_a_server_begun_anew_again_and_again_gets_what_is_typed(
     sketch: Path, keys: Path, context: BrowserContext
 ) -> None:

@@ -1059,25 +1059,34 @@ async function begin() {
   byId("outbox-open").addEventListener("click", () => openTab("more"));
   renderHead();
   renderPanel();
-  try {
-    await take(await askState());
-    if (reach.old) tell("The page's server is not reached; shown is what was drawn last", "wrong");
-  } catch (error) {
-    // Whatever the answer was, what is kept here is sent, and the page goes on looking.
+  const trouble = (error) => {
     if (isStale(error)) freshen();
     else if (error instanceof Refused) alertOnce(error.message);
     else tell("The page's server is not reached; what you type is kept", "wrong");
     if (!(error instanceof Unreached || error instanceof Refused)) reportError(error);
+  };
+  let drawn = null;
+  try {
+    drawn = take(await askState());
+    if (reach.old) tell("The page's server is not reached; shown is what was drawn last", "wrong");
+  } catch (error) {
+    trouble(error);
+  }
+  // Whatever the answer was, and however long its drawing takes: what is kept here is sent, and the page goes on looking.
+  sendAll();
+  setInterval(look, LOOK_EVERY_MS);
+  document.addEventListener("visibilitychange", look);
+  window.addEventListener("online", look);
+  try {
+    await drawn;
+  } catch (error) {
+    trouble(error);
   }
   renderPanel();
   for (const { address, count } of waitingAtOtherPorts()) {
     alertOnce(`${count} ${count === 1 ? "change" : "changes"} of this site could not be sent from ${address} and wait there in this browser.`, make("a", { href: address, text: "Open that page: it sends them" }));
   }
   document.body.dataset.ready = "yes";
-  sendAll();
-  setInterval(look, LOOK_EVERY_MS);
-  document.addEventListener("visibilitychange", look);
-  window.addEventListener("online", look);
   try {
     await navigator.serviceWorker.register("/offline.js");
     offline = "This page can be loaded again here while its server is out of reach.";
