@@ -177,7 +177,12 @@ PositiveLength = Annotated[float, Measured("length", 0.0, say=_POSITIVE, above=T
 NonNegativeLength = Annotated[float, Measured("length", 0.0, say=_NOT_NEGATIVE)]
 Depth = Annotated[
     float,
-    Measured("length", 0.0, 150.0, "a depth is measured down from the ground, never negative"),
+    Measured(
+        "length",
+        0.0,
+        150.0,
+        "a depth is measured down from the ground, never negative and at most 150 m (492 ft)",
+    ),
 ]
 Footage = Annotated[
     float,

@@ -403,6 +403,7 @@ TABLE_CASES = [
     Case("footage beyond the end", cell("locates", 5, footage="93"), LOCATES, 5, "footage", ("93.00 ft is beyond the run's end, 80.00 ft", "end_footage")),
     Case("depth no length", cell("locates", 3, depth="4.5 yd"), LOCATES, 3, "depth", ("unknown unit 'yd'",)),
     Case("negative depth", cell("locates", 3, depth="-4.6"), LOCATES, 3, "depth", ("-4.6 ft is out of range", "never negative")),
+    Case("depth typed twice", cell("locates", 3, depth="4646"), LOCATES, 3, "depth", ("4646 ft is out of range", "at most 150 m (492 ft)")),
     Case("depth infinite", cell("locates", 3, depth="inf"), LOCATES, 3, "depth", ("'inf' is not a length",)),
     Case("a decimal comma", cell("locates", 3, depth="4,6"), LOCATES, 3, "depth", ("'4,6'", "decimal comma")),
     Case("negative height", cell("locates", 5, held_above="-0.5"), LOCATES, 5, "held_above", ("cannot be negative",)),

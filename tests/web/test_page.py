@@ -176,6 +176,19 @@ def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
     expect(yard.panel().locator(".row.left-out")).to_have_count(0)
 
 
+@pytest.mark.parametrize("pasted", ["deep\t4", "deep\u200b", "deep\u00a04"])
+def test_pasted_text_is_known_again_and_what_is_wrong_with_it_said_once(
+    pasted: str, yard: Yard, sketch: Path
+) -> None:
+    """A tab, a mark nobody sees, a space that holds: the file has a space in its place."""
+    yard.enter({"footage": "45", "depth": pasted})
+    assert rows_of(sketch)[-1].startswith("E,45,deep")
+    field = yard.panel().locator('[data-field="depth"]')
+    expect(field.locator(".fault")).to_contain_text("is not a length")
+    yard.page.wait_for_timeout(600)  # what is read back while typing comes a moment later
+    assert field.inner_text().count("is not a length") == 1
+
+
 def test_a_suspect_is_named_and_taken_so_and_taken_back(yard: Yard, sketch: Path) -> None:
     yard.enter({"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft 2 in",
                 "line": "curb", "past": "12.5"})  # fmt: skip

@@ -120,7 +120,9 @@ function settle({ path, body }) {
 }
 
 function savedRow({ file, edits: [{ values }] }) {
-  return state.tables[file].rows.findLast((row) => Object.entries(values).every(([name, value]) => (row.values[name] ?? "") === value)) || null;
+  // Pasted text may hold tabs and marks nobody sees: the site's file has spaces in their place.
+  const written = (value) => value.replace(/[\p{C}\p{Z}]/gu, " ").trim();
+  return state.tables[file].rows.findLast((row) => Object.entries(values).every(([name, value]) => (row.values[name] ?? "") === written(value))) || null;
 }
 
 /** Bring a change back into its form; false where another form is being filled in. */

@@ -161,7 +161,9 @@ function lengthField(field, place) {
   let due = 0;
   let asked = "";
   const tell = (words, wrong) => {
-    readBack.textContent = words;
+    // Not again what the fault under it says of the same text.
+    const isTold = wrong && made.element.querySelector(".fault").textContent.split(";")[0] === words.split(";")[0];
+    readBack.textContent = isTold ? "" : words;
     readBack.classList.toggle("wrong-words", wrong);
   };
   const read = async () => {
