@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Self
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,13 @@ class _FaultsError(LateralMapError):
 
 class SiteError(_FaultsError):
     """The site folder cannot be used as written; ``faults`` holds all of them."""
+
+    @classmethod
+    def of(
+        cls, problem: str, remedy: str = "", file: str = "", row: int | None = None, field: str = ""
+    ) -> Self:
+        """Return the error of one fault, given by its parts."""
+        return cls(Fault(problem, remedy, file, row, field))
 
 
 class AdjustmentError(_FaultsError):

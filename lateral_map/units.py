@@ -12,7 +12,7 @@ import re
 from fractions import Fraction
 from typing import Final
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 
 _FACTORS: Final[dict[str, Fraction]] = {
     "m": Fraction(1),
@@ -108,7 +108,7 @@ def parse_length(value: object, unit: str) -> float:
     except OverflowError:
         metres = math.inf
     if not math.isfinite(metres):
-        raise SiteError(Fault(f"{show_value(value)} is not a finite length", _EXPECTED))
+        raise SiteError.of(f"{show_value(value)} is not a finite length", _EXPECTED)
     return metres
 
 
@@ -122,7 +122,7 @@ def show_value(value: object) -> str:
 
 
 def _not_a_length(value: object, why: str = "") -> SiteError:
-    return SiteError(Fault(f"{show_value(value)} {why or 'is not a length'}", _EXPECTED))
+    return SiteError.of(f"{show_value(value)} {why or 'is not a length'}", _EXPECTED)
 
 
 def _parse_text(value: str, unit: str) -> Fraction:

@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lateral_map.draw.packet.document import own_letter_html
-from lateral_map.errors import ExportError, Fault, SiteError
+from lateral_map.errors import ExportError, SiteError
 from lateral_map.export.pdf import html_to_pdf
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def laid_out_apart(
 
 def letter_fault(name: str, problem: str, row: int | None = None) -> SiteError:
     """Return the error that names a letter's fault."""
-    return SiteError(Fault(f"the letter cannot be made: {problem[:200]}", _FIELDS, name, row))
+    return SiteError.of(f"the letter cannot be made: {problem[:200]}", _FIELDS, name, row)
 
 
 def join_letter(packet: bytes, letter: bytes, at: int) -> bytes:
@@ -208,19 +208,19 @@ def _on_paper(page: str) -> bytes:
     try:
         content = html_to_pdf(page.encode("utf-8", "replace").decode())
     except ExportError as error:
-        raise SiteError(Fault(str(error))) from None
+        raise SiteError.of(str(error)) from None
     except MemoryError:
-        raise SiteError(Fault("it asks for more memory than a letter needs")) from None
+        raise SiteError.of("it asks for more memory than a letter needs") from None
     except (ArithmeticError, LookupError, TypeError, ValueError, AttributeError, OSError) as error:
-        raise SiteError(Fault(f"it cannot be laid out ({type(error).__name__})")) from None
+        raise SiteError.of(f"it cannot be laid out ({type(error).__name__})") from None
     with pikepdf.open(io.BytesIO(content)) as pdf:
         sides = [float(side) for each in pdf.pages for side in each.mediabox[2:]]
         if len(pdf.pages) > _MOST_PAGES:
-            raise SiteError(Fault(f"it takes {len(pdf.pages)} pages, {_MOST_PAGES} at most"))
+            raise SiteError.of(f"it takes {len(pdf.pages)} pages, {_MOST_PAGES} at most")
         if not all(_SMALLEST_PT <= side <= _LARGEST_PT for side in sides):
-            raise SiteError(Fault("its pages are no paper's size"))
+            raise SiteError.of("its pages are no paper's size")
     if len(content) > _LARGEST_PDF:
-        raise SiteError(Fault("it is larger than a letter"))
+        raise SiteError.of("it is larger than a letter")
     return content
 
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from lateral_map.errors import Fault, FaultCollector, SiteError
+from lateral_map.errors import FaultCollector, SiteError
 from lateral_map.frame import Frame
 from lateral_map.model.diagnosis import AT_A_PLACE, Applied, Slip
 from lateral_map.model.identity import ReadingId
@@ -46,8 +46,8 @@ def apply_slips(site: Site, said: SiteFile, faults: FaultCollector) -> Site:
         except SiteError as error:
             for fault in error.faults:
                 field = ".".join(filter(None, (name, fault.field)))
-                row = said.lines.get(field, said.lines.get(name))
-                faults.add(replace(fault, file="site.toml", row=row, field=field))
+                at = said.line_of(field)
+                faults.add(replace(fault, file="site.toml", row=at, field=field))
             continue
         value = _value(mended, slip)
         taken = None if value is None else value - slip.size[0]
@@ -67,7 +67,7 @@ def _slip_of(site: Site, entry: AppliedTable) -> Slip:
             own = _id_words(reading)
             near = nearest(own, shown, 0.5)
             remedy = f"the site has {near or listed(shown)}" if shown else "take the entry out"
-            raise SiteError(Fault(f"the site, as mended so far, has no reading {own}", remedy))
+            raise SiteError.of(f"the site, as mended so far, has no reading {own}", remedy)
         if reading.kind in ("turn", "fall"):
             footage_m = bend_of(site, reading).footage_m
     if entry.slip == "tape from another point":
@@ -75,11 +75,11 @@ def _slip_of(site: Site, entry: AppliedTable) -> Slip:
         if entry.point not in names:
             near = nearest(entry.point or "", names)
             remedy = f"did you mean {near!r}?" if near else f"write {listed(names)}"
-            raise SiteError(Fault(f"the plan has no point {entry.point!r}", remedy, field="point"))
+            raise SiteError.of(f"the plan has no point {entry.point!r}", remedy, field="point")
     slip = Slip(entry.slip, (0.0,), reading, footage_m, entry.point or "", entry.at_foot)
     size = _size(site, entry, slip)
     if slip.slip != "tape from another point" and math.hypot(*size) < _SAME:
-        raise SiteError(Fault("it changes nothing", "take the entry out"))
+        raise SiteError.of("it changes nothing", "take the entry out")
     _check_size(site, slip, size)
     sd = 0.0 if entry.accuracy is None else abs(entry.accuracy.read(slip.measure, 1)[0])
     return replace(slip, size=size, sd=sd)
@@ -89,14 +89,14 @@ def _check_size(site: Site, slip: Slip, size: tuple[float, ...]) -> None:
     """Raise ``SiteError`` where a slip of this size makes no sense."""
     value, remedy = _value(site, slip), "check size or would_read"
     if slip.slip in ("riser left out", "held above left out") and size[0] < 0.0:
-        raise SiteError(Fault("what was left out is never negative", "write how much it is"))
+        raise SiteError.of("what was left out is never negative", "write how much it is")
     if slip.measure == "angle" and abs(size[0]) > _ROUND_DEG:
-        raise SiteError(Fault("nothing turns so far", remedy))
+        raise SiteError.of("nothing turns so far", remedy)
     if slip.measure == "share" and abs(size[0]) > _MOST_SCALE:
-        raise SiteError(Fault("no counter is so far out", "write a share such as 0.03 for 3 %"))
+        raise SiteError.of("no counter is so far out", "write a share such as 0.03 for 3 %")
     lengths = ("depth", "nulls", "tape", "start depth")
     if value is not None and slip.id and slip.id.kind in lengths and value < size[0]:
-        raise SiteError(Fault("it would then be less than nothing", remedy))
+        raise SiteError.of("it would then be less than nothing", remedy)
 
 
 def _id_words(reading: ReadingId) -> str:
@@ -116,11 +116,11 @@ def _size(site: Site, entry: AppliedTable, slip: Slip) -> tuple[float, ...]:
     if entry.would_read is not None:
         if value is None:
             problem = "what went wrong is not in one number"
-            raise SiteError(Fault(problem, "write size instead", field="would_read"))
+            raise SiteError.of(problem, "write size instead", field="would_read")
         return (value - entry.would_read.read(slip.measure, 1)[0],)
     if entry.size is None:
         what = "size" if value is None else "would_read, or size"
-        raise SiteError(Fault("nothing says how large the slip is", f"write {what}"))
+        raise SiteError.of("nothing says how large the slip is", f"write {what}")
     count = 2 if slip.slip in _IN_PLAN else 1
     size: tuple[float, ...] = entry.size.read(slip.measure, count)
     return _turned(size, site.frame, to_plane=True) if count == 2 else size
@@ -155,8 +155,8 @@ def _mended(site: Site, slip: Slip) -> Site:
     try:
         mended = mend(site, slip)
     except (ValueError, KeyError):
-        raise SiteError(
-            Fault("it does not go with this site as mended so far", "take the entry out")
+        raise SiteError.of(
+            "it does not go with this site as mended so far", "take the entry out"
         ) from None
     zero, end = mended.counter.zero_m, mended.run.end_m
     begin = zero + mended.start.riser_m
@@ -167,14 +167,14 @@ def _mended(site: Site, slip: Slip) -> Site:
     remedy = "check size or would_read, or take the entry out"
     if begin >= end:
         problem = f"the run would begin at {shown(begin)} and end at {shown(end)}"
-        raise SiteError(Fault(problem, remedy))
+        raise SiteError.of(problem, remedy)
     at = [one.footage_m for one in mended.used_locates()]
     at += [one.footage_m for one in mended.findings]
     wrong = [one for one in at if not zero - _SAME <= one <= end + _SAME]
     wrong += [one.footage_m for one in mended.bends if not begin < one.footage_m <= end + _SAME]
     if wrong:
         problem = f"something would then be at {shown(wrong[0])}, off the run"
-        raise SiteError(Fault(f"{problem}, which goes from {shown(begin)} to {shown(end)}", remedy))
+        raise SiteError.of(f"{problem}, which goes from {shown(begin)} to {shown(end)}", remedy)
     return mended
 
 

@@ -188,10 +188,7 @@ def _layers(said: SiteFile, ledger: Ledger) -> tuple[SoilLayer, ...]:
         if layer.to_m <= over.to_m:
             field = f"soil_layer[{index}].to"
             remedy = "write the layers from the ground down, each to a greater depth"
-            ledger.fault(
-                "it ends no deeper than the layer over it", remedy,
-                file="site.toml", row=said.lines.get(field), field=field,
-            )  # fmt: skip
+            said.fault(ledger, field, "it ends no deeper than the layer over it", remedy)
     return layers
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -76,8 +75,7 @@ def read_boundaries(
         fault = _trouble(given, boundary, cleanouts, names, known=key in read)
         if fault is not None:
             field = f"boundary[{i}].{fault.field}"
-            row = said.lines.get(field, said.lines.get(f"boundary[{i}]"))
-            ledger.add(replace(fault, file="site.toml", row=row, field=field))
+            said.fault(ledger, field, fault.problem, fault.remedy)
         read.setdefault(key, boundary)
     return tuple(read.values())
 
@@ -120,23 +118,18 @@ def resolve_client(said: SiteFile, ledger: Ledger) -> str:
     parties = [party for one in said.boundary for party in (one.inside, one.outside) if party]
     alike = next((party for party in parties if plain(party) == plain(client)), None)
     if alike is None:
-        ledger.fault(
-            f"no [[boundary]] names {client!r}",
-            suggest(client, dict.fromkeys(parties)) or "write inside and outside of a [[boundary]]",
-            file="site.toml",
-            row=said.lines.get("referral.client"),
-            field="referral.client",
-        )
+        near = suggest(client, dict.fromkeys(parties))
+        remedy = near or "write inside and outside of a [[boundary]]"
+        said.fault(ledger, "referral.client", f"no [[boundary]] names {client!r}", remedy)
     return alike or client
 
 
 def name_main(said: SiteFile, names: PlanNames, ledger: Ledger) -> SewerMain:
     """Return [main] by the plan's own names; a fault where it names a line the plan has not."""
-    given, field = said.main, "main.line"
+    given = said.main
     trouble = None if given.line is None else names.trouble(given.line, ("utility",), "utility")
     if trouble is not None:
-        row = said.lines.get(field, said.lines.get("main"))
-        ledger.fault(*trouble, file="site.toml", row=row, field=field)
+        said.fault(ledger, "main.line", *trouble)
 
     def manhole(name: str | None) -> str:
         return (names.resolve(name, POINTS) or name) if name else ""

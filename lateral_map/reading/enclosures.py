@@ -14,7 +14,7 @@ import stat
 from pathlib import Path
 from typing import Final
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.model.referral import Photograph
 from lateral_map.model.site import Site
 from lateral_map.reading.files import real_path
@@ -46,7 +46,7 @@ def load_photographs(site: Site) -> tuple[Photograph, ...]:
     if len(paths) > _MOST_PICTURES:
         problem = f"there are {len(paths)} photographs"
         remedy = f"keep the {_MOST_PICTURES} that show the findings best"
-        raise SiteError(Fault(problem, remedy, file=paths[0].parent.name))
+        raise SiteError.of(problem, remedy, file=paths[0].parent.name)
     found = []
     for path in paths:
         place, match = f"{path.parent.name}/{path.name}", _NAME.fullmatch(path.name)
@@ -85,20 +85,18 @@ def _listed(site: Site) -> list[Path]:
     if not folder.is_dir():
         if not named:
             return []
-        raise SiteError(
-            Fault(
-                f"{show_value(named)} is no folder of the site",
-                "make it, or leave the key out",
-                file="site.toml",
-                field="referral.photographs",
-            )
+        raise SiteError.of(
+            f"{show_value(named)} is no folder of the site",
+            "make it, or leave the key out",
+            file="site.toml",
+            field="referral.photographs",
         )
     try:
         return sorted(path for path in folder.iterdir() if not path.name.startswith("."))
     except OSError as error:
         reason = error.strerror or "it cannot be read"
-        raise SiteError(
-            Fault(f"the folder cannot be read ({reason})", "check its rights", folder.name)
+        raise SiteError.of(
+            f"the folder cannot be read ({reason})", "check its rights", folder.name
         ) from None
 
 
@@ -136,16 +134,16 @@ def load_letter(site: Site, path: Path | None = None) -> tuple[str, str] | None:
         data = path.read_bytes() if ordinary else b""
     except OSError as error:
         reason = error.strerror or "it cannot be read"
-        raise SiteError(
-            Fault(f"the letter template cannot be read ({reason})", "check its name", path.name)
+        raise SiteError.of(
+            f"the letter template cannot be read ({reason})", "check its name", path.name
         ) from None
     if not ordinary:
-        raise SiteError(Fault("the letter template is no ordinary file", "", path.name))
+        raise SiteError.of("the letter template is no ordinary file", "", path.name)
     if len(data) > _LARGEST_LETTER:
-        raise SiteError(Fault("the letter template is too long", "keep it to a letter", path.name))
+        raise SiteError.of("the letter template is too long", "keep it to a letter", path.name)
     try:
         return path.name, data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise SiteError(
-            Fault("the letter template is not UTF-8 text", "save it as UTF-8", path.name)
+        raise SiteError.of(
+            "the letter template is not UTF-8 text", "save it as UTF-8", path.name
         ) from None

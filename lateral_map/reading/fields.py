@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final, Literal, get_args
 from pydantic import BeforeValidator, GetCoreSchemaHandler, ValidationInfo, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.model.diagnosis import SlipName
 from lateral_map.model.identity import ReadingKind
 from lateral_map.model.referral import CameraDirection, Urgency
@@ -454,12 +454,12 @@ class Amount:
         """Return the numbers in metres, degrees or share; raises ``SiteError``."""
         if len(self.lengths_m) != count:
             shape = "one number" if count == 1 else "two, [east, north]"
-            raise SiteError(Fault(f"here it is {shape}", f"write {shape}", field="size"))
+            raise SiteError.of(f"here it is {shape}", f"write {shape}", field="size")
         if measure == "length":
             return self.lengths_m
         if self.numbers is None:
             what = "degrees" if measure == "angle" else "a share, such as 0.03 for 3 %"
-            raise SiteError(Fault("here it is no length", f"write {what}", field="size"))
+            raise SiteError.of("here it is no length", f"write {what}", field="size")
         return self.numbers
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final, TypeVar
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.model.far import main_is_claimed
 from lateral_map.model.site import Plan, Site
 from lateral_map.model.sketch import Sketch
@@ -66,7 +66,7 @@ def load_site(path: str | Path, *, named_in: Path | None = None, pictures: bool 
         is_folder = folder.is_dir()
     if not is_folder:
         problem = f"{str(path)!r} is no site folder"
-        raise SiteError(Fault(problem, "name a folder with a site.toml"))
+        raise SiteError.of(problem, "name a folder with a site.toml")
     ledger = Ledger()
     files = list_files(folder, ledger)
     site_path = files.get("site.toml")
@@ -134,13 +134,13 @@ def load_earlier(site: Site, folder: Path, given: Path | None = None) -> Site:
     folder = folder.parent if folder.name == "site.toml" else folder
     if given is None and not site.earlier:
         remedy = 'write [site] earlier = "../the earlier folder", or give --earlier'
-        raise SiteError(Fault("it names no earlier run", remedy, "site.toml", field="site"))
+        raise SiteError.of("it names no earlier run", remedy, "site.toml", field="site")
     place = folder / site.earlier if given is None else given
     file, key = ("site.toml", "site.earlier") if given is None else ("", "")
     with suppress(OSError, ValueError):
         if folder.samefile(place.parent if place.name == "site.toml" else place):
             problem, remedy = f"{str(place)!r} is this run's own folder", "name the one before it"
-            raise SiteError(Fault(problem, remedy, file, field=key))
+            raise SiteError.of(problem, remedy, file, field=key)
         _require_no_circle([folder, place.parent if place.name == "site.toml" else place])
     try:
         return load_site(place, pictures=False)
@@ -163,13 +163,11 @@ def _require_no_circle(passed: list[Path]) -> None:
         here = here.parent if here.name == "site.toml" else here
         if any(here.samefile(one) for one in passed):
             names = [one.resolve().name for one in (*passed, here)]
-            raise SiteError(
-                Fault(
+            raise SiteError.of(
                     f"the earlier runs lead round in a circle: {', before it '.join(names)}",
                     "no run is older than itself: take [site] earlier out of the oldest one's",
-                    str(after / "site.toml"), field="site.earlier",
-                )
-            )  # fmt: skip
+                    str(after / "site.toml"), field="site.earlier"
+                )  # fmt: skip
         passed.append(here)
 
 
@@ -213,7 +211,7 @@ def _join(
     placed = place_start(said, names, ledger)
     if placed is None:
         ledger.raise_if_any()
-        raise SiteError(Fault("the site has no place", "say where it starts", file="site.toml"))
+        raise SiteError.of("the site has no place", "say where it starts", file="site.toml")
     plan = _laid_plan(said, names, placed, end_m, ledger)
     accuracy = build_accuracy(said.accuracy, said.unit)
     ground = Ground(placed, plan, names, accuracy, said.unit)
@@ -224,7 +222,7 @@ def _join(
         plan = add_picture(under, placed, plan, end_m, ledger)
     ledger.raise_if_any()
     if said.site is None or said.start is None or end_m is None:
-        raise SiteError(Fault("the site is not whole", "see site.toml", file="site.toml"))
+        raise SiteError.of("the site is not whole", "see site.toml", file="site.toml")
     gathered = Gathered(
         said=said,
         named=said.site,

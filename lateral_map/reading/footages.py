@@ -64,20 +64,14 @@ def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
     if end is None and readings:
         end = max(reading.footage_m for reading in readings)
     first = said.counter.zero + (0.0 if said.start is None else said.start.riser)
-    field, row = "run.end_footage", said.lines.get("run.end_footage")
     if end is None:
         if not (rows.locates or rows.bends or rows.findings or ledger.faults):
-            remedy = "write end_footage under [run]"
             problem = "nothing says how long the run is"
-            ledger.fault(problem, remedy, file="site.toml", row=row, field=field)
+            said.fault(ledger, "run.end_footage", problem, "write end_footage under [run]")
     elif end <= first + _SAME_M:
-        ledger.fault(
-            f"the run ends at {_shown(end, said)}, but begins at {_shown(first, said)}",
-            "the end is a counter reading past the start and its riser",
-            file="site.toml",
-            row=row,
-            field=field,
-        )
+        problem = f"the run ends at {_shown(end, said)}, but begins at {_shown(first, said)}"
+        remedy = "the end is a counter reading past the start and its riser"
+        said.fault(ledger, "run.end_footage", problem, remedy)
         return None
     return end
 
@@ -132,14 +126,13 @@ def _but_for_a_wrong_end(
     farthest = max(beyond, key=lambda one: one.footage_m)
     places = [f"{one.file} row {one.row}" for one in beyond[:6]]
     more = f" and {len(beyond) - 6} more" if len(beyond) > 6 else ""
-    ledger.fault(
+    said.fault(
+        ledger,
+        "run.end_footage",
         f"{len(beyond)} readings are beyond the run's end, {_shown(end_m, said)}; the farthest is "
         f"at {_shown(farthest.footage_m, said)}, {farthest.file} row {farthest.row}",
         "write end_footage as where the camera stopped, or leave it out; or check "
         f"{', '.join(places)}{more}",
-        file="site.toml",
-        row=said.lines.get("run.end_footage"),
-        field="run.end_footage",
     )
     return tuple(one for one in readings if one not in beyond)
 
@@ -152,13 +145,8 @@ def check_bends(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:
             continue
         first = seen.setdefault(round(bend.typed.footage, 6), bend.number)
         if first != bend.number:
-            ledger.fault(
-                f"row {first} has a bend at the same footage",
-                "write one row with the whole turn and fall",
-                file=bend.file,
-                row=bend.number,
-                field="footage",
-            )
+            problem = f"row {first} has a bend at the same footage"
+            bend.fault(ledger, "footage", problem, "write one row with the whole turn and fall")
 
 
 def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:

@@ -15,7 +15,7 @@ from functools import partial
 from typing import Any, Final
 from xml.etree.ElementTree import Element, ParseError
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.reading.csv_text import parse_csv
 from lateral_map.reading.words import clean_name, plain
 from lateral_map.units import METRES_PER
@@ -98,7 +98,7 @@ def match_marks(points: Iterable[GnssPoint], marks: Iterable[str]) -> tuple[Matc
 
 
 def _wrong(file: str, problem: str, remedy: str, row: int | None = None) -> SiteError:
-    return SiteError(Fault(problem, remedy, file=file, row=row))
+    return SiteError.of(problem, remedy, file=file, row=row)
 
 
 def _number(file: str, text: str | None, what: str, row: int | None = None) -> float:

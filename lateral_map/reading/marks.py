@@ -93,14 +93,9 @@ def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
         mark = f"row {row.number}" if row.typed is None else _mark(row, row.typed)
         if mark in seen:
             blank = row.typed is None or row.typed.mark is None
-            ledger.fault(
-                f"row {seen[mark]} has the mark {mark!r}"
-                + (", and this one without a mark is called so" if blank else " too"),
-                "give each mark its own name",
-                file=row.file,
-                row=row.number,
-                field="mark",
-            )
+            also = ", and this one without a mark is called so" if blank else " too"
+            problem = f"row {seen[mark]} has the mark {mark!r}{also}"
+            row.fault(ledger, "mark", problem, "give each mark its own name")
         seen.setdefault(mark, row.number)
 
 
@@ -117,13 +112,9 @@ def check_names(
             _check_cell(row, f"{tape}_from", POINTS, "reference point", names, ledger)
         known = _check_cell(row, "line", LINE_KINDS, "line", names, ledger)
         if known is not None and "past" in row.cells and known not in bounding:
-            ledger.fault(
-                f"{known!r} is no [[boundary]], so nothing is past it",
-                "add the [[boundary]] to site.toml, or fill offset instead",
-                file=row.file,
-                row=row.number,
-                field="past",
-            )
+            problem = f"{known!r} is no [[boundary]], so nothing is past it"
+            remedy = "add the [[boundary]] to site.toml, or fill offset instead"
+            row.fault(ledger, "past", problem, remedy)
 
 
 def _check_cell(
@@ -140,7 +131,7 @@ def _check_cell(
         return None
     trouble = names.trouble(name, kinds, what)
     if trouble is not None:
-        ledger.fault(*trouble, file=row.file, row=row.number, field=column)
+        row.fault(ledger, column, *trouble)
     return names.resolve(name, kinds)
 
 
@@ -179,13 +170,9 @@ def _position(
     """Yield the tie of a coordinate pair, or a fault where it is nowhere near the start."""
     lonlat, start = field == "lat", ground.start
     if lonlat and start.frame.is_local:
-        ledger.fault(
-            'crs = "local" is tied to no place on earth, so lat and lon mean nothing there',
-            "fill x and y or tapes, or declare a projected crs in site.toml",
-            file=row.file,
-            row=row.number,
-            field=field,
-        )
+        problem = 'crs = "local" is tied to no place on earth, so lat and lon mean nothing there'
+        remedy = "fill x and y or tapes, or declare a projected crs in site.toml"
+        row.fault(ledger, field, problem, remedy)
         return
     carry = start.frame.lonlat_to_plane if lonlat else start.frame.to_plane
     east, north = (float(one) for one in carry(*given))
@@ -198,13 +185,8 @@ def _position(
         far = f"{shown} from the start"
         if not math.isfinite(distance):
             far = "at no place of the site's crs"
-        ledger.fault(
-            f"it lies {far}",
-            hint or "check the coordinates against the start's",
-            file=row.file,
-            row=row.number,
-            field=field,
-        )
+        remedy = hint or "check the coordinates against the start's"
+        row.fault(ledger, field, f"it lies {far}", remedy)
         return
     sd = typed.accuracy or (SD_LONLAT_M if lonlat else SD_XY_M)
     yield PositionTie(east, north, sd, "gnss" if lonlat else "xy")
@@ -227,12 +209,8 @@ def _line_ties(
     if typed.past is not None:
         here = np.array([ground.start.easting_m, ground.start.northing_m])
         if abs(float(signed_offsets(line.vertices_m, here).offset_m)) < _ON_LINE_M:
-            ledger.fault(
-                f"the start is on {line.name!r}, so neither side is past it",
-                "fill offset instead: positive to the right of the line's direction",
-                file=row.file,
-                row=row.number,
-                field="past",
-            )
+            problem = f"the start is on {line.name!r}, so neither side is past it"
+            remedy = "fill offset instead: positive to the right of the line's direction"
+            row.fault(ledger, "past", problem, remedy)
         sense = line_sense(line.vertices_m, here)
         yield OffsetTie(line.name, typed.past * sense, sd, True, sense > 0.0)

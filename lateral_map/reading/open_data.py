@@ -18,7 +18,7 @@ import shapely
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.errors import Fault, FrameError, SiteError
+from lateral_map.errors import FrameError, SiteError
 from lateral_map.frame import Frame, projected_frame_at, read_crs, reproject, stretch_at
 from lateral_map.model.arrays import Floats
 from lateral_map.reading.lot_sides import (
@@ -137,12 +137,10 @@ def choose_crs(given: str, layers: Sequence[Layer], lon: float, lat: float) -> t
             continue
         if abs(stretch - 1.0) <= MOST_STRETCH:
             return crs, stretch
-    raise SiteError(
-        Fault(
-            f"{', '.join(tried)} stretches lengths there by more than 0.2 %, or is not projected",
-            f"name another with --crs, such as {utm}",
-            field="crs",
-        )
+    raise SiteError.of(
+        f"{', '.join(tried)} stretches lengths there by more than 0.2 %, or is not projected",
+        f"name another with --crs, such as {utm}",
+        field="crs",
     )
 
 
@@ -154,7 +152,7 @@ def crs_of(layer: Layer) -> str:
         said = pyogrio.read_info(layer.opened, layer=layer.name)["crs"] or layer.crs
     if not said:
         problem = f"the layer {layer.name!r} does not say its coordinate system"
-        raise SiteError(Fault(problem, "say it with --source-crs", file=layer.path.name))
+        raise SiteError.of(problem, "say it with --source-crs", file=layer.path.name)
     return str(said)
 
 
@@ -166,7 +164,7 @@ def _told_of(layer: Layer) -> Iterator[None]:
     except (RuntimeError, ValueError, OSError) as error:
         said = clean_name(str(error)).replace(layer.opened, layer.path.name)[:160].rstrip(". ")
         problem = f"the layer {layer.name!r} cannot be read ({said})"
-        raise SiteError(Fault(problem, "get the file again", file=layer.path.name)) from None
+        raise SiteError.of(problem, "get the file again", file=layer.path.name) from None
 
 
 def _read(layer: Layer, where: tuple[str, str] | None, **window: Any) -> Any:
@@ -184,7 +182,7 @@ def _read(layer: Layer, where: tuple[str, str] | None, **window: Any) -> Any:
             fields = [str(one) for one in about["fields"]]
             if name not in fields:
                 problem = f"the layer {layer.name!r} has no field {name!r}"
-                raise SiteError(Fault(problem, f"it has {listed(fields)}", file=layer.path.name))
+                raise SiteError.of(problem, f"it has {listed(fields)}", file=layer.path.name)
             quoted = ", ".join(f"'{one}'" for one in value.replace("'", "''").split("|"))
             clause = f'"{name}" IN ({quoted})' if value else f'"{name}" IS NOT NULL'
         return pyogrio.read_dataframe(layer.opened, layer=layer.name, where=clause, **window)
@@ -206,7 +204,7 @@ def find_place(layers: Sequence[Layer], name: str, value: str) -> tuple[float, f
             found.append((float(x), float(y)))
     if len(found) != 1:
         problem = f"{len(found) or 'no'} features have {name} = {value!r}"
-        raise SiteError(Fault(problem, "name another field or value, or give --at LAT,LON"))
+        raise SiteError.of(problem, "name another field or value, or give --at LAT,LON")
     return found[0]
 
 
@@ -223,7 +221,7 @@ def gather_plan(
     """
     if not _LEAST_REACH_M <= reach_m <= _MOST_REACH_M:
         remedy = "give a length from 5 m to 1 km, such as '60 m'"
-        raise SiteError(Fault(f"{reach_m:g} m is no reach for a lot", remedy, field="--reach"))
+        raise SiteError.of(f"{reach_m:g} m is no reach for a lot", remedy, field="--reach")
     answers = chosen or Chosen()
     crs, stretch = choose_crs(crs, layers, *place)
     frame = projected_frame_at(crs, *place)
@@ -305,11 +303,9 @@ def _singles(shape: BaseGeometry) -> list[BaseGeometry]:
 def _ask(what: str, options: Sequence[str], option: str) -> SiteError:
     """Return a question: what may be meant, and how to answer."""
     if not options:
-        return SiteError(
-            Fault(f"{what}: none lies in reach", "check --at, or give a longer --reach")
-        )
+        return SiteError.of(f"{what}: none lies in reach", "check --at, or give a longer --reach")
     shown = "; ".join(f"{number}: {words}" for number, words in enumerate(options, 1))
-    return SiteError(Fault(f"{what}: {shown}", f"answer with {option}"))
+    return SiteError.of(f"{what}: {shown}", f"answer with {option}")
 
 
 def _take(
@@ -352,7 +348,7 @@ def _choose(
     if len(over) == 1:
         if answers.house is not None:
             problem = "one building stands over the place: which it is was not asked"
-            raise SiteError(Fault(problem, "leave --house out, or give another --at"))
+            raise SiteError.of(problem, "leave --house out, or give another --at")
         house = over[0]
     else:
         # Those that stand mostly on the lot, the largest first, else the nearest.

@@ -135,7 +135,7 @@ def _remembered(folder: Path) -> dict[tuple[str, str], list[dict[str, str]]]:
             )
     except (ValueError, KeyError, TypeError, AttributeError):
         remedy = "mend it or remove it; it is made anew"
-        raise SiteError(Fault("it is not as it was written", remedy, file=REMEMBERED)) from None
+        raise SiteError.of("it is not as it was written", remedy, file=REMEMBERED) from None
     return known
 
 
@@ -213,7 +213,7 @@ def merge_plan(folder: Path, plan: OpenPlan, *, replaces: bool) -> tuple[bytes, 
     path = folder / "plan.geojson"
     if (folder / "plan.gpkg").exists():
         remedy = "save it as plan.geojson, or keep it and add to it in a GIS"
-        raise SiteError(Fault("the plan is a GeoPackage", remedy, file="plan.gpkg"))
+        raise SiteError.of("the plan is a GeoPackage", remedy, file="plan.gpkg")
     document: dict[str, Any] = {"type": "FeatureCollection", "features": []}
     if path.is_file():
         try:
@@ -221,18 +221,16 @@ def merge_plan(folder: Path, plan: OpenPlan, *, replaces: bool) -> tuple[bytes, 
             there = list(document["features"])
         except (ValueError, KeyError, TypeError):
             remedy = "mend it first: lateral-map check says how"
-            raise SiteError(Fault("it is no GeoJSON", remedy, file=path.name)) from None
+            raise SiteError.of("it is no GeoJSON", remedy, file=path.name) from None
     else:
         there = []
     sources = {one["properties"]["source"] for one in plan.features}
     old = [one for one in there if (one.get("properties") or {}).get("source") in sources]
     if old and not replaces:
-        raise SiteError(
-            Fault(
-                f"{len(old)} features from {', '.join(sorted(sources))} are there already",
-                "add --replace to draw them anew; what is drawn by hand stays",
-                file=path.name,
-            )
+        raise SiteError.of(
+            f"{len(old)} features from {', '.join(sorted(sources))} are there already",
+            "add --replace to draw them anew; what is drawn by hand stays",
+            file=path.name,
         )
     kept = [one for one in there if one not in old]
     taken = {str((one.get("properties") or {}).get("name", "")) for one in kept}
@@ -296,10 +294,10 @@ def site_crs(folder: Path) -> str:
         crs = str(tomllib.loads(path.read_text(encoding="utf-8-sig"))["site"]["crs"])
     except (ValueError, KeyError, TypeError):
         remedy = "mend it first: lateral-map check says how"
-        raise SiteError(Fault("its crs cannot be read", remedy, file=path.name)) from None
+        raise SiteError.of("its crs cannot be read", remedy, file=path.name) from None
     if plain(crs) == "local":
         remedy = "write a projected crs in it; a sketch then needs two known points"
-        raise SiteError(Fault('crs = "local" is tied to no place', remedy, file=path.name))
+        raise SiteError.of('crs = "local" is tied to no place', remedy, file=path.name)
     return crs
 
 
@@ -311,7 +309,7 @@ def place_meant(folder: Path, layers: Sequence[Layer], at: str, where: str) -> t
     if at:
         numbers = re.fullmatch(r"\s*(-?[\d.]+)\s*[, ]\s*(-?[\d.]+)\s*", at)
         if numbers is None or not (abs(float(numbers[1])) <= 90 and abs(float(numbers[2])) <= 180):
-            raise SiteError(Fault(f"{at!r} is no place", "write --at LATITUDE,LONGITUDE"))
+            raise SiteError.of(f"{at!r} is no place", "write --at LATITUDE,LONGITUDE")
         return float(numbers[2]), float(numbers[1])
     if where:
         name, _, value = where.partition("=")
@@ -321,4 +319,4 @@ def place_meant(folder: Path, layers: Sequence[Layer], at: str, where: str) -> t
         lonlat = site.frame.plane_to_lonlat(site.start.easting_m, site.start.northing_m)
         if lonlat is not None:
             return float(lonlat[0]), float(lonlat[1])
-    raise SiteError(Fault("nothing says where the house is", "give --at LAT,LON or --where"))
+    raise SiteError.of("nothing says where the house is", "give --at LAT,LON or --where")

@@ -93,11 +93,11 @@ def add_picture(
 ) -> Plan:
     """Return the plan with the picture that site.toml names, or as it is where it names none."""
     of = _Laying(under.said, under.names, under.folder, placed, plan, end_m)
-    table, lines = of.said.picture, of.said.lines
+    table = of.said.picture
     if not table.file or table.accuracy is None:
         if of.said.picture_point and not table.file:
             remedy = 'write file = "aerial.jpg" under [picture]'
-            row = lines.get("picture_point[1]")
+            row = of.said.line_of("picture_point[1]")
             ledger.fault("no picture is named", remedy, file="site.toml", row=row)
         return of.plan
     try:
@@ -107,7 +107,7 @@ def add_picture(
     except SiteError as error:
         for fault in error.faults:
             field = fault.field or "picture.file"
-            row = lines.get(field, lines.get(field.split(".")[0], lines.get("picture")))
+            row = of.said.line_of(field) or of.said.line_of("picture")
             ledger.add(replace(fault, file="site.toml", field=field, row=row))
         return of.plan
     return replace(of.plan, picture=picture)
@@ -117,7 +117,7 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
     """Return a picture's pixels, still unread, and where they lie; raises ``SiteError``."""
     if not path.exists():
         problem = f"the site folder holds no {show_value(of.said.picture.file)}"
-        raise SiteError(Fault(problem, "put the picture there, or correct its name"))
+        raise SiteError.of(problem, "put the picture there, or correct its name")
     there = {one.name.casefold(): one for one in path.parent.iterdir()}
     wanted = [path.with_suffix(one).name for one in _WORLD.get(path.suffix.lower(), ())]
     world = next((there[one.casefold()] for one in wanted if one.casefold() in there), None)
@@ -131,16 +131,14 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
     if path.suffix.lower() not in _TIFF:
         pillow_raster(path)  # what is no picture at all is told first
         example = [*wanted, path.with_suffix(".wld").name][0]
-        raise SiteError(Fault("nothing says where it lies", _WAYS.format(world=example)))
+        raise SiteError.of("nothing says where it lies", _WAYS.format(world=example))
     raster, numbers, crs = geotiff_raster(path)
     said = of.said.picture.crs
     if crs and said and not same_crs(crs, said):
-        raise SiteError(
-            Fault("the file names another system", "leave this out", field="picture.crs")
-        )
+        raise SiteError.of("the file names another system", "leave this out", field="picture.crs")
     if not (crs or said or of.placed.frame.is_local):
         remedy = "write [picture] crs, the system its coordinates are in"
-        raise SiteError(Fault("the file names no coordinate system", remedy))
+        raise SiteError.of("the file names no coordinate system", remedy)
     return raster, _by_numbers(numbers, crs or said, of)
 
 
@@ -157,10 +155,10 @@ def _read_world(path: Path) -> tuple[float, ...]:
     except (ValueError, OSError):
         values = []
     if len(values) != 6 or not all(map(math.isfinite, values)):
-        raise SiteError(Fault(f"{path.name} is no world file of six numbers", remedy))
+        raise SiteError.of(f"{path.name} is no world file of six numbers", remedy)
     a, d, b, e, c, f = values
     if abs(a * e - b * d) < 1e-30:
-        raise SiteError(Fault(f"{path.name} makes every pixel as wide as nothing", remedy))
+        raise SiteError.of(f"{path.name} makes every pixel as wide as nothing", remedy)
     return a, b, c - (a + b) / 2.0, d, e, f - (d + e) / 2.0
 
 
@@ -173,7 +171,7 @@ def _by_numbers(numbers: tuple[float, ...], crs: str, of: _Laying) -> _Where:
     other = bool(crs) and (frame.is_local or not same_crs(crs, frame.crs))
     if other and frame.is_local:
         problem = 'the picture has a place on earth, and crs = "local" has none'
-        raise SiteError(Fault(problem, "declare a projected crs, or write [[picture_point]]"))
+        raise SiteError.of(problem, "declare a projected crs, or write [[picture_point]]")
     shape = np.array([numbers[:2], numbers[3:5]])
     origin = np.array([numbers[2], numbers[5]])
     lonlat = frame.plane_to_lonlat(of.placed.easting_m, of.placed.northing_m)
@@ -195,7 +193,7 @@ def _by_numbers(numbers: tuple[float, ...], crs: str, of: _Laying) -> _Where:
         to_pixels(np.array([[of.placed.easting_m, of.placed.northing_m]]))
     except FrameError as error:
         remedy = error.remedy or 'write a system PROJ knows, such as "EPSG:6499"'
-        raise SiteError(Fault(error.problem, remedy, field="picture.crs")) from None
+        raise SiteError.of(error.problem, remedy, field="picture.crs") from None
     return _Where(to_plane, to_pixels)
 
 
@@ -204,7 +202,7 @@ def _by_points(raster: Raster, of: _Laying, sd_m: float, ledger: Ledger) -> _Whe
     found = _known_points(raster, of)
     if len(found) < 2:
         remedy = "write two; a third checks them, a fourth bears it out"
-        raise SiteError(Fault("one point alone lays no picture", remedy, field="picture_point[1]"))
+        raise SiteError.of("one point alone lays no picture", remedy, field="picture_point[1]")
     names = [name for _, name, _ in found]
     # Rows count down, northings up.
     pixels = np.array([[one.column, -one.row] for one, _, _ in found])
@@ -212,13 +210,11 @@ def _by_points(raster: Raster, of: _Laying, sd_m: float, ledger: Ledger) -> _Whe
     sd = np.full(len(found), sd_m)
     fit = fit_similarity(pixels, target, sd)
     if not fit.sd_turn_rad <= MOST_TURN_RAD:
-        raise SiteError(
-            Fault(
-                "the points lie too close together: they would turn the picture by "
-                f"{min(math.degrees(fit.sd_turn_rad), 180.0):.2g} degrees either way (1 sd)",
-                "give points farther apart, or state a better accuracy if it is one",
-                field="picture_point[1]",
-            )
+        raise SiteError.of(
+            "the points lie too close together: they would turn the picture by "
+            f"{min(math.degrees(fit.sd_turn_rad), 180.0):.2g} degrees either way (1 sd)",
+            "give points farther apart, or state a better accuracy if it is one",
+            field="picture_point[1]",
         )
     off = target - fit.apply(pixels)
     points = []

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.model.arrays import Floats
 from lateral_map.reading.pictures import (
     check_ordinary,
@@ -82,10 +82,10 @@ def geotiff_raster(path: Path) -> tuple[Raster, tuple[float, ...], str]:
     with _opened(path) as model:
         if any(high * wide > _MOST_BLOCK_PIXELS for high, wide in model.block_shapes):
             remedy = "save it tiled (256 by 256), or cut it to the site"
-            raise SiteError(Fault("its pixels are packed in one block too large", remedy))
+            raise SiteError.of("its pixels are packed in one block too large", remedy)
         if model.transform.is_identity:
             remedy = "write two or more [[picture_point]], or put a world file beside it"
-            raise SiteError(Fault("nothing says where it lies", remedy))
+            raise SiteError.of("nothing says where it lies", remedy)
         known = path.stat()
         raster = Raster(
             path.name, model.width, model.height, known.st_size, known.st_mtime_ns,
@@ -103,7 +103,7 @@ def _opened(path: Path) -> Iterator[Any]:
     except ImportError:
         problem = "reading a GeoTIFF needs rasterio, which is not installed"
         remedy = "install it with: pip install 'lateral-map[picture]'"
-        raise SiteError(Fault(problem, remedy)) from None
+        raise SiteError.of(problem, remedy) from None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -115,7 +115,7 @@ def _opened(path: Path) -> Iterator[Any]:
                 yield model
     except (RasterioError, OSError, MemoryError, ValueError) as error:
         problem = f"this is no GeoTIFF that can be read ({type(error).__name__})"
-        raise SiteError(Fault(problem, "save it again as a GeoTIFF")) from None
+        raise SiteError.of(problem, "save it again as a GeoTIFF") from None
 
 
 def lay_pixels(
@@ -163,7 +163,7 @@ def _lay(
     # Rounded, so that no pixel hangs on a last bit.
     pixels = np.round(to_pixels(places), 5).reshape(*columns.shape, 2)
     if not np.isfinite(pixels).all():
-        raise SiteError(Fault("its coordinate system does not reach the run", "check it"))
+        raise SiteError.of("its coordinate system does not reach the run", "check it")
     # What has to be read of the picture, in whole steps of what is shrunk to one.
     low = np.floor(pixels.min(axis=(0, 1)) / shrink - 2.0).clip(0.0) * shrink
     high = np.ceil(pixels.max(axis=(0, 1)) / shrink + 2.0) * shrink
@@ -184,7 +184,7 @@ def _lay(
     if np.prod(high - low) > _MOST_READ:
         many = f"there are {np.prod(high - low) / 1e6:,.0f} million pixels about the run"
         remedy = f"save it coarser; {_MOST_READ / 1e6:,.0f} million are the most"
-        raise SiteError(Fault(many, remedy))
+        raise SiteError.of(many, remedy)
     window = (int(low[0]), int(low[1]), int(high[0]), int(high[1]))
     return _packed(raster, window, shrink, size, tuple(mesh))
 

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.reading.files import real_path
 from lateral_map.units import show_value
 
@@ -29,13 +29,11 @@ def inside_folder(folder: Path, name: str, field: str) -> Path:
     """Return a path named in site.toml; raises ``SiteError`` where it leads out of the folder."""
     path = real_path(folder / name) if "\0" not in name else folder.parent
     if not path.is_relative_to(real_path(folder)):
-        raise SiteError(
-            Fault(
-                f"{show_value(name)} is not inside the site folder",
-                "copy it into the folder and give its name there",
-                file="site.toml",
-                field=field,
-            )
+        raise SiteError.of(
+            f"{show_value(name)} is not inside the site folder",
+            "copy it into the folder and give its name there",
+            file="site.toml",
+            field=field,
         )
     return path
 
@@ -44,10 +42,10 @@ def check_ordinary(path: Path, largest: int = _LARGEST) -> None:
     """Raise ``SiteError`` where a path is no ordinary file, or has more bytes than ``largest``."""
     known = path.stat()
     if not stat.S_ISREG(known.st_mode):  # a pipe or a device would be waited for without end
-        raise SiteError(Fault("it is no ordinary file", "take it out of the folder"))
+        raise SiteError.of("it is no ordinary file", "take it out of the folder")
     if known.st_size > largest:
         megabytes, most = known.st_size / 1e6, largest / 1e6
-        raise SiteError(Fault(f"it has {megabytes:.0f} MB, {most:.0f} at most", _SMALLER))
+        raise SiteError.of(f"it has {megabytes:.0f} MB, {most:.0f} at most", _SMALLER)
 
 
 @contextmanager
@@ -70,15 +68,15 @@ def open_picture(path: Path) -> Iterator[Image.Image]:
                 most = _MOST_PIXELS.get(picture.format or "", _MOST_PIXELS_ELSE)
                 if pixels > most:
                     many = f"it has {pixels / 1e6:.0f} million pixels, {most / 1e6:.0f} at most"
-                    raise SiteError(Fault(many, _SMALLER))
+                    raise SiteError.of(many, _SMALLER)
                 yield picture
     except Image.DecompressionBombError:
         many = f"it has far too many pixels, {_MOST_PIXELS_ELSE / 1e6:.0f} million at most"
-        raise SiteError(Fault(many, _SMALLER)) from None
+        raise SiteError.of(many, _SMALLER) from None
     except (OSError, ValueError, SyntaxError, EOFError) as error:
         problem = f"this is not a picture that can be read ({type(error).__name__})"
         remedy = "save it again as JPEG or PNG, or take it out of the folder"
-        raise SiteError(Fault(problem, remedy)) from None
+        raise SiteError.of(problem, remedy) from None
 
 
 def eight_bits(picture: Image.Image) -> Image.Image:

@@ -60,8 +60,7 @@ def place_start(said: SiteFile, names: PlanNames, ledger: Ledger) -> PlacedStart
     given = _given_start(said, names, ledger)
     if is_local(said.crs):
         if given is not None and given.lonlat:
-            _fault(
-                said,
+            said.fault(
                 ledger,
                 given.field,
                 'crs = "local" is tied to no place on earth, so lat and lon mean nothing there',
@@ -81,12 +80,6 @@ def place_start(said: SiteFile, names: PlanNames, ledger: Ledger) -> PlacedStart
     return PlacedStart(frame, float(east), float(north))
 
 
-def _fault(said: SiteFile, ledger: Ledger, field: str, problem: str, remedy: str) -> None:
-    table = field.split(".", maxsplit=1)[0]
-    row = said.lines.get(field, said.lines.get(table))
-    ledger.fault(problem, remedy, file="site.toml", row=row, field=field)
-
-
 def _given_start(said: SiteFile, names: PlanNames, ledger: Ledger) -> _Given | None:
     start = said.start
     if start is None:
@@ -99,7 +92,7 @@ def _given_start(said: SiteFile, names: PlanNames, ledger: Ledger) -> _Given | N
         return None
     trouble = names.trouble(start.point, POINTS, "reference point")
     if trouble is not None:
-        _fault(said, ledger, "start.point", *trouble)
+        said.fault(ledger, "start.point", *trouble)
     known = names.resolve(start.point, POINTS)
     found = None if names.plan is None or known is None else names.plan.find(known, POINTS)
     if found is None or names.plan is None:
@@ -114,7 +107,7 @@ def _projected(said: SiteFile, given: _Given | None, ledger: Ledger) -> Frame | 
     try:
         read_crs(said.crs)
     except FrameError as error:
-        _fault(said, ledger, "site.crs", error.problem, error.remedy)
+        said.fault(ledger, "site.crs", error.problem, error.remedy)
         return None
     if given is None:
         return None
@@ -123,7 +116,7 @@ def _projected(said: SiteFile, given: _Given | None, ledger: Ledger) -> Frame | 
     except FrameError as error:
         hint = _start_hint(said.crs, given)
         remedy = hint or error.remedy or "check the coordinates and the crs"
-        _fault(said, ledger, given.field, error.problem, remedy)
+        said.fault(ledger, given.field, error.problem, remedy)
         return None
 
 

@@ -31,7 +31,7 @@ from shapely.geometry import (
 )
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.errors import Fault, FrameError, SiteError
+from lateral_map.errors import FrameError, SiteError
 from lateral_map.frame import crs_middle_deg, reproject, same_crs
 from lateral_map.reading.fields import FARTHEST
 from lateral_map.reading.files import decode_utf8, read_bytes
@@ -136,7 +136,7 @@ def _parse(text: str) -> tuple[dict[str, Any], list[Any]]:
         document = json.loads(text)
     except json.JSONDecodeError as error:
         problem, column = f"this is not JSON: {error.msg}", f"column {error.colno}"
-        raise SiteError(Fault(problem, again, row=error.lineno, field=column)) from None
+        raise SiteError.of(problem, again, row=error.lineno, field=column) from None
     except (ValueError, RecursionError):
         problem = "this is no plan: its numbers or its nesting are out of all measure"
         raise _refuse(problem, again) from None
@@ -146,7 +146,7 @@ def _parse(text: str) -> tuple[dict[str, Any], list[Any]]:
     features = [document] if kind == "Feature" else document.get("features")
     if kind not in ("Feature", "FeatureCollection") or not isinstance(features, list):
         remedy = "a plan is a FeatureCollection whose features have a kind"
-        raise SiteError(Fault(f"its type is {show_value(kind)}", remedy, field="type"))
+        raise SiteError.of(f"its type is {show_value(kind)}", remedy, field="type")
     _bound(FEATURES, len(features))
     return document, features
 
@@ -175,7 +175,7 @@ def _bound(limit: Limit, count: int) -> None:
 
 
 def _refuse(problem: str, remedy: str) -> SiteError:
-    return SiteError(Fault(problem, remedy))
+    return SiteError.of(problem, remedy)
 
 
 def _geometry(raw: object) -> BaseGeometry:

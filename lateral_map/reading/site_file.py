@@ -73,6 +73,14 @@ class SiteFile:
     picture_point: tuple[schema.PicturePointTable, ...]
     applied: tuple[schema.AppliedTable, ...]
 
+    def line_of(self, field: str) -> int | None:
+        """Return the line a key stands in; where it is left out, that of its table."""
+        return self.lines.get(field, self.lines.get(field.rpartition(".")[0]))
+
+    def fault(self, ledger: Ledger, field: str, problem: str, remedy: str) -> None:
+        """Report what is wrong with a key."""
+        ledger.fault(problem, remedy, file="site.toml", row=self.line_of(field), field=field)
+
 
 def read_site_file(path: Path, ledger: Ledger) -> SiteFile | None:
     """Read site.toml; None, with a fault, only where it is no TOML at all."""

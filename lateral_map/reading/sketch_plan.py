@@ -164,13 +164,9 @@ def _on_its_own(drawn: DrawnSketch, said: SiteFile, ledger: Ledger) -> _Placed |
         ledger.fault(problem, remedy, file=FILE, row=row.number, field="what")
         return None
     if said.start is not None and said.start.azimuth is not None and not drawn.has_north:
-        ledger.fault(
-            "the start's azimuth is by compass, but nothing gives the sketch its north",
-            "fill azimuth of one wall in sketch.csv: the compass direction walked along it",
-            file="site.toml",
-            row=said.lines.get("start.azimuth"),
-            field="start.azimuth",
-        )
+        problem = "the start's azimuth is by compass, but nothing gives the sketch its north"
+        remedy = "fill azimuth of one wall in sketch.csv: the compass direction walked along it"
+        said.fault(ledger, "start.azimuth", problem, remedy)
     return drawn.adjusted, None, local_frame(said.unit)
 
 

@@ -168,6 +168,10 @@ class ReadRow(Generic[Row_co]):
     extra: Mapping[str, str]
     typed: Row_co | None
 
+    def fault(self, ledger: Ledger, field: str, problem: str, remedy: str) -> None:
+        """Report what is wrong in one of its cells."""
+        ledger.fault(problem, remedy, file=self.file, row=self.number, field=field)
+
 
 def read_rows(
     path: Path | None, model: type[Row], unit: str, ledger: Ledger

@@ -202,7 +202,7 @@ class Entering:
         except ValueError:
             raise AskedWrong("a position is two numbers and a radius") from None
         if not (abs(degrees[0]) <= 90.0 and abs(degrees[1]) <= 180.0 and 0.0 < radius_m < 1e6):
-            raise SiteError(Fault("the device gives no position that can be used", "try again"))
+            raise SiteError.of("the device gives no position that can be used", "try again")
         sd_m = sd_of_radius(radius_m, meaning)
         return {
             "lat": f"{degrees[0]:.{_DEGREES}f}",

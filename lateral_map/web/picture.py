@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 from lateral_map.model.picture import PlanPicture
 from lateral_map.reading.enclosures import USUAL_FOLDER
 from lateral_map.reading.picture_pixels import pillow_raster
@@ -48,7 +48,7 @@ def take_photograph(folder: Path, named: str, footage: float, data: bytes) -> st
     is in the site's unit. Raises ``SiteError``.
     """
     if not 0.0 <= footage < _MOST_FOOTAGE:
-        raise SiteError(Fault("no camera goes there", "give its footage", field="footage"))
+        raise SiteError.of("no camera goes there", "give its footage", field="footage")
     place = inside_folder(folder, named or USUAL_FOLDER, "referral.photographs")
     place.mkdir(exist_ok=True)
     return _keep_picture(place, f"{footage:.2f}".rstrip("0").rstrip("."), data)
@@ -68,7 +68,7 @@ def _keep_picture(folder: Path, stem: str, data: bytes) -> str:
                 return place.name
     finally:
         beside.unlink(missing_ok=True)
-    raise SiteError(Fault("the folder is full of pictures of that name", "choose another"))
+    raise SiteError.of("the folder is full of pictures of that name", "choose another")
 
 
 def picture_to_point_at(folder: Path, named: str) -> dict[str, Any]:

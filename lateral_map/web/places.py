@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from lateral_map.errors import Fault, FrameError, SiteError
+from lateral_map.errors import FrameError, SiteError
 from lateral_map.frame import Frame, local_frame, projected_frame
 from lateral_map.units import format_length, parse_length
 
@@ -165,4 +165,4 @@ def _number(given: Mapping[str, Any], field: str, most: float = math.inf) -> flo
 
 
 def _wrong(problem: str, remedy: str, field: str = "") -> SiteError:
-    return SiteError(Fault(problem, remedy, field=field))
+    return SiteError.of(problem, remedy, field=field)

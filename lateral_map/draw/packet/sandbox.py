@@ -14,7 +14,7 @@ from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError
 from jinja2.exceptions import SecurityError
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
-from lateral_map.errors import Fault, SiteError
+from lateral_map.errors import SiteError
 
 _LONGEST: Final = 400_000
 _MOST_COPIES: Final = 10_000
@@ -114,4 +114,4 @@ def _deepest_of_a_kind(html: str) -> int:
 
 
 def _problem(problem: str, row: int | None = None) -> SiteError:
-    return SiteError(Fault(problem, row=row))
+    return SiteError.of(problem, row=row)

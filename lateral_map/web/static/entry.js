@@ -149,6 +149,9 @@ function describeChange({ path, body }) {
   return [what, words].filter(Boolean).join(": ");
 }
 
+/** Say why something asked for was not done: the server is out of reach, or what it answered. */
+const reason = (error, then = "try again when it is") => (error instanceof Unreached ? `The page's server is not reached; ${then}.` : error.message);
+
 function tell(words, tone) {
   byId("saving").textContent = words;
   byId("saving").dataset.tone = tone;
@@ -680,7 +683,7 @@ function positionTools() {
     try {
       values = await ask(`/fix?lat=${latitude}&lon=${longitude}&radius=${accuracy}`);
     } catch (error) {
-      told.textContent = error instanceof Unreached ? "The page's server is not reached, so the position is not taken; try again when it is." : error.message;
+      told.textContent = reason(error);
       return;
     }
     for (const name of ["lat", "lon", "accuracy"]) activeForm.inputs.get(name)?.set(values[name]);
@@ -827,7 +830,7 @@ function pointTool(form) {
       for (const name of ["column", "row"]) form.inputs.get(name).set(found[name]);
       form.element.dispatchEvent(new Event("input", { bubbles: true }));
     } catch (error) {
-      told.textContent = error instanceof Unreached ? "The page's server is not reached; try again when it is." : error.message;
+      told.textContent = reason(error);
     } finally {
       (form.inputs.get("column").get() ? form.element.querySelector('[data-field="point"] :is(input, select, button)') : open)?.focus();
     }
@@ -835,52 +838,50 @@ function pointTool(form) {
   return make("div", {}, open, told);
 }
 
-/* A picture chosen on this device goes into the site's folder; the field then has its name. */
-function pictureTool(formNow) {
+/* A file chosen on this device goes into the site's folder: `address` says where, or nothing where something is missing,
+ * and `done` is told what became of it. Both get what tells of it on the page. */
+function fileTool(text, accept, { name, address, done }) {
   const told = make("p", { role: "status", class: "quiet" });
-  const file = make("input", { type: "file", accept: "image/jpeg,image/png,image/webp,image/tiff", hidden: true, "aria-label": "Picture" });
-  const open = button("Choose a picture on this device", () => file.click(), { class: "chip" });
+  const file = make("input", { type: "file", accept, hidden: true, "aria-label": name });
+  const open = button(text, () => address("", told) && file.click(), { class: "chip" });
   file.addEventListener("change", async () => {
-    if (!file.files.length) return;
+    const path = file.files.length && address(file.files[0].name, told);
+    if (!path) return;
     told.textContent = "Sending …";
     try {
-      const answer = await send(`/pictures?name=${encodeURIComponent(file.files[0].name)}`, file.files[0]);
-      const form = formNow();
-      form.inputs.get("picture.file").set(answer.file);
-      form.element.dispatchEvent(new Event("input", { bubbles: true }));
-      told.textContent = `${answer.file} is in the site's folder. Say how well places can be read off it, and save.`;
-      form.inputs.get("picture.accuracy").focus();
+      done(await send(path, file.files[0]), told);
     } catch (error) {
-      told.textContent = error instanceof Unreached ? "The page's server is not reached; choose it again when it is." : error.message;
-    }
-    file.value = "";
-  });
-  return make("div", {}, open, file, told);
-}
-
-/* A photograph of what was seen, named by its footage, for the letter. */
-function photographTool(formNow) {
-  const told = make("p", { role: "status", class: "quiet" });
-  const file = make("input", { type: "file", accept: "image/*", hidden: true, "aria-label": "Photograph" });
-  const open = button("Add a photograph", () => {
-    const at = formNow().inputs.get("footage");
-    if (at.get()) return file.click();
-    told.textContent = "Give the footage it shows first.";
-    at.focus();
-  }, { class: "chip" });
-  file.addEventListener("change", async () => {
-    if (!file.files.length) return;
-    told.textContent = "Sending …";
-    try {
-      const answer = await send(`/photographs?footage=${encodeURIComponent(formNow().inputs.get("footage").get())}`, file.files[0]);
-      told.textContent = `${answer.file} is among the site's photographs, whether or not the finding is saved.`;
-    } catch (error) {
-      told.textContent = error instanceof Unreached ? "The page's server is not reached; choose it again when it is." : error.message;
+      told.textContent = reason(error, "choose it again when it is");
     }
     file.value = "";
   });
   return make("div", { class: "tool" }, open, file, told);
 }
+
+/* A picture to lay under the plan; the field then has its name. */
+const pictureTool = (formNow) => fileTool("Choose a picture on this device", "image/jpeg,image/png,image/webp,image/tiff", {
+  name: "Picture",
+  address: (name) => `/pictures?name=${encodeURIComponent(name)}`,
+  done: (answer, told) => {
+    const form = formNow();
+    form.inputs.get("picture.file").set(answer.file);
+    form.element.dispatchEvent(new Event("input", { bubbles: true }));
+    told.textContent = `${answer.file} is in the site's folder. Say how well places can be read off it, and save.`;
+    form.inputs.get("picture.accuracy").focus();
+  },
+});
+
+/* A photograph of what was seen, named by its footage, for the letter. */
+const photographTool = (formNow) => fileTool("Add a photograph", "image/*", {
+  name: "Photograph",
+  address: (_, told) => {
+    const at = formNow().inputs.get("footage");
+    if (at.get()) return `/photographs?footage=${encodeURIComponent(at.get())}`;
+    told.textContent = "Give the footage it shows first.";
+    return void at.focus();
+  },
+  done: (answer, told) => (told.textContent = `${answer.file} is among the site's photographs, whether or not the finding is saved.`),
+});
 
 // ── more ─────────────────────────────────────────────────────────────────────────────────────────
 
@@ -987,7 +988,7 @@ function devicePanel() {
     try {
       await act();
     } catch (error) {
-      told.textContent = error instanceof Unreached ? "The page's server is not reached; try again when it is." : error.message;
+      told.textContent = reason(error);
     }
   };
   const open = tried(async () => {
@@ -1015,8 +1016,7 @@ function gnssPanel() {
       const { points } = await send(`/points?${query}`, file.files[0]);
       holder.replaceChildren(matchForm(points));
     } catch (error) {
-      const words = error instanceof Unreached ? "The page's server is not reached, so the file is not read. Choose it again when it is." : error.message;
-      holder.replaceChildren(make("p", { class: "fault", role: "alert", text: words }));
+      holder.replaceChildren(make("p", { class: "fault", role: "alert", text: reason(error, "choose the file again when it is") }));
       file.value = ""; // so that the same one can be chosen again
     }
   };
