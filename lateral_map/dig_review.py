@@ -32,7 +32,7 @@ def build_dig_review(report: Report, progress: Progress | None = None) -> DigRev
     site, route = report.site, report.route
     rules = read_trench_rules(site.dig)
     found = propose_reaches(route, report.findings, report.pipes, report.responsibility)
-    stopped = any(one.finding_class == "danger" for one in report.findings)
+    stopped = bool(report.dangers)
     say("measuring the cuts")
     reaches = []
     for reach in found:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from typing import Any, Final
 
 import numpy as np
@@ -105,10 +106,7 @@ def map_data(
         "style": style_values(STYLES),
         "stations": _station_values(report),
         "profiles": {width: page_profile(report, width) for width in widths},
-        "facts": [
-            {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
-            for fact in summary_facts(report)
-        ],
+        "facts": list(map(asdict, summary_facts(report))),
         "notices": list(drawing_notices(report)),
         "tables": table_values(report_tables(report)),
         "cautions": list(CAUTIONS),

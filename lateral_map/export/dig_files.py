@@ -82,8 +82,7 @@ def dig_features(review: DigReview) -> tuple[tuple[BaseGeometry, Record], ...]:
                 "words": danger_words(one, out.unit),
             },
         )
-        for one in review.report.findings
-        if one.finding_class == "danger"
+        for one in review.report.dangers
     )
     return (
         *dangers,

@@ -293,11 +293,13 @@ def finding_feature(result: FindingResult, height_m: float, out: Outward) -> Fea
 def telling_record(result: FindingResult, out: Outward) -> dict[str, Any]:
     """Return a finding's side of the line that decides."""
     side = result.telling
+    if side is None:
+        return dict.fromkeys(("line", "past", "past_sd", "probability_past"))
     return {
-        "line": side.line if side else None,
-        "past": out.length(side.past_m) if side else None,
-        "past_sd": out.length(side.sd_past_m) if side else None,
-        "probability_past": rounded(side.probability_past, 9) if side else None,
+        "line": side.line,
+        "past": out.length(side.past_m),
+        "past_sd": out.length(side.sd_past_m),
+        "probability_past": rounded(side.probability_past, 9),
     }
 
 

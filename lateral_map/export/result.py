@@ -287,7 +287,7 @@ def reading_record(check: ReadingCheck, site: Site, out: Outward) -> Record:
         "standardised": rounded(check.standardised),
         "redundancy": rounded(check.redundancy),
         "verdict": check.verdict,
-        "id": {"kind": check.id.kind, "of": check.id.of, "column": check.id.column},
+        "id": asdict(check.id),
         "residual_unit": "degrees" if check.is_angle else out.unit,
         "locate": check.id.mark,
         "footage": out.length(check.footage_m),
@@ -311,7 +311,7 @@ def _applied(one: Applied, out: Outward) -> Record:
     slip = one.slip
     return {
         "slip": slip.slip,
-        "id": slip.id and {"kind": slip.id.kind, "of": slip.id.of, "column": slip.id.column},
+        "id": slip.id and asdict(slip.id),
         "footage": out.length(slip.footage_m),
         "size": [_sized(each, slip, out) for each in slip.size],
         "written": _sized(one.written, slip, out),
@@ -327,7 +327,7 @@ def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:
     slip = diagnosis.slip
     return {
         "slip": slip.slip,
-        "id": slip.id and {"kind": slip.id.kind, "of": slip.id.of, "column": slip.id.column},
+        "id": slip.id and asdict(slip.id),
         "footage": out.length(slip.footage_m),
         "size": _sized(slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size), slip, out),
         "would_read": _sized(diagnosis.would_read, slip, out),

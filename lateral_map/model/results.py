@@ -650,6 +650,16 @@ class Report:
         return tuple(one for one in self.diagnoses if one.probability >= LIKELY)
 
     @property
+    def dangers(self) -> tuple[FindingResult, ...]:
+        """Foreign pipes and cables seen in the sewer."""
+        return tuple(one for one in self.findings if one.finding_class == "danger")
+
+    @property
+    def defects(self) -> tuple[FindingResult, ...]:
+        """The findings that somebody answers for."""
+        return tuple(one for one in self.findings if one.finding_class == "defect")
+
+    @property
     def suspects(self) -> tuple[ReadingCheck, ...]:
         """Readings the rest of the site disagrees with."""
         return tuple(reading for reading in self.readings if reading.verdict == "suspect")

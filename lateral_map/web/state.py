@@ -130,10 +130,7 @@ def _with_entries(store: SiteStore, solved: Solved, says: tuple[Saying, ...]) ->
 
     What was solved may be without entries that do not fit: of each such one it is said.
     """
-    try:
-        values = store.settings()
-    except UnreadableError:
-        return list(says)
+    values = store.settings_or_empty()
     keys = ("slip", "kind", "of", "column")
     written: list[tuple[str, ...]] = []
     while f"applied.{len(written)}.slip" in values:
@@ -185,10 +182,7 @@ def draw_map(report: Report, *, plan_only: bool) -> dict[str, Any]:
 
 
 def _site(store: SiteStore, solved: Solved) -> dict[str, Any]:
-    try:
-        values = store.settings()
-    except UnreadableError:
-        values = {}
+    values = store.settings_or_empty()
     unit, crs = unit_of(values), values.get("site.crs", "")
     frame = solved.report.site.frame if solved.report else None
     xy = frame.unit_name if frame else unit
@@ -291,6 +285,7 @@ def _sketched(store: SiteStore) -> dict[str, list[str]]:
 
 def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
     known = solved.report.site.plan if solved.report else None
+    picture = known.picture if known else None
     names = {
         "points": [point.name for point in known.points] if known else [],
         "lines": [line.name for line in known.lines] if known else [],
@@ -313,20 +308,16 @@ def _plan(store: SiteStore, solved: Solved) -> dict[str, Any]:
     return {
         "features": features,
         "names": names,
-        "picture": _picture(known.picture, store) if known and known.picture else None,
-        "picture_points": _picture_points(known.picture if known else None, store),
+        # What a place tapped on it is worth.
+        "picture": picture
+        and {
+            "accuracy": format_length(picture.sd_m, unit_of(store.settings()), 2),
+            "source": f"traced on {picture_origin(picture)}",
+        },
+        "picture_points": _picture_points(picture, store),
         "editable": not words,
         "words": words,
         "faults": _said(loose),
-    }
-
-
-def _picture(picture: PlanPicture, store: SiteStore) -> dict[str, Any]:
-    """Return what a place tapped on the picture is worth, and how well the picture lies."""
-    unit = unit_of(store.settings())
-    return {
-        "accuracy": format_length(picture.sd_m, unit, 2),
-        "source": f"traced on {picture_origin(picture)}",
     }
 
 

@@ -188,6 +188,13 @@ class SiteStore:
         except ValueError as error:
             raise UnreadableError(f"{SETTINGS}: {error}; mend it in an editor") from None
 
+    def settings_or_empty(self) -> dict[str, str]:
+        """Return site.toml as ``settings`` does, nothing where it cannot be read."""
+        try:
+            return self.settings()
+        except UnreadableError:
+            return {}
+
     @property
     def plan_is_package(self) -> bool:
         """True where the plan is a GeoPackage, which is edited in a GIS and not here."""

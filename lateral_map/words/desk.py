@@ -68,7 +68,7 @@ def desk_missing(report: Report) -> list[str]:
     job, main, referral = report.site.job, report.site.main, report.site.referral
     if not report.letters:
         return []
-    defects = [one.finding for one in report.findings if one.finding_class == "defect"]
+    defects = [one.finding for one in report.defects]
     filmed = [one.finding.video for one in report.findings if one.finding.video]
     given = {
         "service address": job.address,

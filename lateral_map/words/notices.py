@@ -221,11 +221,7 @@ def danger_words(result: FindingResult, unit: str) -> str:
 def stop_line(report: Report) -> str:
     """Return every foreign pipe or cable seen in the sewer and what to do, in one line, or none."""
     unit = report.site.unit
-    seen = [
-        f"no. {one.number} at {length(one.finding.footage_m, unit)}"
-        for one in report.findings
-        if one.finding_class == "danger"
-    ]
+    seen = [f"no. {one.number} at {length(one.finding.footage_m, unit)}" for one in report.dangers]
     if not seen:
         return ""
     return (
@@ -236,10 +232,7 @@ def stop_line(report: Report) -> str:
 
 def danger_notices(report: Report) -> tuple[str, ...]:
     """Return what to do about each foreign pipe or cable seen in the sewer."""
-    unit = report.site.unit
-    return tuple(
-        danger_words(one, unit) for one in report.findings if one.finding_class == "danger"
-    )
+    return tuple(danger_words(one, report.site.unit) for one in report.dangers)
 
 
 def _question_notices(report: Report) -> Iterator[str]:

@@ -79,10 +79,9 @@ def owner_facts(report: Report) -> dict[str, Any]:
     site = report.site
     findings = sorted(report.findings, key=lambda one: (_rank(report, one), one.number))
     # What the shapes of the marks on the picture mean, of those that are there.
-    dangers = [one for one in findings if one.finding_class == "danger"]
     drawn = {one.verdict for one in findings if one.finding_class != "danger"}
     shapes = [words for verdict, words in _SHAPES.items() if verdict in drawn]
-    shapes += ["with eight sides, a danger"] if dangers else []
+    shapes += ["with eight sides, a danger"] if report.dangers else []
     came_to = "; it did not reach the main sewer"
     if site.run.reached_main:
         came_to = ", all the way to the main sewer"
@@ -283,7 +282,7 @@ def _doubts(report: Report) -> list[str]:
 def _next_steps(report: Report) -> list[str]:
     """Return what to do, party by party; the page's reader is the party whose name says owner."""
     steps = []
-    if any(one.finding_class == "danger" for one in report.findings):
+    if report.dangers:
         steps.append(
             "Keep everybody away from what is said above to be dangerous until its owner has been."
         )
@@ -296,8 +295,7 @@ def _next_steps(report: Report) -> list[str]:
                 f"See that the referral about {theirs} reaches {the_party(letter.party)}, and wait "
                 f"for the answer before paying for work {part}."
             )
-    wholly = [one for one in report.findings if one.finding_class == "defect"]
-    clients = findings_named(one for one in wholly if one.answers == (report.client,))
+    clients = findings_named(one for one in report.defects if one.answers == (report.client,))
     if clients and report.client != reader:
         steps.append(f"Ask {the_party(report.client)} what will be done about {clients}.")
     close = {one.number: one for letter in report.letters for one in letter.close}
@@ -307,7 +305,7 @@ def _next_steps(report: Report) -> list[str]:
             f"Have settled what is too close to call, {findings_named(close.values())}; until then "
             f"nobody can say on which side {it_lies}."
         )
-    own = findings_named(one for one in wholly if one.answers == (reader,))
+    own = findings_named(one for one in report.defects if one.answers == (reader,))
     if own:
         steps.append(
             f"For {own} ask a licensed plumber or sewer contractor what needs doing, and get more "

@@ -74,8 +74,7 @@ def say_all(report: Report) -> tuple[Saying, ...]:
             "away, leave, and call its owner and the emergency number.",
             result.finding.footage_m,
         )
-        for result in report.findings
-        if result.finding_class == "danger"
+        for result in report.dangers
     ]
     sayings += _which_reading(report)
     sayings += [

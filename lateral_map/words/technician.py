@@ -123,7 +123,7 @@ def run_length(report: Report) -> str:
 
 def danger_facts(report: Report) -> tuple[Fact, ...]:
     """Return what to stop for, every finding of it by number; empty where nothing is dangerous."""
-    numbers = [one.number for one in report.findings if one.finding_class == "danger"]
+    numbers = [one.number for one in report.dangers]
     if not numbers:
         return ()
     said = f"no. {number_ranges(numbers, len(numbers))}"

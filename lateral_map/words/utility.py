@@ -110,7 +110,7 @@ def letter_facts(report: Report, letter: PartyLetter | None) -> dict[str, Any]:
     """
     site = report.site
     theirs, shared, close = (letter.theirs, letter.shared, letter.close) if letter else ((), (), ())
-    dangers = _dangers(report)
+    dangers = report.dangers
     asked = {one.number for one in (*theirs, *shared, *close, *dangers)}
     record = [one for one in report.findings if one.number not in asked]
     own = site.referral if letter is None or is_addressed(report, letter) else None
@@ -265,10 +265,6 @@ def _is_told_by_footages(stretches: Sequence[ResponsibilityStretch]) -> bool:
     return len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches)
 
 
-def _dangers(report: Report) -> list[FindingResult]:
-    return [one for one in report.findings if one.finding_class == "danger"]
-
-
 def _deciding(report: Report) -> list[Boundary]:
     return [boundary for boundary in report.site.boundaries if boundary.decides]
 
@@ -279,15 +275,20 @@ def _title(report: Report, letter: PartyLetter | None) -> str:
     part = part_words(report, letter) or "in your part"
     if letter.theirs or letter.shared:
         return f"referral of what lies {part}"
-    if _dangers(report):
+    if report.dangers:
         return "a foreign pipe or cable seen in it"
     if letter.close:
-        return f"a question about {listed(_close_lines(letter.close), len(letter.close))}"
+        return f"a question about {listed(list(_by_line(letter.close)), len(letter.close))}"
     return f"no defect {part}"
 
 
-def _close_lines(close: Iterable[FindingResult]) -> list[str]:
-    return list(dict.fromkeys(the(one.deciding.line) for one in close if one.deciding))
+def _by_line(close: Iterable[FindingResult]) -> dict[str, list[FindingResult]]:
+    """Return what is too close to call by the line it is close to."""
+    found: dict[str, list[FindingResult]] = {}
+    for one in close:
+        if one.deciding:
+            found.setdefault(the(one.deciding.line), []).append(one)
+    return found
 
 
 def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
@@ -357,11 +358,10 @@ def crossing_sentences(report: Report, letter: PartyLetter | None) -> str:
 
 def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
     """Return what was seen and which of it is put to the party: defects only."""
-    defects = [one for one in report.findings if one.finding_class == "defect"]
-    if not defects:
-        besides = "Besides the danger told first, no" if _dangers(report) else "No"
+    many = len(report.defects)
+    if not many:
+        besides = "Besides the danger told first, no" if report.dangers else "No"
         return [f"{besides} defect was seen."]
-    many = len(defects)
     if letter is None:
         return [f"{many} defect{' was' if many == 1 else 's were'} seen, all listed."]
     part = part_words(report, letter) or "in your part"
@@ -393,8 +393,7 @@ def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
             f"{many_parts} {findings_named(unclear)} {lies} {part}; where "
             f"{_they(unclear, 'it begins', 'they begin')} is too close to call."
         )
-    for line in _close_lines(letter.close):
-        close = [one for one in letter.close if one.deciding and the(one.deciding.line) == line]
+    for line, close in _by_line(letter.close).items():
         sentences.append(
             f"{findings_named(close).capitalize()} {_they(close, 'is', 'are')} too close to {line} "
             f"to call: the readings do not say on which side {_they(close, 'it lies', 'they lie')},"
@@ -450,11 +449,10 @@ def question(report: Report, letter: PartyLetter | None) -> str:
             f"{findings_named(theirs)}, and when?"
         )
     if letter.close:
-        sides = []
-        for line in _close_lines(letter.close):
-            close = [one for one in letter.close if one.deciding and the(one.deciding.line) == line]
-            lie = _they(close, "lies", "lie")
-            sides.append(f"on which side of {line} {findings_named(close)} {lie}")
+        sides = [
+            f"on which side of {line} {findings_named(close)} {_they(close, 'lies', 'lie')}"
+            for line, close in _by_line(letter.close).items()
+        ]
         settled = listed(sides, len(sides))
         return f"Will you meet us on site, or let us see the record, to settle {settled}?"
     return f"Will you tell us whether you need anything more about {pipe}?"

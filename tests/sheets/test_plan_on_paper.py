@@ -16,7 +16,7 @@ from truth.simulate import FOOT
 
 from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.svg import Canvas
-from lateral_map.draw.plan.figure import plan_figure
+from lateral_map.draw.plan.figure import plan_on
 from lateral_map.draw.plan.findings import findings_layer, stretches_layer
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.locates import locates_layer
@@ -325,7 +325,7 @@ def test_every_style_of_a_line_drawn_on_paper_is_told_apart() -> None:
 @pytest.mark.parametrize(("unit", "size"), [("ft", (540.0, 260.0)), ("m", (300.0, 300.0))])
 def test_a_figure_is_to_the_scale_it_states(unit: str, size: tuple[float, float]) -> None:
     report = line_report(100.0, 4, unit=unit)
-    figure = etree.fromstring(plan_figure(report, *size, "the line from above"))
+    figure = etree.fromstring(plan_on(report, *size, "the line from above").to_text())
     assert (figure.get("width"), figure.get("height")) == tuple(f"{side:g}pt" for side in size)
     assert figure.get("aria-label") == "the line from above"
     (stated,) = (

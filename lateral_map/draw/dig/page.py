@@ -6,6 +6,7 @@ the page here, escaped by the template.
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -128,10 +129,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
         "view": data["view"] | {"must": must},
         "style": data["style"] | style_values(DIG_STYLES),
         "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
-        "facts": [
-            {"name": fact.name, "value": fact.value, "note": fact.note, "tone": fact.tone}
-            for fact in dig_facts(review)
-        ],
+        "facts": list(map(asdict, dig_facts(review))),
         "notices": [tidy(words, 300) for words in notices],
         "tables": [],
         "cautions": list(DIG_CAUTIONS),

@@ -21,7 +21,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from lateral_map.draw.packet.sandbox import enclose_letter, fill_template
-from lateral_map.draw.plan.figure import plan_figure
+from lateral_map.draw.plan.figure import plan_on
 from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.draw.plan.scales import Paper
 from lateral_map.draw.plan.scene import Mark
@@ -134,10 +134,10 @@ def owner_html(report: Report, sheets: SheetSet) -> str:
             layers.append(replace(layer, items=items))
         elif layer.key in _OWNER_LAYERS:
             layers.append(layer)
-    picture = plan_figure(report, *_PHONE_PT, "Your sewer line from above", layers=layers)
+    picture = plan_on(report, *_PHONE_PT, "Your sewer line from above", layers=layers)
     page = _render(
         "owner.html",
-        drawing=_titled(picture),
+        drawing=_titled(picture.to_text()),
         css=_css("owner.css", report, sheets.setting.paper),
         **owner_facts(report),
     )

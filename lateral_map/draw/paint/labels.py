@@ -59,6 +59,14 @@ class Box:
         """The centre."""
         return (self.left + self.right) / 2.0, (self.top + self.bottom) / 2.0
 
+    @property
+    def ring(self) -> list[tuple[float, float]]:
+        """The corners, clockwise from the upper left."""
+        return [
+            (self.left, self.top), (self.right, self.top),
+            (self.right, self.bottom), (self.left, self.bottom),
+        ]  # fmt: skip
+
     def grown(self, by: float) -> Box:
         """Return the box with a margin of ``by`` points all round."""
         return Box(self.left - by, self.top - by, self.right + by, self.bottom + by)

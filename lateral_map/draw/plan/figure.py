@@ -77,19 +77,6 @@ _BAR_PT = 170.0
 _WORDS_PT = 9.0
 
 
-def plan_figure(
-    report: Report,
-    width_pt: float,
-    height_pt: float,
-    title: str,
-    *,
-    layers: Sequence[Layer] | None = None,
-    styles: Mapping[str, Style] = STYLES,
-) -> str:
-    """Return the plan as the text of one SVG element, as ``plan_on`` draws it."""
-    return plan_on(report, width_pt, height_pt, title, layers=layers, styles=styles).to_text()
-
-
 def plan_on(
     report: Report,
     width_pt: float,
@@ -105,8 +92,7 @@ def plan_on(
 
     The run lies along the width. ``layers`` are the plan's own that are shown at first unless
     others are given, whose ``styles`` come with them. ``must_m`` are (n, 2) places that it shows
-    too. ``title`` says what is seen to who cannot
-    see it.
+    too. ``title`` says what is seen to who cannot see it.
     """
     panel = Box(0.5, 0.5, width_pt - 0.5, height_pt - 0.5)
     first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])

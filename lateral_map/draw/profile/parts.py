@@ -99,10 +99,8 @@ def paint_graph(canvas: Canvas, report: Report, frame: Frame, *, both_sides: boo
         group = canvas.group("crossing", at=round(frame.x(one.footage_m), 3))
         if span := graph.clipped(one.footage_m - half, one.footage_m + half):
             left, right = (frame.x(each) for each in span)
-            top, foot = frame.box.top, frame.box.bottom
-            group.area(
-                [[(left, top), (right, top), (right, foot), (left, foot)]], QUIET, opacity=0.16
-            )
+            band = Box(left, frame.box.top, right, frame.box.bottom)
+            group.area([band.ring], QUIET, opacity=0.16)
         if frame.holds(one.footage_m):
             x = frame.x(one.footage_m)
             group.line([(x, frame.box.top), (x, frame.box.bottom)], Stroke.of(LINE_KINDS[one.kind]))
@@ -270,10 +268,9 @@ def paint_utilities(
                 across = (frame.x(low), frame.x(high))
                 middle, half = sum(across) / 2.0, max((across[1] - across[0]) / 2.0, 2.0)
                 left, right = max(middle - half, box.left), min(middle + half, box.right)
-                top, foot = frame.y(ground), box.bottom
-                ring = [(left, top), (right, top), (right, foot), (left, foot)]
-                group.area([ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
-                letter_at(group, x, foot - 10.0, f"{letter}?", colour)
+                band = Box(left, frame.y(ground), right, box.bottom)
+                group.area([band.ring], colour, opacity=0.14, edge=UNKNOWN_EDGE)
+                letter_at(group, x, box.bottom - 10.0, f"{letter}?", colour)
                 continue
             level = ground - utility.depth_m
             group = canvas.group("utility known", at=round(x, 3))

@@ -11,6 +11,7 @@ from shapely import box as shapely_box
 
 from lateral_map.draw.paint.fonts import text_width
 from lateral_map.draw.paint.hatch import hatch_lines
+from lateral_map.draw.paint.labels import Box
 from lateral_map.draw.paint.marks import draw_mark
 from lateral_map.draw.paint.svg import Canvas, Stroke
 from lateral_map.draw.plan.findings import findings_layer
@@ -140,10 +141,9 @@ def paint_rows(canvas: Canvas, frame: Frame, rows: Sequence[Row], top_pt: float)
                 continue
             left, right, bottom = frame.x(low), frame.x(high), top + ROW_PT - 1.4
             group.box(left, top, right - left, bottom - top, fill=PAPER)
-            ring = [(left, top), (right, top), (right, bottom), (left, bottom)]
-            group.area([ring], cell.fill, opacity=cell.opacity, edge=Stroke(INK, 0.4, (), 0.45))
-            area = shapely_box(left, top, right, bottom)
-            group.lines(hatch_lines(area, cell.hatch), Stroke(QUIET, 0.4))
+            box = Box(left, top, right, bottom)
+            group.area([box.ring], cell.fill, opacity=cell.opacity, edge=Stroke(INK, 0.4, (), 0.45))
+            group.lines(hatch_lines(shapely_box(*box.row), cell.hatch), Stroke(QUIET, 0.4))
             widths = {words: text_width(words, TEXT_PT, bold=cell.bold) for words in cell.wordings}
             words = next((each for each in widths if widths[each] <= right - left - 4.0), "")
             x, y = (left + right) / 2.0, (top + bottom) / 2.0 + CAP_PT
@@ -282,7 +282,7 @@ def paint_legend(
         if isinstance(swatch, Stroke):
             canvas.line([(left, y), (right, y)], swatch)
         elif isinstance(swatch, Patch):
-            ring = [(left, y - 4.0), (right, y - 4.0), (right, y + 4.0), (left, y + 4.0)]
+            ring = Box(left, y - 4.0, right, y + 4.0).ring
             canvas.area([ring], swatch.fill, opacity=swatch.opacity)
             canvas.lines([ring[:2], ring[2:]], swatch.edge)
             canvas.text(x, y + CAP_PT, swatch.letters, TEXT_PT, anchor="middle", bold=True)

@@ -251,11 +251,9 @@ def _paint_bar(canvas: Canvas, bar: _Bar, frame: Frame, top: float) -> None:
     for begin, end in bar.spans_m:
         low, high = (float(np.clip(each, frame.from_m, frame.to_m)) for each in (begin, end))
         left, right = frame.x(low), max(frame.x(high), frame.x(low) + 1.5)
-        ring = [(left, top + 2.0), (right, top + 2.0)]
-        ring += [(right, top + ROW_PT - 2.0), (left, top + ROW_PT - 2.0)]
-        group.area([ring], bar.colour, opacity=0.5, edge=Stroke(INK, 0.4))
-        area = shapely_box(left, top + 2.0, right, top + ROW_PT - 2.0)
-        group.lines(hatch_lines(area, bar.hatch), Stroke(INK, 0.3))
+        box = Box(left, top + 2.0, right, top + ROW_PT - 2.0)
+        group.area([box.ring], bar.colour, opacity=0.5, edge=Stroke(INK, 0.4))
+        group.lines(hatch_lines(shapely_box(*box.row), bar.hatch), Stroke(INK, 0.3))
 
 
 def _keys(review: DigReview, size: _Size) -> list[Entry]:
