@@ -54,8 +54,11 @@ def weigh_doubts(
     judged: tuple[FindingResult, ...],
     readings: tuple[ReadingCheck, ...],
     diagnoses: tuple[Diagnosis, ...],
+    fitted: Callable[[], Fitted],
 ) -> tuple[Route, tuple[Crossing, ...], tuple[FindingResult, ...]]:
     """Return the route, crossings and findings with what suspects and diagnoses make of them.
+
+    ``fitted`` returns the route with its equations.
 
     Each suspect to look at first is left out, and each diagnosis worth it followed, with true
     refits; verdicts that change are too close to call. Distances past and footages keep their
@@ -67,7 +70,7 @@ def weigh_doubts(
     worth = [one for one in diagnoses if one.probability >= WORTH_DOUBT]
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
-    near = fitted_of(route) if worth or first or site.applied else None
+    near = fitted() if worth or first or site.applied else None
     findings = judged
     for reading in dict.fromkeys((*first, *named)):
         if other := _answers_of(without_reading(site, reading), near):
@@ -300,16 +303,22 @@ class _Mixture:
         others = [(part.weight, part.answers.findings[index]) for part in self.parts]
         near = self._sides(one.sides, [(weight, other.sides) for weight, other in others])
         far = self._sides(one.sides_to, [(weight, other.sides_to) for weight, other in others])
-        mixed = replace(one, sides=near, sides_to=far)
         if one.deciding is None:
-            return mixed
-        at = one.sides.index(one.deciding)
-        mixed = replace(mixed, deciding=near[at], deciding_to=far[at] if far else None)
-        if one.between is not None:
+            return replace(one, sides=near, sides_to=far)
+        at, between = one.sides.index(one.deciding), one.between
+        if between is not None:
             overs: list[tuple[float, tuple[Side, ...]]] = [
                 (weight, (other.between or other.sides[at],)) for weight, other in others
             ]
-            mixed = replace(mixed, between=self._sides((one.between,), overs)[0])
+            between = self._sides((between,), overs)[0]
+        mixed = replace(
+            one,
+            sides=near,
+            sides_to=far,
+            deciding=near[at],
+            deciding_to=far[at] if far else None,
+            between=between,
+        )
         along, before = (
             [side.verdict for side in (each.deciding, each.between, each.deciding_to) if side]
             for each in (mixed, one)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.marks import place_locates
+from lateral_map.adjust.near import fitted_of
 from lateral_map.adjust.route import adjust_route, fit_route
 from lateral_map.adjust.screening import check_readings, measure_fit
 from lateral_map.analysis.conflicts import find_conflicts
@@ -77,7 +79,8 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     say("laying the stations")
     stations = lay_stations(route, crossings)
     say("checking the readings")
-    diagnoses = explain(route) if diagnose else ()
+    near = functools.cache(functools.partial(fitted_of, route))
+    diagnoses = explain(route, near) if diagnose else ()
     # The distance past the line that decides, at it, is what the readings are weighed by.
     deciding = [one for one in crossings if one.decides and one.boundary[0] == "line"]
     pasts = [measure_past(route, one.line, one.footage_m) for one in deciding[:1]]
@@ -86,7 +89,7 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
     suspects = readings if diagnose else ()
-    route, crossings, judged = weigh_doubts(route, crossings, judged, suspects, diagnoses)
+    route, crossings, judged = weigh_doubts(route, crossings, judged, suspects, diagnoses, near)
     if route.doubts:
         _, uncrossed = find_crossings(route)
         stations = lay_stations(route, crossings)
@@ -94,10 +97,9 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     questions = ask_questions(site)
     judged = doubt_footages(judged, site, questions)
     findings = settle_findings(route, _say_what_turns(site, judged, readings))
-    pipes = list_pipes(site)
+    pipes, softest = list_pipes(site), softest_rules(site)
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
-    softest = softest_rules(site)
     trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
     responsibility = share_responsibility(route, crossings)
     client, client_assumed = name_client(site, responsibility)

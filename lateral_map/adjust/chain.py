@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,11 +41,11 @@ def lay_chain(site: Site) -> Chain:
     corners = np.unique([first, last, *inner])
     corners = corners[np.concatenate([[True], np.diff(corners) > _SAME_M])]
     longest = max(_LONGEST_PIECE_M, (last - first) / _MOST_PIECES)
-    cuts = [
-        np.linspace(begin, end, int(np.ceil((end - begin) / longest - 1e-9)) + 1)[:-1]
-        for begin, end in itertools.pairwise(corners)
-    ]
-    nodes = np.concatenate([*cuts, corners[-1:]])
+    begin, length = corners[:-1], np.diff(corners)
+    count = np.ceil(length / longest - 1e-9).astype(int)
+    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    nodes = within * np.repeat(length / count, count) + np.repeat(begin, count)
+    nodes = np.concatenate([nodes, corners[-1:]])
     return Chain(site.counter.zero_m, site.start.riser_m, nodes)
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from lateral_map.adjust.near import Fitted, fit_near, fitted_of
 from lateral_map.adjust.prior import tied_locates
-from lateral_map.adjust.route import fit_route
+from lateral_map.adjust.route import fit_route, misfit_in_plan
 from lateral_map.adjust.slips import (
     SWAPPED,
     Cause,
@@ -23,7 +23,7 @@ from lateral_map.adjust.slips import (
 from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.arrays import Floats, sparse_product
+from lateral_map.model.arrays import Floats, Indices, sparse_product
 from lateral_map.model.diagnosis import Diagnosis, Slip
 from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId
@@ -43,6 +43,8 @@ _MOST_REFITS, _MOST_PLACES = 16, 3
 _AT_ONCE = 100
 _SIZE_STEPS = 5
 _SAME_PLACE_M = 0.05
+# A direction checked less than this share of the best is not checked at all.
+_TOLD_APART = 1e-6
 # Diagnoses less probable than this are not told.
 _LEAST_TOLD = 0.02
 # Of a misread value's chance this much is spread over the slips of the pen.
@@ -58,6 +60,8 @@ _NOISIER = 0.02
 _POOR = 3.0
 # A misfit this far above its freedom bends the line so far that no step from it may lead back.
 _GROSS = 100.0
+# So far behind the best in log odds nothing is told, and nothing changes what is.
+_HOPELESS = 30.0
 _MOST_ELSEWHERE = 12
 _MOST_FIRSTS = 3
 # A footage that stands alone is tried at places up to this many times the rest's.
@@ -92,8 +96,10 @@ class _Explanation:
 
 
 @one_blas_thread()
-def explain(route: Route) -> tuple[Diagnosis, ...]:
+def explain(route: Route, fitted: Callable[[], Fitted] | None = None) -> tuple[Diagnosis, ...]:
     """Return what best explains a misfit, most probable first; no diagnosis where none need be.
+
+    ``fitted`` returns the route with its equations, where somebody else asks for them too.
 
     Each hypothesis is weighed by Bayes' rule: how often such a slip is made, times the likelihood
     of the readings with its size integrated out (Laplace's approximation about the best size of a
@@ -109,12 +115,12 @@ def explain(route: Route) -> tuple[Diagnosis, ...]:
     likely = _likely(equations, route.residuals, route.spread)
     if not likely:
         return _ranked(route, [])
-    fitted = fitted_of(route)
-    singles = [*_explain(fitted, likely), *_explain_far(fitted)]
-    if _is_gross(fitted) and all(_is_poor(fitted, one) for one in singles):
-        singles += _explain_elsewhere(fitted)
+    line = fitted() if fitted else fitted_of(route)
+    singles = [*_explain(line, likely), *_explain_far(line)]
+    if _is_gross(line) and all(_is_poor(line, one) for one in singles):
+        singles += _explain_elsewhere(line)
     found = list(singles)
-    if all(_is_poor(fitted, one) for one in singles):
+    if all(_is_poor(line, one) for one in singles):
         for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
             found += _explain_rest(one)
     return _ranked(route, found)
@@ -187,8 +193,11 @@ def _misfits(chi_square: float, freedom: int) -> bool:
 
 
 def _is_gross(fitted: Fitted) -> bool:
-    """Say whether a line misfits so much that the slip may have led it into another valley."""
-    return fitted.chi_square - fitted.freedom > _GROSS
+    """Say whether a line misfits so much in plan that a slip may have led it elsewhere."""
+    if fitted.chi_square - fitted.freedom <= _GROSS:
+        return False
+    chi_square, freedom = misfit_in_plan(fitted.system, fitted.residuals)
+    return chi_square - freedom > _GROSS
 
 
 def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanation]:
@@ -201,15 +210,30 @@ def _explain_gross(fitted: Fitted, found: list[_Explanation]) -> list[_Explanati
     # Of a few marks all: the one that bent the line may look as good as any.
     blamed = [one.slips[0].id for one in best] + [one.id for one in hypotheses]
     marks = dict.fromkeys(one.mark for one in blamed if one is not None)
+    # Where one slip explains, others are of interest that come anywhere near it.
+    alone = not all(_is_poor(fitted, one) for one in found)
+    least = best[0].log_odds - _HOPELESS if alone else -math.inf
     again = []
     for mark in [*filter(None, marks)][:_MOST_FIRSTS]:
         own = [one for one in hypotheses if one.id and one.id.mark == mark]
-        again += _explain_mark(fitted, fitted, own)
+        again += _explain_mark(fitted, fitted, own, least)
     return again
 
 
-def _explain_mark(fitted: Fitted, near: Fitted, own: list[Hypothesis]) -> list[_Explanation]:
-    """Return a mark's ``own`` slips, sought from the line ``near`` with that mark left free."""
+def _explain_mark(
+    fitted: Fitted, near: Fitted, own: list[Hypothesis], least: float = -math.inf
+) -> list[_Explanation]:
+    """Return a mark's ``own`` slips, sought from the line ``near`` with that mark left free.
+
+    None is where none can have ``least`` log odds: no slip gains more than doing without all that
+    was read of the mark does.
+    """
+    read = [one for one in own if one.is_exact and one.id and one.id.kind != "mark"]
+    if read and least > -math.inf:
+        nothing = replace(read[0], columns=np.concatenate([one.columns for one in read], axis=1))
+        unread = _refit_exact(near, nothing, near)
+        if unread and 0.5 * (fitted.chi_square - unread.chi_square) < least:
+            return []
     free = _without_mark(near, own)
     if free is None:
         return []
@@ -333,16 +357,13 @@ def _likely(of: Equations, residuals: Floats, spread: Floats) -> list[Hypothesis
         marks = np.concatenate([one.columns for one in some], axis=1).T
         seen, followed = sparse_product(marks, of.design), sparse_product(marks, spread)
         score = marks @ residuals - followed @ pull
-        checked = np.square(marks).sum(axis=1) - np.einsum("kn,kn->k", seen, followed)
-        # More than this a mark of one column cannot gain; freedom never costs less than nothing.
-        most = (np.square(score) / np.maximum(checked, 1e-12) / 2.0).tolist()
-        at = 0
-        for index, one in enumerate(some, first):
-            block = slice(at, at + one.columns.shape[1])
-            at = block.stop
-            rate = math.log(max(cause.rate for cause in one.causes))
-            if one.columns.shape[1] == 1 and most[block.start] + rate < _SCREENED_BELOW:
-                continue
+        widths = np.array([one.columns.shape[1] for one in some])
+        rates = np.log([max(cause.rate for cause in one.causes) for one in some])
+        worth = _most_gains(widths, marks, seen, followed, score) + rates >= _SCREENED_BELOW
+        ends = np.cumsum(widths).tolist()
+        for index in np.flatnonzero(worth).tolist():
+            one, rate = some[index], float(rates[index])
+            block = slice(ends[index] - one.columns.shape[1], ends[index])
             information = marks[block] @ marks[block].T - seen[block] @ followed[block].T
             size = _solve_known(information, score[block])
             gain = 0.5 * float(score[block] @ size)
@@ -352,7 +373,7 @@ def _likely(of: Equations, residuals: Floats, spread: Floats) -> list[Hypothesis
                 _log_price(cause, size, information, loose=gain) + math.log(cause.rate)
                 for cause in one.causes
             ]
-            screened.append((gain + max(odds), index))
+            screened.append((gain + max(odds), first + index))
     screened.sort(key=lambda one: -one[0])
     best = max(screened[0][0], 0.0) if screened else 0.0
     least = max(best * (1.0 - _SHARE_BEHIND) - _SCREENED_BEHIND, _SCREENED_BELOW)
@@ -368,10 +389,31 @@ def _likely(of: Equations, residuals: Floats, spread: Floats) -> list[Hypothesis
     return kept
 
 
+def _most_gains(
+    widths: Indices, marks: Floats, seen: Floats, followed: Floats, score: Floats
+) -> Floats:
+    """Return what the marks of slips, each of one or two columns, gain by first order.
+
+    Of a mark of one column it is what it could gain if all of it were checked.
+    """
+    gains, first = np.empty(len(widths)), np.cumsum(widths) - widths
+    at = first[widths == 1]
+    checked = np.square(marks[at]).sum(axis=1) - np.einsum("kn,kn->k", seen[at], followed[at])
+    gains[widths == 1] = np.square(score[at]) / np.maximum(checked, 1e-12) / 2.0
+    pair = first[widths == 2][:, None] + np.arange(2)
+    own = marks[pair]
+    information = own @ own.transpose(0, 2, 1) - seen[pair] @ followed[pair].transpose(0, 2, 1)
+    values, vectors = np.linalg.eigh(information)
+    along = np.square(np.einsum("kij,ki->kj", vectors, score[pair]))
+    kept = values > _TOLD_APART * np.maximum(values[:, 1:], 1e-12)
+    gains[widths == 2] = (along / np.where(kept, values, np.inf)).sum(axis=1) / 2.0
+    return gains
+
+
 def _solve_known(information: Floats, score: Floats) -> Floats:
     """Return the size that a score calls for, zero along what nothing checks."""
     values, vectors = np.linalg.eigh(information)
-    kept = values > 1e-6 * max(float(values[-1]), 1e-12)
+    kept = values > _TOLD_APART * max(float(values[-1]), 1e-12)
     return np.asarray(vectors[:, kept] @ ((vectors[:, kept].T @ score) / values[kept]))
 
 

@@ -28,8 +28,6 @@ from lateral_map.model.site import Locate, Site
 
 # 1 sd of the depth taken for granted where nobody measured the invert at the start.
 UNKNOWN_DEPTH_SD_M = 0.9144
-# A reading is of one number or two.
-_UNITS = {1: np.eye(1), 2: np.eye(2)}
 
 
 @dataclass
@@ -71,16 +69,24 @@ class LinearRows:
         self, columns: slice, errors: Sequence[tuple[ReadingId, float, float | None]], width: int
     ) -> None:
         """Expect each (reading, 1 sd, footage)'s ``width`` unknown errors to be zero; name them."""
-        sds = [sd for _, sd, _ in errors]
-        at = self.add_pseudo(columns, np.repeat(sds, width)).start
-        for reading, sd, footage_m in errors:
-            self.name(reading, slice(at, at + width), sd, footage_m)
-            at += width
+        at = self.add_pseudo(columns, np.repeat([sd for _, sd, _ in errors], width)).start
+        self.name_each(errors, at, width)
+
+    def name_each(
+        self, readings: Sequence[tuple[ReadingId, float, float | None]], at: int, width: int
+    ) -> None:
+        """Say that from ``at`` on each (reading, 1 sd, footage) has ``width`` rows, to check it."""
+        sds = np.array([sd for _, sd, _ in readings], float)[:, None, None]
+        unit = np.eye(width)
+        for (reading, _, footage_m), sign, recover in zip(
+            readings, unit / sds, unit * sds, strict=True
+        ):
+            rows = slice(at, at := at + width)
+            self.observations.append(Observation(reading, footage_m, rows, sign, recover))
 
     def name(self, reading: ReadingId, rows: slice, sd: float, footage_m: float | None) -> None:
         """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
-        unit = _UNITS[rows.stop - rows.start]
-        self.observations.append(Observation(reading, footage_m, rows, unit / sd, unit * sd))
+        self.name_each([(reading, sd, footage_m)], rows.start, rows.stop - rows.start)
 
     def stacked(self) -> tuple[Floats, Floats]:
         """Return (design, observed)."""

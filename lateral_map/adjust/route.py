@@ -268,17 +268,27 @@ def _solve_all(
 
 def _is_poor_in_plan(system: System, solution: Solution) -> bool:
     """Say whether the readings miss a line by much, and in plan, where ties can trap the solver."""
-    layout, depths = system.layout, len(system.ties.depth_row)
-    freedom = len(solution.residuals) + system.rows.count - layout.size
-    if solution.cost <= _POOR * freedom or depths == system.ties.count:
+    freedom = len(solution.residuals) + system.rows.count - system.layout.size
+    if solution.cost <= _POOR * freedom or len(system.ties.depth_row) == system.ties.count:
         return False
-    # What hangs on nothing but heights: as many equations as unknowns, and the depths read.
     design, observed, _ = system.linear
+    linear = observed - design @ solution.unknowns
+    chi_square, freedom = misfit_in_plan(system, np.concatenate([linear, solution.residuals]))
+    return chi_square > _POOR * freedom
+
+
+def misfit_in_plan(system: System, residuals: Floats) -> tuple[float, int]:
+    """Return the chi-square of a line's whitened residuals (m,) in plan, and its freedom.
+
+    What hangs on nothing but heights is left out: of it there are as many equations as unknowns,
+    and the depths read.
+    """
+    layout, depths, linear = system.layout, len(system.ties.depth_row), system.rows.count
     heights = np.zeros(layout.size, bool)
     heights[layout.elevation] = heights[layout.pitch] = heights[layout.ground] = True
-    level = (observed - design @ solution.unknowns)[design[:, ~heights].any(axis=1)]
-    tied = solution.residuals[: len(solution.residuals) - depths]
-    return float(level @ level + tied @ tied) > _POOR * (freedom - depths)
+    level = residuals[:linear][system.linear[0][:, ~heights].any(axis=1)]
+    tied = residuals[linear : len(residuals) - depths]
+    return float(level @ level + tied @ tied), len(residuals) - layout.size - depths
 
 
 def _solve_loosened(system: System, guess: Floats, worth: float) -> Solution | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -202,35 +201,22 @@ class _Blunders:
 
 
 def _blunder_space(route: Route) -> _BlunderSpace:
-    widths = [one.signature.shape[1] for one in route.observations]
-    ends = np.cumsum(widths)
-    blocks = [slice(int(end - width), int(end)) for end, width in zip(ends, widths, strict=True)]
-    readings = route.observations
-    gram, score = np.zeros((sum(widths),) * 2), np.empty(sum(widths))
-    shadow, spread = np.empty((2, len(score), route.layout.size))
-    # Readings share equations where their errors are correlated, else none.
-    sharing: dict[int, list[int]] = {}
-    for index, (block, one) in enumerate(zip(blocks, readings, strict=True)):
-        across = one.signature.T
-        shadow[block], spread[block] = (
-            across @ route.design[one.rows],
-            across @ route.spread[one.rows],
-        )
-        score[block] = across @ route.residuals[one.rows]
-        sharing.setdefault(one.rows.start, []).append(index)
-    for alike in sharing.values():
-        for row, column in itertools.product(alike, repeat=2):
-            common = readings[row].signature.T @ readings[column].signature
-            gram[blocks[row], blocks[column]] = common
+    every = route.blunders
+    blocks = [
+        slice(start, start + width)
+        for start, width in zip(every.starts.tolist(), every.widths.tolist(), strict=True)
+    ]
+    # Readings share equations where their errors are correlated.
+    gram = every.mark @ every.mark.T
     unit = 1.0 / np.sqrt(np.diag(gram))
     return _BlunderSpace(
         blocks,
         gram=gram * unit * unit[:, None],
-        spread=spread * unit[:, None],
-        shadow=shadow * unit[:, None],
-        score=score * unit,
+        spread=every.spread * unit[:, None],
+        shadow=every.shadow * unit[:, None],
+        score=(every.mark @ route.residuals) * unit,
         unit=unit,
-        removed=np.zeros((len(score), 0)),
+        removed=np.zeros((len(unit), 0)),
     )
 
 

@@ -142,7 +142,7 @@ def list_hypotheses(of: Equations) -> list[Hypothesis]:
     """Return every slip that a site's notes may hold."""
     found = [*_of_readings(of.site, of.observations, len(of.design))]
     found += _of_several(of.site, of.observations, len(of.design))
-    return [one for one in found if one.causes and np.any(one.columns)] + list_moves(of)
+    return [one for one in found if one.causes and one.columns.any()] + list_moves(of)
 
 
 def list_moves(of: Equations) -> list[Hypothesis]:
@@ -157,7 +157,7 @@ def list_moves(of: Equations) -> list[Hypothesis]:
             mark=[one.id.of for one, count in zip(named, width, strict=True) for _ in range(count)],
         )
         found += _of_moves(of, tied)
-    return [one for one in found if one.causes and np.any(one.columns)]
+    return [one for one in found if one.causes and one.columns.any()]
 
 
 def _of_moves(of: Equations, tied: _Tied) -> Iterator[Hypothesis]:

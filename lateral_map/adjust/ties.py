@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from lateral_map.adjust.prior import LinearRows, tied_locates
 from lateral_map.adjust.solve import Split
 from lateral_map.adjust.transmitter import nulls_depth_m, sd_depth_m, sd_nulls_m
-from lateral_map.model.arrays import Floats
+from lateral_map.model.arrays import Floats, Indices
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import Segments, signed_offsets
 from lateral_map.model.readings import tie_reading
@@ -32,8 +32,6 @@ from lateral_map.model.site import (
     Site,
     TapeTie,
 )
-
-Indices = NDArray[np.intp]
 
 _TieT = TypeVar("_TieT", PositionTie, TapeTie, AlongTie, OffsetTie)
 
@@ -131,16 +129,18 @@ def gather_ties(site: Site, chain: Chain, layout: Layout, ground: Ground, rows: 
     ]
     depths = _depths(site, locates)
     # The order in which ``evaluate_ties`` makes the equations.
-    named = [(marks[one.mark], one.reading, 2, one.sd_m) for one in positions]
+    footages = [site.transmitter_footage_m(one) for one in locates]
+    at_mark = [footages[row_of[id(locate)]] for locate in marks]
+    named = [(one.reading, one.sd_m, at_mark[one.mark]) for one in positions]
+    rows.name_each(named, rows.count, 2)
     taped: list[tuple[int, TapeTie | OffsetTie | AlongTie]] = [*tapes]
-    for mark, read in itertools.chain(taped, *(found for _, found in lines)):
-        named.append((marks[mark], tie_reading(marks[mark], read), 1, read.sd_m))
-    named += [(locates[row], reading, 1, sd) for row, reading, _, sd in depths]
-    at = rows.count
-    for locate, reading, width, sd in named:
-        rows.name(reading, slice(at, at + width), sd, site.transmitter_footage_m(locate))
-        at += width
-    footage = np.array([site.transmitter_footage_m(one) for one in locates], float)
+    singles = [
+        (tie_reading(marks[mark], read), read.sd_m, at_mark[mark])
+        for mark, read in itertools.chain(taped, *(found for _, found in lines))
+    ]
+    singles += [(reading, sd, footages[row]) for row, reading, _, sd in depths]
+    rows.name_each(singles, rows.count + 2 * len(positions), 1)
+    footage = np.array(footages, float)
     depth_row = np.array([row for row, _, _, _ in depths], np.intp)
     return Ties(
         footage_m=footage,

@@ -8,20 +8,23 @@ meant is always the expected one (``model.expected``): no reading sets its own w
 
 from __future__ import annotations
 
+import functools
+import math
+
 import numpy as np
 
 from lateral_map.model.site import Locate, Site
 
 _TILT_DEG = np.array([0.0, 1.19, 5.0, 10.0, 20.0, 30.0, 45.0])
 # Shift of the found point along the pipe, as a share of the depth, by what was found.
-_SHIFT = {
+_SHARES = {
     "in-line": np.array([0.0, 0.0069, 0.0291, 0.0581, 0.1158, 0.1729, 0.2567]),
     "null": np.array([0.0, 0.0138, 0.0582, 0.1168, 0.2359, 0.3600, 0.5616]),
     # A total-field peak is flat along the pipe: the least tilt moves it by a sixth of the depth.
     "total field": np.array([0.161, 0.161, 0.227, 0.248, 0.240, 0.212, 0.160]),
+    # What 0.70711 x null-to-null distance over-reads.
+    "depth over": np.array([0.0, 0.0002, 0.0043, 0.0173, 0.0719, 0.1726, 0.4577]),
 }
-# What 0.70711 x null-to-null distance over-reads, as a share of the depth.
-_DEPTH_OVER = np.array([0.0, 0.0002, 0.0043, 0.0173, 0.0719, 0.1726, 0.4577])
 
 NEAR_VERTICAL_BEND_DEPTHS = 1.5
 _VERTICAL_BEND_DEG = 5.0
@@ -44,14 +47,19 @@ def near_vertical_bend_deg(site: Site, locate: Locate, depth_m: float) -> float:
 
 def tilt_deg(site: Site, locate: Locate, depth_m: float) -> float:
     """Return the tilt (degrees) a locate must allow for: the expected grade, or a bend near by."""
-    grade = float(np.degrees(np.arctan(abs(site.accuracy.fall))))
+    grade = math.degrees(math.atan(abs(site.accuracy.fall)))
     return max(grade, min(near_vertical_bend_deg(site, locate, depth_m), 45.0))
+
+
+@functools.lru_cache(maxsize=1024)
+def _share_of_depth(what: str, tilt: float) -> float:
+    return float(np.interp(tilt, _TILT_DEG, _SHARES[what]))
 
 
 def sd_mark_m(site: Site, locate: Locate, depth_m: float) -> float:
     """Return the 1 sd per axis (m) of the paint mark against the transmitter expected that deep."""
     depth = depth_m + locate.held_above_m
-    shift = float(np.interp(tilt_deg(site, locate, depth_m), _TILT_DEG, _SHIFT[locate.peak]))
+    shift = _share_of_depth(locate.peak, tilt_deg(site, locate, depth_m))
     return float(
         np.sqrt(
             site.accuracy.mark_m**2
@@ -68,7 +76,7 @@ def sd_depth_m(site: Site, locate: Locate, depth_m: float) -> float:
     """
     depth = depth_m + locate.held_above_m
     own = max(site.transmitter.sd_depth_fraction * depth, site.transmitter.sd_depth_floor_m)
-    over = float(np.interp(tilt_deg(site, locate, depth_m), _TILT_DEG, _DEPTH_OVER))
+    over = _share_of_depth("depth over", tilt_deg(site, locate, depth_m))
     return float(np.hypot(own, over * depth))
 
 
@@ -83,6 +91,6 @@ def nulls_depth_m(nulls_m: float) -> float:
 def sd_nulls_m(site: Site, locate: Locate, depth_m: float) -> float:
     """Return the 1 sd (m) of a depth from nulls, a tape between two points, expected that deep."""
     depth = depth_m + locate.nulls_held_above_m
-    over = float(np.interp(tilt_deg(site, locate, depth_m), _TILT_DEG, _DEPTH_OVER))
+    over = _share_of_depth("depth over", tilt_deg(site, locate, depth_m))
     share = np.hypot(site.transmitter.sd_depth_fraction, over)
     return float(np.hypot(site.accuracy.tape_m, share * depth))

@@ -58,7 +58,10 @@ def settle_findings(route: Route, findings: tuple[FindingResult, ...]) -> tuple[
     told = [_settle(route, finding) for finding in findings]
     best = iter(_best_readings(route, [one for one in told if isinstance(one, _End)]))
     settled = (next(best) if isinstance(one, _End) else one for one in told)
-    return tuple(replace(one, settling=two) for one, two in zip(findings, settled, strict=True))
+    return tuple(
+        one if two is None else replace(one, settling=two)
+        for one, two in zip(findings, settled, strict=True)
+    )
 
 
 def _settle(route: Route, result: FindingResult) -> Settling | _End | None:

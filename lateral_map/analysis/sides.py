@@ -66,7 +66,7 @@ def judge_findings(
         asked = functools.partial(_parties, route.site, decided)
         if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
             del along[1], sides[1]
-        sides = _between(sides)
+        sides = _between(sides) if len(sides) > 2 else sides
         decisive = _decisive(route.site.boundaries, sides)
         over = None if decisive is None else _farthest_over([each[decisive] for each in sides])
         parties = [asked(at, each) for at, each in zip(along, sides, strict=True)]

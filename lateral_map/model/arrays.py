@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 
 def read_only(values: ArrayLike) -> Floats:
@@ -13,6 +14,11 @@ def read_only(values: ArrayLike) -> Floats:
     array = np.array(values, float)
     array.setflags(write=False)
     return array
+
+
+def in_row(values: ArrayLike) -> Floats:
+    """Return numbers in a row, one by itself too; not copied where they stand in one."""
+    return np.array(values, float, ndmin=1, copy=None)
 
 
 def sparse_product(rows: Floats, matrix: Floats) -> Floats:

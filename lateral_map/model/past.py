@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lateral_map.model.arrays import Floats
+from lateral_map.model.arrays import Floats, in_row
 from lateral_map.model.lines import signed_distances, signed_offsets
 from lateral_map.model.route import Route
 
@@ -58,7 +58,7 @@ class Past:
 
 def measure_past(route: Route, line: str, footage_m: ArrayLike) -> Past:
     """Return distances past the plan line called ``line`` at footages; raises ``KeyError``."""
-    return measure_pasts(route, [(line, np.atleast_1d(np.asarray(footage_m, float)))])[0]
+    return measure_pasts(route, [(line, in_row(footage_m))])[0]
 
 
 def measure_pasts(route: Route, asked: Sequence[tuple[str, Floats]]) -> list[Past]:

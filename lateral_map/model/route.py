@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, ClassVar, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lateral_map.model.arrays import Floats, sparse_product
+from lateral_map.model.arrays import Floats, Indices, in_row, sparse_product
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import line_sense
 from lateral_map.model.noise import (
@@ -150,7 +150,7 @@ class Chain:
 
         Beyond the last node the last piece goes on; in the riser nothing is spent.
         """
-        footage = np.atleast_1d(np.asarray(footage_m, float))[:, None]
+        footage = in_row(footage_m)[:, None]
         begin, end = self.nodes_m[:-1], self.nodes_m[1:]
         spent = np.minimum(np.maximum(footage, begin), end) - begin
         spent[:, -1] += np.maximum(footage[:, 0] - self.nodes_m[-1], 0.0)
@@ -158,11 +158,11 @@ class Chain:
 
     def piece_of(self, footage_m: ArrayLike) -> NDArray[np.intp]:
         """Return the piece each footage lies on; a node belongs to the piece that ends there."""
-        return np.searchsorted(self.nodes_m[1:-1], np.atleast_1d(footage_m), side="left")
+        return self.nodes_m[1:-1].searchsorted(in_row(footage_m), side="left")
 
     def stops(self, footage_m: ArrayLike) -> Stops:
         """Return what of footages along the chain hangs on no unknown."""
-        footage = np.atleast_1d(np.asarray(footage_m, float))
+        footage = in_row(footage_m)
         return Stops(
             spent_m=self.lengths_spent(footage),
             piece=self.piece_of(footage),
@@ -259,22 +259,24 @@ class Ground:
 
     def elevation(self, footage_m: ArrayLike) -> Floats:
         """Return ground elevations (m) at footages, before corrections."""
-        return np.asarray(np.interp(np.atleast_1d(footage_m), self.knots_m, self.levels_m))
+        return np.asarray(np.interp(in_row(footage_m), self.knots_m, self.levels_m))
 
     def sd(self, footage_m: ArrayLike) -> Floats:
         """Return the 1 sd (m) of the ground at footages, before the adjustment."""
-        return np.asarray(np.interp(np.atleast_1d(footage_m), self.knots_m, self.sd_m))
+        return np.asarray(np.interp(in_row(footage_m), self.knots_m, self.sd_m))
 
     def correction_weights(self, footage_m: ArrayLike) -> Floats:
         """Return (k, knots) hat-function weights of the ground corrections at footages."""
-        footage = np.atleast_1d(np.asarray(footage_m, float))
-        count = len(self.correction_knots_m)
-        if count == 0:
-            return np.zeros((len(footage), 0))
-        unit = np.eye(count)
-        return np.stack(
-            [np.interp(footage, self.correction_knots_m, unit[i]) for i in range(count)], axis=1
-        )
+        footage, knots = in_row(footage_m), self.correction_knots_m
+        if len(knots) < 2:
+            return np.ones((len(footage), len(knots)))
+        after = np.clip(knots.searchsorted(footage, side="right"), 1, len(knots) - 1)
+        before, row = after - 1, np.arange(len(footage))
+        share = (footage - knots[before]) * (1.0 / (knots[after] - knots[before]))
+        share = np.minimum(np.maximum(share, 0.0), 1.0)
+        weights = np.zeros((len(footage), len(knots)))
+        weights[row, before], weights[row, after] = 1.0 - share, share
+        return weights
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,17 +314,32 @@ class Alternative:
     weight: float
 
 
+class Blunders(NamedTuple):
+    """What a blunder in each reading does, a row each way it could err.
+
+    ``mark`` (rows, m) is Sᵀ, S the readings' signatures; ``shadow`` and ``spread`` (rows, unknowns)
+    are SᵀA and SᵀA C, A the design and C the covariance. ``starts`` are each reading's first row
+    and ``widths`` how many it has, one or two.
+    """
+
+    mark: Floats
+    shadow: Floats
+    spread: Floats
+    starts: Indices
+    widths: Indices
+
+
 class Losses(NamedTuple):
     """What setting each reading aside costs, a row each way it could err.
 
-    ``spread`` (rows, unknowns) is SᵀA C, S the reading's signature, A the design, C the covariance;
-    ``solved`` is (SᵀS - SᵀA C AᵀS)⁻¹ times it; ``starts`` are each reading's first row.
+    ``spread`` (rows, unknowns) is that of ``Blunders``; ``solved`` is (SᵀS - SᵀA C AᵀS)⁻¹ times it;
+    ``starts`` are each reading's first row.
     """
 
     ids: tuple[ReadingId, ...]
     spread: Floats
     solved: Floats
-    starts: list[int]
+    starts: Indices
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -460,27 +477,35 @@ class Route:
         return sparse_product(self.design, self.covariance)
 
     @cached_property
+    def blunders(self) -> Blunders:
+        """What a blunder in each of the observations does."""
+        widths = np.array([one.signature.shape[1] for one in self.observations], np.intp)
+        starts = np.cumsum(widths) - widths
+        mark = np.zeros((int(widths.sum()), len(self.residuals)))
+        for start, one in zip(starts.tolist(), self.observations, strict=True):
+            mark[start : start + one.signature.shape[1], one.rows] = one.signature.T
+        shadow, spread = (sparse_product(mark, of) for of in (self.design, self.spread))
+        return Blunders(mark, shadow, spread, starts, widths)
+
+    @cached_property
     def losses(self) -> Losses:
         """What setting each reading aside costs; marks' and counter's own noise are no readings."""
-        readings = [one for one in self.observations if not one.id.is_noise]
-        if not readings:
-            return Losses((), np.zeros((0, 0)), np.zeros((0, 0)), [])
-        # SᵀA of all readings, stacked.
-        shadow = np.concatenate([one.signature.T @ self.design[one.rows] for one in readings])
-        spread = np.concatenate([one.signature.T @ self.spread[one.rows] for one in readings])
-        solved, starts, end = np.empty_like(spread), [], 0
-        for one in readings:
-            own = one.signature.T @ one.signature
-            block = slice(end, end := end + len(own))
-            left = own - spread[block] @ shadow[block].T
+        is_reading = np.array([not one.id.is_noise for one in self.observations], bool)
+        widths = self.blunders.widths[is_reading]
+        starts, rows = np.cumsum(widths) - widths, np.repeat(is_reading, self.blunders.widths)
+        mark, shadow, spread = (each[rows] for each in self.blunders[:3])
+        solved = np.empty_like(spread)
+        for width in (1, 2):
+            block = starts[widths == width][:, None] + np.arange(width)
+            own = mark[block] @ mark[block].transpose(0, 2, 1)
+            left = own - spread[block] @ shadow[block].transpose(0, 2, 1)
             # Where nothing else fixes what the reading fixes, its loss leaves a quantity adrift.
             # The rounded covariance tells such a rest from nothing to some 1e-8 of the whole.
-            left = left + 1e-7 * np.trace(own) * np.eye(len(own))
-            solved[block] = (
-                spread[block] / left if len(left) == 1 else np.linalg.solve(left, spread[block])
-            )
-            starts.append(block.start)
-        return Losses(tuple(one.id for one in readings), spread, solved, starts)
+            least = 1e-7 * np.trace(own, axis1=1, axis2=2)
+            left += least[:, None, None] * np.eye(width)
+            solved[block] = np.linalg.solve(left, spread[block])
+        ids = tuple(one.id for one in self.observations if not one.id.is_noise)
+        return Losses(ids, spread, solved, starts)
 
     @cached_property
     def draws(self) -> Floats | None:
@@ -510,7 +535,7 @@ class Route:
         """Return (draws, k, 2) plan positions of the drawn lines at footages; they must exist."""
         unknowns = self.draws
         assert unknowns is not None  # noqa: S101
-        footage = np.atleast_1d(np.asarray(footage_m, float))
+        footage = in_row(footage_m)
         spent, layout, direction = self.chain.lengths_spent(footage), self.layout, self._drawn_ways
         # One product of matrices for all that are drawn.
         gone = spent @ direction.transpose(1, 0, 2).reshape(spent.shape[1], -1)
@@ -542,7 +567,7 @@ class Route:
 
     def position_jacobian(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return positions (k, 3) and their derivatives (k, 3, unknowns), not to be written to."""
-        footage = np.atleast_1d(np.asarray(footage_m, float))
+        footage = in_row(footage_m)
         kept, key = self._travelled, footage.tobytes()
         found = kept.get(key)
         if found is None:
@@ -568,7 +593,7 @@ class Route:
         position, jacobian = self.position_jacobian(footage_m)
         found = self._undoubted * propagate(jacobian[:, :2], self._fit_covariance)
         for one in self.doubts:
-            at = one.along(np.atleast_1d(np.asarray(footage_m, float)))
+            at = one.along(in_row(footage_m))
             gap = (one.route.positions(at) - position)[:, :2]
             away = gap[:, :, None] * gap[:, None, :]
             found = found + one.weight * (one.route.plan_covariance(at) + away)
@@ -621,7 +646,7 @@ class Route:
             variance = variance + np.maximum(extra, 0.0)
         variance = self._undoubted * variance
         for one in self.doubts:
-            there, sd = one.route.depths(one.along(np.atleast_1d(np.asarray(footage_m, float))))
+            there, sd = one.route.depths(one.along(in_row(footage_m)))
             variance = variance + one.weight * (np.square(sd) + np.square(there - depth))
         return depth, np.sqrt(variance)
 

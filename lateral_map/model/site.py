@@ -665,6 +665,10 @@ class Site:
         Where several stand at one place the pipe passes them in this order on its way out; nobody
         answers for the nothing between them.
         """
+        return self._deciding
+
+    @cached_property
+    def _deciding(self) -> tuple[Boundary, ...]:
         rest = [boundary for boundary in self.boundaries if boundary.decides]
         ordered: list[Boundary] = []
         while rest:

@@ -12,20 +12,34 @@ def nearest_on(line_m: Floats, places_m: Floats) -> Floats:
 
     Lines of as many vertices are asked of together, each of its own (..., n, k) places.
     """
-    # Each coordinate by itself: a sum over two or three numbers at a time is slow.
+    # Each coordinate by itself, and pieces first: sums and choices over a few numbers are slow.
+    pieces = line_m[None].swapaxes(0, -2)
     axes = range(line_m.shape[-1])
-    begin = [line_m[..., None, :-1, axis] for axis in axes]
-    step = [line_m[..., None, 1:, axis] - begin[axis] for axis in axes]
-    place = [places_m[..., None, axis] for axis in axes]
+    begin = [pieces[:-1, ..., axis] for axis in axes]
+    step = [pieces[1:, ..., axis] - begin[axis] for axis in axes]
+    place = [np.ascontiguousarray(places_m[..., axis]) for axis in axes]
     square = np.maximum(sum(step[axis] * step[axis] for axis in axes), 1e-300)
-    share = sum((place[axis] - begin[axis]) * step[axis] for axis in axes) / square
-    share = np.minimum(np.maximum(share, 0.0), 1.0)
-    feet = [begin[axis] + share * step[axis] for axis in axes]
-    if share.shape[-1] == 1:
-        return np.concatenate(feet, axis=-1)
-    gap = np.asarray(sum(np.square(place[axis] - feet[axis]) for axis in axes))
-    best = gap.argmin(axis=-1)[..., None]
-    return np.concatenate([np.take_along_axis(foot, best, axis=-1) for foot in feet], axis=-1)
+    share = (place[0] - begin[0]) * step[0]
+    for axis in axes[1:]:
+        share += (place[axis] - begin[axis]) * step[axis]
+    share /= square
+    np.minimum(np.maximum(share, 0.0, out=share), 1.0, out=share)
+    feet = [share * step[axis] for axis in axes]
+    for axis in axes:
+        feet[axis] += begin[axis]
+    nearest = np.empty((*share.shape[1:], len(axes)))
+    if len(share) == 1:
+        for axis in axes:
+            nearest[..., axis] = feet[axis][0]
+        return nearest
+    gap = np.square(place[0] - feet[0])
+    for axis in axes[1:]:
+        gap += np.square(place[axis] - feet[axis])
+    best = gap.argmin(axis=0)
+    at = best.ravel(), np.arange(best.size)
+    for axis in axes:
+        nearest[..., axis] = feet[axis].reshape(len(share), -1)[at].reshape(best.shape)
+    return nearest
 
 
 def crossings_between(first_m: Floats, second_m: Floats) -> Floats:

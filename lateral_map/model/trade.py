@@ -6,6 +6,7 @@ goes by ``class_of`` and by the questions below. Words are common practice, no s
 
 from __future__ import annotations
 
+import functools
 import re
 from typing import Final, Literal
 
@@ -65,6 +66,12 @@ _NEVER_ALONE: Final = ("grease", "transition", *_TAP)
 
 def class_of(finding: Finding) -> FindingClass:
     """Return what a finding is; in doubt between a danger and anything else, a danger."""
+    return _class_of(finding.finding)
+
+
+# Findings are few words said over and over: so many are kept.
+@functools.lru_cache(maxsize=1024)
+def _class_of(finding: str) -> FindingClass:
     if _DANGER.search(_words_of(finding)):
         return "danger"
     return "feature" if _says(finding, _FEATURE) and not _says(finding, _WRONG) else "defect"
@@ -72,7 +79,7 @@ def class_of(finding: Finding) -> FindingClass:
 
 def is_tap(finding: Finding) -> bool:
     """Say whether another pipe joins at a finding."""
-    return class_of(finding) != "danger" and _says(finding, _TAP)
+    return class_of(finding) != "danger" and _says(finding.finding, _TAP)
 
 
 def is_at_main(finding: Finding, site: Site) -> bool:
@@ -83,27 +90,27 @@ def is_at_main(finding: Finding, site: Site) -> bool:
     if class_of(finding) != "feature":
         return False
     at_end = finding.footage_m >= site.run.end_m - _AT_MAIN_M
-    return _says(finding, _MAIN) or (site.run.reached_main and at_end and is_tap(finding))
+    return _says(finding.finding, _MAIN) or (site.run.reached_main and at_end and is_tap(finding))
 
 
 def is_standing_water(finding: Finding) -> bool:
     """Say whether water stands at a finding."""
-    return class_of(finding) != "danger" and _says(finding, _STANDING_WATER)
+    return class_of(finding) != "danger" and _says(finding.finding, _STANDING_WATER)
 
 
 def is_offset(finding: Finding) -> bool:
     """Say whether a joint is offset there."""
-    return class_of(finding) != "danger" and _says(finding, ("offset",))
+    return class_of(finding) != "danger" and _says(finding.finding, ("offset",))
 
 
 def is_roots(finding: Finding) -> bool:
     """Say whether roots have come in."""
-    return class_of(finding) != "danger" and _says(finding, ("root",))
+    return class_of(finding) != "danger" and _says(finding.finding, ("root",))
 
 
 def is_open_damage(finding: Finding) -> bool:
     """Say whether the pipe may be crushed, holed or gone there."""
-    return class_of(finding) != "danger" and _says(finding, _OPEN)
+    return class_of(finding) != "danger" and _says(finding.finding, _OPEN)
 
 
 def calls_for_repair(finding: Finding) -> bool:
@@ -115,18 +122,19 @@ def calls_for_repair(finding: Finding) -> bool:
     """
     if class_of(finding) == "danger":
         return False
-    if _says(finding, STRUCTURAL_WORDS):
+    if _says(finding.finding, STRUCTURAL_WORDS):
         return finding.severity in ("moderate", "severe", None)
     if is_standing_water(finding):
         return finding.severity in ("moderate", "severe")
-    return finding.severity == "severe" and not _says(finding, _NEVER_ALONE)
+    return finding.severity == "severe" and not _says(finding.finding, _NEVER_ALONE)
 
 
-def _says(finding: Finding, words: tuple[str, ...]) -> bool:
+@functools.lru_cache(maxsize=4096)
+def _says(finding: str, words: tuple[str, ...]) -> bool:
     """Say whether a word of the finding begins with one of these: a manhole is no hole."""
     return re.search(rf"\b(?:{'|'.join(words)})", _words_of(finding)) is not None
 
 
-def _words_of(finding: Finding) -> str:
+def _words_of(finding: str) -> str:
     """Return a finding in small letters, one blank between words, whatever was typed there."""
-    return re.sub(r"[\s_]+", " ", finding.finding).lower()
+    return re.sub(r"[\s_]+", " ", finding).lower()

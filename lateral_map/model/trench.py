@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
-from lateral_map.model.arrays import Floats, read_only
+from lateral_map.model.arrays import Floats, in_row, read_only
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.earthwork import corner_depth_m, trench_footprint
 from lateral_map.model.site import UtilityKind
@@ -123,7 +123,7 @@ class TrenchProfile:
     def columns_at(self, footage_m: ArrayLike, *names: str) -> Floats:
         """Return (names, k) columns of the profile at other footages, straight between stations."""
         known = self.footage_m
-        at = np.clip(np.atleast_1d(np.asarray(footage_m, float)), known[0], known[-1])
+        at = np.clip(in_row(footage_m), known[0], known[-1])
         columns = np.array([getattr(self, name) for name in names])
         before = np.searchsorted(known, at, side="right") - 1
         after = np.minimum(before + 1, len(known) - 1)

@@ -10,8 +10,7 @@ from adjust.builder import straight_site
 from scipy.optimize import brentq, minimize_scalar
 
 from lateral_map.adjust.transmitter import (
-    _DEPTH_OVER,
-    _SHIFT,
+    _SHARES,
     _TILT_DEG,
     near_vertical_bend_deg,
     nulls_depth_m,
@@ -36,13 +35,13 @@ def field(x: float, tilt_deg: float) -> np.ndarray:
 @pytest.mark.parametrize(("index", "tilt"), list(enumerate(_TILT_DEG)))
 def test_shift_of_the_in_line_peak(index, tilt):
     peak = minimize_scalar(lambda x: -abs(field(x, tilt)[0]), bounds=(-0.5, 0.3), method="bounded")
-    assert abs(peak.x) == pytest.approx(_SHIFT["in-line"][index], abs=2e-4)
+    assert abs(peak.x) == pytest.approx(_SHARES["in-line"][index], abs=2e-4)
 
 
 @pytest.mark.parametrize(("index", "tilt"), list(enumerate(_TILT_DEG)))
 def test_shift_of_the_vertical_null(index, tilt):
     null = brentq(lambda x: field(x, tilt)[1], -0.69, 0.3)
-    assert abs(null) == pytest.approx(_SHIFT["null"][index], abs=2e-4)
+    assert abs(null) == pytest.approx(_SHARES["null"][index], abs=2e-4)
 
 
 @pytest.mark.parametrize(("index", "tilt"), list(enumerate(_TILT_DEG))[1:])
@@ -50,14 +49,16 @@ def test_shift_of_the_total_field_peak(index, tilt):
     peak = minimize_scalar(
         lambda x: -np.hypot(*field(x, tilt)), bounds=(0.0, 0.5), method="bounded"
     )
-    assert peak.x == pytest.approx(_SHIFT["total field"][index], abs=6e-4)
+    assert peak.x == pytest.approx(_SHARES["total field"][index], abs=6e-4)
 
 
 @pytest.mark.parametrize(("index", "tilt"), list(enumerate(_TILT_DEG)))
 def test_nulls_over_read_by_the_share_used(index, tilt):
     ahead = brentq(lambda x: field(x, tilt)[0], 0.0, 0.9)
     behind = brentq(lambda x: field(x, tilt)[0], -2.5, -0.5)
-    assert nulls_depth_m(ahead - behind) == pytest.approx(1.0 + _DEPTH_OVER[index], abs=1e-4)
+    assert nulls_depth_m(ahead - behind) == pytest.approx(
+        1.0 + _SHARES["depth over"][index], abs=1e-4
+    )
 
 
 def test_a_vertical_bend_near_by_widens_mark_and_depth():
