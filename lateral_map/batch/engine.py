@@ -25,15 +25,15 @@ from contextlib import contextmanager
 from importlib.util import find_spec
 from itertools import islice
 from multiprocessing.connection import wait as wait_for_end
-from typing import Any, Final
+from typing import Any
 
 from lateral_map.batch.solve import Asked, load_libraries, solve_chunk
 from lateral_map.batch.sources import Source
 from lateral_map.batch.store import Outcome
 from lateral_map.errors import LateralMapError
+from lateral_map.words.programme import WORKER_DIED
 
 Chunk = tuple[tuple[Source, str], ...]
-_DIED: Final = "the worker process died at this site; it needs more memory, or meets a fault"
 
 
 class Engine:
@@ -131,7 +131,7 @@ def solve_all(
                 doubtful.extend((one,) for one in chunk)
             else:
                 (source, _), *_ = chunk
-                yield [Outcome(source, "worker died", message=_DIED)]
+                yield [Outcome(source, "worker died", message=WORKER_DIED)]
 
 
 def _begin_worker() -> None:

@@ -23,15 +23,15 @@ from lateral_map.batch.files import LayerWriter, programme_crs, site_row, write_
 from lateral_map.batch.overview import OverviewWriter, is_open
 from lateral_map.batch.store import Kept, Store
 from lateral_map.batch.summary import summary_page
-from lateral_map.batch.tables import LOT, TABLES, Row, unpack
+from lateral_map.batch.tables import LOT, PAST, TABLES, Row, unpack
 from lateral_map.export.atomic import staged_folder
 from lateral_map.units import from_metres
+from lateral_map.words.programme import SPREAD_TITLES
 
 RANKED: Final = 200  # of each list on the summary page; the files hold all
 # Of the smaller of two lots or dig buffers, the share in common from which they are told.
 _SHARED: Final = 0.1
 _SEVERITY: Final = {"severe": 3, "moderate": 2, "minor": 1}
-PAST: Final = ("past", "across", "past from within")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,29 @@ class Ranked:
         return [entry for *_, entry in sorted(self._first, key=lambda one: one[:2], reverse=True)]
 
 
+class Reasons:
+    """Why sites failed: how many for like reasons, in the words of the first; bounded memory."""
+
+    def __init__(self) -> None:
+        self._counts: Counter[str] = Counter()
+        self._words: dict[str, str] = {}
+
+    def add(self, words: str) -> None:
+        """Count one site's first fault."""
+        # Without the figures and quoted values that make each site's its own.
+        alike = re.sub(r"[#\d]+", "#", re.sub(r"'[^']*(?:'|$)", "", words))[:200]
+        self._counts[alike] += 1
+        self._words.setdefault(alike, words)
+        if len(self._counts) > 10 * RANKED:  # every site its own reason: keep the commonest
+            self._counts = Counter(dict(self._counts.most_common(5 * RANKED)))
+            self._words = {one: self._words[one] for one in self._counts}
+
+    def shared(self) -> list[tuple[str, int]]:
+        """Return the reasons of more than one site, the commonest first."""
+        most = self._counts.most_common()
+        return [(self._words[alike], count) for alike, count in most if count > 1]
+
+
 @dataclass
 class Gathered:
     """What the summary page tells of all sites together."""
@@ -88,7 +111,7 @@ class Gathered:
     copies: Ranked = field(default_factory=Ranked)
     overlaps: Ranked = field(default_factory=Ranked)
     failed: Ranked = field(default_factory=Ranked)
-    reasons: Counter[str] = field(default_factory=Counter)
+    reasons: Reasons = field(default_factory=Reasons)
     spreads: dict[str, Spread] = field(default_factory=dict)
 
     def count(self, kept: Kept) -> None:
@@ -99,12 +122,7 @@ class Gathered:
         self.states[kept.state] += 1
         facts = kept.facts
         if kept.state != "solved":
-            first = kept.message.partition("\n")[0]
-            # Without the figures and quoted values that make each site's its own.
-            alike = re.sub(r"[#\d]+", "#", re.sub(r"'[^']*(?:'|$)", "", first))[:200]
-            self.reasons[f"{kept.state}: {alike}"] += 1
-            if len(self.reasons) > 10 * RANKED:  # every site its own reason: keep the commonest
-                self.reasons = Counter(dict(self.reasons.most_common(5 * RANKED)))
+            self.reasons.add(kept.message.partition("\n")[0])
             self.failed.add((0.0,), {"site": kept.name, "state": kept.state, "why": kept.message})
             return
         self.sketches += facts["lon"] is None
@@ -184,20 +202,17 @@ def _spreads(unit: str) -> dict[str, Spread]:
             return edges_ft
         return tuple(round(from_metres(one * 0.3, "m"), 3) for one in edges_ft)
 
-    edges = {
-        "depth": ("Depth to invert at findings", lengths(0, 2, 4, 6, 8, 10, 12, 15, 20)),
-        "radius": ("95 % radius in plan at findings", lengths(0, 0.5, 1, 1.5, 2, 3, 4, 6, 10)),
-        "chance": ("Probability of being past", (0, 0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975, 1)),
-        "length": ("Length of run", lengths(0, 20, 40, 60, 80, 100, 150, 200, 300)),
-        "fit": (
-            "Probability of so poor a fit by chance",
-            (0, 0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 1),
-        ),
-        "seconds": ("Seconds to solve", (0, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 5, 60)),
+    edges: dict[str, tuple[float, ...]] = {
+        "depth": lengths(0, 2, 4, 6, 8, 10, 12, 15, 20),
+        "radius": lengths(0, 0.5, 1, 1.5, 2, 3, 4, 6, 10),
+        "chance": (0, 0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975, 1),
+        "length": lengths(0, 20, 40, 60, 80, 100, 150, 200, 300),
+        "fit": (0, 0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 1),
+        "seconds": (0, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 5, 60),
     }
     return {
-        name: Spread(title, tuple(float(one) for one in at), [0] * (len(at) - 1))
-        for name, (title, at) in edges.items()
+        name: Spread(SPREAD_TITLES[name], tuple(float(one) for one in at), [0] * (len(at) - 1))
+        for name, at in edges.items()
     }
 
 

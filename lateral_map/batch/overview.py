@@ -14,12 +14,14 @@ import shapely
 from markupsafe import Markup
 
 from lateral_map.batch.store import Kept
-from lateral_map.batch.tables import TABLES, Row
+from lateral_map.batch.tables import PAST, TABLES, Row
 from lateral_map.draw.data import data_json
 from lateral_map.draw.page import asset, content_policy, leaflet_css, leaflet_js, page_template
 from lateral_map.draw.style import OKABE_ITO
 from lateral_map.model.diagnosis import WORTH_DOUBT
 from lateral_map.words.cautions import PROGRAMME_CAUTION
+from lateral_map.words.names import VERDICT_WORDS
+from lateral_map.words.programme import CLASS_WORDS, SKETCH
 
 # Beyond these the page would be too heavy to open: routes become points, then there is no page.
 _HOME: Final = "lateral_map.batch"
@@ -27,14 +29,14 @@ MOST_ROUTES: Final = 50_000
 MOST_SITES: Final = 200_000
 _PER_DEGREE: Final = 1e7  # a unit of the page's places: 1 cm
 # What a site is shown as, the first that holds; each has a shape as well as a colour.
-CLASSES: Final = (
-    ("danger", "danger seen in the pipe", OKABE_ITO["black"], "octagon"),
-    ("past", "a finding past its boundary", OKABE_ITO["vermillion"], "diamond"),
-    ("undecided", "a finding too close to call", OKABE_ITO["orange"], "triangle"),
-    ("doubtful", "readings that may be wrong", OKABE_ITO["reddish purple"], "square"),
-    ("inside", "nothing past its boundary", OKABE_ITO["blue"], "disc"),
-)
-_NAMES: Final = tuple(name for name, *_ in CLASSES)
+CLASSES: Final = {
+    "danger": (OKABE_ITO["black"], "octagon"),
+    "past": (OKABE_ITO["vermillion"], "diamond"),
+    "undecided": (OKABE_ITO["orange"], "triangle"),
+    "doubtful": (OKABE_ITO["reddish purple"], "square"),
+    "inside": (OKABE_ITO["blue"], "disc"),
+}
+_NAMES: Final = tuple(CLASSES)
 
 
 class OverviewWriter:
@@ -59,9 +61,13 @@ class OverviewWriter:
             self._file = path.open("w", encoding="utf-8")
             head = {
                 "unit": "m" if unit == "m" else "ft",
-                "classes": [dict(zip(("name", "words", "colour", "shape"), one, strict=True))
-                            for one in CLASSES],
-            }  # fmt: skip
+                "classes": [
+                    {"words": CLASS_WORDS[name], "colour": colour, "shape": shape}
+                    for name, (colour, shape) in CLASSES.items()
+                ],
+                "verdicts": VERDICT_WORDS,
+                "sketch": SKETCH,
+            }
             self._file.write(before)
             self._file.write(f'{{"head": {data_json(head)}, "sites": [')
         self._first = True
@@ -70,30 +76,31 @@ class OverviewWriter:
         return self
 
     def add(self, kept: Kept, rows: dict[str, list[Row]]) -> None:
-        """Write one site; a sketch tied to no place on earth has none on the map."""
+        """Write one site; a sketch tied to no place on earth is found by its name alone."""
         facts = kept.facts
-        if self._file is None or facts["lon"] is None:
+        if self._file is None:
             return
-        origin = np.array([facts["lon"], facts["lat"]])
+        placed = facts["lon"] is not None
+        origin = np.array([facts["lon"], facts["lat"]]) if placed else np.zeros(2)
         route = [shape for shape, _ in rows["routes"] if shape]
         line = self._units(shapely.get_coordinates(shapely.from_wkb(route[:1])), origin)
         steps = np.diff(line, axis=0, prepend=0)
         at = {name: place for place, name in enumerate(TABLES["findings"].columns)}
         findings = [
             [
-                *self._units(shapely.get_coordinates(shapely.from_wkb(shape)), origin)[0].tolist(),
+                *(self._place(shape, origin) if shape else (None, None)),
                 cells[at["finding"]],
                 cells[at["footage"]],
-                "danger" if cells[at["class"]] == "danger" else cells[at["verdict"]],
+                _NAMES.index(finding_class(cells[at["class"]], cells[at["verdict"]])),
+                cells[at["verdict"]],
             ]
             for shape, cells in rows["findings"]
-            if shape
         ]
         entry = [
             kept.name,
             facts["name"],
             facts["date"],
-            *np.rint(origin * _PER_DEGREE).astype(int).tolist(),
+            *(np.rint(origin * _PER_DEGREE).astype(int).tolist() if placed else (None, None)),
             _NAMES.index(class_of(facts)),
             steps.ravel().tolist() if self._lines else [],
             findings,
@@ -109,9 +116,24 @@ class OverviewWriter:
             self._file.write(f"]}}{self._after}")
             self._file.close()
 
+    def _place(self, shape: bytes, origin: Any) -> list[int]:
+        found: list[int] = self._units(shapely.get_coordinates(shapely.from_wkb(shape)), origin)[
+            0
+        ].tolist()
+        return found
+
     @staticmethod
     def _units(places: Any, origin: Any) -> Any:
         return np.rint((places - origin) * _PER_DEGREE).astype(int)
+
+
+def finding_class(finding: str, verdict: str | None) -> str:
+    """Return what a finding of that class and verdict is shown as."""
+    if finding == "danger":
+        return "danger"
+    if verdict == "too close to call":
+        return "undecided"
+    return "past" if verdict in PAST else "inside"
 
 
 def class_of(facts: dict[str, Any]) -> str:

@@ -33,6 +33,12 @@ from lateral_map.export.outward import lay_out
 from lateral_map.export.result import result_record
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
+from lateral_map.words.programme import (
+    beyond_memory_words,
+    beyond_time_words,
+    program_fault_words,
+    unreadable_words,
+)
 from lateral_map.words.sayings import say_impossible
 
 try:
@@ -135,20 +141,17 @@ def _failure(asked: Asked, error: BaseException) -> tuple[State, str]:
     """Return what an error makes of a site, and the words for it."""
     match error:
         case _OutOfTimeError():
-            why = f"it took more than {asked.seconds:g} s; give more with --seconds"
-            return "out of time", why
+            return "out of time", beyond_time_words(asked.seconds)
         case MemoryError():
-            why = f"it took more than {asked.memory_mb:,} MB; give more with --memory"
-            return "out of memory", why
+            return "out of memory", beyond_memory_words(asked.memory_mb)
         case ImpossibleError():
             return "refused", _impossible_in_words(asked, error)
         case LateralMapError():
             return "refused", str(error)
         case OSError():
             where = Path(os.fsdecode(error.filename)).name if error.filename else "the folder"
-            return "refused", f"{where}: cannot be read ({error.strerror or error})"
-    told = f"{type(error).__name__}: {error}"
-    return "program fault", f"a fault of lateral-map, not of the site ({told})"
+            return "refused", unreadable_words(where, error.strerror or str(error))
+    return "program fault", program_fault_words(f"{type(error).__name__}: {error}")
 
 
 def _impossible_in_words(asked: Asked, error: ImpossibleError) -> str:

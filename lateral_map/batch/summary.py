@@ -8,7 +8,17 @@ from urllib.parse import quote
 from lateral_map.draw.page import asset, content_policy, page_template
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.cautions import PROGRAMME_CAUTION, PROGRAMME_DANGERS
+from lateral_map.words.names import VERDICT_WORDS
 from lateral_map.words.numbers import chance_words, tidy, unit_word
+from lateral_map.words.programme import (
+    OPEN_DIAGNOSES,
+    SAME_GROUND,
+    SKETCH,
+    STATE_WORDS,
+    VERDICT_COUNT_WORDS,
+    undiagnosed_sites_words,
+    who_answers_words,
+)
 
 if TYPE_CHECKING:
     from lateral_map.batch.gather import Gathered, Spread
@@ -16,16 +26,6 @@ if TYPE_CHECKING:
 _WIDE, _HIGH, _LEFT, _BASE = 340, 120, 4, 96
 _HOME: Final = "lateral_map.batch"
 _REASONS: Final = 30
-# In the order in which they are told.
-STATE_WORDS: Final = {
-    "solved": "solved",
-    "refused": "refused: something in the folder cannot be used",
-    "out of time": "stopped at the bound of time",
-    "out of memory": "stopped at the bound of memory",
-    "worker died": "the worker process died",
-    "program fault": "a fault of the program",
-    "copy": "a copy of another site, byte for byte",
-}
 
 
 def summary_page(totals: Gathered, title: str) -> str:
@@ -45,12 +45,31 @@ def summary_page(totals: Gathered, title: str) -> str:
             for state, words in STATE_WORDS.items()
             if totals.states[state]
         ],
+        verdicts=[
+            (words, totals.verdicts[verdict])
+            for verdict, words in VERDICT_COUNT_WORDS.items()
+            if totals.verdicts[verdict]
+        ],
+        verdict_words=VERDICT_WORDS,
+        undiagnosed_words=undiagnosed_sites_words(totals.undiagnosed),
+        open_words=OPEN_DIAGNOSES,
+        same_ground_words=SAME_GROUND,
+        sketch_words=SKETCH,
+        parts=[
+            ("dangers", "Dangers", totals.dangers.count),
+            ("past", "Defects past their boundary", totals.past.count),
+            ("open", "Open diagnoses", totals.open.count),
+            ("spread", "How the sites spread", None),
+            ("failed", "Failed", totals.failed.count),
+            ("twice", "There twice", totals.copies.count + totals.overlaps.count),
+        ],
         all_sites=totals.states.total(),
         bars=[_bars(spread, name, unit) for name, spread in totals.spreads.items()],
-        reasons=totals.reasons.most_common(_REASONS),
+        reasons=totals.reasons.shared()[:_REASONS],
         link=lambda site: f"overview.html#site={quote(site, safe='')}",
         tidy=tidy,
         chance=chance_words,
+        answers=lambda told: who_answers_words(told["answers"], told["may_answer"]),
         at=lambda told: f"{told['footage']:.1f} {unit}",
         deep=lambda told: (
             f"{told['depth_to_invert']:.1f} ± {TWO_SIDED_95 * told['depth_sd']:.1f} {unit}"

@@ -95,6 +95,7 @@ TABLES: Final[dict[str, Table]] = {
         ),
     ),
 }
+PAST: Final = ("past", "across", "past from within")
 # Kept for finding lots that overlap, not written.
 LOT: Final = "lot"
 SITE_COLUMNS: Final = _columns(
@@ -179,7 +180,7 @@ def report_facts(report: Report, unit: str) -> dict[str, Any]:
         "greatest_depth": out.length(float(s.depth_m.max())),
         "worst_semi_major": out.length(float(s.semi_major_m.max())),
         "findings": len(report.findings),
-        "past": sum(v in ("past", "across", "past from within") for v in verdicts),
+        "past": sum(one in PAST for one in verdicts),
         "dangers": sum(one.finding_class == "danger" for one in report.findings),
         "worst_verdict": worst,
         "locates": len(report.locates),

@@ -163,8 +163,8 @@ def _progress() -> Iterator[Told]:
 
 
 def _tell(ran: Ran) -> None:
-    from lateral_map.batch.summary import STATE_WORDS
     from lateral_map.cli.console import stdout_console, tell_written
+    from lateral_map.words.programme import STATE_WORDS, undiagnosed_sites_words
 
     totals, console = ran.written.totals, stdout_console()
     console.print(f"{ran.sites:,} sites, {ran.solved_now:,} of them solved anew", style="bold")
@@ -177,11 +177,7 @@ def _tell(ran: Ran) -> None:
         f"{totals.verdicts['too close to call']:,} too close to call"
     )
     if totals.undiagnosed:
-        console.print(
-            f"No diagnosis was sought for {totals.undiagnosed:,} sites: no verdict allows for what "
-            "would explain readings that disagree",
-            style="bold",
-        )
+        console.print(undiagnosed_sites_words(totals.undiagnosed), style="bold")
     if totals.open.count:
         console.print(f"Sites with an open diagnosis: {totals.open.count:,}")
     if totals.overlaps.count:

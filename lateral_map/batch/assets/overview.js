@@ -1,10 +1,13 @@
 "use strict";
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const {head, sites} = data;
+  const {head} = data;
+  // A sketch has no place: it is found by its name, after all those on the map.
+  const placed = data.sites.filter(site => site[3] !== null);
+  const sites = placed.concat(data.sites.filter(site => site[3] === null));
   const element = id => document.getElementById(id);
   const UNITS = 1e7, CELL = 56, CLUSTER_BELOW = 16, MARKS_FROM = 18, NAMES_FROM = 19;
-  const count = sites.length;
+  const count = placed.length;
 
   // Every vertex once in the world's own square (0 to 1), east and south.
   const worldX = units => units / UNITS / 360 + 0.5;
@@ -163,9 +166,9 @@
       for (let at = first[i]; at < first[i + 1]; at++)
         drawn.push([lineX[at] * scale - origin.x, lineY[at] * scale - origin.y, 7, i]);
       if (zoom >= MARKS_FROM)
-        for (const [dx, dy, , , verdict] of sites[i][7]) {
+        for (const [dx, dy, , , of] of sites[i][7]) {
+          if (dx === null) continue;
           const at = [worldX(sites[i][3] + dx) * scale - origin.x, worldY(sites[i][4] + dy) * scale - origin.y];
-          const of = verdict === "danger" ? 0 : verdict === "past" || verdict === "across" || verdict === "past from within" ? 1 : verdict === "too close to call" ? 2 : 4;
           mark(context, of, at[0], at[1], 4);
         }
     }
@@ -234,14 +237,20 @@
     tell("Date", date);
     tell("Length", `${length.toFixed(1)} ${head.unit}`);
     tell("Deepest invert", `${depth.toFixed(1)} ${head.unit}`);
-    tell("Findings", `${findings.length}, ${past} past, ${dangers} dangers`);
-    tell("Worst verdict", worst);
+    if (lon === null) tell("Place", head.sketch);
+    tell("Findings", `${findings.length}, ${past} past, ${dangers} ${dangers === 1 ? "danger" : "dangers"}`);
+    tell("Worst verdict", worst && head.verdicts[worst]);
     tell("May be wrong", diagnosis);
     const list = element("picked-findings");
     list.replaceChildren();
-    for (const [, , what, at, verdict] of findings.slice(0, 50))
-      add(list, "li", `${at.toFixed(1)} ${head.unit}: ${short(what, 200)}${verdict ? " (" + verdict + ")" : ""}`).dir = "auto";
-    if (fly) map.setView([lat / UNITS, lon / UNITS], Math.max(map.getZoom(), 19), {animate: false});
+    for (const [, , what, at, of, verdict] of findings.slice(0, 50)) {
+      const said = [of === 0 && "danger", verdict && head.verdicts[verdict]].filter(Boolean).join("; ");
+      const item = add(list, "li", `${at.toFixed(1)} ${head.unit}: ${short(what, 200)}${said && " (" + said + ")"}`);
+      item.dir = "auto";
+      if (of === 0) item.className = "danger";
+    }
+    if (findings.length > 50) add(list, "li", `and ${findings.length - 50} more`);
+    if (fly && lon !== null) map.setView([lat / UNITS, lon / UNITS], Math.max(map.getZoom(), 19), {animate: false});
     redraw();
   }
 
@@ -267,7 +276,7 @@
     hits.replaceChildren();
     if (!words.length) return;
     let found = 0;
-    for (let i = 0; i < count; i++) {
+    for (let i = 0; i < sites.length; i++) {
       if (!words.every(word => folded[i].includes(word))) continue;
       if (++found > 12) continue;
       const button = add(add(hits, "li", ""), "button", short(sites[i][1], 60));
@@ -281,7 +290,7 @@
   element("search").addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(search, 120); });
 
   const tally = new Array(head.classes.length).fill(0);
-  for (const of of kind) tally[of]++;
+  for (const of of kind) tally[of]++;  // of those on the map
   head.classes.forEach((one, k) => {
     const label = add(element("classes"), "label", "");
     const box = add(label, "input", "");
@@ -297,7 +306,9 @@
   const whole = add(element("classes"), "button", "See all sites");
   whole.type = "button";
   whole.addEventListener("click", seeAll);
-  element("count").textContent = `${count.toLocaleString("en")} sites on the map.`;
+  const sketches = sites.length - count;
+  element("count").textContent = `${count.toLocaleString("en")} sites on the map.` +
+    (sketches ? ` ${sketches.toLocaleString("en")} more are tied to no place: find them by name.` : "");
 
   function follow() {
     if (!location.hash.startsWith("#site=")) return;
@@ -305,6 +316,7 @@
     try { path = decodeURIComponent(location.hash.slice(6)); } catch { return; }
     const i = sites.findIndex(one => one[0] === path);
     if (i >= 0) pick(i, true);
+    else add(element("hits"), "li", `${short(path, 120)} is not among the sites that were solved.`);
   }
   window.addEventListener("hashchange", follow);
   follow();
