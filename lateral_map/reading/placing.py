@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.errors import FrameError
+from lateral_map.errors import Fault, FrameError
 from lateral_map.frame import Frame, local_frame, projected_frame, projected_frame_at, read_crs
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.plan import POINTS, PlanNames, SortedPlan
@@ -180,8 +180,8 @@ def check_plan_places(
                 float(x), float(y), start, FAR_M, lonlat=plan.coordinates == "lonlat"
             )
             groups[hint].append(one.label)
-        elif at.geom_type == "LineString" and at.length < 0.01:
-            ledger.fault("the line has no length", "draw it again", file=plan.file, field=one.label)
+        elif fault := _misdrawn(at):
+            ledger.add(replace(fault, file=plan.file, field=one.label))
     for hint, labels in groups.items():
         more = f" (and {len(labels) - 1} more like it)" if len(labels) > 1 else ""
         ledger.fault(
@@ -190,6 +190,26 @@ def check_plan_places(
             file=plan.file,
             field=labels[0],
         )
+
+
+def _misdrawn(shape: BaseGeometry) -> Fault | None:
+    """Return what is wrong with a feature near the start that shows only in the plane."""
+    if shape.geom_type == "LineString" and shape.length < 0.01:
+        return Fault("the line has no length", "draw it again")
+    lines = shapely.get_rings(shape) if shape.geom_type == "Polygon" else [shape]
+    points, line = shapely.get_coordinates(lines, return_index=True)
+    apart_m = np.hypot(*np.diff(points, axis=0).T)[np.diff(line) == 0]
+    if (apart_m > FAR_M).any():
+        return Fault(
+            "two of its vertices that follow one another lie more than 10 km apart",
+            "check them: one is not where it belongs",
+        )
+    if shape.geom_type == "Polygon" and not shape.is_valid:
+        return Fault(
+            f"the outline is faulty in the plane ({shapely.is_valid_reason(shape)})",
+            "check its corners: one may be far from where it belongs",
+        )
+    return None
 
 
 def explain_place(x: float, y: float, start: PlacedStart, far_m: float, *, lonlat: bool) -> str:

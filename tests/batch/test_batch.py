@@ -480,6 +480,7 @@ def test_damaged_sites_are_rows_right_or_with_why(tmp_path):
     states, wrong = fuzzing.run(tmp_path / "sites", 24, seed=3, jobs=2)
     assert not wrong
     assert states["refused"]
+    assert states["solved"]
 
 
 @pytest.mark.browser

@@ -115,6 +115,11 @@ def rename_column(table: str, old: str, new: str) -> Damage:
     return damage
 
 
+def far_round(place: list[float]) -> list[float]:
+    """The place with the sign of its longitude forgotten."""
+    return [-place[0], place[1]]
+
+
 def add_feature(geometry: str, coordinates: object, **properties: object) -> Damage:
     def damage(folder: Folder) -> None:
         folder.plan["features"].append(feature(geometry, coordinates, **properties))
@@ -490,6 +495,11 @@ PLAN_CASES = [
     Case("a level without z", add_feature("Point", at(9, 9), kind="ground", name="lawn"), PLAN, None, "feature 11 'lawn', z", ("no z",)),
     Case("a nameless reference", add_feature("Point", at(9, 9), kind="reference"), PLAN, None, "feature 11, name", ("no name",)),
     Case("a feature in another town", add_feature("Point", at(900_000, 0), kind="reference", name="far"), PLAN, None, "feature 11 'far'", ("more than 10 km",)),
+    Case("a vertex across the earth", shape("curb", "LineString", [at(60, 50), far_round(at(60, 0)), at(60, -50)]), PLAN, None, "feature 5 'curb'", ("more than 10 km apart",)),
+    Case("a last vertex across the earth", shape("gas main", "LineString", [at(60, 50), far_round(at(60, 0))]), PLAN, None, "feature 8 'gas main'", ("more than 10 km apart",)),
+    Case("a corner across the earth", shape("house", "Polygon", [[at(-30, -10), at(0, -10), far_round(at(0, 10)), at(-30, 10), at(-30, -10)]]), PLAN, None, "feature 9 'house'", ("more than 10 km apart",)),
+    Case("a corner of a hole across the earth", shape("drive", "Polygon", [[at(0, 0), at(90, 0), at(90, 90), at(0, 0)], [at(40, 10), far_round(at(50, 10)), at(50, 20), at(40, 10)]]), PLAN, None, "feature 10 'drive'", ("outline is faulty",)),
+    Case("an outline that crosses itself once the earth is round", shape("house", "Polygon", [[at(-12_000, 0), at(12_000, 0), at(12_000, 300), at(0, 1.5), at(-12_000, 300), at(-12_000, 0)]]), PLAN, None, "feature 9 'house'", ("outline is faulty in the plane",)),
     Case("one feature swapped", shape("curb", "LineString", [at(60, 50)[::-1], at(60, -50)[::-1]]), PLAN, None, "feature 5 'curb'", ("more than 10 km", "look swapped")),
     Case("two features swapped", both(shape("hydrant", "Point", at(40, 12)[::-1]), shape("NE corner", "Point", at(5, 10)[::-1])), PLAN, None, "feature 2 'hydrant'", ("and 1 more", "look swapped")),
     Case("grid coordinates", shape("curb", "LineString", [[13_087_580.0, 437_390.0], [13_087_580.0, 437_290.0]]), PLAN, None, "feature 5 'curb'", ("more than 10 km", "these are x, y of EPSG:6499", "RFC 7946")),
