@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
@@ -77,9 +77,11 @@ class LayerWriter:
             shapes = shapely.transform(
                 shapes, lambda points: np.column_stack(carry.transform(*points.T)).round(6)
             )
-        columns = {"site": _column("text", (site for site, _ in rows))} | {
-            column: _column(kind, (cells[at] for _, (_, cells) in rows))
-            for at, (column, kind) in enumerate(LAYERS[name].columns.items())
+        kinds = LAYERS[name].columns
+        every = zip(*(cells for _, (_, cells) in rows), strict=True) if rows else ((),) * len(kinds)
+        columns = {"site": _column("text", [site for site, _ in rows])} | {
+            column: _column(kind, cells)
+            for (column, kind), cells in zip(kinds.items(), every, strict=True)
         }
         for writer in self._writers:
             writer.add(name, shapes, columns)
@@ -124,12 +126,12 @@ def write_failed(path: Path, failed: Iterable[Kept]) -> None:
                 )
 
 
-def _column(kind: Kind, cells: Iterable[Any]) -> Any:
+def _column(kind: Kind, cells: Sequence[Any]) -> Any:
     """Return one column: numbers with NaN for unknown, text and flags with None."""
     if kind == "number":
-        return np.array([np.nan if one is None else float(one) for one in cells], float)
+        return np.array(cells, float)
     if kind == "flag":
-        return np.array([bool(one) for one in cells], bool)
+        return np.array(cells, bool)
     return np.array([None if one is None else str(one) for one in cells], object)
 
 
