@@ -25,12 +25,14 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.ge
 # was begun last would run on alone.
 LONGEST = (
     "web/test_page", "same_bytes/test_same_bytes", "drawings/test_dragging", "web/test_keys",
-    "drawings/test_page_in_browser", "web/test_whole_site", "web/test_kept", "packet/test_letter",
-    "agreement/test_agreement", "docs/test_commands", "sheets/test_sheets", "batch/test_batch",
-    "drawings/test_map_view", "packet/test_files", "web/test_picture_page",
-    "sheets/test_plan_on_paper", "truth/test_coverage", "dig/test_dig_files", "web/test_taps",
-    "cli/test_commands", "report/test_any_site", "cli/test_fuzzing", "packet/test_parties",
-    "drawings/test_profile",
+    "drawings/test_page_in_browser", "web/test_whole_site", "web/test_kept",
+    "agreement/test_agreement", "docs/test_commands", "packet/test_letter", "sheets/test_sheets",
+    "batch/test_batch", "drawings/test_map_view", "packet/test_files", "web/test_picture_page",
+    "packet/test_letters_on_paper", "packet/test_parties", "cli/test_fuzzing", "cli/test_commands",
+    "truth/test_coverage", "sheets/test_plan_on_paper", "dig/test_dig_files", "web/test_taps",
+    "report/test_any_site", "adjust/test_diagnose", "reading/test_picture", "packet/test_wording",
+    "exchange/test_round_trips", "exports/test_registry", "cli/test_refer",
+    "reading/test_open_data", "drawings/test_profile",
 )  # fmt: skip
 
 

@@ -18,6 +18,14 @@ def test_sheet_states_what_it_drew(run: Run, tmp_path: Path) -> None:
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF-")
 
 
+@pytest.fixture
+def no_packet(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the command say what it asks, and lay nothing out."""
+    monkeypatch.setattr(
+        "lateral_map.cli.refer.make_referral", lambda *_, **__: {"referral.pdf": b""}
+    )
+
+
 @pytest.mark.parametrize(
     ("option", "value", "said"),
     [
@@ -47,6 +55,7 @@ def test_refer_writes_the_packet_and_says_what_it_asks(run: Run, tmp_path: Path)
     assert names == {"referral.pdf", "owner.html", "owner.pdf", "referral.zip"}
 
 
+@pytest.mark.usefixtures("no_packet")
 def test_refer_says_what_would_make_a_letter_wrong(run: Run, tmp_path: Path) -> None:
     """Whom the letters go to hangs on the boundaries: where they contradict, it is said at once."""
     folder = tmp_path / "site"
@@ -61,6 +70,7 @@ def test_refer_says_what_would_make_a_letter_wrong(run: Run, tmp_path: Path) -> 
     assert "'city' is taken to answer between them" in done.stdout
 
 
+@pytest.mark.usefixtures("no_packet")
 def test_refer_asks_for_no_sender_where_one_is_given(run: Run, tmp_path: Path) -> None:
     folder = tmp_path / "site"
     shutil.copytree(LOCAL_SKETCH, folder)

@@ -29,10 +29,20 @@ LAYERS = {
 ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 
 
+@pytest.fixture(scope="module")
+def files(reports: dict[str, Report], tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Return route.gpkg of every site by its name."""
+    made = {name: tmp_path_factory.mktemp(name) / "route.gpkg" for name in reports}
+    for name, path in made.items():
+        path.write_bytes(route_geopackage(reports[name]))
+    return made
+
+
 @pytest.fixture
-def database(report: Report, tmp_path: Path) -> Iterator[sqlite3.Connection]:
-    path = tmp_path / "route.gpkg"
-    path.write_bytes(route_geopackage(report))
+def database(
+    report: Report, reports: dict[str, Report], files: dict[str, Path]
+) -> Iterator[sqlite3.Connection]:
+    (path,) = (files[name] for name, one in reports.items() if one is report)
     with closing(sqlite3.connect(path)) as connection:
         yield connection
 

@@ -103,12 +103,13 @@ def test_rebuilt_in_another_process_it_is_the_same_bytes(
 
 def test_the_referrals_pages_read_and_carry_nothing_twice(packet: dict[str, bytes]) -> None:
     pages = pdfplumber.open(io.BytesIO(packet["referral.pdf"])).pages
-    text = "".join(page.extract_text(x_tolerance=1) for page in pages).replace("\n", " ")
+    texts = [page.extract_text(x_tolerance=1) for page in pages]
+    text = "".join(texts).replace("\n", " ")
     report = build_report(load_site(DEMOS / "garage_slab"))
     assert letter_facts(report, report.letters[0])["question"] in text
-    for number, page in enumerate(pages, 1):
+    for number, (page, said) in enumerate(zip(pages, texts, strict=True), 1):
         # The drawings count, but their own frame says which sheet one is.
-        numbered = f"Page {number} of {len(pages)}" in page.extract_text(x_tolerance=1)
+        numbered = f"Page {number} of {len(pages)}" in said
         assert numbered == (page.width < page.height)
         assert overprinted(page) == []
         # Nothing runs off the paper.

@@ -26,7 +26,7 @@ def test_every_field_and_finding_is_on_the_paper_and_what_is_lost_is_found(tmp_p
     number = f'<td class="number">{letter.theirs[0].number}</td>'
     assert number in lost
     lost = lost.replace(number, '<td class="number">99</td>', 1)
-    found = " ".join(letter_faults(report, letter, html_to_pdf(lost, run_on=RUN_ON), 1))
+    found = " ".join(letter_faults(report, letter, html_to_pdf(lost), 1))
     assert "'PN-1-7' stands 0 times" in found
     assert "not whole" in found
     assert "the letter lists" in found

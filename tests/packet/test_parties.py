@@ -14,7 +14,7 @@ import numpy as np
 import pdfplumber
 import pytest
 from lxml import html as lxml_html
-from packet.test_wording import referral_of, words_of
+from packet.test_wording import page_texts, referral_of, undrawn, words_of
 from sheets.builder import line_report, line_site
 from truth.simulate import FOOT
 
@@ -105,8 +105,7 @@ def numbers(rows: Iterable[dict[str, Any]]) -> list[int]:
 
 
 def text_of(pdf: bytes) -> str:
-    pages = pdfplumber.open(io.BytesIO(pdf)).pages
-    return re.sub(r"\s+", " ", " ".join(page.extract_text(x_tolerance=1) for page in pages))
+    return re.sub(r"\s+", " ", " ".join(page_texts(pdf)))
 
 
 def test_every_row_of_a_letter_tells_the_side_of_each_line_that_bounds_the_part() -> None:
@@ -214,7 +213,7 @@ def test_where_one_party_answers_on_both_sides_nobody_is_asked_to_repair() -> No
     assert facts["question"] == "Will you tell us if any record of yours says otherwise?"
     assert numbers(facts["record"]) == list(range(1, 11))
     assert not any("referral" in step for step in owner_facts(report)["next"])
-    page = words_of(referral_html(report, None, draw_sheets(report)))
+    page = words_of(referral_html(report, None, undrawn(report)))
     assert "what will be done" not in page
     (card,) = (card for card in owner_facts(report)["cards"] if card["number"] == 7)
     assert card["whose"].endswith("but yours either way.")
@@ -265,7 +264,7 @@ def test_boundaries_at_the_main_and_at_a_cleanout(boundary: Boundary, begins: st
     (letter,) = report.letters
     facts = letter_facts(report, letter)
     assert facts["part"] == begins
-    page = words_of(referral_html(report, letter, draw_sheets(report)))
+    page = words_of(referral_html(report, letter, undrawn(report)))
     assert "on the counter to ±" in page
     if boundary.kind == "main":
         assert facts["theirs"] == []
@@ -322,7 +321,7 @@ def test_a_stretch_reaches_across_only_where_both_its_ends_are_sure() -> None:
     facts = facts_to(ending, "city")
     assert numbers(facts["close"]) == [1]
     assert "reaches across" not in words_of(
-        referral_html(ending, ending.letters[0], draw_sheets(ending))
+        referral_html(ending, ending.letters[0], undrawn(ending))
     )
 
 
@@ -382,10 +381,7 @@ def test_a_danger_heads_every_letter_and_page_and_is_asked_nothing() -> None:
     texts.append(words_of(files["owner.html"].decode()))
     for text in texts:
         assert text.index("STOP: gas pipe through sewer, seen at 80.0 ft") < 200
-    pages = [
-        page.extract_text(x_tolerance=1)
-        for page in pdfplumber.open(io.BytesIO(files["referral.pdf"])).pages
-    ]
+    pages = page_texts(files["referral.pdf"])
     (findings,) = (page for page in pages if page.lstrip().startswith("Findings"))
     assert findings.index("STOP:") < 60
     facts = facts_to(report, "city")
@@ -584,10 +580,9 @@ def test_what_a_suspect_decides_is_said_once_and_named() -> None:
 def test_a_search_finds_the_percentage_in_the_pdf() -> None:
     report = end_in_doubt(far=True)
     (letter,) = report.letters
-    pdf = html_to_pdf(referral_html(report, letter, draw_sheets(report)))
-    page = pdfplumber.open(io.BytesIO(pdf)).pages[1].extract_text(x_tolerance=1)
+    pdf = html_to_pdf(referral_html(report, letter, undrawn(report)))
     # Not broken over two lines.
-    assert "< 0.1 %" in page
+    assert "< 0.1 %" in page_texts(pdf)[1]
     text = text_of(pdf)
     side = report.findings[0].deciding_to
     assert side is not None
@@ -614,7 +609,7 @@ def test_every_figure_of_the_pdf_has_a_text_of_its_own(report: Report) -> None:
 
 def test_every_table_head_says_what_it_heads() -> None:
     report = two_lines()
-    page = lxml_html.fromstring(referral_html(report, report.letters[0], draw_sheets(report)))
+    page = lxml_html.fromstring(referral_html(report, report.letters[0], undrawn(report)))
     heads = page.xpath("//th")
     assert heads
     assert all(head.get("scope") == "col" for head in heads)
@@ -622,7 +617,7 @@ def test_every_table_head_says_what_it_heads() -> None:
 
 def test_readings_are_given_as_read(demo: Any) -> None:
     report = demo("plain_lot")
-    page = words_of(referral_html(report, report.letters[0], draw_sheets(report)))
+    page = words_of(referral_html(report, report.letters[0], undrawn(report)))
     # 13 ft 4 1/2 in is no 13.4 ft.
     tapes = {
         (locate.written[tie.column], tie.point)
@@ -634,7 +629,7 @@ def test_readings_are_given_as_read(demo: Any) -> None:
     for tape, point in tapes:
         assert f"{tape} from {point}" in page or f"{tape} ft from {point}" in page
     report = demo("garage_slab")
-    page = words_of(referral_html(report, report.letters[0], draw_sheets(report)))
+    page = words_of(referral_html(report, report.letters[0], undrawn(report)))
     assert re.search(r"GNSS -?\d+\.\d{7}, -?\d+\.\d{7} \(±", page)
 
 
@@ -643,6 +638,6 @@ def test_the_owners_page_tells_everything_what_matters_first() -> None:
     cards = owner_facts(report)["cards"]
     assert sorted(card["number"] for card in cards) == list(range(1, 11))
     assert [card["number"] for card in cards] == [4, 8, 6, 3, 7, 1, 2, 5, 9, 10]
-    page = words_of(owner_html(report, draw_sheets(report)))
+    page = words_of(owner_html(report, undrawn(report)))
     for name in ("association", ROADS):
         assert name in page
