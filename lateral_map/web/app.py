@@ -33,7 +33,7 @@ from lateral_map.web.guard import COOKIE, JOIN, LINK_MINUTES, Gate, Guard
 from lateral_map.web.parts import Conflict
 from lateral_map.web.store import UnreadableError
 from lateral_map.words.cautions import FIELD_CAUTIONS
-from lateral_map.words.entering import link_words
+from lateral_map.words.entering import PAGE_WORDS, link_words
 
 Handler = Callable[[Request, bytes], Response]
 # Nothing of the site is kept in a browser's cache; the scripts may be asked for again cheaply.
@@ -136,6 +136,7 @@ class EntryApp:
         start = {
             "state": state,
             "forms": form_values(),
+            "words": PAGE_WORDS,
             "offers": [{"name": o.name, "summary": o.summary} for o in PRODUCTS.values()],
             "key": self.gate.key,
             "shared": self.link is not None,

@@ -18,6 +18,93 @@ MEANINGS: Final[Mapping[str, str]] = {
     "50": "circle that holds 50 %",
 }
 
+# What the page's own scripts say, by the key they ask for it with; {slots} are filled in there.
+PAGE_WORDS: Final[Mapping[str, str]] = {
+    "not_taken": "Kept on this device and not taken: {change}. {why}",
+    "join_again": "Join this page again; what you typed is kept",
+    "left_out_now": "Saved, but left out of the line until it is right",
+    "left_out": "{name} is saved, but left out of the line until it is right",
+    "choose_what_stands": "{what}. Nothing is lost: choose what stands.",
+    "no_longer_so": "{words} at {time}. What was entered here and is so no longer:",
+    "settings_unreadable": "The site's settings cannot be read",
+    "not_reached_kept": "The page's server is not reached; what you type is kept",
+    "not_reached_shown": "The page's server is not reached; shown is what was drawn last",
+    "not_reached": "The page's server is not reached.",
+    "not_reached_try": "The page's server is not reached; try again when it is.",
+    "not_reached_choose": "The page's server is not reached; choose it again when it is.",
+    "not_reached_file": (
+        "The page's server is not reached, so the file is not read. Choose it again when it is."
+    ),
+    "save_or_cancel": "Save or cancel what is in the form first.",
+    "no_position_here": (
+        "This browser gives no position here; start the page with --share to use a phone's."
+    ),
+    "position_within": (
+        "Within {radius} m, the device says. Stand still at the mark; it usually gets better."
+    ),
+    "position_not_allowed": "The browser was not allowed to tell its position.",
+    "position_not_found": "The device finds no position; try under open sky.",
+    "new_site": "A new site. A sketch starts at its own zero; everything can be changed later.",
+    "picture_taken": (
+        "{file} is in the site's folder. Say how well places can be read off it, and save."
+    ),
+    "footage_first": "Give the footage it shows first.",
+    "photograph_taken": (
+        "{file} is among the site's photographs, whether or not the finding is saved."
+    ),
+    "offers": "Made from what is entered now, and given to this browser to keep.",
+    "nothing_changed": "Nothing changed from this page yet.",
+    "keeps_nothing": (
+        "This browser keeps nothing on the device: leave this page open until everything is sent."
+    ),
+    "other_addresses": (
+        "This site was also entered at {addresses}. What a browser kept there and could not send "
+        "shows on the page there; it can be exported there and taken in here."
+    ),
+    "all_sent": "Everything typed and saved here is in the site's folder.",
+    "other_site_waits": (
+        "{count} of another site, {name}, wait in this browser. They are sent when that site's "
+        "folder is opened at this address."
+    ),
+    "some_wait_there": (
+        "{count} changes of this site could not be sent from {address} and wait there in this "
+        "browser."
+    ),
+    "loads_again": "This page can be loaded again here while its server is out of reach.",
+    "cannot_load_again": (
+        "While its server is out of reach this page cannot be loaded again on this device: leave "
+        "it open. (The browser allows that only on the machine itself.)"
+    ),
+    "one_waits_there": (
+        "1 change of this site could not be sent from {address} and waits there in this browser."
+    ),
+    "no_kept_changes": "This is no file of kept changes.",
+    "of_another_site": (
+        "These changes belong to another site's folder; open that one and take them in there."
+    ),
+    "refused": "The page's server said no.",
+    "nothing_drawn": (
+        "Nothing can be drawn yet. Give the start a place under Site, or add a reference point "
+        "under Plan."
+    ),
+    "picture_old": (
+        "The picture is from before what is wrong now; it comes back with the next save that is "
+        "right."
+    ),
+    "only_plan": "Only the plan is drawn: the line appears with the start and the first reading.",
+    "plan_intro": "Add what you tape from and what the line has to be told apart from.",
+    "traced": "Tapped on the picture: its accuracy, {accuracy}, is taken.",
+    "pointing_pane": (
+        "The picture: arrows move the cross, with Shift in larger steps, Enter takes it, plus "
+        "and minus change the size"
+    ),
+    "pointed_at": "{column} from the left, {row} from the top",
+    "how_to_point": (
+        "Tap it. With the keyboard: arrows move the cross, Shift makes larger steps, + and - "
+        "change the size, Enter takes it."
+    ),
+}
+
 
 def missing_words(
     *, is_new: bool, has_start: bool, has_end: bool, located: bool, seen: bool

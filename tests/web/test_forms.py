@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 
 from lateral_map.reading.plan import KINDS
 from lateral_map.reading.vocabulary import VOCABULARY
+from lateral_map.web.app import all_assets
 from lateral_map.web.forms import FORMS, form_values
+from lateral_map.words.entering import PAGE_WORDS
 
 # Shown otherwise than in a field: a row is set aside by a button, a boundary's spread in the file.
 ELSEWHERE = {"use", "accuracy of boundary", "wander of pipe"}
@@ -61,3 +64,12 @@ def test_a_choice_of_what_is_needed_cannot_be_taken_back() -> None:
     assert fields["findings.csv", "finding"]["free"]
     assert fields["locates.csv", "tape1_from"]["keep"]
     assert fields["bends.csv", "how"]["default"] == "fitting"
+
+
+def test_every_sentence_is_said_and_every_slot_of_it_filled() -> None:
+    scripts = "\n".join(one.content for one in all_assets().values())
+    asked = re.findall(r'\bsay\("(\w+)"(, )?', scripts)
+    assert {key for key, _ in asked} <= set(PAGE_WORDS)
+    assert [key for key in PAGE_WORDS if f'"{key}"' not in scripts] == []
+    for key, values in asked:
+        assert bool(values) == ("{" in PAGE_WORDS[key]), key

@@ -1,6 +1,6 @@
 /* The page: what is entered goes to the site folder at once, and the line is drawn anew. */
 
-import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, earlierAddresses, firstState, forms, isNarrow, isShared, isStale, keep, keepsNothing, kept, keptNames, make, newOp, offers, othersWaiting, pageKey, profilePath, reach, send, shelve, siteId, waitingAtOtherPorts } from "./parts.js";
+import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, earlierAddresses, firstState, forms, isNarrow, isShared, isStale, keep, keepsNothing, kept, keptNames, make, newOp, offers, othersWaiting, pageKey, profilePath, reach, say, send, shelve, siteId, waitingAtOtherPorts } from "./parts.js";
 import { isUnderWay, outbox, outboxText, put, sendAgain, sendAll, takeIn, takeOut, watchOutbox } from "./outbox.js";
 import { makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
@@ -74,7 +74,7 @@ watchOutbox({
   stopped: (item, error) => {
     tell("Not saved", "wrong");
     if (error.answer.conflict && item.path !== "/undo") askAbout(item);
-    else if (!item.from || !giveBack(item, error.answer.faults || [{ field: "", words: error.message }])) alertOnce(`Kept on this device and not taken: ${describeChange(item)}. ${error.message}`);
+    else if (!item.from || !giveBack(item, error.answer.faults || [{ field: "", words: error.message }])) alertOnce(say("not_taken", { change: describeChange(item), why: error.message }));
   },
   unreached: () => {
     tellWaiting();
@@ -93,7 +93,7 @@ function tellWaiting() {
   open.hidden = !list.length;
   open.textContent = `${list.length} not sent`;
   if (stopped) tell(`${stopped} not taken: see Not sent`, "wrong");
-  else if (list.some(({ body, tried }) => tried && !isUnderWay(body.op))) tell(`Not reached: ${list.length} kept on this device`, "wrong");
+  else if (list.some(({ body, tried }) => tried && !isUnderWay(body.op))) tell(`Not reached: ${list.length} kept on this device`, "wrong", true);
 }
 
 const FRESHEN_EVERY_MS = 10000;
@@ -101,7 +101,7 @@ const FRESHEN_EVERY_MS = 10000;
 /** Load the page again; what is kept on this device is sent then. Where that brought the same page again, wait a little. */
 function freshen() {
   const { key, time } = kept("freshened") || {};
-  if (key === pageKey && Date.now() - time < FRESHEN_EVERY_MS) return tell("Join this page again; what you typed is kept", "wrong");
+  if (key === pageKey && Date.now() - time < FRESHEN_EVERY_MS) return tell(say("join_again"), "wrong");
   keep("freshened", { key: pageKey, time: Date.now() });
   return location.reload();
 }
@@ -112,9 +112,9 @@ function settle({ path, body }) {
   if (row) result = `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}`;
   if (row?.faults.length && tab === body.file && !isTouched("form")) {
     openRow(body.file, row);
-    tell("Saved, but left out of the line until it is right", "wrong");
+    tell(say("left_out_now"), "wrong");
   } else {
-    if (row?.faults.length) result = `${nameOf(row)} is saved, but left out of the line until it is right`;
+    if (row?.faults.length) result = say("left_out", { name: nameOf(row) });
     renderPanel();
   }
 }
@@ -150,9 +150,12 @@ function describeChange({ path, body }) {
 }
 
 /** Say why something asked for was not done: the server is out of reach, or what it answered. */
-const reason = (error, then = "try again when it is") => (error instanceof Unreached ? `The page's server is not reached; ${then}.` : error.message);
+const reason = (error, unreached = "not_reached_try") => (error instanceof Unreached ? say(unreached) : error.message);
 
-function tell(words, tone) {
+let isOut = false; // what is told is that the server is out of reach
+
+function tell(words, tone, out = false) {
+  isOut = out;
   byId("saving").textContent = words;
   byId("saving").dataset.tone = tone;
 }
@@ -190,7 +193,7 @@ function askAbout(item) {
   const cells = (name) => [make("th", { scope: "row", text: label(name) }), make("td", { dir: "auto", text: theirs[name] || "–" }), make("td", { dir: "auto", text: yours[name] || "–" })];
   dialog.replaceChildren(
     make("h2", { id: "ask-title", text: "Changed in two places" }),
-    make("p", { text: `${answer.words[0].toUpperCase()}${answer.words.slice(1)}. Nothing is lost: choose what stands.` }),
+    make("p", { text: say("choose_what_stands", { what: `${answer.words[0].toUpperCase()}${answer.words.slice(1)}` }) }),
     names.length ? make("table", {}, make("thead", {}, make("tr", {}, make("td"), make("th", { scope: "col", text: "There now" }), make("th", { scope: "col", text: "Yours" }))), make("tbody", {}, names.map((name) => make("tr", {}, cells(name))))) : "",
     make("div", { class: "doing" },
       answer.row || (path === "/settings" && !isGone) ? button("Save mine over it", again(mine), { class: "primary" }) : null,
@@ -224,7 +227,7 @@ function renderOutside() {
   for (const { key, words, time, lost } of state.outside) {
     const answer = (putBack) => save("/outside", { key, put_back: putBack });
     byId("alerts").append(make("div", { class: "alert", "data-outside": key },
-      make("p", { text: `${words} at ${clock(time)}. What was entered here and is so no longer:` }),
+      make("p", { text: say("no_longer_so", { words, time: clock(time) }) }),
       make("ul", {}, lost.map(({ what, ours, theirs }) => make("li", { dir: "auto" }, make("strong", { text: what }), ` here: ${ours}; now: ${theirs ?? "gone"}`))),
       make("div", { class: "doing" }, button("Put mine back", () => answer(true), { class: "primary" }), button("Leave it as saved there", () => answer(false), { class: "plain" }))));
   }
@@ -316,7 +319,7 @@ function checkedButton({ applied, unchecked, words }) {
 function unset() {
   const words = [];
   for (const fault of state.settings.faults.filter(({ field }) => !field.startsWith("applied."))) words.push([`Site: ${fieldLabel("/settings", {}, fault.field)}`, fault.words]);
-  if (state.settings.unreadable) words.push(["The site's settings cannot be read", state.settings.unreadable]);
+  if (state.settings.unreadable) words.push([say("settings_unreadable"), state.settings.unreadable]);
   return words.map(([title, text]) => ({ tone: "watch", title, words: text }));
 }
 
@@ -338,14 +341,14 @@ async function look() {
     const before = taken;
     const { id, versions } = await ask("/versions");
     if (id !== siteId) return freshen();
-    if (/reached/.test(byId("saving").textContent)) tell("Reached again", "good");
+    if (isOut) tell("Reached again", "good");
     // An answer from before a save of our own tells nothing new.
     if (busy || taken !== before || JSON.stringify(versions) === JSON.stringify(state.versions)) return;
     await take(await askState());
     tell("Changed elsewhere and taken in", "good");
     renderPanel();
   } catch (error) {
-    if (error instanceof Unreached) tell("The page's server is not reached; what you type is kept", "wrong");
+    if (error instanceof Unreached) tell(say("not_reached_kept"), "wrong", true);
     else if (isStale(error)) freshen();
     else throw error;
   } finally {
@@ -470,7 +473,7 @@ const isJustPut = ({ since }) => Date.now() - new Date(since) < 2 * TWICE_MS;
 
 /* A row that is not in the site yet: it can be called back until it is on its way. */
 function waitingRow(item) {
-  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: ({ detail }) => isUnderWay(item.body.op) || (detail && isJustPut(item)) || giveBack(item) || alertOnce("Save or cancel what is in the form first.") },
+  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: ({ detail }) => isUnderWay(item.body.op) || (detail && isJustPut(item)) || giveBack(item) || alertOnce(say("save_or_cancel")) },
     make("strong", { dir: "auto", text: item.body.edits[0].values.mark || item.body.edits[0].values.finding || "Row" }),
     make("span", { class: "bits", dir: "auto", text: describeChange(item) }),
     make("span", { class: "verdict", text: item.stopped ? "not taken" : "not sent yet" })));
@@ -649,7 +652,7 @@ function positionTools() {
   if (state.site.local) return make("p", { class: "quiet", text: state.site.no_gnss });
   const told = make("p", { class: "quiet", role: "status" });
   if (!navigator.geolocation || !window.isSecureContext) {
-    told.textContent = "This browser gives no position here; start the page with --share to use a phone's.";
+    told.textContent = say("no_position_here");
     return told;
   }
   let watch = null;
@@ -671,10 +674,10 @@ function positionTools() {
   const show = ({ coords }) => {
     fix = coords;
     use.hidden = false;
-    told.textContent = `Within ${coords.accuracy.toFixed(1)} m, the device says. Stand still at the mark; it usually gets better.`;
+    told.textContent = say("position_within", { radius: coords.accuracy.toFixed(1) });
   };
   const refuse = (error) => {
-    told.textContent = error.code === 1 ? "The browser was not allowed to tell its position." : "The device finds no position; try under open sky.";
+    told.textContent = error.code === 1 ? say("position_not_allowed") : say("position_not_found");
     end();
   };
   const takeFix = async () => {
@@ -746,7 +749,7 @@ function siteForm(values) {
     told.textContent = rest.join(" ");
   });
   return make("form", { class: "entry", onsubmit: submit, "aria-label": "Site settings" },
-    isNew ? make("p", { class: "quiet", text: "A new site. A sketch starts at its own zero; everything can be changed later." }) : null,
+    isNew ? make("p", { class: "quiet", text: say("new_site") }) : null,
     form.element, told,
     make("div", { class: "doing sticky" }, make("button", { type: "submit", class: "primary", text: isNew ? "Begin this site" : "Save settings" })));
 }
@@ -851,7 +854,7 @@ function fileTool(text, accept, { name, address, done }) {
     try {
       done(await send(path, file.files[0]), told);
     } catch (error) {
-      told.textContent = reason(error, "choose it again when it is");
+      told.textContent = reason(error, "not_reached_choose");
     }
     file.value = "";
   });
@@ -866,7 +869,7 @@ const pictureTool = (formNow) => fileTool("Choose a picture on this device", "im
     const form = formNow();
     form.inputs.get("picture.file").set(answer.file);
     form.element.dispatchEvent(new Event("input", { bubbles: true }));
-    told.textContent = `${answer.file} is in the site's folder. Say how well places can be read off it, and save.`;
+    told.textContent = say("picture_taken", answer);
     form.inputs.get("picture.accuracy").focus();
   },
 });
@@ -877,10 +880,10 @@ const photographTool = (formNow) => fileTool("Add a photograph", "image/*", {
   address: (_, told) => {
     const at = formNow().inputs.get("footage");
     if (at.get()) return `/photographs?footage=${encodeURIComponent(at.get())}`;
-    told.textContent = "Give the footage it shows first.";
+    told.textContent = say("footage_first");
     return void at.focus();
   },
-  done: (answer, told) => (told.textContent = `${answer.file} is among the site's photographs, whether or not the finding is saved.`),
+  done: (answer, told) => (told.textContent = say("photograph_taken", answer)),
 });
 
 // ── more ─────────────────────────────────────────────────────────────────────────────────────────
@@ -891,14 +894,14 @@ function morePanel() {
     ["outbox", [list, list.map(({ body }) => isUnderWay(body.op)), offline], () => [outboxPanel(list)]],
     ["offers", "", () => [
       make("h3", { text: "Take away" }),
-      make("p", { class: "quiet", text: "Made from what is entered now, and given to this browser to keep." }),
+      make("p", { class: "quiet", text: say("offers") }),
       make("ul", { class: "rows" }, offers.map(offerRow))]],
     ["form", state.site.local, () => [make("h3", { text: "GNSS file" }), gnssPanel()]],
     ["devices", "", () => (isShared ? [make("h3", { text: "Other devices" }), devicePanel()] : [])],
     ["history", state.history, () => [
       make("h3", { text: "History" }),
       make("ol", { class: "history" }, state.history.map(historyRow)),
-      state.history.length ? null : make("p", { class: "quiet", text: "Nothing changed from this page yet." })]],
+      state.history.length ? null : make("p", { class: "quiet", text: say("nothing_changed") })]],
   ];
 }
 
@@ -917,18 +920,18 @@ function outboxPanel(list) {
   });
   const others = othersWaiting();
   const notes = [
-    keepsNothing() ? "This browser keeps nothing on the device: leave this page open until everything is sent." : null,
+    keepsNothing() ? say("keeps_nothing") : null,
     offline,
-    earlierAddresses.length ? `This site was also entered at ${earlierAddresses.join(", ")}. What a browser kept there and could not send shows on the page there; it can be exported there and taken in here.` : null,
+    earlierAddresses.length ? say("other_addresses", { addresses: earlierAddresses.join(", ") }) : null,
   ];
   return make("section", { id: "outbox", "aria-labelledby": "outbox-title" },
     make("h3", { id: "outbox-title", text: "Not sent" }),
-    list.length ? make("ul", { class: "rows" }, list.map(outboxRow)) : make("p", { class: "quiet", text: "Everything typed and saved here is in the site's folder." }),
+    list.length ? make("ul", { class: "rows" }, list.map(outboxRow)) : make("p", { class: "quiet", text: say("all_sent") }),
     make("div", { class: "doing" },
       list.length ? button("Send now", () => sendAll(), { class: "chip strong" }) : null,
       list.length ? button("Export", () => handOver("not-sent.json", new Blob([outboxText()], { type: "application/json" })), { class: "chip" }) : null,
       button("Take in a file", () => file.click(), { class: "chip" }), file),
-    others.map(({ name, site, changes }) => make("div", { class: "alert" }, make("p", { dir: "auto", text: `${changes.length} of another site, ${name}, wait in this browser. They are sent when that site's folder is opened at this address.` }),
+    others.map(({ name, site, changes }) => make("div", { class: "alert" }, make("p", { dir: "auto", text: say("other_site_waits", { count: changes.length, name }) }),
       button("Export", () => handOver("not-sent.json", new Blob([JSON.stringify({ format: 1, site, changes }, null, 1)], { type: "application/json" })), { class: "plain" }))),
     notes.filter(Boolean).map((text) => make("p", { class: "quiet", text })));
 }
@@ -942,7 +945,7 @@ function outboxRow(item) {
     make("span", { class: stopped ? "fault" : "quiet", dir: "auto", text: stopped ? stopped.words : `${isUnderWay(body.op) ? "on its way" : "waiting"} since ${clock(since)}` }),
     isUnderWay(body.op) ? null : make("div", { class: "doing" },
       stopped?.answer?.conflict && item.path !== "/undo" ? button("Answer", () => askAbout(item), call("Answer")) : stopped ? button("Send again", () => sendAgain(body.op), call("Send again")) : null,
-      from ? button("Edit", () => giveBack(item) || alertOnce("Save or cancel what is in the form first."), call("Edit")) : null,
+      from ? button("Edit", () => giveBack(item) || alertOnce(say("save_or_cancel")), call("Edit")) : null,
       button("Forget", () => takeOut(body.op), call("Forget"))));
 }
 
@@ -968,7 +971,7 @@ async function takeAway(name, title) {
   } catch (error) {
     tell("Not made", "wrong");
     if (error instanceof Refused) alertOnce(error.message);
-    else if (error instanceof Unreached) alertOnce("The page's server is not reached.");
+    else if (error instanceof Unreached) alertOnce(say("not_reached"));
     else throw error;
   }
 }
@@ -1016,7 +1019,7 @@ function gnssPanel() {
       const { points } = await send(`/points?${query}`, file.files[0]);
       holder.replaceChildren(matchForm(points));
     } catch (error) {
-      holder.replaceChildren(make("p", { class: "fault", role: "alert", text: reason(error, "choose the file again when it is") }));
+      holder.replaceChildren(make("p", { class: "fault", role: "alert", text: reason(error, "not_reached_file") }));
       file.value = ""; // so that the same one can be chosen again
     }
   };
@@ -1064,13 +1067,13 @@ async function begin() {
   const trouble = (error) => {
     if (isStale(error)) freshen();
     else if (error instanceof Refused) alertOnce(error.message);
-    else tell("The page's server is not reached; what you type is kept", "wrong");
+    else tell(say("not_reached_kept"), "wrong", true);
     if (!(error instanceof Unreached || error instanceof Refused)) reportError(error);
   };
   let drawn = null;
   try {
     drawn = take(await askState());
-    if (reach.old) tell("The page's server is not reached; shown is what was drawn last", "wrong");
+    if (reach.old) tell(say("not_reached_shown"), "wrong", true);
   } catch (error) {
     trouble(error);
   }
@@ -1086,14 +1089,14 @@ async function begin() {
   }
   renderPanel();
   for (const { address, count } of waitingAtOtherPorts()) {
-    alertOnce(`${count} ${count === 1 ? "change" : "changes"} of this site could not be sent from ${address} and wait there in this browser.`, make("a", { href: address, text: "Open that page: it sends them" }));
+    alertOnce(say(count === 1 ? "one_waits_there" : "some_wait_there", { count, address }), make("a", { href: address, text: "Open that page: it sends them" }));
   }
   document.body.dataset.ready = "yes";
   try {
     await navigator.serviceWorker.register("/offline.js");
-    offline = "This page can be loaded again here while its server is out of reach.";
+    offline = say("loads_again");
   } catch {
-    offline = "While its server is out of reach this page cannot be loaded again on this device: leave it open. (The browser allows that only on the machine itself.)";
+    offline = say("cannot_load_again");
   }
   renderPanel();
 }

@@ -1,6 +1,6 @@
 /* Changes on their way to the site: kept on this device until the server has them, one after another. */
 
-import { Refused, Unreached, isStale, keep, kept, send, siteId, tellOtherPorts } from "./parts.js";
+import { Refused, Unreached, isStale, keep, kept, say, send, siteId, tellOtherPorts } from "./parts.js";
 
 let sending = null; // the op of the one under way
 let isSending = false;
@@ -95,10 +95,10 @@ export function takeIn(text) {
   try {
     given = JSON.parse(text);
   } catch {
-    throw new Error("This is no file of kept changes.");
+    throw new Error(say("no_kept_changes"));
   }
-  if (!Array.isArray(given?.changes)) throw new Error("This is no file of kept changes.");
-  if (given.site !== siteId) throw new Error("These changes belong to another site's folder; open that one and take them in there.");
+  if (!Array.isArray(given?.changes)) throw new Error(say("no_kept_changes"));
+  if (given.site !== siteId) throw new Error(say("of_another_site"));
   const there = new Set(outbox().map(({ body }) => body.op));
   const sound = given.changes.filter(({ path, body }) => ["/rows", "/settings", "/plan", "/undo", "/outside"].includes(path) && body?.op && !there.has(body.op));
   write([...outbox(), ...sound]);

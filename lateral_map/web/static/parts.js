@@ -20,6 +20,9 @@ export const byId = (id) => document.getElementById(id);
 export const button = (text, onclick, attributes = {}) => make("button", { type: "button", text, onclick, ...attributes });
 
 const start = JSON.parse(byId("start").textContent);
+/** Return a sentence of the page's by its key, its {slots} filled in. */
+export const say = (key, values = {}) => start.words[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
+
 export const forms = start.forms;
 export const offers = start.offers;
 export const isShared = start.shared;
@@ -61,7 +64,7 @@ export const isStale = (error) => error instanceof Refused && [401, 403].include
 /** The server's answer was no; `answer` says why. */
 export class Refused extends Error {
   constructor(status, answer) {
-    super(answer.words || "The page's server said no.");
+    super(answer.words || say("refused"));
     this.status = status;
     this.answer = answer;
   }

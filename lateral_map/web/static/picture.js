@@ -1,6 +1,6 @@
 /* The map and the profile: drawn by the drawing's own script, the same as in map.html. */
 
-import { byId, isNarrow, make, pace } from "./parts.js";
+import { byId, isNarrow, make, pace, say } from "./parts.js";
 
 let drawing = null; // the script is loaded with the first picture there is
 
@@ -19,14 +19,12 @@ export async function showPicture(picture) {
   const words = byId("no-picture");
   words.hidden = Boolean(picture);
   if (!picture) {
-    words.textContent = "Nothing can be drawn yet. Give the start a place under Site, or add a reference point under Plan.";
+    words.textContent = say("nothing_drawn");
     return;
   }
   const note = byId("picture-note");
   note.hidden = !(picture.old || picture.plan_only);
-  note.textContent = picture.old
-    ? "The picture is from before what is wrong now; it comes back with the next save that is right."
-    : "Only the plan is drawn: the line appears with the start and the first reading.";
+  note.textContent = say(picture.old ? "picture_old" : "only_plan");
   if (!drawing) {
     byId("site-data").textContent = JSON.stringify(picture.data);
     drawing = loadDrawing();

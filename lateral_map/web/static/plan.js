@@ -1,6 +1,6 @@
 /* The Plan panel: points to tape from, boundaries, utilities, buildings, each with its places. */
 
-import { button, byId, forms, make } from "./parts.js";
+import { button, byId, forms, make, say } from "./parts.js";
 import { makeForm, reveal } from "./forms.js";
 import { canPlace, picturesUnder, showPlaces, tapPlaces } from "./picture.js";
 
@@ -29,7 +29,7 @@ function formPart(state, page) {
   const draft = page.kept(DRAFT);
   if (draft) queueMicrotask(() => page.hold("form"));
   return [
-    make("p", { class: "quiet", text: "Add what you tape from and what the line has to be told apart from." }),
+    make("p", { class: "quiet", text: say("plan_intro") }),
     kinds,
     make("div", { id: "plan-form" }, draft ? featureForm(draft.kind, draft.feature, state, page, draft) : null),
   ];
@@ -81,7 +81,7 @@ function featureForm(kind, feature, state, page, draft = null) {
       const input = form.inputs.get(name);
       if (!input || input.get()) continue;
       input.set(picture[name]);
-      traceWords.textContent = `Tapped on the picture: its accuracy, ${picture.accuracy}, is taken.`;
+      traceWords.textContent = say("traced", picture);
     }
     keepDraft();
   };

@@ -1,6 +1,6 @@
 /* Finding a point in the picture under the plan: tapped, or with the arrow keys. */
 
-import { ask, button, byId, make } from "./parts.js";
+import { ask, button, byId, make, say } from "./parts.js";
 
 const LARGER = 1.5;
 
@@ -14,13 +14,13 @@ export async function pointInPicture() {
   const cross = make("div", { class: "cross", "aria-hidden": "true" });
   const words = make("p", { role: "status", class: "quiet" });
   const sheet = make("div", { class: "pointing-sheet" }, image, cross);
-  const pane = make("div", { class: "pointing", tabindex: "0", role: "application", "aria-label": "The picture: arrows move the cross, with Shift in larger steps, Enter takes it, plus and minus change the size" }, sheet);
+  const pane = make("div", { class: "pointing", tabindex: "0", role: "application", "aria-label": say("pointing_pane") }, sheet);
 
   const show = () => {
     sheet.style.width = `${Math.round(pane.clientWidth * grown)}px`;
     cross.style.left = `${(100 * at.x) / width}%`;
     cross.style.top = `${(100 * at.y) / height}%`;
-    words.textContent = `${Math.round(at.x)} from the left, ${Math.round(at.y)} from the top`;
+    words.textContent = say("pointed_at", { column: Math.round(at.x), row: Math.round(at.y) });
   };
   const follow = () => cross.scrollIntoView({ block: "nearest", inline: "nearest" });
   const resize = (factor) => {
@@ -61,7 +61,7 @@ export async function pointInPicture() {
     dialog.addEventListener("close", leave);
     dialog.replaceChildren(
       make("h2", { id: "ask-title", text: "Where is it in the picture?" }),
-      make("p", { class: "by-keys quiet", text: "Tap it. With the keyboard: arrows move the cross, Shift makes larger steps, + and - change the size, Enter takes it." }),
+      make("p", { class: "by-keys quiet", text: say("how_to_point") }),
       pane, words,
       make("div", { class: "doing" }, button("Take this place", () => finish(true), { class: "primary" }), button("Larger", () => resize(LARGER), { class: "plain" }), button("Smaller", () => resize(1 / LARGER), { class: "plain" }), button("Cancel", leave, { class: "plain" })));
     dialog.classList.add("wide");
