@@ -8,7 +8,10 @@ that keeps the cheapest combinations.
 from __future__ import annotations
 
 import itertools
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,7 +27,21 @@ _MOST_TRIED = 4
 # Nearer than this a mark's two places are one (0.5 ft).
 _SAME_M = 0.15
 _SAME_AXIS = 0.1
+# A direction that tapes tell less of than this share of the best is one they tell nothing of.
+_TOLD = 1e-3
 _MOST_AXES = 3
+
+
+_Place = tuple[float, float]
+
+
+class _Tape(NamedTuple):
+    """A tape to a mark: its point, what was read, and the 1 sd of that."""
+
+    east: float
+    north: float
+    read_m: float
+    sd_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,19 +58,25 @@ class _Doubt:
 
 
 def other_places(
-    ties: Ties, found: Solution, mark_m: Floats, mark_jacobian: Floats, azimuth: slice
+    ties: Ties,
+    found: Solution,
+    mark_m: Floats,
+    mark_jacobian: Floats,
+    azimuth: slice,
+    may_fit: Callable[[Floats], bool],
 ) -> list[Floats]:
     """Return the unknowns to start from that lead to other routes, most likely first.
 
     ``mark_m`` (m, 2) are the marks of the solved line and ``mark_jacobian`` (m, 2, unknowns) their
-    derivatives; ``azimuth`` are the pieces' azimuths among the unknowns. Empty where every mark is
-    where it must be.
+    derivatives; ``azimuth`` are the pieces' azimuths among the unknowns. The whole line's mirror
+    images must be such as ``may_fit``. Empty where every mark is where it must be.
     """
     doubts = _doubts(ties, mark_m)
     if not doubts:
         return []
     marks = [one.mark for one in doubts]
-    guesses = _mirrored_whole(ties, found.unknowns, azimuth, marks)
+    images = _mirrored_whole(ties, found.unknowns, azimuth, marks)
+    guesses = [image for image in images if may_fit(image)]
     # The line by everything but these marks' tapes.
     first = 2 * len(ties.position_mark)
     rows = first + np.flatnonzero(np.isin(ties.tape_mark, marks))
@@ -108,62 +131,91 @@ def _mirrored_whole(ties: Ties, unknowns: Floats, azimuth: slice, marks: list[in
 
 def _doubts(ties: Ties, mark_m: Floats) -> list[_Doubt]:
     fixed = set(ties.position_mark.tolist())
+    tapes = _tapes_of(ties)
     doubts = []
-    for mark in range(len(mark_m)):
-        own = np.flatnonzero(ties.tape_mark == mark)
-        if mark in fixed or not len(own):
+    for mark, (east, north) in enumerate(_where_tapes_put(ties, mark_m).tolist()):
+        own = tapes.get(mark, [])
+        if mark in fixed or not own:
             continue
-        point, read, sd = (
-            ties.tape_point_m[own],
-            ties.tape_read_m[own],
-            np.hypot(ties.tape_sd_m[own], 0.03),
-        )
         # Where the tapes themselves put it, and their mirror images.
-        precision = _precision(mark_m[mark], point, sd)
-        away = mark_m[mark] - point
-        reach = np.hypot(away[:, 0], away[:, 1])
-        pull = (away / np.maximum(reach, 1e-9)[:, None] * ((read - reach) / sd**2)[:, None]).sum(0)
-        places = [mark_m[mark] + np.linalg.lstsq(precision, pull, rcond=1e-3)[0]]
-        for one, other in itertools.combinations(range(len(own)), 2):
-            places += _mirror(point[one], point[other], places[0])
+        places = [(east, north)]
+        for one, other in itertools.combinations(own, 2):
+            places += _mirror(one, other, places[0])
         if len(own) == 1:
             # One tape leaves a circle.
-            side = places[0] - point[0]
-            turned = np.array([-side[1], side[0]])
-            places += [point[0] - side, point[0] + turned, point[0] - turned]
-        kept, misfit = [places[0]], [_misfit(places[0], point, read, sd)]
+            at_east, at_north, *_ = own[0]
+            side, up = east - at_east, north - at_north
+            turned = ((-side, -up), (-up, side), (up, -side))
+            places += [(at_east + one, at_north + two) for one, two in turned]
+        kept, misfit = [places[0]], [_misfit(places[0], own)]
         for place in places[1:]:
-            cost = _misfit(place, point, read, sd)
-            apart = min(np.hypot(*(place - one)) for one in kept)
+            cost = _misfit(place, own)
+            apart = min(math.hypot(place[0] - one[0], place[1] - one[1]) for one in kept)
             if apart > _SAME_M and cost < misfit[0] + _WORTH_A_TRY:
                 kept.append(place)
                 misfit.append(cost)
         if len(kept) > 1:
-            precision = np.array([_precision(one, point, sd) for one in kept])
+            precision = np.array([_precision(one, own) for one in kept])
             doubts.append(_Doubt(mark, np.array(kept), precision, np.array(misfit)))
     return doubts
 
 
-def _mirror(first: Floats, second: Floats, place: Floats) -> list[Floats]:
-    """Return a place's mirror image in the line through two points."""
-    along = second - first
-    length = float(np.hypot(*along))
-    if length == 0.0:
+def _tapes_of(ties: Ties) -> dict[int, list[_Tape]]:
+    """Return each mark's tapes."""
+    tapes: dict[int, list[_Tape]] = {}
+    columns = (ties.tape_mark, *ties.tape_point_m.T, ties.tape_read_m, _sd_m(ties))
+    for mark, east, north, read, sd in zip(*(one.tolist() for one in columns), strict=True):
+        tapes.setdefault(mark, []).append(_Tape(east, north, read, sd))
+    return tapes
+
+
+def _sd_m(ties: Ties) -> Floats:
+    return np.hypot(ties.tape_sd_m, 0.03)
+
+
+def _where_tapes_put(ties: Ties, mark_m: Floats) -> Floats:
+    """Return where their own tapes put marks (m, 2), none moved along what no tape tells."""
+    away = mark_m[ties.tape_mark] - ties.tape_point_m
+    reach = np.hypot(away[:, 0], away[:, 1])
+    unit = away / np.maximum(reach, 1e-9)[:, None]
+    precision, pull = np.zeros((len(mark_m), 2, 2)), np.zeros((len(mark_m), 2))
+    weighed = unit / np.square(_sd_m(ties))[:, None]
+    np.add.at(precision, ties.tape_mark, weighed[:, :, None] * unit[:, None, :])
+    np.add.at(pull, ties.tape_mark, weighed * (ties.tape_read_m - reach)[:, None])
+    values, vectors = np.linalg.eigh(precision)
+    told = values > _TOLD * values[:, 1:]
+    along = np.einsum("kij,ki->kj", vectors, pull) / np.where(told, values, np.inf)
+    return np.asarray(mark_m + np.einsum("kij,kj->ki", vectors, along))
+
+
+def _mirror(first: _Tape, second: _Tape, place: _Place) -> list[_Place]:
+    """Return a place's mirror image in the line through two tapes' points."""
+    east, north = second.east - first.east, second.north - first.north
+    square = east * east + north * north
+    if square == 0.0:
         return []
-    unit = along / length
-    foot = first + ((place - first) @ unit) * unit
-    return [2.0 * foot - place]
+    share = ((place[0] - first.east) * east + (place[1] - first.north) * north) / square
+    foot = first.east + share * east, first.north + share * north
+    return [(2.0 * foot[0] - place[0], 2.0 * foot[1] - place[1])]
 
 
-def _misfit(place: Floats, point: Floats, read: Floats, sd: Floats) -> float:
-    gap = (read - np.hypot(*(place - point).T)) / sd
-    return float(gap @ gap)
+def _misfit(place: _Place, tapes: list[_Tape]) -> float:
+    reaches = (math.hypot(place[0] - one.east, place[1] - one.north) for one in tapes)
+    return sum(
+        ((one.read_m - reach) / one.sd_m) ** 2 for one, reach in zip(tapes, reaches, strict=True)
+    )
 
 
-def _precision(place: Floats, point: Floats, sd: Floats) -> Floats:
-    away = place - point
-    unit = away / np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)[:, None]
-    return np.asarray((unit / np.square(sd)[:, None]).T @ unit)
+def _precision(place: _Place, tapes: list[_Tape]) -> list[list[float]]:
+    east_east = east_north = north_north = 0.0
+    for one in tapes:
+        east, north = place[0] - one.east, place[1] - one.north
+        scale = max(math.hypot(east, north), 1e-9) * one.sd_m
+        east, north = east / scale, north / scale
+        east_east += east * east
+        east_north += east * north
+        north_north += north * north
+    return [[east_east, east_north], [east_north, north_north]]
 
 
 def _walk(doubts: list[_Doubt], free: Floats, rest: Floats) -> list[tuple[int, ...]]:

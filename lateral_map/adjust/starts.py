@@ -39,8 +39,7 @@ def first_azimuths(
     the ties fit best is tried with a prior so wide (180 degrees) that it decides nothing.
     """
     measured = site.start.azimuth_deg
-    tied = len(ties.position_mark) + len(ties.tape_mark) + sum(len(g.mark) for g in ties.lines)
-    if not tied:
+    if not ties.count_in_plan:
         if measured is not None:
             return [(np.radians(measured), np.radians(site.start.sd_azimuth_deg))]
         # Toward the nearest place on a line that matters.
@@ -86,19 +85,22 @@ def _costs(
     sine, cosine = np.sin(tried)[:, None], np.cos(tried)[:, None]
     east = north_up[:, 0] * cosine + north_up[:, 1] * sine
     north = north_up[:, 1] * cosine - north_up[:, 0] * sine
-    mark = np.stack([east, north], axis=-1) + start
+    return squared_misses(site, chain, ties, np.stack([east, north], axis=-1) + start)
+
+
+def squared_misses(site: Site, chain: Chain, ties: Ties, mark_m: Floats) -> Floats:
+    """Return (...) how badly the ties fit marks (..., m, 2) of a line that may have drifted."""
     drift = _DRIFT * (ties.footage_m[ties.mark_row] - chain.zero_m) + site.start.sd_m + 0.1
-    gap = ties.position_m - mark[:, ties.position_mark]
+    gap = ties.position_m - mark_m[..., ties.position_mark, :]
     variance = np.square(ties.position_sd_m) + np.square(drift[ties.position_mark])
     on_positions = (np.square(gap).sum(axis=-1) / variance).sum(axis=-1)
-    away = mark[:, ties.tape_mark] - ties.tape_point_m
+    away = mark_m[..., ties.tape_mark, :] - ties.tape_point_m
     gap = ties.tape_read_m - np.hypot(away[..., 0], away[..., 1])
     variance = np.square(ties.tape_sd_m) + np.square(drift[ties.tape_mark])
-    on_tapes = (np.square(gap) / variance).sum(axis=-1)
-    on_lines = np.zeros(len(tried))
+    total = on_positions + (np.square(gap) / variance).sum(axis=-1)
     for group in ties.lines:
-        found = signed_offsets(group.segments, mark[:, group.mark])
+        found = signed_offsets(group.segments, mark_m[..., group.mark, :])
         gap = group.read_m - np.where(group.is_offset, found.offset_m, found.along_m)
         variance = np.square(group.sd_m) + np.square(drift[group.mark])
-        on_lines = on_lines + (np.square(gap) / variance).sum(axis=-1)
-    return np.asarray(on_positions + on_tapes + on_lines)
+        total = total + (np.square(gap) / variance).sum(axis=-1)
+    return np.asarray(total)

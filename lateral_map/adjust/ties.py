@@ -97,6 +97,11 @@ class Ties:
         """How many equations the ties and depths make."""
         return int(self.parts[-1].stop)
 
+    @property
+    def count_in_plan(self) -> int:
+        """How many ties there are, a place fixed by coordinates counting once."""
+        return int(self.parts[-1].start) - len(self.position_mark)
+
     @cached_property
     def sd(self) -> Floats:
         """The 1 sd (t, 1) of each equation."""

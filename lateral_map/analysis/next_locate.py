@@ -282,24 +282,25 @@ def _goals(route: Route, places: list[tuple[str, float, int | None]]) -> list[_G
     """Return the goals at (line, footage, finding)."""
     if not places:
         return []
-    pasts = measure_pasts(route, [(line, np.array([at])) for line, at, _ in places])
-    goals = []
-    for (line, at, finding), past in zip(places, pasts, strict=True):
-        rate = float(past.rate[0])
-        seen = finding is not None
-        noise = (route.noise.readings * route.site.counter.sd_reading_m * rate) ** 2
-        goals.append(
-            _Goal(
+    lines = dict.fromkeys(line for line, _, _ in places)
+    at = {line: [i for i, one in enumerate(places) if one[0] == line] for line in lines}
+    asked = [(line, np.array([places[i][1] for i in own])) for line, own in at.items()]
+    goals: dict[int, _Goal] = {}
+    for own, past in zip(at.values(), measure_pasts(route, asked), strict=True):
+        noise = np.square(route.noise.readings * route.site.counter.sd_reading_m * past.rate)
+        for row, index in enumerate(own):
+            line, footage, finding = places[index]
+            seen = finding is not None
+            goals[index] = _Goal(
                 line=line,
                 finding=finding,
-                footage_m=at,
-                past_m=float(past.past_m[0]),
-                gradient=past.gradient[0],
-                noise_m2=noise if seen else 0.0,
-                rate=1.0 if seen else max(abs(rate), 1e-9),
+                footage_m=footage,
+                past_m=float(past.past_m[row]),
+                gradient=past.gradient[row],
+                noise_m2=float(noise[row]) if seen else 0.0,
+                rate=1.0 if seen else max(abs(float(past.rate[row])), 1e-9),
             )
-        )
-    return goals
+    return [goals[index] for index in range(len(places))]
 
 
 def _for_crossings(

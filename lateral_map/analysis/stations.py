@@ -107,4 +107,4 @@ def _gather_footages(
     station = group[np.searchsorted(every, [at for at, _ in named], side="right") - 1]
     for index, (_, name) in zip(station.tolist(), named, strict=True):
         names[index].append(name)
-    return every[apart], tuple(tuple(dict.fromkeys(each)) for each in names)
+    return every[apart], tuple(tuple(dict.fromkeys(each)) if each else () for each in names)

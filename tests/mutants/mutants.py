@@ -79,7 +79,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/prior.py", "covariance[0, 0] += site.accuracy.sd_fall**2", "covariance[0, 0] += site.accuracy.sd_fall", "the expected fall says nothing"),
     ("adjust/prior.py", "[site.counter.sd_scale, site.counter.sd_zero_m]", "[site.counter.sd_zero_m, site.counter.sd_scale]", "counter scale and zero change accuracies"),
     ("adjust/prior.py", "np.eye(size) - np.eye(size, k=-1)", "np.eye(size) - 0.5 * np.eye(size, k=-1)", "the pipe bends back towards north at every piece"),
-    ("adjust/prior.py", "np.repeat(sds, width)", "np.tile(sds, width)", "one mark's accuracy is given to another"),
+    ("adjust/prior.py", "np.repeat([sd for _, sd, _ in errors], width)", "np.tile([sd for _, sd, _ in errors], width)", "one mark's accuracy is given to another"),
     ("adjust/prior.py", "[[np.arctan(site.accuracy.fall)], turns.fall]", "[[-np.arctan(site.accuracy.fall)], turns.fall]", "the expected fall rises"),
     ("adjust/prior.py", "changes.reading(turn, node + 1, bend.footage_m)", "changes.reading(turn, node, bend.footage_m)", "a bend's check looks at the piece before"),
     ("adjust/prior.py", "ground.sd(ground.correction_knots_m)", "100.0 * ground.sd(ground.correction_knots_m)", "the measured ground may float by feet"),
@@ -98,7 +98,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("adjust/ties.py", "np.where(group.is_offset[:, None], found.normal, found.tangent)", "np.where(group.is_offset[:, None], found.tangent, found.normal)", "along and across change places"),
     ("adjust/ties.py", "surface = ties.depth_level_m + ties.depth_weights @ unknowns[layout.ground]", "surface = ties.depth_level_m", "depths ignore the ground's correction"),
     ("adjust/ties.py", "np.negative(jacobian[ties.depth_row, 2], out=design[depths])", "design[depths] = jacobian[ties.depth_row, 2]", "deeper is higher"),
-    ("adjust/ties.py", "footage = np.array([site.transmitter_footage_m(one) for one in locates], float)", "footage = np.array([one.footage_m for one in locates], float)", "the transmitter is taken to ride at the lens"),
+    ("adjust/ties.py", "footages = [site.transmitter_footage_m(one) for one in locates]", "footages = [one.footage_m for one in locates]", "the transmitter is taken to ride at the lens"),
     ("model/site.py", '"past" if self.as_past else "offset"', '"offset"', "a reading is known by a column nobody wrote"),
     # transmitter
     ("adjust/transmitter.py", "near.append(90.0)", "near.append(0.0)", "a riser is no vertical bend"),
