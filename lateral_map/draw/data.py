@@ -29,6 +29,7 @@ from lateral_map.words.cautions import CAUTIONS
 from lateral_map.words.names import CONFIDENCE_WORDS
 from lateral_map.words.notices import drawing_notices
 from lateral_map.words.numbers import (
+    all_apart,
     decimals_for,
     label,
     length,
@@ -83,7 +84,7 @@ def map_data(
     place = "local sketch, tied to no place on earth"
     parts.append(place if frame.is_local else label(frame.crs))
     parts.append("± is the 95 % range")
-    return {
+    data = {
         "site": {"name": tidy(site.name, 120) or "Unnamed site", "line": " · ".join(parts)},
         "unit": {
             "word": unit_word(unit),
@@ -112,6 +113,7 @@ def map_data(
         "cautions": list(CAUTIONS),
         "method": f"{unit_sentence(unit)} {CONFIDENCE_WORDS}",
     }
+    return dict(all_apart(data))
 
 
 def data_json(data: Any) -> str:

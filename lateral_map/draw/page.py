@@ -26,6 +26,7 @@ from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.draw.plan.scene import Layer
 from lateral_map.errors import FrameError
 from lateral_map.model.results import Report
+from lateral_map.words.numbers import all_apart
 
 SCRIPT_FILES: Final = (
     "base.js", "symbols.js", "layers.js", "captions.js", "controls.js", "view.js", "paper.js",
@@ -204,4 +205,4 @@ def _leaflet(name: str) -> str:
 def page_template(name: str, home: str = "lateral_map.draw") -> Any:
     """Return the template of a page, of a package's assets; whatever is set into it is escaped."""
     loader = PackageLoader(home, "assets")
-    return Environment(loader=loader, autoescape=True).get_template(name)
+    return Environment(loader=loader, autoescape=True, finalize=all_apart).get_template(name)

@@ -123,8 +123,9 @@ def utility_words(one: UtilityConflict, unit: str) -> str:
     said = [
         f"{in_full(one.name)} ({UTILITY_WORDS[one.utility]})",
         lies_words(one, unit),
-        # Where it leaves the trench as mapped it is no farther off than the map is wrong.
-        *([hand_dig] if one.verdict == "within the trench" else []),
+        # Where it leaves the trench as mapped it is no farther off than the map may be wrong, and
+        # between two crossings it may run beside the pipe.
+        *([hand_dig] if one.in_the_way else []),
         deep,
     ]
     if one.clearance_m is not None:

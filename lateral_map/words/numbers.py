@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -18,6 +19,14 @@ NAME_LENGTH: Final = 120
 NOTE_LENGTH: Final = 600
 _KEPT_CONTROLS: Final = "\n\t"
 _TURNS: Final = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u2028\u2029"
+
+# Letters of the scripts that run from right to left, and what may stand between them in a name.
+_LEFTWARD: Final = (
+    "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001eeff"
+)
+_NAMED_LEFTWARD: Final = re.compile(
+    f"\u2068[^\u2069]*\u2069|([{_LEFTWARD}](?:[{_LEFTWARD}0-9 .,'’–-]*[{_LEFTWARD}])?)"
+)
 
 
 def decimals_for(unit: str) -> int:
@@ -122,6 +131,32 @@ def tidy(text: str, limit: int = NOTE_LENGTH) -> str:
     if len(kept) <= limit:
         return kept
     return f"{kept[:limit].rstrip()} … [{len(kept) - limit} more characters in the site's tables]"
+
+
+def apart(text: str) -> str:
+    """Return ``text`` with what runs from right to left set apart from what stands beside it.
+
+    Else a number after such a name is drawn into it: 66.0 ± 0.7 ft reads 0.7 ± 66.0. To be done
+    where text is handed to what draws it, for ``tidy`` takes such codes out.
+    """
+    if text.isascii():
+        return text
+    return _NAMED_LEFTWARD.sub(lambda met: f"\u2068{met[1]}\u2069" if met[1] else met[0], text)
+
+
+def all_apart(data: Any) -> Any:
+    """Return data with every text in it ``apart``, to be shown and not to be compared."""
+    if type(data) is str:
+        return apart(data)
+    if isinstance(data, dict):
+        return {key: all_apart(value) for key, value in data.items()}
+    if not isinstance(data, list | tuple):
+        return data
+    first = data
+    while isinstance(first, list | tuple) and first:
+        first = first[0]
+    # Coordinates, of which there are very many, hold no text.
+    return data if isinstance(first, int | float) else [all_apart(value) for value in data]
 
 
 def label(text: str, limit: int = LABEL_LENGTH) -> str:

@@ -320,7 +320,10 @@ def line_picked(report: Report, line: PlanLine) -> Detail:
             rows.append(("On the start's side", tidy(boundary.inside)))
             rows.append(("Beyond it", tidy(boundary.outside)))
             if boundary.decides:
-                rows.append(("Responsibility", "changes at this line"))
+                changes = (
+                    "one party on both sides" if boundary.one_party else "changes at this line"
+                )
+                rows.append(("Responsibility", changes))
     if line.source:
         rows.append(("Source", tidy(line.source)))
     rows += _wrong_here(report, lambda slip: slip.id == ReadingId("line", line.name))

@@ -372,6 +372,13 @@ def test_a_duct_that_leaves_the_trench_as_mapped_is_said_to_be_at_hand_beyond():
     ((begins, ends),) = found.hand_dig_m
     assert begins < found.from_m
     assert found.to_m < 8.0 < 15.0 < ends
-    assert f"hand dig from {length(begins, 'm')} to {length(ends, 'm')}" in utility_words(
-        found, "m"
-    )
+    by_hand = f"hand dig from {length(begins, 'm')} to {length(ends, 'm')}"
+    assert by_hand in utility_words(found, "m")
+    # As one is that crosses, runs beside the pipe and crosses it again.
+    again = utility((4.0, -3.0), (5.0, 0.7), (12.0, 0.7), (13.0, -3.0), sd_m=0.3)
+    (found,) = against(again)
+    assert len(found.crossings) == 2
+    ((begins, ends),) = found.hand_dig_m
+    assert begins < 4.5
+    assert ends > 12.5
+    assert f"hand dig from {length(begins, 'm')} to" in utility_words(found, "m")

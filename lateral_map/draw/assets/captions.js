@@ -140,7 +140,7 @@
   }
 
   function write(sheet, text, kind) {
-    const words = element("div", { class: `caption ${kind}`, dir: "auto", text });
+    const words = element("div", { class: `caption ${kind}`, dir: "ltr", text });
     sheet.pane.append(words);
     return words;
   }

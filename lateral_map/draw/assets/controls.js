@@ -70,7 +70,7 @@
     const box = element("input", { type: "checkbox", id: `layer-${layer.key}`, "data-layer": layer.key, on: { change } });
     box.checked = on;
     const rows = layer.legend.map(([style, words]) =>
-      element("li", {}, lateralMap.swatch(style, page.data.style[style]), element("span", { text: words, dir: "auto" })),
+      element("li", {}, lateralMap.swatch(style, page.data.style[style]), element("span", { text: words, dir: "ltr" })),
     );
     const head = element("label", { for: box.id }, box, element("span", { text: layer.title }));
     const row = element("div", { class: "layer" }, head, element("ul", {}, ...rows));

@@ -12,7 +12,7 @@
     byId("site-name").textContent = site.name;
     byId("site-line").textContent = site.line;
     byId("facts").replaceChildren(...facts.map(fact));
-    byId("notices").replaceChildren(...notices.map((text) => element("li", { text, dir: "auto" })));
+    byId("notices").replaceChildren(...notices.map((text) => element("li", { text, dir: "ltr" })));
     byId("notices").parentElement.hidden = notices.length === 0;
     byId("cautions").replaceChildren(...cautions.map((text) => element("li", { text })));
     byId("method").textContent = method;
@@ -38,8 +38,8 @@
   }
 
   function fact({ name, value, note, tone }) {
-    const parts = [element("dt", { text: name, dir: "auto" }), element("dd", { text: value })];
-    if (note) parts.push(element("dd", { class: "note", text: note, dir: "auto" }));
+    const parts = [element("dt", { text: name, dir: "ltr" }), element("dd", { text: value })];
+    if (note) parts.push(element("dd", { class: "note", text: note, dir: "ltr" }));
     return element("div", { class: tone }, ...parts);
   }
 
@@ -48,8 +48,8 @@
     const rows = table.rows.map((row) => {
       const cells = row.cells.map((text, index) => {
         const column = table.columns[index];
-        if (index > 0 || row.footage === null) return element("td", { text, dir: "auto", "data-column": column });
-        const show = element("button", { type: "button", text, dir: "auto", title: "Show on map and profile" });
+        if (index > 0 || row.footage === null) return element("td", { text, dir: "ltr", "data-column": column });
+        const show = element("button", { type: "button", text, dir: "ltr", title: "Show on map and profile" });
         show.addEventListener("click", () => {
           page.point(page.stationAt(row.footage), "table");
           byId("plan").scrollIntoView({ block: "nearest" });
@@ -63,7 +63,7 @@
       { class: "table", "data-table": table.key },
       element("h2", { text: table.title }),
       rows.length ? element("div", { class: "scroll" }, element("table", {}, element("thead", {}, head), element("tbody", {}, ...rows))) : "",
-      ...table.notes.map((text) => element("p", { class: "under", text, dir: "auto" })),
+      ...table.notes.map((text) => element("p", { class: "under", text, dir: "ltr" })),
     );
   }
 
@@ -72,7 +72,7 @@
     const { title, rows, note } = page.data.details[index];
     byId("detail-title").textContent = title;
     byId("detail-rows").replaceChildren(
-      ...rows.flatMap(([name, value]) => [element("dt", { text: name, dir: "auto" }), element("dd", { text: value, dir: "auto" })]),
+      ...rows.flatMap(([name, value]) => [element("dt", { text: name, dir: "ltr" }), element("dd", { text: value, dir: "ltr" })]),
     );
     byId("detail-note").textContent = note;
     byId("detail-note").hidden = !note;

@@ -49,7 +49,7 @@ from lateral_map.words.excavator import (
     urgent_lines,
 )
 from lateral_map.words.methods import method_cautions
-from lateral_map.words.numbers import tidy
+from lateral_map.words.numbers import all_apart, tidy
 
 # What the excavator looks for first; the plan's own layers follow. A picture, at first off, would
 # give the zones' colours another meaning.
@@ -125,7 +125,7 @@ def _page_data(review: DigReview) -> dict[str, Any]:
         for each in one.opened
     ]
     must = [*data["view"]["must"], *(view_points(kept) if kept else [])]
-    return data | {
+    shown = {
         "view": data["view"] | {"must": must},
         "style": data["style"] | style_values(DIG_STYLES),
         "key": [*reversed(DIG_LAYER_KEYS), *(k for k in data["key"] if k not in DIG_LAYER_KEYS)],
@@ -138,3 +138,4 @@ def _page_data(review: DigReview) -> dict[str, Any]:
             "narrow": dig_profile(review, narrow=True),
         },
     }
+    return data | dict(all_apart(shown))

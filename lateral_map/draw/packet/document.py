@@ -33,7 +33,7 @@ from lateral_map.units import to_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.names import finding_words
 from lateral_map.words.notices import as_sentence, danger_notices, drawing_notices
-from lateral_map.words.numbers import label, length, tidy, unit_sentence
+from lateral_map.words.numbers import all_apart, label, length, tidy, unit_sentence
 from lateral_map.words.owner import owner_facts
 from lateral_map.words.technician import report_tables
 from lateral_map.words.utility import coordinates_sentence, evidence_facts, letter_facts
@@ -215,6 +215,7 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=all_apart,
     )
 
     def css_text(text: str) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from lateral_map.draw.paint.fonts import FAMILIES
 from lateral_map.draw.style import INK, PAPER, LineStyle
+from lateral_map.words.numbers import apart
 
 Anchor = Literal["start", "middle", "end"]
 
@@ -187,7 +188,7 @@ class Canvas:
             )
         else:
             attributes |= {"x": number(x), "y": number(y)}
-        ET.SubElement(self.element, "text", attributes).text = words
+        ET.SubElement(self.element, "text", attributes).text = apart(words)
 
     def to_text(self) -> str:
         """Return the SVG as text."""

@@ -1,0 +1,78 @@
+"""Names in scripts that run from right to left take no number beside them along."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from lateral_map import build_report, load_site
+from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig.page import dig_page
+from lateral_map.draw.page import map_page
+from lateral_map.words.numbers import apart
+
+DEMO = Path(__file__).parents[2] / "demo_sites" / "plain_lot"
+NAMES = {
+    "right of way": "גבול הרחוב",
+    "curb": "الرصيف",
+    "city": "העירייה",
+    "hydrant": "ברז 7 כיבוי",
+}
+# Of each "a ± b" that is seen: its text, and where the two numbers stand on the screen.
+RANGES = r"""() => {
+  for (const each of document.querySelectorAll("details")) each.open = true;
+  const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const node = walk.currentNode;
+    for (const match of node.textContent.matchAll(/(\d+\.\d+) ± (\d+\.\d+)/g)) {
+      const at = (text, from) => {
+        const range = document.createRange();
+        const start = node.textContent.indexOf(text, from);
+        range.setStart(node, start);
+        range.setEnd(node, start + text.length);
+        return range.getBoundingClientRect();
+      };
+      const one = at(match[1], match.index), two = at(match[2], match.index + match[1].length);
+      // Over a line's end they stand one below the other, and turned text runs upwards.
+      const isOneLine = one.width && Math.abs(one.top - two.top) < 2;
+      if (isOneLine) found.push([node.textContent, one.left, two.left]);
+    }
+  }
+  return found;
+}"""
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory):
+    """Return a site's report whose lines, points and parties have names that run leftward."""
+    folder = tmp_path_factory.mktemp("leftward")
+    for path in DEMO.iterdir():
+        if path.is_file() and path.suffix in (".csv", ".toml", ".geojson"):
+            text = path.read_text("utf-8")
+            for name, leftward in NAMES.items():
+                # As a name, not as a kind of line.
+                said = rf'(?<!"kind": )"{name}"'
+                text = re.sub(said, f'"{leftward}"', text)
+                text = text.replace(f",{name},", f",{leftward},")
+            (folder / path.name).write_text(text, "utf-8")
+    return build_report(load_site(folder))
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_range_reads_from_left_to_right_whatever_stands_beside_it(report, open_page, width):
+    for page in (map_page(report), dig_page(build_dig_review(report))):
+        shown = open_page(page, width=width)
+        ranges = shown.run(RANGES)
+        beside = [one for one in ranges if any(name in one[0] for name in NAMES.values())]
+        assert len(beside) > 2
+        assert [text for text, one, two in ranges if one >= two] == []
+
+
+def test_only_what_runs_leftward_is_set_apart():
+    assert apart("curb 66.0 ± 0.7 ft") == "curb 66.0 ± 0.7 ft"
+    assert apart("é – 7") == "é – 7"
+    assert apart("to גבול 7 צפון 2.0 ft") == "to \u2068גבול 7 צפון\u2069 2.0 ft"
+    assert apart(apart("الرصيف: 2.0")) == "\u2068الرصيف\u2069: 2.0"
