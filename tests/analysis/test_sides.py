@@ -454,8 +454,15 @@ def test_before_the_main_all_is_the_owners():
         ("telecom ducts", "danger"), ("tracer wire", "danger"), ("utilities found", "danger"),
         ("fiber optic conduit", "danger"), ("Wasserleitung", "danger"), ("Stromkabel", "danger"),
         ("gas service tapped through the sewer", "danger"),
+        ("PE pipe penetrating pipe", "danger"), ("steel pipe through invert", "danger"),
+        ("yellow plastic pipe in lateral", "danger"), ("x-bore", "danger"), ("xbore", "danger"),
+        ("wires", "danger"), ("wire in pipe", "danger"), ("fiber through pipe", "danger"),
+        ("service line in pipe", "danger"), ("pipe crossing", "danger"),
+        ("drill through lateral", "danger"), ("pipe punctured by pipe", "defect"),
         # Words that only look like one.
         ("electric-blue paint", "defect"), ("cable tie in pipe", "defect"),
+        ("wire mesh showing", "defect"), ("wire brush left behind", "defect"),
+        ("bituminous fibre pipe, blistered", "defect"), ("crossing roots", "defect"),
         ("utility sink tap", "feature"), ("ductile iron begins, rust", "defect"),
         ("gas bubbles", "defect"),
         # Something ails the feature; the utility is to be asked about it.
