@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
     Crossing,
     FindingResult,
@@ -13,7 +14,7 @@ from lateral_map.model.results import (
     ResponsibilityStretch,
 )
 from lateral_map.model.route import Route
-from lateral_map.model.site import Site
+from lateral_map.model.site import Boundary, Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,9 @@ def share_responsibility(
         return round(crossing.footage_m, 6), rank if crossing.outward else -rank
 
     met = sorted((c for c in crossings if c.boundary in deciding), key=along)
-    start = next(iter(deciding.values())).inside
+    # Where none is crossed, all of the run lies where its end does.
+    past = [b for b in deciding.values() if b.kind == "line" and _is_past(route, b)]
+    start = past[-1].outside if past else next(iter(deciding.values())).inside
     if met:
         boundary = deciding[met[0].boundary]
         start = boundary.inside if met[0].outward else boundary.outside
@@ -79,6 +82,10 @@ def share_responsibility(
             )
         )
     return tuple(stretches)
+
+
+def _is_past(route: Route, boundary: Boundary) -> bool:
+    return bool(measure_past(route, boundary.line, [route.site.run.end_m]).past_m[0] > 0.0)
 
 
 def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> tuple[str, bool]:

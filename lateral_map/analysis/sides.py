@@ -14,6 +14,7 @@ import numpy as np
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import SURE, chance_above_zero
 from lateral_map.model.identity import ReadingId
+from lateral_map.model.lines import ON_LINE_M
 from lateral_map.model.past import drawn_pasts, measure_past
 from lateral_map.model.results import (
     Crossing,
@@ -199,6 +200,8 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
             route.site.counter.sd_reading_m * past.rate
         )
     sd = np.sqrt(square)
+    other = _chance_of_other_side(route, boundary)
+    chance += other * (1.0 - 2.0 * chance)
     return [
         Side(
             line=boundary.line,
@@ -210,6 +213,22 @@ def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
         )
         for i in range(len(at))
     ]
+
+
+def _chance_of_other_side(route: Route, boundary: Boundary) -> float:
+    """Return how likely the start lies on the other side of a line than it was put.
+
+    Of a line that lies farther off than the start's accuracy nobody doubts that; nor of one that
+    the run crosses, nor from a start on it, for there the run tells what is past it.
+    """
+    line, site = route.site.plan.line(boundary.line), route.site
+    off_m = site.start_off_m(line)
+    if not ON_LINE_M < off_m <= site.start.sd_m:
+        return 0.0
+    past_m = measure_past(route, line.name, route.chain.nodes_m).past_m
+    if past_m[np.argmax(np.abs(past_m))] > 0.0:
+        return 0.0
+    return 1.0 - chance_above_zero(off_m, site.start.sd_m)
 
 
 def side_verdict(probability_past: float) -> SideVerdict:

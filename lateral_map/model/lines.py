@@ -139,6 +139,10 @@ def _side_of(away: Floats, right: Floats) -> Floats:
     return np.where(across < 0.0, -1.0, 1.0)
 
 
+# Nearer to a line than this a start is on it, on neither side.
+ON_LINE_M: Final = 0.01
+
+
 def line_sense(line: Floats | Segments, start_m: ArrayLike) -> float:
     """Return +1 where past the line (seen from the start) is to its right, else -1."""
     return -1.0 if float(signed_offsets(line, np.asarray(start_m, float)).offset_m) > 0 else 1.0

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.model.arrays import Floats, Indices, in_row, sparse_product
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.lines import line_sense
+from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.noise import (
     Noise,
     Scale,
@@ -466,10 +466,21 @@ class Route:
 
     @cached_property
     def senses(self) -> dict[str, float]:
-        """+1 for each plan line past which (seen from the start) is to its right, else -1."""
+        """+1 for each plan line past which (seen from the start) is to its right, else -1.
+
+        From a start on the line itself past is where the run leads to.
+        """
         start = self.site.start
         place = np.array([start.easting_m, start.northing_m])
-        return {one.name: line_sense(one.segments, place) for one in self.site.plan.lines}
+        senses = {}
+        for line in self.site.plan.lines:
+            off_m = float(signed_offsets(line.segments, place).offset_m)
+            if abs(off_m) <= ON_LINE_M:
+                run = self.chain.positions(self.unknowns, self.layout, self.chain.nodes_m)[:, :2]
+                away_m = signed_offsets(line.segments, run).offset_m
+                off_m = -float(away_m[np.argmax(np.abs(away_m))])
+            senses[line.name] = -1.0 if off_m > 0.0 else 1.0
+        return senses
 
     @cached_property
     def spread(self) -> Floats:

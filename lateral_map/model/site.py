@@ -21,7 +21,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import Applied
 from lateral_map.model.expected import expect_depths
 from lateral_map.model.identity import ReadingKind
-from lateral_map.model.lines import Segments
+from lateral_map.model.lines import Segments, signed_offsets
 from lateral_map.model.picture import PlanPicture
 from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.sketch import Sketch
@@ -658,6 +658,11 @@ class Site:
         """
         read = locate.transmitter_depth_m
         return None if read is None else read + self.transmitter.above_invert_m
+
+    def start_off_m(self, line: PlanLine) -> float:
+        """Return how far from a plan line the start was put, on either side of it."""
+        here = np.array([self.start.easting_m, self.start.northing_m])
+        return abs(float(signed_offsets(line.segments, here).offset_m))
 
     def deciding_boundaries(self) -> tuple[Boundary, ...]:
         """Return the boundaries that decide, each after the one that leads up to it.

@@ -115,7 +115,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
     if said.run.end is None:
         ledger.notice("Nothing says what the run ended at; it is drawn as not reaching the main.")
     start = _start(of, ledger)
-    note_boundaries(of.boundaries, said, of.names, of.plan, of.placed, ledger)
+    note_boundaries(of.boundaries, said, of.names, of.plan, start, ledger)
     _note_units(of, ledger)
     return Site(
         **made(of.named),

@@ -11,11 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.errors import Fault
-from lateral_map.model.lines import signed_offsets
+from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.referral import SewerMain
-from lateral_map.model.site import Boundary, Plan
+from lateral_map.model.site import Boundary, Plan, Start
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.placing import PlacedStart
 from lateral_map.reading.plan import LINE_KINDS, POINTS, PlanNames
 from lateral_map.reading.rows import FindingRow
 from lateral_map.reading.schema import BoundaryTable
@@ -28,7 +27,6 @@ from lateral_map.units import format_length
 Floats = NDArray[np.float64]
 
 _CLEANOUT: Final = re.compile(r"\bclean[\s_-]?outs?\b", re.IGNORECASE)
-_ON_LINE_M: Final = 0.01
 # A lot has a handful of lines that decide; comparing each with each must stay cheap.
 _MOST_COMPARED: Final = 24
 
@@ -149,11 +147,11 @@ def note_boundaries(
     said: SiteFile,
     names: PlanNames,
     plan: Plan,
-    placed: PlacedStart,
+    start: Start,
     ledger: Ledger,
 ) -> None:
     """Note what makes a boundary less sure than it looks, and parties that contradict."""
-    here = np.array([placed.easting_m, placed.northing_m])
+    here = np.array([start.easting_m, start.northing_m])
     for one in boundaries:
         if one.kind == "main" and said.run.end in ("tank", "not reached"):
             why = "run ends in a tank" if said.run.end == "tank" else "camera did not reach it"
@@ -171,11 +169,14 @@ def note_boundaries(
                 "crossing is no surer than that unless a locate is tied to the line itself."
             )
         off_m = abs(float(signed_offsets(plan.line(one.line).vertices_m, here).offset_m))
-        sd_m = (said.start.accuracy if said.start is not None else None) or 0.0
-        if off_m <= max(_ON_LINE_M, sd_m):
+        if off_m <= ON_LINE_M:
+            ledger.notice(
+                f"The start is on {one.line!r}: what the run leads to is taken as past it."
+            )
+        elif off_m <= start.sd_m:
             ledger.notice(
                 f"The start is within its own accuracy of {one.line!r}: which side is past is not "
-                "sure."
+                "sure, unless the run crosses it."
             )
     for one, following in _contradictions(_in_order(boundaries, plan, here)):
         ledger.notice(

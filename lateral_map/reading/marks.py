@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from lateral_map.model.lines import line_sense, signed_offsets
+from lateral_map.model.lines import ON_LINE_M, line_sense, signed_offsets
 from lateral_map.model.site import (
     SD_LONLAT_M,
     SD_XY_M,
@@ -38,7 +38,6 @@ from lateral_map.units import format_length, from_metres
 # A mark cannot lie farther from the start than its footage; this much more is left to the
 # adjustment, which says so with both readings named. Beyond it the coordinates are wrong.
 _SLACK_M: Final = 2000.0
-_ON_LINE_M: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +207,7 @@ def _line_ties(
         yield OffsetTie(line.name, typed.offset, sd)
     if typed.past is not None:
         here = np.array([ground.start.easting_m, ground.start.northing_m])
-        if abs(float(signed_offsets(line.vertices_m, here).offset_m)) < _ON_LINE_M:
+        if abs(float(signed_offsets(line.vertices_m, here).offset_m)) <= ON_LINE_M:
             problem = f"the start is on {line.name!r}, so neither side is past it"
             remedy = "fill offset instead: positive to the right of the line's direction"
             row.fault(ledger, "past", problem, remedy)

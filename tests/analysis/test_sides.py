@@ -16,12 +16,13 @@ from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
+from lateral_map.analysis.responsibility import share_responsibility
 from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.past import measure_past
 from lateral_map.model.route import Alternative
-from lateral_map.model.site import Boundary, Finding, OffsetTie
+from lateral_map.model.site import Boundary, Finding, OffsetTie, PlanLine
 from lateral_map.words.technician import settling_words, verdict_words
 
 CURB = line("curb", (20.0, 8.0), (20.0, -8.0), sd_m=0.5)
@@ -484,3 +485,36 @@ def test_findings_are_numbered_in_their_order():
         findings=(Finding(5.0, "roots"), Finding(9.0, "tap")), boundaries=DECIDES, lines=(CURB,)
     ).build()
     assert [found.number for found in judge(route)] == [1, 2]
+
+
+# The run goes east along y = 0, 30 m from x = 0; the line stands at x, drawn either way.
+@pytest.mark.parametrize("drawn", [1.0, -1.0])
+@pytest.mark.parametrize(
+    ("line_at", "verdict", "answers"),
+    [
+        (0.0, "past", ("city",)),  # on the line: the run leads beyond it
+        (0.005, "past", ("city",)),
+        (-0.005, "past", ("city",)),
+        (0.1, "past", ("city",)),  # within the start's accuracy, but crossed
+        (-0.1, "too close to call", ()),  # or on the other side of the start and crossed
+        (-2.0, "inside", ("owner",)),
+        (2.0, "past", ("city",)),
+    ],
+)
+def test_from_a_start_at_a_line_what_is_past_it_hangs_on_no_drawing_order(
+    line_at, verdict, answers, drawn
+):
+    ends = np.array([[line_at, -30.0 * drawn], [line_at, 30.0 * drawn]])
+    route = HandRoute(
+        sds=Sds(start=0.15),
+        findings=(Finding(12.0, "roots"),),
+        lines=(PlanLine("street line", "right_of_way", ends, 0.03),),
+        boundaries=(Boundary("street line", "owner", "city", decides=True),),
+    ).build()
+    (found,) = judge(route)
+    assert (found.verdict, found.answers) == (verdict, answers)
+    crossings, _ = find_crossings(route)
+    shared = share_responsibility(route, crossings)
+    # Who answers along the run is who answers for what is found there.
+    (there,) = [one.party for one in shared if one.from_m <= 12.0 < one.to_m]
+    assert answers in ((), (there,))
