@@ -24,10 +24,10 @@ from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats, Indices, sparse_product
-from lateral_map.model.diagnosis import Diagnosis, Slip
+from lateral_map.model.diagnosis import Diagnosis, Slip, SlipName
 from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.mending import mend, mend_all
+from lateral_map.model.mending import mend, mend_all, off_the_run
 from lateral_map.model.readings import reading_value, tie_of, without_reading
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
@@ -54,6 +54,12 @@ _FITTING_SHARE = 0.8
 _OF_FITTINGS = ("bend angle", "bend not noted")
 # How far off its angle a fitting is laid, radians.
 _FITTING_LAID = 0.05
+# Slips that move what was read along the run; told so many sd smaller to keep it there, at most.
+_MOVING: frozenset[SlipName] = frozenset(
+    ("footage misread", "counter not at zero", "counter slipped", "counter scale", "bend misplaced",
+     "riser left out", "riser counted twice")
+)  # fmt: skip
+_HELD_BACK, _JUST_ON_M = 2.0, 1e-3
 # How often readings are noisier than stated, with no slip in them.
 _NOISIER = 0.02
 # A mended fit this many sd of chi-square above its freedom is poor still: two slips are tried.
@@ -570,6 +576,10 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
                 sd = _sd_of_fitting(cause, mended, float(size[0]))
         slip = one.named(cause, size)
         slip = replace(slip, sd=math.degrees(sd) if slip.measure == "angle" else sd)
+        held = _held_on_run(site, slip)
+        if held is None:
+            continue
+        slip = held
         group = one.group or (slip.slip, slip.id, cause.point, cause.at_foot)
         found.append(
             _Explanation(
@@ -582,6 +592,21 @@ def _weigh_causes(fitted: Fitted, mended: _Mended) -> list[_Explanation]:
             )
         )
     return found
+
+
+def _held_on_run(site: Site, slip: Slip) -> Slip | None:
+    """Return a slip no larger than leaves all that was read on the run.
+
+    None where that is less than its size is known to be: then it was not made.
+    """
+    mended = mend_all(site, (slip,)) if slip.slip in _MOVING else None
+    off_m = [] if mended is None or off_the_run(site) else off_the_run(mended)
+    if mended is None or not off_m:
+        return slip
+    over_m = max(mended.counter.zero_m - min(off_m), max(off_m) - mended.run.end_m, 0.0)
+    less = replace(slip, size=(slip.size[0] - math.copysign(over_m + _JUST_ON_M, slip.size[0]),))
+    held = mend_all(site, (less,)) if over_m <= _HELD_BACK * slip.sd else None
+    return None if held is None or off_the_run(held) else less
 
 
 def _as_written(cause: Cause, size: Floats, information: Floats) -> Floats:

@@ -57,6 +57,16 @@ def mend_all(site: Site, slips: tuple[Slip, ...]) -> Site | None:
     return site
 
 
+def off_the_run(site: Site) -> list[float]:
+    """Return the footages of what was read before the run begins or past its end, metres."""
+    zero, end_m = site.counter.zero_m, site.run.end_m + _SAME_M
+    at = [one.footage_m for one in site.used_locates()]
+    at += [one.footage_m for one in site.findings]
+    off = [one for one in at if not zero - _SAME_M <= one <= end_m]
+    begin = zero + site.start.riser_m
+    return off + [one.footage_m for one in site.bends if not begin < one.footage_m <= end_m]
+
+
 def take_so(site: Site, slips: Iterable[Applied]) -> Site:
     """Return the site with slips taken for true: mended, and what was written kept beside it.
 

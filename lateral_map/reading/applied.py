@@ -11,7 +11,7 @@ from lateral_map.errors import FaultCollector, SiteError
 from lateral_map.frame import Frame
 from lateral_map.model.diagnosis import AT_A_PLACE, Applied, Slip
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.mending import mend, take_so
+from lateral_map.model.mending import mend, off_the_run, take_so
 from lateral_map.model.readings import bend_of, reading_value, readings_of
 from lateral_map.model.site import Site
 from lateral_map.reading.schema import AppliedTable
@@ -158,8 +158,7 @@ def _mended(site: Site, slip: Slip) -> Site:
         raise SiteError.of(
             "it does not go with this site as mended so far", "take the entry out"
         ) from None
-    zero, end = mended.counter.zero_m, mended.run.end_m
-    begin = zero + mended.start.riser_m
+    begin, end = mended.counter.zero_m + mended.start.riser_m, mended.run.end_m
 
     def shown(footage_m: float) -> str:
         return format_length(footage_m, site.unit, 2)
@@ -168,12 +167,8 @@ def _mended(site: Site, slip: Slip) -> Site:
     if begin >= end:
         problem = f"the run would begin at {shown(begin)} and end at {shown(end)}"
         raise SiteError.of(problem, remedy)
-    at = [one.footage_m for one in mended.used_locates()]
-    at += [one.footage_m for one in mended.findings]
-    wrong = [one for one in at if not zero - _SAME <= one <= end + _SAME]
-    wrong += [one.footage_m for one in mended.bends if not begin < one.footage_m <= end + _SAME]
-    if wrong:
-        problem = f"something would then be at {shown(wrong[0])}, off the run"
+    if off := off_the_run(mended):
+        problem = f"something would then be at {shown(off[0])}, off the run"
         raise SiteError.of(f"{problem}, which goes from {shown(begin)} to {shown(end)}", remedy)
     return mended
 

@@ -15,8 +15,8 @@ from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.diagnosis import LIKELY, Slip
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.mending import mend, mend_all
-from lateral_map.model.site import Bend, Locate
+from lateral_map.model.mending import mend, mend_all, off_the_run
+from lateral_map.model.site import Bend, Finding, Locate
 
 FOOT = 0.3048
 # What cannot be told apart: a count begun elsewhere from a riser whose foot the depth is of; a
@@ -153,6 +153,31 @@ def test_a_slip_beside_two_swapped_tapes_is_named_with_them():
     found = explain(adjust_route(made))
     assert {one.slip.id for one in found[:3]} == {first, second, depth}
     assert all(len(one.together) == 3 for one in found[:3])
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["counter +4 ft", "start elsewhere", "footage 3 ft", "riser left out", "counter scale 3 %"],
+)
+def test_what_is_told_can_be_taken_so_with_all_that_was_read_on_the_run(name):
+    """Also what was seen just after the start, and at the very end."""
+    told = 0
+    for seed in range(7500, 7530):
+        planted = plant(name, seed)
+        site, zero = planted.site, planted.slips[0].size if name == "counter +4 ft" else 0.0
+        seen = (Finding(zero + 0.1, "crack"), *site.findings, Finding(site.run.end_m, "roots"))
+        site = replace(site, findings=seen)
+        assert not off_the_run(site)
+        try:
+            route = adjust_route(site)
+        except AdjustmentError:
+            continue
+        for one in explain(route):
+            mended = mend_all(site, one.together)
+            assert mended is not None
+            assert not off_the_run(mended), (seed, one.together)
+            told += 1
+    assert told > 5
 
 
 def test_a_mended_site_needs_no_more_explaining():
