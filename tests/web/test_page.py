@@ -189,6 +189,21 @@ def test_pasted_text_is_known_again_and_what_is_wrong_with_it_said_once(
     assert field.inner_text().count("is not a length") == 1
 
 
+def test_a_change_of_unit_says_what_becomes_of_the_numbers_there_are(
+    yard: Yard, sketch: Path
+) -> None:
+    before = (sketch / "site.toml").read_bytes()
+    yard.tab("Site")
+    yard.fill({"unit": "US survey ft"})
+    yard.save()
+    alert = yard.page.locator("#alerts")
+    expect(alert).to_contain_text("were feet and are US survey feet from now on, in the 6 rows")
+    yard.page.locator("#undo-last").click()
+    yard.says("Past curb")
+    expect(yard.page.locator("#outbox-open")).to_be_hidden()
+    wait_until(lambda: (sketch / "site.toml").read_bytes() == before)
+
+
 def test_a_suspect_is_named_and_taken_so_and_taken_back(yard: Yard, sketch: Path) -> None:
     yard.enter({"footage": "45", "depth": "3", "tape1_from": "hydrant", "tape1": "33 ft 2 in",
                 "line": "curb", "past": "12.5"})  # fmt: skip

@@ -10,6 +10,7 @@ import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./pic
 const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["sketch.csv", "Sketch"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
 const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding", "sketch.csv": "row of the sketch" };
 const SIGNS = { good: "✓", suspect: "!", "put off": "~", unchecked: "○", "set aside": "–", "left out": "!" };
+const UNITS = { ft: "feet", us_ft: "US survey feet", m: "metres" };
 const LOOK_EVERY_MS = 3000;
 
 let state = firstState;
@@ -743,6 +744,9 @@ function siteForm(values) {
     keep("draft site", null);
     release("form");
     save("/settings", { edits: changes }, from);
+    const unit = changes.find(({ path, seen }) => path === "site.unit" && seen);
+    const count = Object.values(state.tables).flatMap(({ rows }) => rows).length;
+    if (unit && count) alertOnce(`Numbers written without a unit were ${UNITS[unit.seen]} and are ${UNITS[unit.value]} from now on, in the ${count} rows there are too. Undo it if they were measured before.`);
   };
   queueMicrotask(() => {
     const rest = form.showFaults(draft?.faults || state.settings.faults.filter(({ field }) => form.inputs.has(field)));
