@@ -26,6 +26,10 @@ PAGE_WORDS: Final[Mapping[str, str]] = {
     "left_out": "{name} is saved, but left out of the line until it is right",
     "choose_what_stands": "{what}. Nothing is lost: choose what stands.",
     "no_longer_so": "{words} at {time}. What was entered here and is so no longer:",
+    "unit_changed": (
+        "Numbers written without a unit were in {before} and are in {now} from now on, in the "
+        "{count} rows there are too. Undo it if they were measured before."
+    ),
     "settings_unreadable": "The site's settings cannot be read",
     "not_reached_kept": "The page's server is not reached; what you type is kept",
     "not_reached_shown": "The page's server is not reached; shown is what was drawn last",

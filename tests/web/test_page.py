@@ -197,7 +197,7 @@ def test_a_change_of_unit_says_what_becomes_of_the_numbers_there_are(
     yard.fill({"unit": "US survey ft"})
     yard.save()
     alert = yard.page.locator("#alerts")
-    expect(alert).to_contain_text("were feet and are US survey feet from now on, in the 6 rows")
+    expect(alert).to_contain_text("were in ft and are in US survey ft from now on, in the 6 rows")
     yard.page.locator("#undo-last").click()
     yard.says("Past curb")
     expect(yard.page.locator("#outbox-open")).to_be_hidden()

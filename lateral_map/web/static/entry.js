@@ -2,7 +2,7 @@
 
 import { Refused, Unreached, ask, askFile, askProfile, askState, button, byId, clock, earlierAddresses, firstState, forms, isNarrow, isShared, isStale, keep, keepsNothing, kept, keptNames, make, newOp, offers, othersWaiting, pageKey, profilePath, reach, say, send, shelve, siteId, waitingAtOtherPorts } from "./parts.js";
 import { isUnderWay, outbox, outboxText, put, sendAgain, sendAll, takeIn, takeOut, watchOutbox } from "./outbox.js";
-import { makeForm, reveal } from "./forms.js";
+import { FACES, makeForm, reveal } from "./forms.js";
 import { planPanel } from "./plan.js";
 import { pointInPicture } from "./pointing.js";
 import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./picture.js";
@@ -10,7 +10,6 @@ import { pointAt, showPicture, showPlaces, showProfile, watchViews } from "./pic
 const TABS = [["locates.csv", "Locates"], ["bends.csv", "Bends"], ["findings.csv", "Findings"], ["sketch.csv", "Sketch"], ["plan", "Plan"], ["site", "Site"], ["more", "More"]];
 const ONE = { "locates.csv": "locate", "bends.csv": "bend", "findings.csv": "finding", "sketch.csv": "row of the sketch" };
 const SIGNS = { good: "✓", suspect: "!", "put off": "~", unchecked: "○", "set aside": "–", "left out": "!" };
-const UNITS = { ft: "feet", us_ft: "US survey feet", m: "metres" };
 const LOOK_EVERY_MS = 3000;
 
 let state = firstState;
@@ -746,7 +745,7 @@ function siteForm(values) {
     save("/settings", { edits: changes }, from);
     const unit = changes.find(({ path, seen }) => path === "site.unit" && seen);
     const count = Object.values(state.tables).flatMap(({ rows }) => rows).length;
-    if (unit && count) alertOnce(`Numbers written without a unit were ${UNITS[unit.seen]} and are ${UNITS[unit.value]} from now on, in the ${count} rows there are too. Undo it if they were measured before.`);
+    if (unit && count) alertOnce(say("unit_changed", { before: FACES[unit.seen] || unit.seen, now: FACES[unit.value] || unit.value, count }));
   };
   queueMicrotask(() => {
     const rest = form.showFaults(draft?.faults || state.settings.faults.filter(({ field }) => form.inputs.has(field)));

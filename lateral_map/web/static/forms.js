@@ -3,7 +3,7 @@
 import { ask, button, isNarrow, make, pace } from "./parts.js";
 
 let count = 0;
-const FACES = { us_ft: "US survey ft" };
+export const FACES = { us_ft: "US survey ft" };
 const KEYS_FT = [["ft", "'"], ["in", '"'], ["¼", " 1/4"], ["½", " 1/2"], ["¾", " 3/4"], ["−", "-"]];
 const KEYS_SIGN = [["−", "-"]];
 const KEYS_M = [["cm", " cm"], ["−", "-"]];
