@@ -73,7 +73,7 @@ def explain_impossible(error: ImpossibleError) -> tuple[Diagnosis, ...]:
 
 def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool = True) -> Report:
     """Answer every question about a route that is adjusted already, as ``build_report`` does."""
-    site, say = route.site, progress or _say_nothing
+    site, say, diagnose = route.site, progress or _say_nothing, diagnose and not route.is_long
     say("finding the crossings")
     crossings, uncrossed = find_crossings(route)
     say("laying the stations")

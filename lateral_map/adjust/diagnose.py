@@ -112,8 +112,8 @@ def explain(route: Route, fitted: Callable[[], Fitted] | None = None) -> tuple[D
     true refit, under a wide prior), against the readings as they stand and against readings merely
     noisier than stated.
     """
-    if route.degrees_of_freedom <= 0:
-        # Nothing is left over that could misfit.
+    # Nothing is left over that could misfit; or the run is long, and no diagnosis is sought.
+    if route.degrees_of_freedom <= 0 or route.is_long:
         return ()
     equations = Equations(
         route.site, route.chain, route.layout, route.observations, route.unknowns, route.design

@@ -11,17 +11,18 @@ from lateral_map.adjust.chain import lay_chain, turns_at_nodes
 from lateral_map.adjust.ground import lay_ground
 from lateral_map.adjust.possible import find_impossible
 from lateral_map.adjust.route import (
+    Found,
     System,
     as_route,
     build_system,
     first_azimuth,
     solve_system,
 )
-from lateral_map.adjust.solve import Solution
 from lateral_map.errors import ImpossibleError
 from lateral_map.model.arrays import Floats, sparse_product
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
+from lateral_map.model.strip import Strip
 from lateral_map.model.threads import one_blas_thread
 
 _MOST_STEPS = 20
@@ -35,11 +36,12 @@ class Fitted:
     unknowns: Floats
     residuals: Floats
     design: Floats
-    covariance: Floats
+    covariance: Floats | Strip
 
     @cached_property
     def spread(self) -> Floats:
         """A C (m, n), A being the design and C the covariance."""
+        assert isinstance(self.covariance, np.ndarray)  # noqa: S101
         return sparse_product(self.design, self.covariance)
 
     @property
@@ -75,7 +77,7 @@ def fit_near(site: Site, near: Fitted, most_steps: int = _MOST_STEPS) -> Fitted:
         unknowns=found.unknowns,
         residuals=np.concatenate([observed - design @ found.unknowns, found.residuals]),
         design=np.concatenate([design, found.design]),
-        covariance=found.normal.inverse(),
+        covariance=found.joint_covariance(),
     )
 
 
@@ -92,7 +94,7 @@ def adjust_near(site: Site, near: Fitted) -> Route:
     return as_route(*_solve_near(site, near))
 
 
-def _solve_near(site: Site, near: Fitted, most_steps: int = _MOST_STEPS) -> tuple[System, Solution]:
+def _solve_near(site: Site, near: Fitted, most_steps: int = _MOST_STEPS) -> tuple[System, Found]:
     chain, old = lay_chain(site), near.system.chain
     layout, unknowns = near.system.layout, near.unknowns
     route = old.positions(unknowns, layout, chain.nodes_m)[:, :2]

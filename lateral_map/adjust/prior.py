@@ -7,8 +7,9 @@ formed once.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,7 +20,7 @@ from lateral_map.adjust.chain import (
     wander_rates,
 )
 from lateral_map.adjust.transmitter import sd_mark_m
-from lateral_map.model.arrays import Floats
+from lateral_map.model.arrays import Floats, Indices
 from lateral_map.model.expected import UNKNOWN_DEPTH_M
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.readings import bend_reading
@@ -30,13 +31,75 @@ from lateral_map.model.site import Locate, Site
 UNKNOWN_DEPTH_SD_M = 0.9144
 
 
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Whitened equations in a few of the unknowns: ``design`` (k, c) on ``columns`` (c,).
+
+    Of one unknown each, ``design`` (k,) is the diagonal alone.
+    """
+
+    rows: slice
+    columns: Indices
+    design: Floats
+    observed: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """The wander of a long run's azimuths or pitches: every change, from piece to piece.
+
+    The changes' covariance is tridiagonal, so that its Cholesky factor has two diagonals, ``main``
+    (k,) and ``below`` (k - 1,): each is that many times a step of wander and the one before it.
+    """
+
+    rows: slice
+    columns: slice
+    main: Floats
+    below: Floats
+    expected: Floats
+
+    def steps(self, changes: Floats) -> Floats:
+        """Return the steps of wander (k,), each with an sd of 1, that make such changes."""
+        found, before = np.empty(len(changes)), 0.0
+        shares = zip(changes.tolist(), self.main.tolist(), [0.0, *self.below.tolist()], strict=True)
+        for index, (change, own, carried) in enumerate(shares):
+            found[index] = before = (change - carried * before) / own
+        return found
+
+    def missed(self, directions: Floats) -> Floats:
+        """Return the whitened residuals (k,) of directions along the run."""
+        return self.steps(self.expected - np.diff(directions, prepend=0.0))
+
+    def reading(self, reading: ReadingId, index: int, footage_m: float) -> Observation:
+        """Name one change as a reading."""
+        mark, recover = np.zeros((2, len(self.main)))
+        # Each step makes up for what the one before it carried on.
+        carried = -self.below[index:] / self.main[index + 1 :]
+        mark[index:] = np.cumprod([1.0 / self.main[index], *carried])
+        recover[index] = self.main[index]
+        if index:
+            recover[index - 1] = self.below[index - 1]
+        return Observation(
+            id=reading,
+            footage_m=footage_m,
+            rows=self.rows,
+            signature=mark[:, None],
+            recover=recover[None, :],
+            is_angle=True,
+        )
+
+
 @dataclass
 class LinearRows:
-    """Whitened linear equations: residuals = ``observed`` - ``design`` @ unknowns."""
+    """Whitened linear equations: residuals = ``observed`` - design @ unknowns.
+
+    ``is_long`` where the directions' equations are kept as ``walks``, apart from ``blocks``.
+    """
 
     size: int
-    design: list[Floats] = field(default_factory=list)
-    observed: list[Floats] = field(default_factory=list)
+    is_long: bool = False
+    blocks: list[Block] = field(default_factory=list)
+    walks: list[Walk] = field(default_factory=list)
     observations: list[Observation] = field(default_factory=list)
     count: int = 0
 
@@ -46,23 +109,25 @@ class LinearRows:
         """Add equations ``coefficients`` (k, c) on ``columns`` (c,), each with its own sd."""
         matrix = np.atleast_2d(np.asarray(coefficients, float))
         weight = 1.0 / np.broadcast_to(np.asarray(sd, float), len(matrix))
-        rows = np.zeros((len(matrix), self.size))
-        rows[:, np.asarray(columns)] = matrix * weight[:, None]
-        return self.add_whitened(rows, np.atleast_1d(np.asarray(observed, float)) * weight)
+        whitened = np.atleast_1d(np.asarray(observed, float)) * weight
+        return self.add_whitened(np.asarray(columns), matrix * weight[:, None], whitened)
 
     def add_pseudo(self, columns: slice, sd: ArrayLike) -> slice:
         """Add one equation an unknown: it is expected to be zero, give or take its sd."""
         count = columns.stop - columns.start
-        rows = np.zeros((count, self.size))
-        rows[np.arange(count), np.arange(columns.start, columns.stop)] = 1.0 / np.asarray(sd)
-        return self.add_whitened(rows, np.zeros(count))
+        weight = np.broadcast_to(1.0 / np.asarray(sd), count)
+        return self.add_whitened(np.r_[columns], weight, np.zeros(count))
 
-    def add_whitened(self, rows: Floats, observed: Floats) -> slice:
+    def add_whitened(self, columns: Indices, design: Floats, observed: Floats) -> slice:
         """Add equations already divided by their sd."""
-        self.design.append(rows)
-        self.observed.append(np.broadcast_to(observed, len(rows)))
-        place = slice(self.count, self.count + len(rows))
-        self.count += len(rows)
+        place = self.take(len(design))
+        self.blocks.append(Block(place, columns, design, np.broadcast_to(observed, len(design))))
+        return place
+
+    def take(self, count: int) -> slice:
+        """Return the places of so many more equations."""
+        place = slice(self.count, self.count + count)
+        self.count += count
         return place
 
     def add_errors(
@@ -88,9 +153,32 @@ class LinearRows:
         """Say that ``rows`` are one reading with 1 sd ``sd``, so that it can be checked."""
         self.name_each([(reading, sd, footage_m)], rows.start, rows.stop - rows.start)
 
+    def turned(self, azimuth: slice, turn_rad: float) -> LinearRows:
+        """Return the equations with the first azimuth expected turned, and all others with it."""
+        blocks = [
+            # What each equation says of all azimuths together.
+            replace(one, observed=one.observed + one.design.sum(axis=1) * turn_rad)
+            if one.design.ndim > 1 and azimuth.start in one.columns
+            else one
+            for one in self.blocks
+        ]
+        unit = np.zeros(azimuth.stop - azimuth.start)
+        unit[0] = turn_rad
+        walks = [
+            replace(one, expected=one.expected + unit) if one.columns == azimuth else one
+            for one in self.walks
+        ]
+        return replace(self, blocks=blocks, walks=walks)
+
     def stacked(self) -> tuple[Floats, Floats]:
         """Return (design, observed)."""
-        return np.concatenate(self.design), np.concatenate(self.observed)
+        design = np.zeros((self.count, self.size))
+        for one in self.blocks:
+            if one.design.ndim == 1:
+                design[np.r_[one.rows], one.columns] = one.design
+            else:
+                design[one.rows, one.columns] = one.design
+        return design, np.concatenate([one.observed for one in self.blocks])
 
 
 def prior_rows(
@@ -105,7 +193,7 @@ def prior_rows(
 
     ``first_azimuth`` is the expected azimuth at the start and its 1 sd, radians.
     """
-    rows, start, at_start = LinearRows(layout.size), site.start, site.counter.zero_m
+    rows, start, at_start = LinearRows(layout.size, layout.is_long), site.start, site.counter.zero_m
     columns, coefficients = [layout.easting, layout.northing], np.eye(2)
     shift = layout.point_columns(start.point) if start.point else None
     if shift is not None:
@@ -169,9 +257,8 @@ def _map_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
         return
     lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
     whiten = np.asarray(np.linalg.inv(lower), np.float64)
-    full = np.zeros((len(covariance), rows.size))
-    full[:, layout.line.start : layout.point.stop] = whiten
-    place, at = rows.add_whitened(full, np.zeros(len(covariance))), 0
+    columns = np.arange(layout.line.start, layout.point.stop)
+    place, at = rows.add_whitened(columns, whiten, np.zeros(len(covariance))), 0
     for reading, _ in [*lines, *points]:
         of = slice(at, at + (1 if reading.kind == "line" else 2))
         rows.observations.append(Observation(reading, None, place, whiten[:, of], lower[of, :]))
@@ -235,15 +322,28 @@ class _Changes:
 
 def _add_changes(
     rows: LinearRows, columns: slice, covariance: Floats, expected: Floats
-) -> _Changes:
+) -> _Changes | Walk:
     """Add the changes between neighbouring unknowns, whitened by a Cholesky factor."""
+    if rows.is_long:
+        main, below = lower_of_tridiagonal(np.diag(covariance), np.diag(covariance, -1))
+        walk = Walk(rows.take(len(expected)), columns, main, below, expected)
+        rows.walks.append(walk)
+        return walk
     size = len(covariance)
     lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
     whiten = np.asarray(np.linalg.inv(lower), np.float64)
     difference = np.eye(size) - np.eye(size, k=-1)
-    full = np.zeros((size, rows.size))
-    full[:, columns] = whiten @ difference
-    return _Changes(rows.add_whitened(full, whiten @ expected), whiten, lower)
+    place = rows.add_whitened(np.r_[columns], whiten @ difference, whiten @ expected)
+    return _Changes(place, whiten, lower)
+
+
+def lower_of_tridiagonal(diagonal: Floats, beside: Floats) -> tuple[Floats, Floats]:
+    """Return the two diagonals of a tridiagonal matrix's Cholesky factor."""
+    main, below = [math.sqrt(diagonal[0])], list[float]()
+    for own, shared in zip(diagonal[1:].tolist(), beside.tolist(), strict=True):
+        below.append(shared / main[-1])
+        main.append(math.sqrt(own - below[-1] ** 2))
+    return np.array(main), np.array(below)
 
 
 def tied_locates(site: Site) -> tuple[Locate, ...]:

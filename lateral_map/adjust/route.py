@@ -15,6 +15,7 @@ from lateral_map.adjust.chain import (
     turns_at_nodes,
 )
 from lateral_map.adjust.ground import floor_under_start, has_surface, lay_ground
+from lateral_map.adjust.long import LongEquations, LongSolution, settle_long, solve_long
 from lateral_map.adjust.possible import find_impossible
 from lateral_map.adjust.prior import (
     UNKNOWN_DEPTH_SD_M,
@@ -25,6 +26,7 @@ from lateral_map.adjust.prior import (
 from lateral_map.adjust.rivals import other_places
 from lateral_map.adjust.solve import (
     MOST_STEPS,
+    Settled,
     Solution,
     Split,
     gram_matrix,
@@ -65,6 +67,9 @@ _TOO_FAR_OFF = 4.0
 _MOST_LOOKED_ROUND = 3
 
 
+Found = Solution | LongSolution
+
+
 @dataclass(frozen=True)
 class System:
     """One site's equations: linear rows, ties, and where the unknowns stand."""
@@ -84,6 +89,16 @@ class System:
         return split_unknowns(self.ties, self.layout)
 
     @cached_property
+    def long(self) -> LongEquations:
+        """The same where the run is long."""
+        return LongEquations(self.chain, self.layout, self.rows, self.ties)
+
+    @property
+    def freedom(self) -> int:
+        """Equations less unknowns."""
+        return self.rows.count + self.ties.count - self.layout.size
+
+    @cached_property
     def linear(self) -> tuple[Floats, Floats, Floats]:
         """The linear equations: whitened design and observed, and the design's gram matrix."""
         design, observed = self.rows.stacked()
@@ -92,12 +107,7 @@ class System:
 
     def turned(self, turn_rad: float) -> System:
         """Return the equations with the azimuth expected at the start turned, as sure as before."""
-        # With it all azimuths turn: what each equation says of all of them together.
-        observed = [
-            own + design[:, self.layout.azimuth].sum(axis=1) * turn_rad
-            for design, own in zip(self.rows.design, self.rows.observed, strict=True)
-        ]
-        return replace(self, rows=replace(self.rows, observed=observed))
+        return replace(self, rows=self.rows.turned(self.layout.azimuth, turn_rad))
 
     def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
         """Return whitened residuals and design of the ties and depths."""
@@ -124,12 +134,14 @@ def fit_route(site: Site) -> Route:
     return as_route(*solve_site(site))
 
 
-def as_route(
-    system: System, solution: Solution, alternatives: tuple[Alternative, ...] = ()
-) -> Route:
+def as_route(system: System, solution: Found, alternatives: tuple[Alternative, ...] = ()) -> Route:
     """Return a solved site's route, settled to the same bits on every processor."""
     site = system.site
-    settled = settle(*system.linear[:2], system.evaluate, solution)
+    settled: Settled | LongSolution
+    if isinstance(solution, LongSolution):
+        settled = settle_long(system.long, solution)
+    else:
+        settled = settle(*system.linear[:2], system.evaluate, solution)
     used = site.used_locates()
     expected = site.expected_depths_m
     tilted = [(one.mark, near_vertical_bend_deg(site, one, expected[one.mark])) for one in used]
@@ -153,7 +165,7 @@ def as_route(
     )
 
 
-def solve_site(site: Site) -> tuple[System, Solution, tuple[Alternative, ...]]:
+def solve_site(site: Site) -> tuple[System, Found, tuple[Alternative, ...]]:
     """Return a site's equations, their best solution, and the others that fit as well."""
     chain, start = lay_chain(site), site.start
     turns = turns_at_nodes(site, chain)
@@ -172,19 +184,19 @@ def solve_site(site: Site) -> tuple[System, Solution, tuple[Alternative, ...]]:
     return system, solution, _weigh([one for _, one in kept], lines)
 
 
-def _weigh(solutions: list[Solution], lines: list[Floats]) -> tuple[Alternative, ...]:
+def _weigh(solutions: list[Found], lines: list[Floats]) -> tuple[Alternative, ...]:
     """Return all solutions but the first with their weights: likelihood times root determinant.
 
     That is Laplace's approximation of how much each valley of the cost holds.
     """
     if len(solutions) < 2:
         return ()
-    logs = np.array([-(one.cost + one.normal.log_determinant) / 2.0 for one in solutions], float)
+    logs = np.array([-(one.cost + one.log_determinant) / 2.0 for one in solutions], float)
     weights = np.exp(logs - logs.max())
     # Byte for byte the same on every processor: far below what anybody reads.
     weights = np.round(weights / weights.sum(), 6)
     return tuple(
-        Alternative(line, one.unknowns, one.normal.inverse(), one.cost, float(weight))
+        Alternative(line, one.unknowns, one.joint_covariance(), one.cost, float(weight))
         for line, one, weight in zip(lines[1:], solutions[1:], weights[1:], strict=True)
     )
 
@@ -228,7 +240,7 @@ def _unknown_lines(site: Site) -> tuple[str, ...]:
 
 def _solve_all(
     site: Site, chain: Chain, turns: Turns, ground: Ground
-) -> list[tuple[System, Solution]]:
+) -> list[tuple[System, Found]]:
     """Solve from every start worth trying; best first.
 
     A later start is left as soon as it cannot lead to a line that fits about as well as the best.
@@ -236,7 +248,7 @@ def _solve_all(
     measured, (expected, sd_expected) = site.start.azimuth_deg, first_azimuth(site, 0.0)
     system = build_system(site, chain, turns, ground, (expected, sd_expected))
     starts = first_azimuths(site, chain, system.layout, turns, system.ties)
-    solved: list[tuple[System, Solution]] = []
+    solved: list[tuple[System, Found]] = []
     worth = math.inf
     for azimuth, sd in starts:
         if measured is None and sd != sd_expected:
@@ -261,14 +273,21 @@ def _solve_all(
         worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
         # What the all-but-empty prior costs where it is not centred yet.
         worth += 1.0 if measured is None else 0.0
-    # Then about each line that fits, with its marks at the other places their tapes leave.
+    return sorted([*solved, *_solve_round(solved, chain)], key=lambda pair: pair[1].cost)
+
+
+def _solve_round(solved: list[tuple[System, Found]], chain: Chain) -> list[tuple[System, Found]]:
+    """Solve about each line that fits, with its marks at the other places their tapes leave."""
+    found: list[tuple[System, Found]] = []
     for near, fitted in _distinct(solved, chain)[:_MOST_LOOKED_ROUND]:
+        if isinstance(fitted, LongSolution):
+            continue
         mark, jacobian = marks_of(near.ties, near.layout, fitted.unknowns)
         may_fit = functools.partial(_may_fit, near)
         for guess in other_places(near.ties, fitted, mark, jacobian, near.layout.azimuth, may_fit):
-            worth = min(one.cost for _, one in solved) + _ABOUT_AS_WELL
-            solved.append((near, solve_system(near, guess, worth_reaching=worth)))
-    return sorted(solved, key=lambda pair: pair[1].cost)
+            worth = min(one.cost for _, one in [*solved, *found]) + _ABOUT_AS_WELL
+            found.append((near, solve_system(near, guess, worth_reaching=worth)))
+    return found
 
 
 def _may_fit(system: System, guess: Floats) -> bool:
@@ -278,11 +297,16 @@ def _may_fit(system: System, guess: Floats) -> bool:
     return misses <= _TOO_FAR_OFF * ties.count_in_plan
 
 
-def _is_poor_in_plan(system: System, solution: Solution) -> bool:
+def _is_poor_in_plan(system: System, solution: Found) -> bool:
     """Say whether the readings miss a line by much, and in plan, where ties can trap the solver."""
-    freedom = len(solution.residuals) + system.rows.count - system.layout.size
-    if solution.cost <= _POOR * freedom or len(system.ties.depth_row) == system.ties.count:
+    depths = len(system.ties.depth_row)
+    if solution.cost <= _POOR * system.freedom or depths == system.ties.count:
         return False
+    if isinstance(solution, LongSolution):
+        layout = system.layout
+        upright = solution.covariance.kinds(layout.elevation, layout.ground)[1]
+        level = solution.residuals[~upright]
+        return float(level @ level) > _POOR * (system.freedom - depths)
     design, observed, _ = system.linear
     linear = observed - design @ solution.unknowns
     chi_square, freedom = misfit_in_plan(system, np.concatenate([linear, solution.residuals]))
@@ -303,7 +327,7 @@ def misfit_in_plan(system: System, residuals: Floats) -> tuple[float, int]:
     return float(level @ level + tied @ tied), len(residuals) - layout.size - depths
 
 
-def _solve_loosened(system: System, guess: Floats, worth: float) -> Solution | None:
+def _solve_loosened(system: System, guess: Floats, worth: float) -> Found | None:
     """Return the solution found by tightening the ties step by step, None where it is not worth it.
 
     A mark taped from points nearly in line with it has a mirror image close by, where the solver
@@ -318,10 +342,10 @@ def _solve_loosened(system: System, guess: Floats, worth: float) -> Solution | N
     return solve_system(system, guess, worth_reaching=worth)
 
 
-def _distinct(solved: list[tuple[System, Solution]], chain: Chain) -> list[tuple[System, Solution]]:
+def _distinct(solved: list[tuple[System, Found]], chain: Chain) -> list[tuple[System, Found]]:
     """Return the solutions that fit about as well as the best and lie apart, best first."""
     ordered = sorted(solved, key=lambda pair: pair[1].cost)
-    kept: list[tuple[System, Solution]] = []
+    kept: list[tuple[System, Found]] = []
     lines: list[Floats] = []
     for system, solution in ordered:
         if solution.cost - ordered[0][1].cost > _ABOUT_AS_WELL:
@@ -349,12 +373,14 @@ def solve_system(
     guess: Floats,
     most_steps: int = MOST_STEPS,
     worth_reaching: float = math.inf,
-) -> Solution:
+) -> Found:
     """Return a system's solution from a guess (n,), unsettled where it is not ``worth_reaching``.
 
     Raises ``AdjustmentError`` where the readings leave part of the line undetermined.
     """
     try:
+        if system.layout.is_long:
+            return solve_long(system.long, guess, worth_reaching)
         return solve_least_squares(
             *system.linear, system.evaluate, guess, most_steps, worth_reaching, system.split
         )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lateral_map.adjust.set_aside import best_without
 from lateral_map.model.arrays import Floats
+from lateral_map.model.blunders import LongBlunders
 from lateral_map.model.chance import chi_square_tail, deviate_beyond
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.identity import ReadingId
@@ -18,6 +19,7 @@ from lateral_map.model.noise import UNCHECKED_BELOW
 from lateral_map.model.readings import noted_sign, reading_value
 from lateral_map.model.results import Fit, ReadingCheck, ReadingVerdict
 from lateral_map.model.route import Route
+from lateral_map.model.strip import Strip
 from lateral_map.model.threads import one_blas_thread
 
 # Two-sided 0.1 %: the usual rejection limit of a single standardised residual (Baarda).
@@ -73,7 +75,7 @@ def check_readings(
     used = {tie.line for one in site.locates for tie in one.ties}
     used |= {boundary.line for boundary in site.boundaries}
     # How far each whitened equation moves the distance past the line that decides.
-    pull = None if deciding is None else route.design @ (route.covariance @ deciding)
+    pull = None if deciding is None else _pulled(route, deciding)
     blunders, checks = _estimate_blunders(space), []
     for index, (one, block) in enumerate(zip(route.observations, space.blocks, strict=True)):
         if one.id.kind == "line" and one.id.of not in used:
@@ -111,6 +113,13 @@ def check_readings(
             )
         )
     return _blame_marks(checks, first)
+
+
+def _pulled(route: Route, deciding: Floats) -> Floats:
+    """Return A C times a quantity's derivative (unknowns,)."""
+    if isinstance(route.covariance, Strip):
+        return route.covariance.seen(deciding)
+    return np.asarray(route.design @ (route.covariance @ deciding))
 
 
 def _blame_marks(
@@ -186,6 +195,29 @@ class _BlunderSpace:
         return np.asarray(np.add.reduceat(self.redundancy, self.starts) / self.widths)
 
 
+@dataclass(frozen=True)
+class _LongSpace(_BlunderSpace):
+    """The same of a long run, whose cofactor is worked out column by column."""
+
+    long: LongBlunders
+
+    @cached_property
+    def redundancy(self) -> Floats:
+        """The cofactor's diagonal."""
+        return np.asarray(self.long.redundancy - np.square(self.removed).sum(axis=1))
+
+    @cached_property
+    def pairs(self) -> Floats:
+        """The cofactor of each reading of two columns, (pairs, 2, 2)."""
+        at = self.starts[self.widths == 2][:, None] + np.arange(2)
+        taken = self.removed[at] @ self.removed[at].transpose(0, 2, 1)
+        return np.asarray(self.long.pairs - taken)
+
+    def cofactor(self, block: slice) -> Floats:
+        """Return one reading's columns of the cofactor, (columns, 1 or 2)."""
+        return np.asarray(self.long.cofactor(block) - self.removed @ self.removed[block].T)
+
+
 @dataclass(frozen=True, slots=True)
 class _Blunders:
     """What the residuals say of a blunder in each reading alone.
@@ -201,6 +233,8 @@ class _Blunders:
 
 
 def _blunder_space(route: Route) -> _BlunderSpace:
+    if isinstance(route.covariance, Strip):
+        return _long_space(route)
     every = route.blunders
     blocks = [
         slice(start, start + width)
@@ -217,6 +251,21 @@ def _blunder_space(route: Route) -> _BlunderSpace:
         score=(every.mark @ route.residuals) * unit,
         unit=unit,
         removed=np.zeros((len(unit), 0)),
+    )
+
+
+def _long_space(route: Route) -> _LongSpace:
+    long, nothing = route.long_blunders, np.zeros((0, 0))
+    ends = (long.starts + long.widths).tolist()
+    return _LongSpace(
+        [slice(start, end) for start, end in zip(long.starts.tolist(), ends, strict=True)],
+        gram=nothing,
+        spread=nothing,
+        shadow=nothing,
+        score=long.project(route.residuals),
+        unit=long.unit,
+        removed=np.zeros((len(long.unit), 0)),
+        long=long,
     )
 
 

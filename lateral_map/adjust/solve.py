@@ -20,21 +20,21 @@ Evaluate = Callable[[Floats], tuple[Floats, Floats]]
 
 MOST_STEPS = 60
 # Gain is the squared length of the step in units of 1 sd: this is a millionth of an sd.
-_CLOSE_ENOUGH = 1e-13
+CLOSE_ENOUGH = 1e-13
 _FAST = 0.1
 # A last step of a hundredth of an sd moves nothing that anybody reads.
-_SETTLED = 1e-4
+SETTLED = 1e-4
 _FIRST_DAMPING = 1e-3
 # What is handed on is rounded to this share of 1 sd, and correlations to it: some 1e-8, exact in
 # binary. Residuals only say what agrees: a millionth of 1 sd will do.
-_SHARE_OF_SD, _SHARE_OF_RESIDUAL = 2.0**-26, 2.0**-20
+SHARE_OF_SD, SHARE_OF_RESIDUAL = 2.0**-26, 2.0**-20
 # Below this halving a triangular matrix saves nothing.
 _SMALL = 48
 # A step that keeps this share of the gain it promised needs no damping.
 _KEPT_WELL = 0.25
 # From a start far off, the first steps promise little of what later ones bring. Of 306 mirror
 # images of made-up lines none that led to another line fell short of its promise four times over.
-_FIRST_STEPS, _PROMISE_TRUSTED = 2, 2.0
+FIRST_STEPS, PROMISE_TRUSTED = 2, 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,6 +242,15 @@ class Solution:
     steps: int
     settled: bool = True
 
+    @property
+    def log_determinant(self) -> float:
+        """The logarithm of the normal matrix's determinant."""
+        return self.normal.log_determinant
+
+    def joint_covariance(self) -> Floats:
+        """Return the unknowns' (n, n)."""
+        return self.normal.inverse()
+
 
 @dataclass(frozen=True, slots=True)
 class Settled:
@@ -282,7 +291,7 @@ def solve_least_squares(
     while steps < most_steps:
         steps += 1
         step = full.solve(gradient, damping)
-        if steps > _FIRST_STEPS and not _may_reach(worth_reaching, cost, full, gradient, step):
+        if steps > FIRST_STEPS and not _may_reach(worth_reaching, cost, full, gradient, step):
             gain = math.inf
             break
         trial = unknowns + step
@@ -291,7 +300,7 @@ def solve_least_squares(
         trial_cost = float(trial_linear @ trial_linear + trial_residuals @ trial_residuals)
         gain = float(gradient @ step)
         if not trial_cost <= cost * (1.0 + 1e-14) + 1e-20:  # not a number is no gain either
-            if gain < _CLOSE_ENOUGH * (1.0 + cost):
+            if gain < CLOSE_ENOUGH * (1.0 + cost):
                 break
             damping = max(8.0 * damping, _FIRST_DAMPING)
             continue
@@ -310,10 +319,10 @@ def solve_least_squares(
         full, gradient = Normal(fixed, rest), design.T @ linear + rest.T @ residuals
         # Where steps close in fast the next one, not taken, would gain as much less again.
         less = gain / before if gain < _FAST * before and not damping else 1.0
-        if gain * less < _CLOSE_ENOUGH * (1.0 + cost):
+        if gain * less < CLOSE_ENOUGH * (1.0 + cost):
             break
         before = gain
-    return Solution(unknowns, cost, full, residuals, rest, steps, gain < _SETTLED)
+    return Solution(unknowns, cost, full, residuals, rest, steps, gain < SETTLED)
 
 
 def _may_reach(worth: float, cost: float, full: Normal, gradient: Floats, step: Floats) -> bool:
@@ -322,7 +331,7 @@ def _may_reach(worth: float, cost: float, full: Normal, gradient: Floats, step: 
     A damped ``step`` promises less than the undamped one, which is solved for only where that is
     too little.
     """
-    needed = (cost - worth) / _PROMISE_TRUSTED
+    needed = (cost - worth) / PROMISE_TRUSTED
     return float(gradient @ step) >= needed or float(gradient @ full.solve(gradient)) >= needed
 
 
@@ -378,24 +387,25 @@ def settle(design: Floats, observed: Floats, evaluate: Evaluate, found: Solution
         residuals, rest = evaluate(unknowns)
     covariance = replace(found.normal, rest=rest).inverse()
     sd = np.sqrt(np.diag(covariance))
-    factor = _rounded(np.linalg.cholesky(covariance / np.outer(sd, sd)), _SHARE_OF_SD)
-    sd = _rounded(sd, _SHARE_OF_SD * _power_of_two(sd))
+    factor = rounded(np.linalg.cholesky(covariance / np.outer(sd, sd)), SHARE_OF_SD)
+    sd = rounded(sd, SHARE_OF_SD * power_of_two(sd))
     covariance = np.asarray((factor @ factor.T) * np.outer(sd, sd))
-    unknowns = _rounded(unknowns, _SHARE_OF_SD * _power_of_two(np.sqrt(np.diag(covariance))))
+    unknowns = rounded(unknowns, SHARE_OF_SD * power_of_two(np.sqrt(np.diag(covariance))))
     residuals, rest = evaluate(unknowns)
     residuals = np.concatenate([observed - design @ unknowns, residuals])
     return Settled(
         unknowns,
         covariance,
-        _rounded(residuals, _SHARE_OF_RESIDUAL),
+        rounded(residuals, SHARE_OF_RESIDUAL),
         np.concatenate([design, rest]),
     )
 
 
-def _power_of_two(values: Floats) -> Floats:
+def power_of_two(values: Floats) -> Floats:
     """Return a power of two near each value; the bounds lie at no number anybody writes."""
     return np.exp2(np.floor(np.log2(values) + 0.283))
 
 
-def _rounded(values: Floats, step: Floats | float) -> Floats:
+def rounded(values: Floats, step: Floats | float) -> Floats:
+    """Return values as multiples of a step."""
     return np.asarray(np.round(values / step) * step + 0.0)  # no minus before a zero

@@ -242,9 +242,7 @@ def split_unknowns(ties: Ties, layout: Layout) -> Split:
     own = np.full((count, 3), _NOWHERE)
     own[:, 0] = ties.reading_column
     own[ties.mark_row, 1:] = ties.mark_column[:, None] + np.arange(2)
-    # The locate each equation is of, in the order in which ``evaluate_ties`` makes them.
-    marks = [np.repeat(ties.position_mark, 2), ties.tape_mark, *(one.mark for one in ties.lines)]
-    locate = np.concatenate([ties.mark_row[np.concatenate(marks)], ties.depth_row])
+    locate = locates_of(ties)
     order = np.argsort(locate, kind="stable")
     each = np.bincount(locate, minlength=count)
     place = np.arange(len(locate)) - np.repeat(np.cumsum(each) - each, each)
@@ -252,6 +250,12 @@ def split_unknowns(ties: Ties, layout: Layout) -> Split:
     rows[locate[order], place] = order
     shared = [np.arange(layout.mark.start), np.arange(layout.reading.stop, layout.size)]
     return Split(np.concatenate(shared), own, rows)
+
+
+def locates_of(ties: Ties) -> Indices:
+    """Return the locate (t,) each equation is of, in the order ``evaluate_ties`` makes them in."""
+    marks = [np.repeat(ties.position_mark, 2), ties.tape_mark, *(one.mark for one in ties.lines)]
+    return np.concatenate([ties.mark_row[np.concatenate(marks)], ties.depth_row])
 
 
 def loosen_ties(ties: Ties, slack_m: float) -> Ties:
@@ -268,12 +272,28 @@ def evaluate_ties(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats,
     """Return whitened residuals (t,) and design (t, unknowns) of every tie and depth."""
     if not ties.count:
         return np.zeros(0), np.zeros((0, layout.size))
-    place, jacobian, mark, mark_jacobian = _places(ties, layout, unknowns)
-    residuals, design = np.empty(ties.count), np.empty((ties.count, layout.size))
+    return equations_at(ties, unknowns, layout.ground, *_places(ties, layout, unknowns))
+
+
+def equations_at(
+    ties: Ties,
+    unknowns: Floats,
+    ground: slice,
+    place: Floats,
+    jacobian: Floats,
+    mark: Floats,
+    mark_jacobian: Floats,
+) -> tuple[Floats, Floats]:
+    """Return whitened residuals (t,) and design (t, unknowns) of ties and depths at given places.
+
+    ``place`` (r, 3) are the transmitters', ``mark`` (m, 2) the marks', each with its derivatives;
+    ``ground`` are the ground's corrections among the unknowns.
+    """
+    residuals, design = np.empty(ties.count), np.empty((ties.count, jacobian.shape[-1]))
     positions, tapes, *lines, depths = ties.parts
     if positions.stop:
         residuals[positions] = (ties.position_m - mark[ties.position_mark]).ravel()
-        design[positions] = mark_jacobian[ties.position_mark].reshape(-1, layout.size)
+        design[positions] = mark_jacobian[ties.position_mark].reshape(-1, jacobian.shape[-1])
     if len(ties.tape_mark):
         (row, columns), point = ties.shifted, ties.tape_point_m
         if len(row):
@@ -289,10 +309,10 @@ def evaluate_ties(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats,
     for group, own in zip(ties.lines, lines, strict=True):
         residuals[own], design[own] = _offsets(group, unknowns, mark, mark_jacobian)
     if len(ties.depth_row):
-        surface = ties.depth_level_m + ties.depth_weights @ unknowns[layout.ground]
+        surface = ties.depth_level_m + ties.depth_weights @ unknowns[ground]
         residuals[depths] = ties.depth_invert_m - (surface - place[ties.depth_row, 2])
         np.negative(jacobian[ties.depth_row, 2], out=design[depths])
-        design[depths, layout.ground] += ties.depth_weights
+        design[depths, ground] += ties.depth_weights
     design /= ties.sd
     residuals /= ties.sd[:, 0]
     return residuals, design

@@ -24,6 +24,7 @@ from lateral_map.model.results import (
 )
 from lateral_map.model.route import Route, propagate
 from lateral_map.model.site import Site
+from lateral_map.model.strip import Covariance, Strip
 from lateral_map.units import to_metres
 
 # A locate that takes less than a twentieth off an uncertainty is not worth proposing.
@@ -34,6 +35,8 @@ _AS_GOOD: Final = 1.10
 # another, so many are a day's work; and so near a line its crossing lies between two of them.
 _NARROW_M: Final = to_metres(0.75, "ft")
 _FEWEST, _MOST_PLANNED = 3, 12
+# Of a long run so many places are looked at.
+_LOOKED_AT: Final = 96
 _EACH_SIDE_M: Final = to_metres(3.0, "ft")
 
 
@@ -50,7 +53,7 @@ class _Marks:
     noise: Floats
     covariance: Floats
 
-    def against(self, covariance: Floats) -> _Marks:
+    def against(self, covariance: Covariance) -> _Marks:
         """Return the marks on a line whose unknowns have another covariance."""
         return replace(self, covariance=propagate(self.seen, covariance) + self.noise)
 
@@ -139,8 +142,9 @@ def plan_locates(
     line too, so that each checks the other; then others, each where it narrows the line's widest
     place most, until that is narrow enough.
     """
-    here = _reachable(route.site, stations)
-    if len(route.tied_footages_m) or not len(here):
+    here, after = _reachable(route.site, stations), route.covariance
+    # So long a run of which no locate is tied is no run before the job.
+    if len(route.tied_footages_m) or not len(here) or isinstance(after, Strip):
         return None
     footage, chosen = stations.footage_m, dict[int, str]()
     deciding = [one for one in crossings if one.decides and one.kind not in ("main", "cleanout")]
@@ -149,7 +153,6 @@ def plan_locates(
         for at in (one.footage_m - step, one.footage_m + step):
             chosen.setdefault(int(here[np.argmin(np.abs(footage[here] - at))]), one.line)
     # So many will check one another that none counts as less sure than stated.
-    after = route.covariance
     for station, line in chosen.items():
         mark = _make_marks(route, stations, np.array([station], np.intp), line, as_stated=True)
         after = _with_mark(after, mark.against(after), 0)
@@ -208,6 +211,20 @@ def _reachable(site: Site, stations: Stations) -> NDArray[np.intp]:
     return np.flatnonzero(can_locate(site, *places))
 
 
+def _nearest(
+    route: Route, stations: Stations, reachable: NDArray[np.intp], wanted_m: Floats
+) -> NDArray[np.intp]:
+    """Return the reachable stations, of a long run those nearest to wanted footages (k,)."""
+    if not route.is_long or not len(wanted_m):
+        return reachable
+    wanted = np.sort(wanted_m)
+    footage = stations.footage_m[reachable]
+    after = np.searchsorted(wanted, footage)
+    beside = np.clip(np.stack([after - 1, after]), 0, len(wanted) - 1)
+    gap = np.abs(wanted[beside] - footage).min(axis=0)
+    return np.sort(reachable[np.argsort(gap, kind="stable")[:_LOOKED_AT]])
+
+
 def _make_marks(
     route: Route,
     stations: Stations,
@@ -243,7 +260,7 @@ def _make_marks(
     return _Marks(seen, noise, propagate(seen, route.told_covariance) + noise)
 
 
-def _variance_left(covariance: Floats, marks: _Marks, gradient: Floats) -> Floats:
+def _variance_left(covariance: Covariance, marks: _Marks, gradient: Floats) -> Floats:
     """Return (k, g): the variance of each quantity (g, unknowns) with each of k marks measured."""
     shared = marks.seen @ (covariance @ gradient.T)
     gain = np.sum(shared * np.linalg.solve(marks.covariance, shared), axis=1)
@@ -320,6 +337,7 @@ def _best_each(
     route: Route, stations: Stations, reachable: NDArray[np.intp], goals: list[_Goal]
 ) -> list[_Proposal]:
     """Return the best mark for each goal, in the goals' order."""
+    reachable = _nearest(route, stations, reachable, np.array([one.footage_m for one in goals]))
     footage, found = stations.footage_m[reachable], {}
     for line in dict.fromkeys(goal.line for goal in goals):
         own = [index for index, goal in enumerate(goals) if goal.line == line]
@@ -344,13 +362,20 @@ def _best_each(
 
 def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) -> _Proposal:
     """Propose the locate that leaves the route's widest place narrowest."""
-    heading = np.radians(stations.heading_deg)
+    places, others_m2 = np.arange(len(stations.footage_m)), 0.0
+    if route.is_long:
+        # A locate narrows the line about itself: only where it is widest is anything to be won.
+        places = np.argsort(-stations.across_sd_m, kind="stable")
+        others_m2 = float(stations.across_sd_m[places[_LOOKED_AT:]].max(initial=0.0)) ** 2
+        places = places[:_LOOKED_AT]
+        reachable = _nearest(route, stations, reachable, stations.footage_m[places])
+    heading = np.radians(stations.heading_deg[places])
     right = np.stack([np.cos(heading), -np.sin(heading)], axis=-1)
-    _, jacobian = route.position_jacobian(stations.footage_m)
+    _, jacobian = route.position_jacobian(stations.footage_m[places])
     across = np.einsum("kx,kxn->kn", right, jacobian[:, :2])
     marks = _make_marks(route, stations, reachable)
     left = _variance_left(route.told_covariance, marks, across)
-    widest = left.max(axis=1)
+    widest = np.maximum(left.max(axis=1), others_m2)
     chosen = int(np.argmin(widest))
     return _Proposal(
         station=int(reachable[chosen]),

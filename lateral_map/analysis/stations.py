@@ -40,8 +40,9 @@ def lay_stations(
     depth, depth_sd = route.depths(footage)
     near = _NEAR[route.site.unit] * metres_per(route.site.unit) + _SAME_M
     start = float(route.chain.nodes_m[0])
-    fixed = np.concatenate([[start], route.tied_footages_m])
-    gap = np.abs(footage[:, None] - fixed).min(axis=1)
+    fixed = np.sort([start, *route.tied_footages_m])
+    after = np.minimum(np.searchsorted(fixed, footage), len(fixed) - 1)
+    gap = np.minimum(*(np.abs(footage - fixed[at]) for at in (after, np.maximum(after - 1, 0))))
     # The riser stands straight under the start: in plan it is the start.
     located = (gap <= near) | (footage <= start)
     basis: tuple[Basis, ...] = tuple(

@@ -12,12 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.model.strip import Covariance, Strip, WideStrip
 
 # As many readings' misfits are worth as much as the accuracies stated: of all, of the scale's one.
 _WORTH: Final = 2.0
@@ -47,7 +48,7 @@ class Noise:
     readings: float
     pipe: float
     scale_column: Floats
-    of_pipe: Floats
+    of_pipe: Floats | PipeShare
 
     def mixed(self, others: Iterable[tuple[float, Noise]]) -> Noise:
         """Return the noise of readings that mean this or, by their weights, what others make of it.
@@ -74,11 +75,31 @@ class Noise:
         wide = self.readings**2 * (square - directions) + self.pipe**2 * directions
         return np.asarray(np.sqrt(wide))
 
-    def widen_covariance(self, covariance: Floats) -> Floats:
+    def widen_covariance(self, covariance: Floats | Strip) -> Covariance:
         """Return what a joint covariance (unknowns, unknowns) is in truth, for answers in plan."""
+        if isinstance(covariance, Strip):
+            extra = self.pipe**2 - self.readings**2
+            return WideStrip(covariance, self.readings**2, self.scale_column, extra)
+        assert isinstance(self.of_pipe, np.ndarray)  # noqa: S101
         whole = covariance + np.outer(self.scale_column, self.scale_column)
         extra = self.pipe**2 - self.readings**2
         return np.asarray(self.readings**2 * whole + extra * (self.of_pipe.T @ self.of_pipe))
+
+
+@dataclass(frozen=True, slots=True)
+class PipeShare:
+    """``Noise.of_pipe`` of a long run, never written out."""
+
+    strip: Strip
+    __array_ufunc__: ClassVar[None] = None
+
+    @property
+    def T(self) -> PipeShare:  # noqa: N802
+        """The same: it stands on the right of a product alone."""
+        return self
+
+    def __rmatmul__(self, gradient: Floats) -> Floats:
+        return np.asarray(self.strip.seen(gradient.T)[self.strip.order.azimuth_rows].T)
 
 
 @dataclass(frozen=True, slots=True)

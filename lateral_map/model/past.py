@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from lateral_map.model.arrays import Floats, in_row
 from lateral_map.model.lines import signed_distances, signed_offsets
 from lateral_map.model.route import Route
+from lateral_map.model.strip import Covariance
 
 if TYPE_CHECKING:
     from lateral_map.model.site import PlanLine
@@ -133,6 +134,6 @@ def line_shift_m(route: Route, line: str) -> float:
     return 0.0 if column is None else float(route.unknowns[column])
 
 
-def variances(gradient: Floats, covariance: Floats) -> Floats:
+def variances(gradient: Floats, covariance: Covariance) -> Floats:
     """Return the variances g C gᵀ of linear quantities with gradients (k, unknowns)."""
     return np.asarray(np.einsum("kn,kn->k", gradient @ covariance, gradient))

@@ -17,7 +17,6 @@ from lateral_map.model.site import (
     Site,
     Tie,
 )
-from lateral_map.units import from_metres
 
 # So wide that the reading says nothing more: 100 ft, and a quarter turn.
 _ANYWHERE_M = 30.48
@@ -116,14 +115,8 @@ def tie_reading(locate: Locate, tie: Tie) -> ReadingId:
 
 
 def bend_reading(site: Site, bend: Bend, plane: Literal["turn", "fall"]) -> ReadingId:
-    """Return what a bend's turn or fall is known by among the readings.
-
-    Bends at one footage are told apart by their order.
-    """
-    footage = f"{from_metres(bend.footage_m, site.unit):.2f}".rstrip("0").rstrip(".")
-    same = [one for one in site.bends if one.footage_m == bend.footage_m]
-    order = next(index for index, one in enumerate(same) if one is bend)
-    return ReadingId(plane, f"{footage} #{order + 1}" if order else footage, plane)
+    """Return what a bend's turn or fall is known by among the readings."""
+    return ReadingId(plane, site.bend_names[id(bend)], plane)
 
 
 def reading_value(site: Site, reading: ReadingId) -> float | None:
@@ -166,11 +159,7 @@ def tie_of(site: Site, reading: ReadingId) -> Tie | None:
 
 def bend_of(site: Site, reading: ReadingId) -> Bend:
     """Return the bend whose turn or fall a reading is."""
-    return next(
-        bend
-        for bend in site.bends
-        if reading in (bend_reading(site, bend, "turn"), bend_reading(site, bend, "fall"))
-    )
+    return site.bend_of[reading.of]
 
 
 def ended(site: Site) -> Site:

@@ -16,15 +16,19 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lateral_map.model.arrays import Floats, Indices, in_row, sparse_product
+from lateral_map.model.blunders import LongBlunders
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.noise import (
     Noise,
+    PipeShare,
     Scale,
     chance_of_tails,
     wider_by_fit,
     wider_by_tails,
 )
+from lateral_map.model.pieces import Pieces, Places
+from lateral_map.model.strip import Covariance, Strip, WideStrip
 
 if TYPE_CHECKING:
     from lateral_map.model.site import Site
@@ -33,12 +37,18 @@ if TYPE_CHECKING:
 # Beyond this much doubt of the heading (5 degrees) a line swings on an arc, no longer a chord.
 _ARC_RAD = math.radians(5.0)
 _DRAWS = 256
+# Of what a reading fixes, so much at least is taken to be fixed without it.
+ALMOST_NOTHING = 1e-7
+# With more locates than this the joint covariance is no matrix but a ``Strip``.
+MOST_WRITTEN_OUT = 500
 # From so many unknowns on, those that a quantity does not hang on are left out of its sums.
 _MANY = 200
 # What many questions ask of the same footages is worked out once: the last few are kept, large ones
 # (half a megabyte) not.
 _KEPT, _LARGEST_KEPT = 12, 60_000
 _AXES = np.eye(3)
+# Derivatives of so many depths along a long run are written out at a time.
+_CORNERS_AT_ONCE = 95
 
 
 @dataclass(frozen=True)
@@ -65,6 +75,11 @@ class Layout:
     scale: ClassVar = 3
     zero_offset: ClassVar = 4
     counter: ClassVar = slice(3, 5)
+
+    @property
+    def is_long(self) -> bool:
+        """Say whether so much is unknown that nothing is written out as a matrix of all of it."""
+        return self.readings > MOST_WRITTEN_OUT
 
     @cached_property
     def azimuth(self) -> slice:
@@ -265,6 +280,21 @@ class Ground:
         """Return the 1 sd (m) of the ground at footages, before the adjustment."""
         return np.asarray(np.interp(in_row(footage_m), self.knots_m, self.sd_m))
 
+    def corrections(self, footage_m: ArrayLike, values: Floats, *, squared: bool = False) -> Floats:
+        """Return what corrections ``values`` (knots,) make at footages, each by its weight.
+
+        By its weight ``squared`` where those are variances.
+        """
+        footage, knots = in_row(footage_m), self.correction_knots_m
+        if len(knots) < 2:
+            return np.asarray(np.zeros(len(footage)) + values.sum())
+        at = np.clip(np.searchsorted(knots, footage, side="right") - 1, 0, len(knots) - 2)
+        share = np.clip((footage - knots[at]) / (knots[at + 1] - knots[at]), 0.0, 1.0)
+        before, after = (
+            (np.square(1.0 - share), np.square(share)) if squared else (1.0 - share, share)
+        )
+        return np.asarray(before * values[at] + after * values[at + 1])
+
     def correction_weights(self, footage_m: ArrayLike) -> Floats:
         """Return (k, knots) hat-function weights of the ground corrections at footages."""
         footage, knots = in_row(footage_m), self.correction_knots_m
@@ -309,7 +339,7 @@ class Alternative:
 
     line_m: Floats
     unknowns: Floats
-    covariance: Floats
+    covariance: Floats | Strip
     cost: float
     weight: float
 
@@ -364,7 +394,8 @@ class Route:
     """An adjusted route: the best unknowns, their joint covariance, and what it rests on.
 
     ``residuals`` (m,) are whitened: reading minus route over 1 sd. ``design`` (m, unknowns) is the
-    derivative of the whitened computed readings. ``alternatives`` are other solutions that fit
+    derivative of the whitened computed readings. Of a long run ``covariance`` is a ``Strip``, and
+    ``design`` has no rows. ``alternatives`` are other solutions that fit
     about as well. ``tied_footages_m`` are the transmitter's footages at
     the locates used that were tied in plan. ``settled`` is False where no best fit was settled on.
     ``assumed_start_depth_m`` is the depth at the start, with 1 sd, where nobody measured it.
@@ -377,7 +408,7 @@ class Route:
     layout: Layout
     ground: Ground
     unknowns: Floats
-    covariance: Floats
+    covariance: Floats | Strip
     residuals: Floats
     design: Floats
     observations: tuple[Observation, ...]
@@ -388,6 +419,11 @@ class Route:
     assumed_start_depth_m: tuple[float, float] | None = None
     tilted: tuple[tuple[str, float], ...] = ()
     doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def is_long(self) -> bool:
+        """Say whether nothing is written out as a matrix of all unknowns."""
+        return isinstance(self.covariance, Strip)
 
     @cached_property
     def chi_square(self) -> float:
@@ -406,19 +442,18 @@ class Route:
         Judged by what the readings in plan miss, and apart from them by how far the pipe's azimuths
         change unlooked for; depths and the fall tell nothing of either.
         """
-        layout, design, at = self.layout, self.design, self.layout.scale
-        column = self.covariance[:, at]
+        at, covariance = self.layout.scale, self.covariance
+        column = covariance.column(at) if isinstance(covariance, Strip) else covariance[:, at]
         stated = self.site.counter.sd_scale
         scale = Scale(float(self.unknowns[at]), stated, float(column[at]), column)
-
-        def touch_nothing_but(columns: slice) -> NDArray[np.bool_]:
-            return np.asarray(~np.delete(design, columns, axis=1).any(axis=1))
-
-        directions = touch_nothing_but(layout.azimuth)
-        upright = design[:, layout.elevation].astype(bool) | touch_nothing_but(layout.pitch)
-        upright |= touch_nothing_but(layout.ground)
-        spread = self.spread
-        checked = 1.0 - np.einsum("mn,mn->m", spread, design)
+        directions, upright = self._kinds
+        of_pipe: Floats | PipeShare
+        if isinstance(covariance, Strip):
+            checked, of_pipe = 1.0 - covariance.spread_diagonal, PipeShare(covariance)
+        else:
+            spread = self.spread
+            checked = 1.0 - np.einsum("mn,mn->m", spread, self.design)
+            of_pipe = spread[directions]
         missed = np.square(self.residuals)
         level = ~(directions | upright)
         misfit = float(missed[level].sum()) - scale.excess
@@ -435,11 +470,24 @@ class Route:
             readings=wider_by_tails(misfit, checked[level].sum(), tails),
             pipe=wider_by_fit(float(missed[directions].sum()), checked[directions].sum()),
             scale_column=scale.widening(),
-            of_pipe=spread[directions],
+            of_pipe=of_pipe,
         )
 
     @cached_property
-    def told_covariance(self) -> Floats:
+    def _kinds(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Which equations (m,) are changes of azimuth, and which tell of depths and ground."""
+        layout, design = self.layout, self.design
+        if isinstance(self.covariance, Strip):
+            return self.covariance.kinds(layout.elevation, layout.ground)
+
+        def touch_nothing_but(columns: slice) -> NDArray[np.bool_]:
+            return np.asarray(~np.delete(design, columns, axis=1).any(axis=1))
+
+        upright = design[:, layout.elevation].astype(bool) | touch_nothing_but(layout.pitch)
+        return touch_nothing_but(layout.azimuth), upright | touch_nothing_but(layout.ground)
+
+    @cached_property
+    def told_covariance(self) -> Covariance:
         """Joint covariance of the unknowns as far as they lie in plan, as sure as the fit allows.
 
         The fit's own is ``covariance``: depths are told by it, and readings judged.
@@ -447,7 +495,7 @@ class Route:
         return self.noise.widen_covariance(self.covariance)
 
     @cached_property
-    def _fit_covariance(self) -> Floats:
+    def _fit_covariance(self) -> Covariance:
         """The same where the notes hold as they stand."""
         return self.fit_noise.widen_covariance(self.covariance)
 
@@ -484,7 +532,11 @@ class Route:
 
     @cached_property
     def spread(self) -> Floats:
-        """A C (m, unknowns): the whitened equations' covariances with the unknowns."""
+        """A C (m, unknowns): the whitened equations' covariances with the unknowns.
+
+        Of a long run it is never asked for.
+        """
+        assert not isinstance(self.covariance, Strip)  # noqa: S101
         return sparse_product(self.design, self.covariance)
 
     @cached_property
@@ -512,11 +564,17 @@ class Route:
             left = own - spread[block] @ shadow[block].transpose(0, 2, 1)
             # Where nothing else fixes what the reading fixes, its loss leaves a quantity adrift.
             # The rounded covariance tells such a rest from nothing to some 1e-8 of the whole.
-            least = 1e-7 * np.trace(own, axis1=1, axis2=2)
+            least = ALMOST_NOTHING * np.trace(own, axis1=1, axis2=2)
             left += least[:, None, None] * np.eye(width)
             solved[block] = np.linalg.solve(left, spread[block])
         ids = tuple(one.id for one in self.observations if not one.id.is_noise)
         return Losses(ids, spread, solved, starts)
+
+    @cached_property
+    def long_blunders(self) -> LongBlunders:
+        """What a blunder in each of a long run's observations does."""
+        assert isinstance(self.covariance, Strip)  # noqa: S101
+        return LongBlunders(self.covariance, self.observations)
 
     @cached_property
     def draws(self) -> Floats | None:
@@ -528,11 +586,23 @@ class Route:
         same draws, in pairs about the best. None where linear propagation holds.
         """
         heading = self.layout.azimuth.start
-        if len(self.tied_footages_m) or self.covariance[heading, heading] < _ARC_RAD**2:
+        if len(self.tied_footages_m) or self._variance[heading] < _ARC_RAD**2:
             return None
-        half = np.random.default_rng(20).standard_normal((_DRAWS // 2, self.layout.size))
-        moved = half @ np.linalg.cholesky(self.covariance).T
+        random = np.random.default_rng(20)
+        if isinstance(self.covariance, Strip):
+            # Residuals with an sd of 1 each, followed by the line.
+            rows = random.standard_normal((len(self.residuals), _DRAWS // 2))
+            moved = self.covariance.back(rows).T
+        else:
+            half = random.standard_normal((_DRAWS // 2, self.layout.size))
+            moved = half @ np.linalg.cholesky(self.covariance).T
         return np.concatenate([self.unknowns + moved, self.unknowns - moved])
+
+    @cached_property
+    def _variance(self) -> Floats:
+        """The variance (n,) of each unknown."""
+        covariance = self.covariance
+        return covariance.diagonal() if isinstance(covariance, Strip) else np.diag(covariance)
 
     @cached_property
     def _drawn_ways(self) -> Floats:
@@ -567,8 +637,23 @@ class Route:
         """The way through space of the best unknowns."""
         return Course(self.unknowns, self.layout)
 
+    @cached_property
+    def _pieces(self) -> Pieces:
+        """The way through space of a long run's best unknowns."""
+        return Pieces(self.chain, self.layout, self.unknowns)
+
+    def _places(self, footage_m: ArrayLike) -> tuple[Places, Floats]:
+        """Return places on a long run, and their derivatives (k, 3, g) in all that it shares."""
+        assert isinstance(self.covariance, Strip)  # noqa: S101
+        found = self._pieces.at(in_row(footage_m))
+        common = np.zeros((*found.common.shape[:2], len(self.covariance.order.common)))
+        common[:, :, : found.common.shape[2]] = found.common
+        return found, common
+
     def positions(self, footage_m: ArrayLike) -> Floats:
         """Return (k, 3) easting, northing, invert elevation (m) at footages."""
+        if self.is_long:
+            return self._pieces.at(in_row(footage_m)).position
         return self.course.positions(self.chain.stops(footage_m))
 
     @cached_property
@@ -593,6 +678,9 @@ class Route:
 
     def position_covariance(self, footage_m: ArrayLike) -> Floats:
         """Return (k, 3, 3) covariances (m²) of easting, northing, elevation at footages."""
+        if isinstance(self.covariance, Strip):
+            found, common = self._places(footage_m)
+            return np.asarray(self.covariance.blocks(found.piece, found.state, common))
         _, jacobian = self.position_jacobian(footage_m)
         return propagate(jacobian, self.covariance)
 
@@ -601,14 +689,31 @@ class Route:
 
         With doubts they are those of the mixture about this line.
         """
-        position, jacobian = self.position_jacobian(footage_m)
-        found = self._undoubted * propagate(jacobian[:, :2], self._fit_covariance)
+        if isinstance(self.covariance, Strip):
+            position, found = self._long_plan(self.covariance, footage_m)
+        else:
+            position, jacobian = self.position_jacobian(footage_m)
+            found = propagate(jacobian[:, :2], self._fit_covariance)
+        found = self._undoubted * found
         for one in self.doubts:
             at = one.along(in_row(footage_m))
             gap = (one.route.positions(at) - position)[:, :2]
             away = gap[:, :, None] * gap[:, None, :]
             found = found + one.weight * (one.route.plan_covariance(at) + away)
         return found
+
+    def _long_plan(self, strip: Strip, footage_m: ArrayLike) -> tuple[Floats, Floats]:
+        """Return positions (k, 3) and (k, 2, 2) covariances in plan, the notes as they stand."""
+        noise, (found, common) = self.fit_noise, self._places(footage_m)
+        state, common = found.state[:, :2], common[:, :2]
+        whole = strip.blocks(found.piece, state, common)
+        at = self.layout.scale
+        wider = float(noise.scale_column[at]) / self._variance[at]
+        along = wider * strip.with_common(found.piece, state, common, at)
+        whole = whole + along[:, :, None] * along[:, None, :]
+        of_pipe = strip.of_pipe(found.piece, state, common)
+        extra = noise.pipe**2 - noise.readings**2
+        return found.position, noise.readings**2 * whole + extra * of_pipe
 
     @property
     def _undoubted(self) -> float:
@@ -618,7 +723,7 @@ class Route:
     def headings_deg(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return plane azimuths of the pipe at footages and their 1 sd, in degrees."""
         column = self.layout.azimuth.start + self.chain.piece_of(footage_m)
-        sd = np.sqrt(np.diag(self.covariance)[column])
+        sd = np.sqrt(self._variance[column])
         return np.degrees(self.unknowns[column]) % 360.0, np.degrees(sd)
 
     def directions(self, footage_m: ArrayLike) -> Floats:
@@ -636,6 +741,10 @@ class Route:
 
     def ground_elevation(self, footage_m: ArrayLike) -> Floats:
         """Return adjusted ground elevations (m) at footages; 0 where the ground is level."""
+        if self.is_long:
+            return self.ground.elevation(footage_m) + self.ground.corrections(
+                footage_m, self.unknowns[self.layout.ground]
+            )
         weights = self.ground.correction_weights(footage_m)
         return self.ground.elevation(footage_m) + weights @ self.unknowns[self.layout.ground]
 
@@ -645,14 +754,20 @@ class Route:
 
     def depths(self, footage_m: ArrayLike) -> tuple[Floats, Floats]:
         """Return invert depths (m) below ground at footages and their 1 sd, doubts included."""
-        depth, jacobian = self.depth_jacobian(footage_m)
-        held, covariance = _held(jacobian, self.covariance)
-        variance = np.einsum("kn,kn->k", held @ covariance, held)
+        if isinstance(self.covariance, Strip):
+            depth, variance = self.best_depths(footage_m), self._long_depth_variance(footage_m)
+        else:
+            depth, jacobian = self.depth_jacobian(footage_m)
+            held, covariance = _held(jacobian, self.covariance)
+            variance = np.einsum("kn,kn->k", held @ covariance, held)
         # Away from a measured level the ground itself is less sure than the corrections know.
-        weights = self.ground.correction_weights(footage_m)
-        if weights.shape[1]:
-            known = self.ground.sd(self.ground.correction_knots_m)
-            carried = np.sqrt(np.square(weights) @ np.square(known))
+        if self.layout.knots:
+            known = np.square(self.ground.sd(self.ground.correction_knots_m))
+            if self.is_long:
+                carried = np.sqrt(self.ground.corrections(footage_m, known, squared=True))
+            else:
+                weights = self.ground.correction_weights(footage_m)
+                carried = np.sqrt(np.square(weights) @ known)
             extra = np.square(self.ground.sd(footage_m)) - np.square(carried)
             variance = variance + np.maximum(extra, 0.0)
         variance = self._undoubted * variance
@@ -661,9 +776,45 @@ class Route:
             variance = variance + one.weight * (np.square(sd) + np.square(there - depth))
         return depth, np.sqrt(variance)
 
+    def _long_depth_variance(self, footage_m: ArrayLike) -> Floats:
+        """Return the variance (k,) of depths along a long run."""
+        strip, footage = self.covariance, in_row(footage_m)
+        assert isinstance(strip, Strip)  # noqa: S101
+        if not self.layout.knots:
+            found, common = self._places(footage)
+            upright = slice(2, 3)
+            blocks = strip.blocks(found.piece, found.state[:, upright], common[:, upright])
+            return np.asarray(blocks[:, 0, 0])
+        corners, own, beside = self._depth_corners
+        at = np.clip(np.searchsorted(corners, footage, side="right") - 1, 0, len(beside) - 1)
+        share = np.maximum((footage - corners[at]) / (corners[at + 1] - corners[at]), 0.0)
+        square = np.square(1.0 - share) * own[at] + np.square(share) * own[at + 1]
+        return np.asarray(square + 2.0 * share * (1.0 - share) * beside[at])
 
-def propagate(jacobian: Floats, covariance: Floats) -> Floats:
+    @cached_property
+    def _depth_corners(self) -> tuple[Floats, Floats, Floats]:
+        """Footages (c,) between which depth, and its derivatives, are linear in the footage.
+
+        Then depth's variance (c,) there, and its covariance (c - 1,) from each to the next.
+        """
+        chain, strip = self.chain, self.covariance
+        ends = [chain.zero_m, np.nextafter(chain.nodes_m[0], np.inf)]
+        corners = np.unique([*chain.nodes_m, *self.ground.correction_knots_m, *ends])
+        own, beside = np.empty(len(corners)), np.empty(len(corners) - 1)
+        for begin in range(0, len(corners) - 1, _CORNERS_AT_ONCE):
+            end = begin + _CORNERS_AT_ONCE
+            gradient = self.depth_jacobian(corners[begin : end + 1])[1]
+            spread = gradient @ strip
+            own[begin : end + 1] = np.einsum("kn,kn->k", spread, gradient)
+            beside[begin:end] = np.einsum("kn,kn->k", spread[:-1], gradient[1:])
+        return corners, own, beside
+
+
+def propagate(jacobian: Floats, covariance: Covariance) -> Floats:
     """Return J C Jᵀ for a stack of Jacobians (k, m, n): the covariances (k, m, m)."""
+    if isinstance(covariance, Strip | WideStrip):
+        spread = (jacobian.reshape(-1, jacobian.shape[-1]) @ covariance).reshape(jacobian.shape)
+        return np.asarray(spread @ np.swapaxes(jacobian, -1, -2))
     jacobian, covariance = _held(jacobian, covariance)
     spread = (jacobian.reshape(-1, len(covariance)) @ covariance).reshape(jacobian.shape)
     return np.asarray(spread @ np.swapaxes(jacobian, -1, -2))

@@ -25,7 +25,7 @@ from lateral_map.model.lines import Segments, signed_offsets
 from lateral_map.model.picture import PlanPicture
 from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.sketch import Sketch
-from lateral_map.units import per_root_metre, to_metres
+from lateral_map.units import from_metres, per_root_metre, to_metres
 
 Unit = Literal["ft", "us_ft", "m"]
 LineKind = Literal["curb", "right_of_way", "property_line", "centreline"]
@@ -712,6 +712,25 @@ class Site:
     def locate_of(self) -> dict[str, Locate]:
         """The locates, those set aside too, by their marks."""
         return {one.mark: one for one in reversed(self.locates)}
+
+    @cached_property
+    def bend_names(self) -> dict[int, str]:
+        """What each bend is known by, by its identity: its footage as the site's unit writes it.
+
+        Bends at one footage are told apart by their order.
+        """
+        names, counts = dict[int, str](), dict[float, int]()
+        for bend in self.bends:
+            footage = f"{from_metres(bend.footage_m, self.unit):.2f}".rstrip("0").rstrip(".")
+            before = counts.get(bend.footage_m, 0)
+            counts[bend.footage_m] = before + 1
+            names[id(bend)] = f"{footage} #{before + 1}" if before else footage
+        return names
+
+    @cached_property
+    def bend_of(self) -> dict[str, Bend]:
+        """The bends by what each is known by."""
+        return {self.bend_names[id(one)]: one for one in reversed(self.bends)}
 
     @cached_property
     def expected_depths_m(self) -> dict[str, float]:

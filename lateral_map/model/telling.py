@@ -6,7 +6,8 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.route import Route
+from lateral_map.model.route import ALMOST_NOTHING, Route
+from lateral_map.model.strip import Strip
 
 # Worth naming: without the reading the answer's variance would grow by a tenth or more.
 _WORTH_NAMING = 0.1
@@ -38,7 +39,27 @@ def growth_by_loss(route: Route, gradient: Floats) -> tuple[tuple[ReadingId, ...
     A reading with blunder signature S adds g C AᵀS (SᵀS - SᵀA C AᵀS)⁻¹ SᵀA C gᵀ where it is set
     aside. Marks' and counter's own noise are no readings.
     """
+    if isinstance(route.covariance, Strip):
+        return _growth_of_long(route, route.covariance, gradient)
     ids, spread, solved, starts = route.losses
     if not ids:
         return (), np.empty((0, len(gradient)))
     return tuple(ids), np.add.reduceat((spread @ gradient.T) * (solved @ gradient.T), starts)
+
+
+def _growth_of_long(
+    route: Route, strip: Strip, gradient: Floats
+) -> tuple[tuple[ReadingId, ...], Floats]:
+    """Return the same of a long run, whose losses are never written out."""
+    blunders = route.long_blunders
+    pulled = blunders.project(strip.seen(gradient.T))
+    growth = np.empty((len(blunders.widths), len(gradient)))
+    alone = blunders.widths == 1
+    at = blunders.starts[alone]
+    # As much as losses allow for what nothing else fixes.
+    growth[alone] = np.square(pulled[at]) / (blunders.redundancy[at] + ALMOST_NOTHING)[:, None]
+    at = blunders.starts[~alone][:, None] + np.arange(2)
+    left = blunders.pairs + 2.0 * ALMOST_NOTHING * np.eye(2)
+    growth[~alone] = np.sum(pulled[at] * np.linalg.solve(left, pulled[at]), axis=1)
+    kept = [index for index, one in enumerate(blunders.readings) if not one.id.is_noise]
+    return tuple(blunders.readings[index].id for index in kept), growth[kept]

@@ -18,7 +18,7 @@ from lateral_map.reading.boundaries import name_main, read_boundaries, resolve_c
 from lateral_map.reading.files import list_files
 from lateral_map.reading.footages import Rows, check_bends, check_footages, find_end
 from lateral_map.reading.ledger import Ledger
-from lateral_map.reading.marks import Ground, build_locates, check_marks, check_names
+from lateral_map.reading.marks import Ground, build_locates, check_marks, check_names, check_taped
 from lateral_map.reading.picture import Under, add_picture
 from lateral_map.reading.placing import (
     PlacedStart,
@@ -216,6 +216,7 @@ def _join(
     accuracy = build_accuracy(said.accuracy, said.unit)
     ground = Ground(placed, plan, names, accuracy, said.unit)
     locates = build_locates(rows.locates, ground, ledger)
+    check_taped(locates, ledger)
     if terrain is not None and end_m is not None and said.start is not None:
         plan = add_terrain(terrain, Levelled(said, placed, end_m, plan, locates), ledger)
     if under is not None and end_m is not None:

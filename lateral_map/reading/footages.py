@@ -76,6 +76,15 @@ def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
     return end
 
 
+def _note_unlikely(unlikely: dict[str, list[float]], said: SiteFile, ledger: Ledger) -> None:
+    """Note, once a file, footages that hardly can be on a lateral."""
+    for file, footages in unlikely.items():
+        least, most = (_shown(each, said) for each in (min(footages), max(footages)))
+        several = f"{len(footages):,} footages from {least} to {most} are"
+        what = several if len(footages) > 1 else f"a footage of {least} is"
+        ledger.notice(f"{file}: {what} unlikely on a lateral.")
+
+
 def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> None:
     """Report every footage that cannot be on the run, and note those that hardly can."""
     zero, riser = said.counter.zero, 0.0 if said.start is None else said.start.riser
@@ -85,6 +94,7 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
         for i, reach in enumerate(said.reach, 1)
         for field, footage in ((f"reach[{i}].from", reach.from_), (f"reach[{i}].to", reach.to))
     ]
+    unlikely: dict[str, list[float]] = {}
     for one in _but_for_a_wrong_end((*_readings(said, rows), *reaches), said, end_m, ledger):
         if one.kind != "pipe" and one.footage_m < zero - _SAME_M:
             problem = f"{_shown(one.footage_m, said)} is before the start, {_shown(zero, said)}"
@@ -99,10 +109,10 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
             remedy = "the riser is a straight drop; a bend comes after it"
         else:
             if one.footage_m - zero > _UNLIKELY_M:
-                shown = _shown(one.footage_m, said)
-                ledger.notice(f"{one.file}: a footage of {shown} is unlikely on a lateral.")
+                unlikely.setdefault(one.file, []).append(one.footage_m)
             continue
         ledger.fault(problem, remedy, file=one.file, row=one.row, field=one.field)
+    _note_unlikely(unlikely, said, ledger)
     for locate in rows.locates:
         typed, behind_m = locate.typed, said.transmitter.behind_lens
         if (

@@ -32,10 +32,14 @@ class Limit:
 
 ROWS: Final = {
     "sketch.csv": Limit(300, "rows of the sketch", "keep to the lot and its street"),
-    "locates.csv": Limit(500, "rows of locates", "split the run into several sites"),
-    "bends.csv": Limit(500, "rows of bends", "split the run into several sites"),
+    "locates.csv": Limit(1_000, "rows of locates", "split the run into several sites"),
+    "bends.csv": Limit(1_000, "rows of bends", "split the run into several sites"),
     "findings.csv": Limit(2_000, "rows of findings", "split the run into several sites"),
 }
+# Two tapes leave two places: which of them the pipe passes through is sought over all such locates.
+TAPED: Final = Limit(
+    500, "locates that tapes alone place", "split the run into several sites, or give coordinates"
+)
 FEATURES: Final = Limit(10_000, "features of the plan", "cut the plan to the lot and its street")
 VERTICES: Final = Limit(1_000_000, "vertices in one feature", "simplify it, or cut it to the site")
 # A line's that are left where the run can reach, after those that change nothing by a millimetre.
@@ -49,6 +53,6 @@ NAME_LETTERS: Final = Limit(120, "letters in a name", "shorten it")
 NOTE_LETTERS: Final = Limit(2_000, "letters in a note", "shorten it")
 ARCHIVE_MEMBERS: Final = Limit(100_000, "files in one archive", "pack fewer sites in one")
 LIMITS: Final = (
-    *ROWS.values(), FEATURES, VERTICES, CORNERS, KEY_PARTS, BYTES, NAME_LETTERS, NOTE_LETTERS,
-    ARCHIVE_MEMBERS,
+    *ROWS.values(), TAPED, FEATURES, VERTICES, CORNERS, KEY_PARTS, BYTES, NAME_LETTERS,
+    NOTE_LETTERS, ARCHIVE_MEMBERS,
 )  # fmt: skip

@@ -27,6 +27,7 @@ from lateral_map.model.site import (
     Tie,
 )
 from lateral_map.reading.ledger import Ledger
+from lateral_map.reading.limits import TAPED
 from lateral_map.reading.placing import PlacedStart, explain_place
 from lateral_map.reading.plan import LINE_KINDS, POINTS, PlanNames
 from lateral_map.reading.rows import TAPES, LocateRow
@@ -69,6 +70,17 @@ def build_locates(
         for row in rows
         if (typed := row.typed) is not None and not typed.no_locate
     )
+
+
+def check_taped(locates: Iterable[Locate], ledger: Ledger) -> None:
+    """Report more locates than can be told apart from their mirror images."""
+    taped = [
+        one
+        for one in locates
+        if one.use and one.ties and all(isinstance(tie, TapeTie) for tie in one.ties)
+    ]
+    if fault := TAPED.fault(len(taped)):
+        ledger.fault(fault.problem, fault.remedy, file="locates.csv")
 
 
 def build_no_locates(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> tuple[NoLocate, ...]:

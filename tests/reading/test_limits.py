@@ -169,3 +169,17 @@ def test_rows_beyond_the_most_are_not_even_read_and_blank_ones_do_not_count(tmp_
     tracemalloc.stop()
     assert len(told(faults, ROWS["findings.csv"])) == 1
     assert peak < 10 * path.stat().st_size
+
+
+def test_unlikely_footages_are_noted_once_a_file(tmp_path):
+    folder = good_folder().write(tmp_path / "site")
+    site, findings = folder / "site.toml", folder / "findings.csv"
+    site.write_text(re.sub(r"end_footage = .*", "end_footage = 4000", site.read_text()))
+    findings.write_text("footage,finding\n3000,roots\n3500.5,roots\n4000,roots\n")
+    notices = [one for one in load_site(folder).notices if "unlikely on a lateral" in one]
+    assert notices == [
+        "findings.csv: 2 footages from 3500.50 ft to 4000.00 ft are unlikely on a lateral."
+    ]
+    findings.write_text("footage,finding\n4000,roots\n")
+    notices = [one for one in load_site(folder).notices if "unlikely on a lateral" in one]
+    assert notices == ["findings.csv: a footage of 4000.00 ft is unlikely on a lateral."]
