@@ -431,10 +431,9 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
     size leaves of the likelihood of each, averaged. ``loose`` is the gain of a first order that is
     not to be trusted to the last digit.
     """
-    known = np.maximum(np.linalg.eigvalsh(information), 0.0)
+    first = float(size[0])
     if cause.point:
         return 0.0
-    first = float(size[0])
     if abs(first) > cause.most or (cause.positive and first <= 0.0):
         return -50.0
     fixed = -math.inf
@@ -446,6 +445,8 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
         fixed = math.log(near / len(off) * sd / wide + 1e-300)
     if not cause.usual:
         return max(fixed, -0.9 * loose - 20.0)
+    known = information[0] if len(information) == 1 else np.linalg.eigvalsh(information)
+    known = np.maximum(known, 0.0)
     usual = cause.usual * np.array([0.5, 1.0, 2.0, 4.0, 8.0])
     terms = -0.5 * float(size @ size) / usual**2
     terms -= 0.5 * np.log1p(usual[:, None] ** 2 * known).sum(axis=1)
@@ -465,7 +466,7 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
     system, split = fitted.system, fitted.system.rows.count
     unit = np.linalg.qr(one.columns)[0]
     linear, tied = unit[:split], unit[split:]
-    full, observed = system.rows.stacked()
+    full, observed, formed = system.linear
     design, kept = full - linear @ (linear.T @ full), observed - linear @ (linear.T @ observed)
 
     def evaluate(unknowns: Floats) -> tuple[Floats, Floats]:
@@ -482,7 +483,7 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
         # once the unknowns follow.
         missed = np.concatenate([observed - full @ found.unknowns, residuals])
         cross = np.concatenate([full, rest]).T @ one.columns
-        taken = cross.T @ np.linalg.solve(gram_matrix(full) + gram_matrix(rest), cross)
+        taken = cross.T @ np.linalg.solve(formed + gram_matrix(rest), cross)
     except np.linalg.LinAlgError:
         return None
     size = np.linalg.lstsq(one.columns, missed, rcond=None)[0]
