@@ -35,8 +35,8 @@ _AS_GOOD: Final = 1.10
 # another, so many are a day's work; and so near a line its crossing lies between two of them.
 _NARROW_M: Final = to_metres(0.75, "ft")
 _FEWEST, _MOST_PLANNED = 3, 12
-# Of a long run so many places are looked at.
-_LOOKED_AT: Final = 96
+# Of a long run, or one of so many stations, so many places are looked at.
+_MANY, _LOOKED_AT = 1_000, 96
 _EACH_SIDE_M: Final = to_metres(3.0, "ft")
 
 
@@ -156,10 +156,12 @@ def plan_locates(
     for station, line in chosen.items():
         mark = _make_marks(route, stations, np.array([station], np.intp), line, as_stated=True)
         after = _with_mark(after, mark.against(after), 0)
+    apart = len(footage) // _MANY + 1
+    here, told = here[::apart], slice(None, None, apart)
     every = _make_marks(route, stations, here, as_stated=True)
-    right = np.radians(stations.heading_deg)
+    right = np.radians(stations.heading_deg[told])
     right = np.stack([np.cos(right), -np.sin(right)], axis=-1)
-    across = np.einsum("kx,kxn->kn", right, route.position_jacobian(footage)[1][:, :2])
+    across = np.einsum("kx,kxn->kn", right, route.position_jacobian(footage[told])[1][:, :2])
     while len(chosen) < _MOST_PLANNED:
         wide = float(variances(across, after).max())
         if len(chosen) >= _FEWEST and wide <= _NARROW_M**2:
@@ -211,11 +213,16 @@ def _reachable(site: Site, stations: Stations) -> NDArray[np.intp]:
     return np.flatnonzero(can_locate(site, *places))
 
 
+def _are_many(route: Route, stations: Stations) -> bool:
+    """Say whether every station against every other is more than can be looked at."""
+    return route.is_long or len(stations.footage_m) > _MANY
+
+
 def _nearest(
     route: Route, stations: Stations, reachable: NDArray[np.intp], wanted_m: Floats
 ) -> NDArray[np.intp]:
     """Return the reachable stations, of a long run those nearest to wanted footages (k,)."""
-    if not route.is_long or not len(wanted_m):
+    if not len(wanted_m) or not _are_many(route, stations):
         return reachable
     wanted = np.sort(wanted_m)
     footage = stations.footage_m[reachable]
@@ -363,7 +370,7 @@ def _best_each(
 def _for_width(route: Route, stations: Stations, reachable: NDArray[np.intp]) -> _Proposal:
     """Propose the locate that leaves the route's widest place narrowest."""
     places, others_m2 = np.arange(len(stations.footage_m)), 0.0
-    if route.is_long:
+    if _are_many(route, stations):
         # A locate narrows the line about itself: only where it is widest is anything to be won.
         places = np.argsort(-stations.across_sd_m, kind="stable")
         others_m2 = float(stations.across_sd_m[places[_LOOKED_AT:]].max(initial=0.0)) ** 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +15,15 @@ from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.next_locate import plan_locates, propose_next_locate
 from lateral_map.analysis.sides import judge_findings
 from lateral_map.analysis.stations import lay_stations
-from lateral_map.model.site import Finding, Locate, NoLocate, OffsetTie, PlanArea, PositionTie
+from lateral_map.model.site import (
+    Finding,
+    Locate,
+    NoLocate,
+    OffsetTie,
+    PlanArea,
+    PositionTie,
+    Run,
+)
 from lateral_map.report import build_report
 from lateral_map.words.technician import (
     enough_words,
@@ -92,6 +101,21 @@ class TestBeforeTheJob:
     def test_it_is_told(self):
         report = build_report(plain(()))
         assert "taped from the real curb too" in planned_words(report)
+
+
+@pytest.mark.parametrize("locates", [(), (6.0, 12.0)])
+def test_a_run_said_to_be_miles_long_takes_no_more_memory_than_it_must(locates):
+    # A decimal point left out of the end's footage; every station against every other is 2 GB.
+    site = undecided(plain(locates, run=Run(3000.0)))
+    tracemalloc.start()
+    route, stations, crossings, findings = analysed(site)
+    planned = plan_locates(route, stations, crossings)
+    propose_next_locate(route, stations, crossings, findings)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(stations.footage_m) > 2000
+    assert bool(planned) == (not locates)
+    assert peak < 100e6
 
 
 def test_enough_says_what_it_rests_on_alone():
