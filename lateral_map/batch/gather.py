@@ -18,6 +18,7 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from lateral_map.batch.files import LayerWriter, programme_crs, site_row, write_failed
 from lateral_map.batch.overview import OverviewWriter, is_open
@@ -31,6 +32,7 @@ from lateral_map.words.programme import SPREAD_TITLES
 RANKED: Final = 200  # of each list on the summary page; the files hold all
 # Of the smaller of two lots or dig buffers, the share in common from which they are told.
 _SHARED: Final = 0.1
+_BOXES_AT_ONCE: Final = 500
 _SEVERITY: Final = {"severe": 3, "moderate": 2, "minor": 1}
 
 
@@ -239,8 +241,7 @@ class _Boxes:
         if not self._keys:
             return
         boxes = shapely.box(*np.array(self._edges).reshape(-1, 4).T)
-        pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects").T
-        for first, second in sorted((int(a), int(b)) for a, b in pairs if a < b):
+        for first, second in _meeting(boxes):
             keys = self._keys[first], self._keys[second]
             one, other = (unpack(store.packed(key)) for key in keys)
             for name, what in ((LOT, "lot"), ("buffers", "dig buffer")):
@@ -249,6 +250,15 @@ class _Boxes:
                     names = [store.name(key) for key in keys]
                     yield share, names[0], names[1], what
                     break
+
+
+def _meeting(boxes: NDArray[np.object_]) -> Iterator[tuple[int, int]]:
+    """Yield the pairs of boxes that meet, in order; memory does not grow with their number."""
+    tree = shapely.STRtree(boxes)
+    for begin in range(0, len(boxes), _BOXES_AT_ONCE):
+        one, other = tree.query(boxes[begin : begin + _BOXES_AT_ONCE], predicate="intersects")
+        pairs = zip((one + begin).tolist(), other.tolist(), strict=True)
+        yield from sorted((first, second) for first, second in pairs if first < second)
 
 
 def _shared(one: list[Row], other: list[Row]) -> float:
