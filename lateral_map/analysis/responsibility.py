@@ -47,12 +47,12 @@ def share_responsibility(
         return round(crossing.footage_m, 6), rank if crossing.outward else -rank
 
     met = sorted((c for c in crossings if c.boundary in deciding), key=along)
-    # Where none is crossed, all of the run lies where its end does.
-    past = [b for b in deciding.values() if b.kind == "line" and _is_past(route, b)]
-    start = past[-1].outside if past else next(iter(deciding.values())).inside
     if met:
         boundary = deciding[met[0].boundary]
         start = boundary.inside if met[0].outward else boundary.outside
+    else:  # all of the run lies where its end does
+        past = [b for b in deciding.values() if b.kind == "line" and _is_past(route, b)]
+        start = past[-1].outside if past else next(iter(deciding.values())).inside
     changes = [_Change(site.counter.zero_m, 0.0, "", start)]
     for crossing in met:
         boundary = deciding[crossing.boundary]
