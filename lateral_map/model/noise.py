@@ -77,12 +77,11 @@ class Noise:
 
     def widen_covariance(self, covariance: Floats | Strip) -> Covariance:
         """Return what a joint covariance (unknowns, unknowns) is in truth, for answers in plan."""
+        extra = self.pipe**2 - self.readings**2
         if isinstance(covariance, Strip):
-            extra = self.pipe**2 - self.readings**2
             return WideStrip(covariance, self.readings**2, self.scale_column, extra)
         assert isinstance(self.of_pipe, np.ndarray)  # noqa: S101
         whole = covariance + np.outer(self.scale_column, self.scale_column)
-        extra = self.pipe**2 - self.readings**2
         return np.asarray(self.readings**2 * whole + extra * (self.of_pipe.T @ self.of_pipe))
 
 
