@@ -16,6 +16,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from benchmarks.long_runs import SETTINGS
 from playwright.sync_api import Browser
 from web.yard import DESKTOP, PHONE, Yard, browser_context
 
@@ -27,26 +28,6 @@ CASES = {
     "30 nodes, phone four times slower": (30, PHONE, 4, 600),
     "100 nodes, desktop": (100, DESKTOP, 1, 450),
 }  # fmt: skip
-SETTINGS = """format = 1
-[site]
-name = "thirty nodes"
-crs = "local"
-unit = "ft"
-[start]
-x = 0.0
-y = 0.0
-depth = 4.0
-azimuth = 20.0
-[[pipe]]
-from = 0.0
-material = "clay"
-size = 6
-[[boundary]]
-line = "curb"
-inside = "owner"
-outside = "city"
-decides = true
-"""
 
 
 def write_site(folder: Path, nodes: int = 30) -> None:
