@@ -28,7 +28,7 @@ from lateral_map.analysis.responsibility import (
     share_responsibility,
 )
 from lateral_map.analysis.settling import settle_findings
-from lateral_map.analysis.sides import judge_findings
+from lateral_map.analysis.sides import judge_along, judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.analysis.tap_station import station_tap
 from lateral_map.analysis.trench import lay_trench, measure_cross_slope
@@ -101,7 +101,7 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
     trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
-    responsibility = share_responsibility(route, crossings)
+    responsibility = share_responsibility(route, crossings, judge_along(route, crossings, findings))
     client, client_assumed = name_client(site, responsibility)
     utilities = find_conflicts(route, trench, dig.tolerance_m)
     return Report(

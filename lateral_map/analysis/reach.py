@@ -160,6 +160,7 @@ def _parts(
                 sd_to_m=stretch.sd_to_m if stretch.line_to else 0.0,
                 party=stretch.party,
                 probability=starts * ends,
+                parties=stretch.parties,
             )
         )
     return tuple(parts)

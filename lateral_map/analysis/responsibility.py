@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from lateral_map.model.boundaries import deciding_crossings, parties_named
 from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
     Crossing,
@@ -19,69 +20,102 @@ from lateral_map.model.site import Boundary, Site
 
 @dataclass(frozen=True, slots=True)
 class _Change:
-    """A footage where another party takes over."""
+    """A footage where another party takes over, or several that the boundaries name."""
 
     footage_m: float
     sd_m: float
     line: str
-    party: str
+    parties: tuple[str, ...]
 
 
 def share_responsibility(
-    route: Route, crossings: Iterable[Crossing]
+    route: Route,
+    crossings: Iterable[Crossing],
+    asked: Sequence[tuple[float, tuple[str, ...]]] = (),
 ) -> tuple[ResponsibilityStretch, ...]:
     """Return the stretches of the run and who answers for each; empty where no boundary decides.
 
     The run's own ends carry no sd; in between, a stretch ends at a crossing of a deciding boundary,
-    as sure as that crossing is.
+    as sure as that crossing is. ``asked`` says who may answer at footages (m) in order, where a
+    line that decides is never crossed: round those at which several may, nobody is named. Nor is
+    anybody where the boundaries contradict each other.
     """
     site = route.site
     deciding = {b.key: b for b in site.deciding_boundaries()}
     if not deciding:
         return ()
-    order = list(deciding)
-
-    def along(crossing: Crossing) -> tuple[float, int]:
-        # Of lines crossed at one place the innermost first, on the way in the outermost.
-        rank = order.index(crossing.boundary)
-        return round(crossing.footage_m, 6), rank if crossing.outward else -rank
-
-    met = sorted((c for c in crossings if c.boundary in deciding), key=along)
-    if met:
-        boundary = deciding[met[0].boundary]
-        start = boundary.inside if met[0].outward else boundary.outside
-    else:  # all of the run lies where its end does
+    met = deciding_crossings(site, crossings)
+    first = parties_named(site, met, 0)
+    if not first:  # all of the run lies where its end does
         past = [b for b in deciding.values() if b.kind == "line" and _is_past(route, b)]
-        start = past[-1].outside if past else next(iter(deciding.values())).inside
-    changes = [_Change(site.counter.zero_m, 0.0, "", start)]
-    for crossing in met:
-        boundary = deciding[crossing.boundary]
-        party = boundary.outside if crossing.outward else boundary.inside
-        at, sd = crossing.footage_m, crossing.sd_footage_m
-        changes.append(_Change(at, sd, crossing.line, party))
-    changes.append(_Change(site.run.end_m, 0.0, "", ""))
+        first = (past[-1].outside if past else next(iter(deciding.values())).inside,)
+    changes = [_Change(site.counter.zero_m, 0.0, "", first)]
+    changes += [
+        _Change(one.footage_m, one.sd_footage_m, one.line, parties_named(site, met, index))
+        for index, one in enumerate(met, start=1)
+    ]
+    changes.append(_Change(site.run.end_m, 0.0, "", ()))
     stretches: list[ResponsibilityStretch] = []
+    order = _parties(site)
     for begin, end in itertools.pairwise(changes):
         # Beyond the main at the run's own end nothing was seen.
         if round(end.footage_m - begin.footage_m, 6) <= 0.0 and len(changes) > 2:
             continue
-        if stretches and stretches[-1].party == begin.party:
-            stretches[-1] = replace(
-                stretches[-1], to_m=end.footage_m, sd_to_m=end.sd_m, line_to=end.line
-            )
-            continue
+        several = tuple(sorted(begin.parties, key=order.index)) if len(begin.parties) > 1 else ()
         stretches.append(
             ResponsibilityStretch(
                 from_m=begin.footage_m,
                 to_m=end.footage_m,
-                party=begin.party,
+                party="" if several else begin.parties[0],
                 sd_from_m=begin.sd_m,
                 sd_to_m=end.sd_m,
                 line_from=begin.line,
                 line_to=end.line,
+                may_answer=several,
             )
         )
-    return tuple(stretches)
+    return _joined(part for stretch in stretches for part in _opened(stretch, asked, order))
+
+
+def _joined(parts: Iterable[ResponsibilityStretch]) -> tuple[ResponsibilityStretch, ...]:
+    """Return parts in order, neighbours for which the same parties answer as one."""
+    joined: list[ResponsibilityStretch] = []
+    for part in parts:
+        if joined and joined[-1].parties == part.parties:
+            joined[-1] = replace(
+                joined[-1], to_m=part.to_m, sd_to_m=part.sd_to_m, line_to=part.line_to
+            )
+        else:
+            joined.append(part)
+    return tuple(joined)
+
+
+def _opened(
+    stretch: ResponsibilityStretch,
+    asked: Sequence[tuple[float, tuple[str, ...]]],
+    order: Sequence[str],
+) -> Iterator[ResponsibilityStretch]:
+    """Yield a stretch's parts, halfway between places of which one is told and the other not."""
+    inside = [
+        (at, tuple(sorted(parties, key=order.index)) if len(parties) > 1 else ())
+        for at, parties in asked
+        if stretch.from_m <= at <= stretch.to_m
+    ]
+    if not any(may for _, may in inside):
+        yield stretch
+        return
+    begin = stretch
+    for (at, may), (following, then) in itertools.pairwise(inside):
+        if then != may:
+            cut = (at + following) / 2.0
+            told = replace(begin, to_m=cut, sd_to_m=0.0, line_to="")
+            yield _named(told, may)
+            begin = replace(begin, from_m=cut, sd_from_m=0.0, line_from="")
+    yield _named(begin, inside[-1][1])
+
+
+def _named(stretch: ResponsibilityStretch, may: tuple[str, ...]) -> ResponsibilityStretch:
+    return replace(stretch, party="", may_answer=may) if may else stretch
 
 
 def _is_past(route: Route, boundary: Boundary) -> bool:
@@ -102,7 +136,7 @@ def name_client(site: Site, stretches: tuple[ResponsibilityStretch, ...]) -> tup
     if len(owners) == 1:
         return owners[0], False
     if stretches:
-        return stretches[0].party, True
+        return stretches[0].parties[0], True
     return (parties[0], True) if parties else ("", False)
 
 

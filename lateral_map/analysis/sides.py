@@ -5,13 +5,14 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from lateral_map.model.arrays import Floats
+from lateral_map.model.boundaries import deciding_crossings, parties_named
 from lateral_map.model.chance import SURE, chance_above_zero
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import ON_LINE_M
@@ -31,6 +32,8 @@ from lateral_map.model.telling import find_telling_readings
 from lateral_map.model.trade import class_of
 
 _JUST_BEFORE_M: Final = 1e-3
+# So many places of a run are asked for their side of lines it never crosses.
+_PLACES_ALONG: Final = 33
 # Which boundary's verdict is told of a finding near several.
 _DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
     "too close to call", "past from within", "across", "past", "inside",
@@ -51,8 +54,9 @@ def judge_findings(
     findings = route.site.findings
     if not findings:
         return ()
-    decided = [crossing for crossing in crossings if crossing.decides]
+    decided = deciding_crossings(route.site, crossings)
     turns = _turns(route, stations, decided)
+    behind = _perhaps_behind(route)
     # Of a stretch, its ends and a place between each two crossings that part it; also one between
     # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, decided, turns) for finding in findings]
@@ -64,7 +68,7 @@ def judge_findings(
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]
         stretch = finding.to_m is not None
-        asked = functools.partial(_parties, route.site, decided)
+        asked = functools.partial(_parties, route.site, decided, behind=behind)
         if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
             del along[1], sides[1]
         sides = _between(sides) if len(sides) > 2 else sides
@@ -98,6 +102,45 @@ def judge_findings(
             )
         )
     return tuple(results)
+
+
+def judge_along(
+    route: Route, crossings: Iterable[Crossing], findings: Iterable[FindingResult]
+) -> tuple[tuple[float, tuple[str, ...]], ...]:
+    """Return (footage in m, whoever may answer there) along a run, by the lines it never crosses.
+
+    Of a line that it crosses the crossing tells, with its own range, unless the start may lie on
+    the other side of it. Empty where it crosses every
+    line that decides. A finding that is too close to such a line, or was put in doubt there, is
+    too close to call here as well.
+    """
+    site = route.site
+    decided = deciding_crossings(site, crossings)
+    behind = _perhaps_behind(route)
+    crossed = {crossing.boundary for crossing in decided}
+    told = crossed - behind
+    lines = [b for b in site.deciding_boundaries() if b.kind == "line" and b.key not in told]
+    if not lines:
+        return ()
+    found = [(place.footage_m, one) for one in findings for place, _ in one.ends]
+    first, last = site.counter.zero_m, site.run.end_m
+    beside = (c.footage_m + off for c in decided for off in (-_JUST_BEFORE_M, _JUST_BEFORE_M))
+    places = [*np.linspace(first, last, _PLACES_ALONG), *beside, *(at for at, _ in found)]
+    footages = sorted({round(float(at), 9) for at in places})
+    judged = zip(footages, _judge(route, footages), strict=True)
+    may = {at: _parties(site, decided, at, sides, told, behind) for at, sides in judged}
+    never = {b.line for b in lines if b.key not in crossed}
+    doubted = {
+        round(at, 9): one.may_answer
+        for at, one in found
+        if one.verdict == "too close to call" and one.deciding and one.deciding.line in never
+        if len(one.may_answer) > 1
+    }
+    if any(len(may[at]) == 1 for at in doubted):
+        # What a suspect reading puts in doubt is known at the findings alone.
+        kept = {round(at, 9) for at, _ in found}
+        may = {at: parties for at, parties in may.items() if at in kept} | doubted
+    return tuple(sorted(may.items()))
 
 
 def _turns(route: Route, stations: Stations, decided: list[Crossing]) -> list[float]:
@@ -231,6 +274,15 @@ def _chance_of_other_side(route: Route, boundary: Boundary) -> float:
     return 1.0 - chance_above_zero(off_m, site.start.sd_m)
 
 
+def _perhaps_behind(route: Route) -> set[tuple[str, str]]:
+    """Return the deciding lines that may lie on the other side of the start than it was put."""
+    return {
+        boundary.key
+        for boundary in route.site.deciding_boundaries()
+        if boundary.kind == "line" and _chance_of_other_side(route, boundary) > 1.0 - SURE
+    }
+
+
 def side_verdict(probability_past: float) -> SideVerdict:
     """Return the verdict of a side: 95 % is asked for either way."""
     if probability_past >= SURE:
@@ -278,15 +330,25 @@ def _parties(
     decided: list[Crossing],
     at_m: float,
     sides: tuple[Side, ...],
+    told: Collection[tuple[str, str]] = (),
+    behind: Collection[tuple[str, str]] = (),
 ) -> tuple[str, ...]:
-    """Return whoever may answer at one place: one party where nothing that matters is in doubt."""
+    """Return whoever may answer at one place: one party where nothing that matters is in doubt.
+
+    Of the boundaries ``told`` the side that is drawn is taken as it is. Those that may lie
+    ``behind`` the start were met there, if at all.
+    """
     side_of = {b.key: side for b, side in zip(site.boundaries, sides, strict=True)}
     deciding = [(boundary, side_of[boundary.key]) for boundary in site.deciding_boundaries()]
     if not deciding:
         return ()
     choices = [
-        (False, True) if side.verdict == "too close to call" else (side.verdict == "past",)
-        for _, side in deciding
+        (side.past_m > 0.0,)
+        if boundary.key in told
+        else (False, True)
+        if side.verdict == "too close to call"
+        else (side.verdict == "past",)
+        for boundary, side in deciding
     ]
     # Along the pipe where it crosses the boundary: lines may lie askew to each other.
     gaps = [
@@ -301,15 +363,17 @@ def _parties(
         # one place the outermost and the innermost. One taken to lie on its other side stands
         # beyond the place, or before it.
         signed = [
-            round(gap if past == (side.past_m > 0.0) else -gap, 6)
-            for gap, past, (_, side) in zip(gaps, pasts, deciding, strict=True)
+            round(gap if b.key in behind or past == (side.past_m > 0.0) else -gap, 6)
+            for gap, past, (b, side) in zip(gaps, pasts, deciding, strict=True)
         ]
         crossed = [(gap, -i) for i, gap in enumerate(signed) if pasts[i]]
         ahead = [(gap, i) for i, gap in enumerate(signed) if not pasts[i]]
         found.append(
             deciding[-min(crossed)[1]][0].outside if crossed else deciding[min(ahead)[1]][0].inside
         )
-    return tuple(dict.fromkeys(found))
+    gone = sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)
+    named = parties_named(site, decided, gone) if gone else ()
+    return tuple(dict.fromkeys([*found, *(named if len(named) > 1 else ())]))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

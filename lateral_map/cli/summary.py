@@ -35,6 +35,7 @@ from lateral_map.words.notices import (
 from lateral_map.words.numbers import decimals_for, length, listed, plus_minus, range_95, tidy
 from lateral_map.words.technician import (
     agreement_words,
+    answers_words,
     deciding_words,
     enough_words,
     next_locate_words,
@@ -137,8 +138,8 @@ def drawing_parts(report: Report) -> list[Part]:
         words += f"#{result.number} {footage_words(result.finding, unit)} {finding_words(result)}"
         if said := verdict_words(result, unit):
             words += f": {said}"
-        if result.answers:
-            words += f"; answers for it: {', then '.join(result.answers)}"
+        if result.answers or result.verdict not in (None, "too close to call"):
+            words += f"; answers for it: {answers_words(result)}"
         findings.append(words)
     return [
         *_stop(report),

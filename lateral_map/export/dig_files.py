@@ -165,7 +165,8 @@ def _reaches(review: DigReview, out: Outward) -> Iterator[tuple[BaseGeometry, Re
             "deepest_95": out.length(dug.deepest_high_m),
             "parties": [
                 {
-                    "party": part.party,
+                    "party": part.party or None,
+                    "may_answer": list(part.parties),
                     "from": out.length(part.from_m),
                     "to": out.length(part.to_m),
                     "probability": round(part.probability, 6),

@@ -31,6 +31,7 @@ from lateral_map.export.loading import load_without
 from lateral_map.export.outward import Outward, outward
 from lateral_map.export.recorded import recorded_stretches
 from lateral_map.model.chance import TWO_SIDED_95
+from lateral_map.words.names import answering_words
 from lateral_map.words.numbers import plus_minus, tidy
 
 if TYPE_CHECKING:
@@ -282,7 +283,8 @@ class _Drawing:
         for feature in plan_layers(self._report)[-1].features:
             middle = np.asarray(feature.geometry.interpolate(0.5, normalized=True).coords[0])
             ((x, y, z),) = self._declared(middle[None])
-            self._name(feature.record["party"], _OTHERS["answers"][0], np.array([x, y]), z)
+            words = answering_words(feature.record["may_answer"])
+            self._name(words, _OTHERS["answers"][0], np.array([x, y]), z)
 
     def dig(self, features: Sequence[tuple[BaseGeometry, Record]]) -> None:
         """Add a dig review's features, each on the layer of its sort."""

@@ -189,7 +189,8 @@ def _answers(report: Report, out: Outward) -> tuple[Feature, ...]:
         Feature(
             LineString(_vertices(report, one.from_m, one.to_m)),
             {
-                "party": one.party,
+                "party": one.party or None,
+                "may_answer": list(one.parties),
                 "from": out.length(one.from_m),
                 "from_sd": out.length(one.sd_from_m),
                 "to": out.length(one.to_m),

@@ -67,7 +67,7 @@ def recorded_stretches(report: Report) -> tuple[RecordedStretch, ...]:
             "material": pipe.material if pipe else None,
             "nominal_size": out.length(pipe.size_m) if pipe else None,
             "outside_diameter": out.length(pipe.outside_diameter_m) if pipe else None,
-            "answers": next(answers, None),
+            "answers": next(answers, "") or None,
             "date": site.date.isoformat() if site.date else None,
             "elevations": "invert elevation"
             if stations.ground_known

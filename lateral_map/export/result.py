@@ -357,7 +357,8 @@ def _stretches(report: Report, out: Outward) -> Record:
                 "to": out.length(stretch.to_m),
                 "to_sd": out.length(stretch.sd_to_m),
                 "to_line": stretch.line_to,
-                "party": stretch.party,
+                "party": stretch.party or None,
+                "may_answer": list(stretch.parties),
             }
             for stretch in report.responsibility
         ],

@@ -183,7 +183,8 @@ class ReachEnd:
 class ReachPart:
     """What one party answers for within a reach; its inner ends carry the boundary's 1 sd.
 
-    ``probability`` is the chance that the party has any of the reach at all.
+    ``probability`` is the chance that the party has any of the reach at all. ``party`` is empty
+    where the readings do not tell which of ``parties`` it is.
     """
 
     from_m: float
@@ -192,6 +193,7 @@ class ReachPart:
     sd_to_m: float
     party: str
     probability: float
+    parties: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -324,7 +324,11 @@ def is_settled(route: Route, findings: tuple[FindingResult, ...]) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class ResponsibilityStretch:
-    """A stretch of footage one party answers for; ends carry 1 sd (0 at the run's own ends)."""
+    """A stretch of footage one party answers for; ends carry 1 sd (0 at the run's own ends).
+
+    ``party`` is empty where the readings do not tell which of ``may_answer`` does. An end at no
+    line is the run's own, or where that begins or ends to be told.
+    """
 
     from_m: float
     to_m: float
@@ -333,6 +337,12 @@ class ResponsibilityStretch:
     sd_to_m: float
     line_from: str
     line_to: str
+    may_answer: tuple[str, ...] = ()
+
+    @property
+    def parties(self) -> tuple[str, ...]:
+        """Whoever answers, or may."""
+        return (self.party,) if self.party else self.may_answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -679,8 +689,8 @@ class Report:
 
     @property
     def parties(self) -> tuple[str, ...]:
-        """Everybody who answers for some of the run, in order along it."""
-        return tuple(dict.fromkeys(stretch.party for stretch in self.responsibility))
+        """Everybody who answers for some of the run, or may, in order along it."""
+        return tuple(dict.fromkeys(p for stretch in self.responsibility for p in stretch.parties))
 
     @property
     def in_pipe(self) -> NDArray[np.bool_]:

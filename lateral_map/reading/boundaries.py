@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.errors import Fault
+from lateral_map.model.boundaries import find_contradictions
 from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.referral import SewerMain
 from lateral_map.model.site import Boundary, Plan, Start
@@ -27,8 +27,6 @@ from lateral_map.units import format_length
 Floats = NDArray[np.float64]
 
 _CLEANOUT: Final = re.compile(r"\bclean[\s_-]?outs?\b", re.IGNORECASE)
-# A lot has a handful of lines that decide; comparing each with each must stay cheap.
-_MOST_COMPARED: Final = 24
 
 
 def read_boundaries(
@@ -178,51 +176,10 @@ def note_boundaries(
                 f"The start is within its own accuracy of {one.line!r}: which side is past is not "
                 "sure, unless the run crosses it."
             )
-    for one, following in _contradictions(_in_order(boundaries, plan, here)):
+    for one, following in find_contradictions(boundaries, plan, here):
         ledger.notice(
             f"The boundaries contradict each other: past {one.line!r} {one.outside!r} answers, "
             f"but before {following.line!r}, the next that decides, {following.inside!r} does. "
-            f"Until inside or outside of one of them is mended in site.toml, {one.outside!r} is "
-            "taken to answer between them."
+            "Until inside or outside of one of them is mended in site.toml, it is left open which "
+            "of the two answers between them."
         )
-
-
-def _contradictions(chain: Sequence[Boundary]) -> list[tuple[Boundary, Boundary]]:
-    return [(one, other) for one, other in pairwise(chain) if one.outside != other.inside]
-
-
-def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
-    """Return the deciding boundaries as a run from the start would meet them.
-
-    Lines are followed in the longest row of which each lies beyond the one before as seen from the
-    start: two sides of a lot are never both crossed. Where a cleanout stands among them nobody
-    knows before the adjustment, so it is put where it contradicts least.
-    """
-    deciding = [one for one in boundaries if one.decides]
-    lines = {one.line: one for one in deciding if one.kind == "line"}
-    offsets = {name: signed_offsets(plan.line(name).vertices_m, here) for name in lines}
-    nearest = sorted(lines, key=lambda name: abs(float(offsets[name].offset_m)))[:_MOST_COMPARED]
-    rows: list[list[str]] = []
-    for name in nearest:
-        of = offsets[name]
-        foot = here - of.offset_m * of.normal
-        # A foot on the other side of a line than the start lies beyond that line.
-        before = [
-            row
-            for row in rows
-            if signed_offsets(plan.line(row[-1]).vertices_m, foot).offset_m
-            * offsets[row[-1]].offset_m
-            < 0.0
-        ]
-        rows.append([*max(before, key=len, default=[]), name])
-    chain = [lines[name] for name in max(rows, key=len, default=[])]
-    chain += [one for one in deciding if one.kind == "main"]
-    cleanouts = [one for one in deciding if one.kind == "cleanout"]
-    first = 0
-    for cleanout in sorted(cleanouts, key=lambda one: one.footage_m or 0.0):
-        last = len(chain) - (1 if chain and chain[-1].kind == "main" else 0)
-        places = range(first, max(first, last) + 1)
-        tried = {place: [*chain[:place], cleanout, *chain[place:]] for place in places}
-        at = min(tried, key=lambda place: len(_contradictions(tried[place])))
-        chain, first = tried[at], at + 1
-    return chain

@@ -36,7 +36,7 @@ from lateral_map.units import (
     from_metres,
     square_metres_per,
 )
-from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS, WALL_WORDS
+from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS, WALL_WORDS, answering_words
 from lateral_map.words.notices import as_sentence, danger_notices, danger_words, drawing_notices
 from lateral_map.words.numbers import (
     NAME_LENGTH,
@@ -405,7 +405,7 @@ def party_words(reach: RepairReach, unit: str) -> list[str]:
     """Say who answers for which part of a reach."""
     said = []
     for part in reach.parts:
-        party, chance = tidy(part.party), chance_words(part.probability)
+        party, chance = answering_words(part.parties), chance_words(part.probability)
         if part.to_m - part.from_m <= 0.0:
             said.append(f"{party}: perhaps a little at one end, probability {chance}")
             continue
@@ -417,7 +417,8 @@ def party_words(reach: RepairReach, unit: str) -> list[str]:
             )
         )
         doubt = f" (probability that any of it is theirs {chance})"
-        said.append(f"{party}, {begin} to {end}{doubt if part.probability < 0.999 else ''}")
+        doubted = part.party and part.probability < 0.999
+        said.append(f"{party}, {begin} to {end}{doubt if doubted else ''}")
     return said or ["no boundary decides"]
 
 

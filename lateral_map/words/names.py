@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 from typing import Final
 
@@ -222,6 +222,13 @@ def the_party(name: str) -> str:
 
 def _begins_with(shown: str, words: frozenset[str]) -> bool:
     return shown.lower().split(" ")[0] in words
+
+
+def answering_words(parties: Sequence[str]) -> str:
+    """Return who answers, or each party that may where that is left open."""
+    if len(parties) == 1:
+        return tidy(parties[0])
+    return f"left open: {' or '.join(map(tidy, parties))}"
 
 
 def whose(party: str) -> str:

@@ -192,7 +192,7 @@ def _whose(result: FindingResult, reader: str) -> str:
         # Sure of this line, not of another that decides beside it.
         lies = {"across": "Reaches across", "past from within": "Its far part is past"}
         begin = f"{lies[result.verdict]} {line}; w" if result.verdict in lies else "W"
-        return f"{begin}ho answers for all of it is too close to call."
+        return f"{begin}ho answers for it is left open: the lines that decide do not tell."
     if result.verdict == "past from within":
         parts = listed([f"part {party}" for party in parties], len(parties))
         there = side if len(parties) == 1 else parts
@@ -300,10 +300,10 @@ def _next_steps(report: Report) -> list[str]:
         steps.append(f"Ask {the_party(report.client)} what will be done about {clients}.")
     close = {one.number: one for letter in report.letters for one in letter.close}
     if close:
-        it_lies = "it lies" if len(close) == 1 else "they lie"
+        it_is = "it is" if len(close) == 1 else "they are"
         steps.append(
             f"Have settled what is too close to call, {findings_named(close.values())}; until then "
-            f"nobody can say on which side {it_lies}."
+            f"nobody can say whose {it_is}."
         )
     own = findings_named(one for one in report.defects if one.answers == (reader,))
     if own:

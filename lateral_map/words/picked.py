@@ -37,6 +37,7 @@ from lateral_map.words.names import (
     COVER_WORDS,
     LINE_WORDS,
     UTILITY_WORDS,
+    answering_words,
     finding_words,
     footage_words,
     readings_listed,
@@ -73,7 +74,7 @@ class Detail:
     note: str = ""
 
 
-UNDECIDED_WORDS: Final = "Within the 95 % range of the change"
+UNDECIDED_WORDS: Final = "Within the 95 % range of the change, or left open"
 NO_LOCATE_WORDS: Final = "Could not be located here"
 CORRIDOR_WORDS: Final = "95 % corridor of the centreline"
 ALTERNATIVE_WORDS: Final = "Another line that fits about as well"
@@ -295,7 +296,9 @@ def party_picked(report: Report, stretch: ResponsibilityStretch) -> Detail:
         ("To", end(stretch.to_m, stretch.sd_to_m, stretch.line_to)),
     )
     return Detail(
-        tidy(stretch.party), rows, "As written in site.toml; local code and record decide."
+        answering_words(stretch.parties),
+        rows,
+        "As written in site.toml; local code and record decide.",
     )
 
 

@@ -17,6 +17,7 @@ from lateral_map.model.results import (
     PipeStretch,
     ReadingCheck,
     Report,
+    ResponsibilityStretch,
     Settling,
     Side,
 )
@@ -28,6 +29,7 @@ from lateral_map.words.names import (
     LINE_WORDS,
     READING_WORDS,
     VERDICT_WORDS,
+    answering_words,
     finding_words,
     footage_words,
     reading_name,
@@ -389,16 +391,24 @@ def crossing_words(crossings: Sequence[Crossing], unit: str) -> str:
     return listed([f"{name} {figure}" for name, figure in zip(names, at, strict=True)])
 
 
+def _stretch_end(report: Report, stretch: ResponsibilityStretch) -> str:
+    if stretch.line_to:
+        return in_full(stretch.line_to)
+    if stretch is report.responsibility[-1]:
+        return "end of the run"
+    return "where it is told again" if not stretch.party else "where it is left open"
+
+
 def report_tables(report: Report) -> tuple[Table, ...]:
     """Return the tables that stand beside a drawing, those that say anything."""
     unit = report.site.unit
     parties = tuple(
         Row(
             (
-                tidy(stretch.party),
+                answering_words(stretch.parties),
                 plus_minus_or_exact(stretch.from_m, stretch.sd_from_m, unit),
                 plus_minus_or_exact(stretch.to_m, stretch.sd_to_m, unit),
-                in_full(stretch.line_to) if stretch.line_to else "end of the run",
+                _stretch_end(report, stretch),
             ),
             stretch.from_m,
         )

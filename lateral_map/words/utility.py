@@ -246,7 +246,7 @@ def part_words(report: Report, letter: PartyLetter | None) -> str:
         return ""
     unit = report.site.unit
     stretches = [one for one in report.responsibility if one.party == letter.party]
-    if _is_told_by_footages(stretches):
+    if _is_told_by_footages(report, stretches):
         return " and ".join(
             f"from {length(one.from_m, unit)} to {length(one.to_m, unit)}" for one in stretches
         )
@@ -260,9 +260,15 @@ def part_words(report: Report, letter: PartyLetter | None) -> str:
     return f"{'past' if outside else 'before'} {the(letter.line)}" if letter.line else ""
 
 
-def _is_told_by_footages(stretches: Sequence[ResponsibilityStretch]) -> bool:
-    """Say whether a party's part lies in pieces, or between one line and itself."""
-    return len(stretches) > 1 or any(one.line_from == one.line_to != "" for one in stretches)
+def _is_told_by_footages(report: Report, stretches: Sequence[ResponsibilityStretch]) -> bool:
+    """Say whether a party's part lies in pieces, between one line and itself, or ends at none."""
+    whole = report.responsibility
+    return len(stretches) > 1 or any(
+        one.line_from == one.line_to != ""
+        or (not one.line_from and one is not whole[0])
+        or (not one.line_to and one is not whole[-1])
+        for one in stretches
+    )
 
 
 def _deciding(report: Report) -> list[Boundary]:
@@ -305,16 +311,28 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
         f"from {ends(one.from_m, one.sd_from_m, unit)} to {ends(one.to_m, one.sd_to_m, unit)}"
         for one in own
     ]
+    doubtful = " and ".join(
+        f"from {ends(one.from_m, one.sd_from_m, unit)} to {ends(one.to_m, one.sd_to_m, unit)}"
+        for one in report.responsibility
+        if not one.party and letter.party in one.may_answer
+    )
     part = part_words(report, letter)
     if spans:
-        where = f" {part}" if part and not _is_told_by_footages(own) else ""
+        where = f" {part}" if part and not _is_told_by_footages(report, own) else ""
         loosest_m = TWO_SIDED_95 * max(sd for one in own for sd in (one.sd_from_m, one.sd_to_m))
         if loosest_m > report.site.run.end_m - report.site.counter.zero_m:
             return (
                 f"As we understand it, the pipe{where} is yours; the readings do not say from "
                 "where to where along the run that is."
             )
-        return f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours."
+        told = f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours"
+        return f"{told}; whether it is {doubtful} is left open." if doubtful else f"{told}."
+    if doubtful:
+        where = f" {part}" if part else " that is yours"
+        return (
+            f"As we understand it, the pipe{where} is yours; whether this run lies there "
+            f"{doubtful} is left open."
+        )
     where = f", {part}" if part else ""
     return f"As we understand it, this run does not reach the part that is yours{where}."
 
@@ -393,14 +411,34 @@ def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
             f"{many_parts} {findings_named(unclear)} {lies} {part}; where "
             f"{_they(unclear, 'it begins', 'they begin')} is too close to call."
         )
-    for line, close in _by_line(letter.close).items():
+    return [*sentences, *_close_sentences(letter)]
+
+
+def _close_sentences(letter: PartyLetter) -> list[str]:
+    """Return what is claimed of nobody, and why."""
+    sentences = []
+    for line, close in _by_line(_close_to_a_line(letter)).items():
         sentences.append(
             f"{findings_named(close).capitalize()} {_they(close, 'is', 'are')} too close to {line} "
             f"to call: the readings do not say on which side {_they(close, 'it lies', 'they lie')},"
             f" and nothing is claimed of {_they(close, 'it', 'them')}. What would settle it is in "
             "the table."
         )
+    if untold := _untold(letter):
+        sentences.append(
+            f"The lines that decide do not tell who answers for {findings_named(untold)}, and "
+            f"nothing is claimed of {_they(untold, 'it', 'them')}."
+        )
     return sentences
+
+
+def _close_to_a_line(letter: PartyLetter) -> list[FindingResult]:
+    return [one for one in letter.close if one.verdict == "too close to call"]
+
+
+def _untold(letter: PartyLetter) -> list[FindingResult]:
+    """Return what surely lies on one side of a line, by another that decides with somebody else."""
+    return [one for one in letter.close if one.verdict != "too close to call"]
 
 
 def _they(findings: Iterable[FindingResult], one: str, several: str) -> str:
@@ -451,8 +489,10 @@ def question(report: Report, letter: PartyLetter | None) -> str:
     if letter.close:
         sides = [
             f"on which side of {line} {findings_named(close)} {_they(close, 'lies', 'lie')}"
-            for line, close in _by_line(letter.close).items()
+            for line, close in _by_line(_close_to_a_line(letter)).items()
         ]
+        if untold := _untold(letter):
+            sides.append(f"who answers for {findings_named(untold)}")
         settled = listed(sides, len(sides))
         return f"Will you meet us on site, or let us see the record, to settle {settled}?"
     return f"Will you tell us whether you need anything more about {pipe}?"

@@ -157,7 +157,8 @@ def check_crossing_rows(told: Told, rows: Sequence[Mapping[str, str]]) -> Iterab
 
 def check_party_rows(told: Told, rows: Sequence[Mapping[str, str]]) -> Iterable[str]:
     stretches = told.result["responsibility"]
-    if [cells["Party"] for cells in rows] != [one["party"] for one in stretches]:
+    named = [one["party"] or f"left open: {' or '.join(one['may_answer'])}" for one in stretches]
+    if [cells["Party"] for cells in rows] != named:
         yield f"who answers: {[cells['Party'] for cells in rows]}"
     for cells, one in zip(rows, stretches, strict=False):
         for key in ("from", "to"):

@@ -48,6 +48,7 @@ _RULES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {
     "owner again": (("lot line", _OWNER, _TERRACE), ("curb", _TERRACE, _OWNER)),
     "to the main": (("main", _OWNER, _CITY),),
     "line and main": (("right of way", _OWNER, _CITY), ("main", _CITY, _COUNTY)),
+    "contradicting": (("right of way", _OWNER, _CITY), ("curb", _OWNER, _CITY)),
     "cleanout": (("cleanout", _OWNER, _CITY),),
     "cleanout and curb": (("cleanout", _OWNER, _TERRACE), ("curb", _TERRACE, _CITY)),
 }
@@ -74,6 +75,7 @@ class Traits:
     utility_like_line: bool = False  # a utility is called like a line of the plan
     levels: bool = False
     located: bool = True  # else dead reckoned
+    behind: bool = False  # the first line that decides lies behind the start, within its accuracy
     bends: int = 1
     stretches: int = 3
 
@@ -83,13 +85,13 @@ COVERING: Final = (
     Traits("us_ft", rule="three lines", client=_TERRACE, set_aside=True, stretches=5),
     Traits("m", from_street=True, rule="two lines", shared_name=True, levels=True),
     Traits(local=True, rule="owner on both sides", danger=True, utility_like_line=True),
-    Traits("m", local=True, rule="line and main", client=_OWNER, stretches=5, bends=2),
+    Traits("m", local=True, rule="line and main", client=_OWNER, stretches=5, bends=2, behind=True),
     Traits("us_ft", from_street=True, rule="three lines", client=_OWNER, trouble="depth"),
     Traits(rule="cleanout and curb", set_aside=True, levels=True, utility_like_line=True),
     Traits("m", rule="owner again", trouble="tape", stretches=4),
     Traits(rule="to the main", shared_name=True, danger=True),
     Traits("us_ft", rule="nothing", set_aside=True, stretches=2, bends=0),
-    Traits(local=True, located=False, rule="right of way", shared_name=True),
+    Traits(local=True, located=False, rule="contradicting", shared_name=True),
     Traits("m", from_street=True, local=True, rule="cleanout", client=_CITY, danger=True),
 )
 
@@ -99,7 +101,9 @@ def traits_of(seed: int) -> Traits:
     if seed < len(COVERING):
         return COVERING[seed]
     rng = np.random.default_rng((seed, 1))
-    rule = str(rng.choice(list(_RULES)))
+    rule = str(rng.choice([name for name in _RULES if name != "contradicting"]))
+    if rule in ("right of way", "curb") and seed % 4 == 0:
+        rule = "contradicting"
     parties = sorted({party for _, *both in _RULES[rule] for party in both})
     return Traits(
         unit=str(rng.choice(["ft", "us_ft", "m"])),
@@ -117,6 +121,7 @@ def traits_of(seed: int) -> Traits:
         located=bool(rng.random() < 0.85),
         bends=int(rng.integers(0, 3)),
         stretches=int(rng.integers(1, 7)),
+        behind=bool(rng.random() < 0.2),
     )
 
 
@@ -324,12 +329,13 @@ class _Maker:
     def site_toml(self, seed: int) -> str:
         traits = self.traits
         crs = "local" if traits.local else _CRS[traits.unit][0]
+        accuracy = self.length(2.0 if self.behind() else 0.3)
         small = 25.4 if traits.unit == "m" else 1.0
         written = [
             "format = 1",
             f'[site]\nname = "Lot {seed}, Ambersea"\ndate = 2026-05-04',
             f'crs = "{crs}"\nunit = "{traits.unit}"',
-            f'[start]\npoint = "{self.start_name()}"\naccuracy = {self.length(0.3)}',
+            f'[start]\npoint = "{self.start_name()}"\naccuracy = {accuracy}',
             f"depth = {self.length(self.deep(0.0))}\nazimuth = {self.heading:.1f}",
             f'[[pipe]]\nfrom = 0.0\nmaterial = "concrete"\nsize = {4 * small:g}',
             f'[[pipe]]\nfrom = {self.length(self.transition())}\nmaterial = "pvc"',
@@ -345,6 +351,13 @@ class _Maker:
 
     def start_name(self) -> str:
         return "manhole" if self.traits.from_street else "outlet"
+
+    def behind(self) -> str:
+        """Return the line that lies behind the start, the first that decides; empty for none."""
+        rule = _RULES[self.traits.rule]
+        rule = rule[::-1] if self.traits.from_street else rule
+        lines = [place for place, *_ in rule if place in self.crossed]
+        return lines[0] if lines and self.traits.behind else ""
 
     def boundaries(self) -> list[str]:
         """[[boundary]] tables; inside is the party on the start's side."""
@@ -403,8 +416,10 @@ class _Maker:
                     name=f"level {share:g}",
                     z=self.length(level),
                 )
-        for name, at in self.crossed.items():
-            ends = np.stack([self.place(at) + s * 40.0 * self.across(at) for s in (-1.0, 1.0)])
+        for name, crossed in self.crossed.items():
+            at, back = (0.0, 0.2) if name == self.behind() else (crossed, 0.0)
+            middle = self.place(at) - back * self.along(at)
+            ends = np.stack([middle + s * 40.0 * self.across(at) for s in (-1.0, 1.0)])
             add(
                 "LineString",
                 ends,

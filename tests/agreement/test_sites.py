@@ -27,7 +27,7 @@ def test_the_covering_sites_and_the_rest_show_every_trait() -> None:
         assert {bool(one.client) for one in some} == {True, False}
         for name in (
             "local", "from_street", "danger", "set_aside", "shared_name", "utility_like_line",
-            "levels", "located",
+            "levels", "located", "behind",
         ):  # fmt: skip
             assert {getattr(one, name) for one in some} == {True, False}, name
         assert len({one.rule for one in some}) >= 10

@@ -10,6 +10,7 @@ import re
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 Record = dict[str, Any]
@@ -43,7 +44,9 @@ class Told:
 
     @property
     def parties(self) -> list[str]:
-        return list(dict.fromkeys(one["party"] for one in self.result["responsibility"]))
+        """Everybody who answers for some of the run, or may."""
+        stretches = self.result["responsibility"]
+        return list(dict.fromkeys(p for one in stretches for p in one["may_answer"]))
 
     @property
     def is_local(self) -> bool:
@@ -142,10 +145,28 @@ def check_result(told: Told) -> Iterable[str]:
         if one["class"] != _CLASSES.get(one["finding"], "defect"):
             yield f"{at} class: {one['finding']} is {one['class']}"
         yield from (f"{at} {said}" for said in _check_verdict(told, one))
+        yield from (f"{at} {said}" for said in _check_stretch(told, one))
     utilities = told.result["utilities"]
     ranks = [2 if one["joins"] else 0 if one["in_trench"] else 1 for one in utilities]
     if ranks != sorted(ranks):
         yield f"utilities: not by danger: {[one['name'] for one in utilities]}"
+
+
+def _check_stretch(told: Told, one: Record) -> Iterable[str]:
+    """Who answers where a finding lies, by the stretches, is who may answer for the finding."""
+    if one["to"] is not None or one["verdict"] is None:
+        return
+    at = one["footage"]
+    for stretch in told.result["responsibility"]:
+        reach = [_NINETY_FIVE * stretch[key] for key in ("from_sd", "to_sd")]
+        if not stretch["from"] + reach[0] <= at <= stretch["to"] - reach[1]:
+            continue  # or so near where it ends that the range there says as much
+        if (stretch["party"] is None) != (len(stretch["may_answer"]) > 1):
+            yield f"responsibility: {stretch['party']} of {stretch['may_answer']}"
+        crossed = any(c["line"] == one["verdict_line"] for c in told.result["crossings"])
+        firm = one["answers"] or not crossed
+        if firm and set(stretch["may_answer"]) != set(one["may_answer"]):
+            yield f"may be {one['may_answer']}, where it lies answers {stretch['may_answer']}"
 
 
 def _check_verdict(told: Told, one: Record) -> Iterable[str]:
@@ -184,6 +205,8 @@ def _parties_along(told: Told, one: Record) -> list[str] | None:
         return None
     if any(len(_met(told, one, _name(b))) > 1 for b in rules):
         return None
+    if any(b["outside"] != other["inside"] for b, other in pairwise(rules)):
+        return None  # nobody is named where the boundaries contradict each other
     depths = []
     for end in ("sides", "sides_to")[: 1 if one["to"] is None else 2]:
         verdicts = [side["verdict"] for b in rules for side in one[end] if side["line"] == _name(b)]

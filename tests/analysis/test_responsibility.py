@@ -89,6 +89,36 @@ def test_nobody_is_named_where_nothing_decides():
     )
 
 
+@pytest.mark.parametrize(
+    ("length_m", "expected"),
+    [
+        (30.0, [("owner",), ("owner", "city"), ("city",)]),  # both crossed
+        (15.0, [("owner",), ("owner", "city")]),  # it ends before the second
+        (8.0, [("owner",)]),
+    ],
+)
+@pytest.mark.parametrize("listed", [1, -1])
+def test_where_boundaries_contradict_nobody_is_named(length_m, expected, listed):
+    boundaries = (
+        Boundary("right of way", "owner", "city", decides=True),
+        Boundary("curb", "owner", "city", decides=True),
+    )
+    route = HandRoute(
+        lengths_m=(length_m,),
+        lines=(ROW, CURB),
+        boundaries=boundaries[::listed],
+        findings=tuple(Finding(at, "crack") for at in (5.0, 14.0, 25.0) if at < length_m),
+    ).build()
+    crossings, _ = find_crossings(route)
+    found = judge_findings(route, lay_stations(route, crossings), crossings)
+    assert [stretch.parties for stretch in share(route)] == expected
+    assert [one.party for one in share(route)] == [
+        each[0] if len(each) == 1 else "" for each in expected
+    ]
+    assert [set(one.may_answer) for one in found] == [set(each) for each in expected]
+    assert [one.answers for one in found] == [each if len(each) == 1 else () for each in expected]
+
+
 @pytest.mark.parametrize("listed", list(itertools.permutations(range(3))))
 @pytest.mark.parametrize(
     ("lengths_m", "azimuths_deg", "footages", "parties"),

@@ -18,7 +18,7 @@ from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
 from lateral_map.analysis.responsibility import share_responsibility
 from lateral_map.analysis.settling import settle_findings
-from lateral_map.analysis.sides import judge_findings
+from lateral_map.analysis.sides import judge_along, judge_findings
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.past import measure_past
 from lateral_map.model.route import Alternative
@@ -514,7 +514,29 @@ def test_from_a_start_at_a_line_what_is_past_it_hangs_on_no_drawing_order(
     (found,) = judge(route)
     assert (found.verdict, found.answers) == (verdict, answers)
     crossings, _ = find_crossings(route)
-    shared = share_responsibility(route, crossings)
-    # Who answers along the run is who answers for what is found there.
-    (there,) = [one.party for one in shared if one.from_m <= 12.0 < one.to_m]
-    assert answers in ((), (there,))
+    shared = share_responsibility(route, crossings, judge_along(route, crossings, [found]))
+    # Who answers along the run is who answers for what is found there, nobody where that is open.
+    (there,) = [one for one in shared if one.from_m <= 12.0 < one.to_m]
+    assert (there.party, there.parties) == ("".join(answers), found.may_answer)
+
+
+def test_along_a_line_never_crossed_the_run_is_told_where_it_is_clear_of_it():
+    # East along the line at 0.3 m, then away from it: 0.3 m of sd throughout.
+    ends = np.array([[-10.0, 0.3], [60.0, 0.3]])
+    route = HandRoute(
+        lengths_m=(20.0, 20.0),
+        azimuths_deg=(90.0, 180.0),
+        start=(0.0, 0.0),
+        sds=Sds(start=0.25),
+        findings=(Finding(4.0, "roots"), Finding(38.0, "roots")),
+        lines=(PlanLine("street line", "right_of_way", ends, 0.2),),
+        boundaries=(Boundary("street line", "owner", "city", decides=True),),
+    ).build()
+    crossings, _ = find_crossings(route)
+    near, far = judge_findings(route, lay_stations(route, crossings), crossings)
+    assert (near.answers, far.answers) == ((), ("owner",))
+    shared = share_responsibility(route, crossings, judge_along(route, crossings, [near, far]))
+    assert [(one.party, one.parties) for one in shared] == [
+        ("", ("owner", "city")), ("owner", ("owner",)),
+    ]  # fmt: skip
+    assert 20.0 < shared[0].to_m == shared[1].from_m < 23.0

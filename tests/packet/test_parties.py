@@ -36,7 +36,7 @@ from lateral_map.words.technician import (
     summary_facts,
     verdict_words,
 )
-from lateral_map.words.utility import letter_facts, summary_lines
+from lateral_map.words.utility import letter_facts, question, seen_sentences, summary_lines
 
 ROADS = "Department of Roads, Bridges and Underground Works of the County"
 
@@ -346,9 +346,9 @@ def test_a_stretch_that_begins_in_doubt_and_crosses_a_whole_part_has_its_far_par
 @pytest.mark.parametrize(
     ("verdict", "words"),
     [
-        ("past from within", "Its far part is past the curb; who answers for all of it is"),
-        ("across", "Reaches across the curb; who answers for all of it is"),
-        ("inside", "Who answers for all of it is"),
+        ("past from within", "Its far part is past the curb; who answers for it is left open"),
+        ("across", "Reaches across the curb; who answers for it is left open"),
+        ("inside", "Who answers for it is left open"),
     ],
 )
 def test_the_owner_is_told_where_one_line_is_sure_and_another_leaves_open_who_answers(
@@ -357,7 +357,7 @@ def test_the_owner_is_told_where_one_line_is_sure_and_another_leaves_open_who_an
     report = end_in_doubt(far=False)
     open_one = replace(report.findings[0], verdict=verdict, answers=())
     (card,) = owner_facts(replace(report, findings=(open_one,)))["cards"]
-    assert card["whose"] == f"{words} too close to call."
+    assert card["whose"] == f"{words}: the lines that decide do not tell."
 
 
 def test_both_ends_of_a_stretch_have_their_place_and_depth() -> None:
@@ -641,3 +641,17 @@ def test_the_owners_page_tells_everything_what_matters_first() -> None:
     page = words_of(owner_html(report, undrawn(report)))
     for name in ("association", ROADS):
         assert name in page
+
+
+def test_where_boundaries_contradict_each_letter_leaves_it_open() -> None:
+    """A defect past the first line and before the second: each names another party for it."""
+    report = end_in_doubt(far=False)
+    (one, *_) = report.findings
+    both = ("owner", "city")
+    untold = replace(one, verdict="past", answers=(), may_answer=both, finding_class="defect")
+    letter = PartyLetter("city", "curb", None, (), (), (untold,), ())
+    told = replace(report, findings=(untold,), letters=(letter,))
+    said = " ".join(seen_sentences(told, letter))
+    assert "The lines that decide do not tell who answers for finding 1" in said
+    assert "too close" not in said
+    assert "settle who answers for finding 1?" in question(told, letter)

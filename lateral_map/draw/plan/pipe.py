@@ -24,7 +24,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.diagnosis import AT_A_PLACE
 from lateral_map.model.results import Crossing, Report
 from lateral_map.units import from_metres, to_metres
-from lateral_map.words.names import BASIS_WORDS
+from lateral_map.words.names import BASIS_WORDS, answering_words
 from lateral_map.words.numbers import label, tidy
 from lateral_map.words.picked import (
     ALTERNATIVE_WORDS,
@@ -215,9 +215,9 @@ def responsibility_layer(report: Report) -> Layer:
             report,
             stretch.from_m,
             stretch.to_m,
-            parties[stretch.party],
+            parties[stretch.party] if stretch.party else "party undecided",
             party_picked(report, stretch),
-            label(stretch.party),
+            label(answering_words(stretch.parties)),
         )
         for stretch in report.responsibility
         if stretch.to_m > stretch.from_m
@@ -227,14 +227,14 @@ def responsibility_layer(report: Report) -> Layer:
         for low, high in undecided(report)
     ]
     legend = [(style, tidy(party)) for party, style in parties.items()]
-    if undecided(report):
+    if undecided(report) or not all(stretch.party for stretch in report.responsibility):
         legend.append(("party undecided", UNDECIDED_WORDS))
     return Layer("responsibility", "Who answers", tuple(items), tuple(legend), shown=False)
 
 
 def party_styles(report: Report) -> dict[str, str]:
     """Return a style key for each party, in order along the line."""
-    names = dict.fromkeys(stretch.party for stretch in report.responsibility)
+    names = dict.fromkeys(one.party for one in report.responsibility if one.party)
     return {party: f"party {index % len(PARTY_LINES)}" for index, party in enumerate(names)}
 
 
