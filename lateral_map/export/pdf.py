@@ -19,6 +19,7 @@ from lateral_map.draw.paint.fonts import FACE_NAMES, font_bytes, font_css
 from lateral_map.errors import ExportError
 from lateral_map.export.loading import load_without
 from lateral_map.units import show_value
+from lateral_map.words.numbers import runs_leftward
 
 if TYPE_CHECKING:
     from pydyf import PDF
@@ -57,7 +58,7 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
     try:
         load_without("weasyprint", ctypes.util, "find_library", _FIND_LIBRARY)
         import weasyprint
-        from weasyprint import urls
+        from weasyprint import svg, urls
         from weasyprint.text import fonts
     except (ImportError, OSError) as error:
         raise ExportError(
@@ -89,7 +90,7 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
         _mark_running_lines(pdf)
         missing.update(*(font.missing for font in document.fonts.values()))
 
-    with _quietly():
+    with _quietly(), _drawn_in_one_piece(svg.Node):
         style = weasyprint.CSS(string=font_css(_FACE), font_config=config, url_fetcher=fetcher)
         page = weasyprint.HTML(string=html, url_fetcher=fetcher, base_url=_NOWHERE)
         options = {"font_config": config, "pdf_variant": _VARIANT}
@@ -108,6 +109,35 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
             "put pictures and styles into the letter itself (pictures as data: addresses)"
         )
     return bytes(content), missing
+
+
+class _OneLetter(str):
+    """Text that is set as a single letter is: in one piece."""
+
+    __slots__ = ()
+
+    def __iter__(self) -> Iterator[str]:
+        return iter((str(self),))
+
+
+@contextmanager
+def _drawn_in_one_piece(nodes: Any) -> Iterator[None]:
+    """Have ``nodes``, a class of a drawing's elements, give leftward words to be set in one piece.
+
+    WeasyPrint sets a drawing's text letter by letter: that turns words which run from right to left
+    round and leaves Arabic unjoined. In one piece Pango orders and joins them as on the page.
+    """
+    as_it_is = nodes.text
+
+    def text(node: Any) -> str | None:
+        words: str | None = as_it_is.fget(node)
+        return _OneLetter(words) if words and runs_leftward(words) else words
+
+    nodes.text = property(text)
+    try:
+        yield
+    finally:
+        nodes.text = as_it_is
 
 
 def _mark_running_lines(pdf: PDF) -> None:

@@ -25,7 +25,9 @@ _LEFTWARD: Final = (
     "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001eeff"
 )
 _NAMED_LEFTWARD: Final = re.compile(
-    f"\u2068[^\u2069]*\u2069|([{_LEFTWARD}](?:[{_LEFTWARD}0-9 .,'’–-]*[{_LEFTWARD}])?)"
+    f"\u2068[^\u2069]*\u2069"
+    # In a name a whole number may stand; one with decimals or with a comma after it is no part.
+    f"|([{_LEFTWARD}]+(?:(?:[ .,'’–-]+|[ '’–-]*[0-9]+[ '’–-]*)[{_LEFTWARD}]+)*)"
 )
 
 
@@ -131,6 +133,11 @@ def tidy(text: str, limit: int = NOTE_LENGTH) -> str:
     if len(kept) <= limit:
         return kept
     return f"{kept[:limit].rstrip()} … [{len(kept) - limit} more characters in the site's tables]"
+
+
+def runs_leftward(text: str) -> bool:
+    """Return whether a text holds letters that run from right to left."""
+    return not text.isascii() and _NAMED_LEFTWARD.search(text) is not None
 
 
 def apart(text: str) -> str:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import re
 from pathlib import Path
 
+import pdfplumber
 import pytest
 
 from lateral_map import build_report, load_site
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.page import map_page
+from lateral_map.draw.paint.svg import Canvas
+from lateral_map.export.pdf import html_to_pdf
 from lateral_map.words.numbers import apart
 
 DEMO = Path(__file__).parents[2] / "demo_sites" / "plain_lot"
@@ -76,3 +80,41 @@ def test_only_what_runs_leftward_is_set_apart():
     assert apart("é – 7") == "é – 7"
     assert apart("to גבול 7 צפון 2.0 ft") == "to \u2068גבול 7 צפון\u2069 2.0 ft"
     assert apart(apart("الرصيف: 2.0")) == "\u2068الرصيف\u2069: 2.0"
+
+
+@pytest.mark.parametrize("between", [" 2.0, ", " 12, ", " 2.0 ", " 0.5 – 7.5 "])
+def test_numbers_between_two_leftward_names_belong_to_neither(between):
+    told = f"גבול{between}الرصيف 3"
+    assert apart(told) == f"\u2068גבול\u2069{between}\u2068الرصيف\u2069 3"
+
+
+@pytest.fixture(scope="module")
+def printed():
+    """Return a PDF's drawing of names that run leftward, and where each of its letters stands."""
+    canvas = Canvas.sheet(400.0, 200.0, "names")
+    alone = "\u200c".join(NAMES["curb"])  # U+200C keeps letters from joining
+    mixed = "curb גבול 7 צפון 66.0 ± 0.7 ft"
+    for index, said in enumerate((*NAMES.values(), mixed, alone)):
+        canvas.text(200.0, 20.0 + 20.0 * index, said, 10.0, anchor=("end", "middle")[index % 2])
+    page = f"<html lang='en'><title>names</title><body>{canvas.to_text()}</body></html>"
+    with pdfplumber.open(io.BytesIO(html_to_pdf(page))) as document:
+        return [
+            sorted(line["chars"], key=lambda one: one["x0"])
+            for line in document.pages[0].extract_text_lines(return_chars=True)
+        ]
+
+
+def test_a_drawing_in_a_pdf_runs_leftward_where_the_page_does(printed):
+    for line, said in zip(printed, NAMES.values(), strict=False):
+        letters = [one["text"] for one in line if one["text"].isalpha()]
+        assert "".join(reversed(letters)) == re.sub(r"[ \d]", "", said)
+    mixed = "".join(one["text"] for one in printed[len(NAMES)])
+    assert mixed == "curb" + "".join(reversed("גבול7צפון")) + "66.0±0.7ft"
+
+
+def test_arabic_in_a_drawing_is_joined(printed):
+    """Joined letters are narrower than the same letters each standing alone."""
+    joined, alone = printed[list(NAMES).index("curb")], printed[-1]
+    widths = [sum(one["x1"] - one["x0"] for one in each) for each in (joined, alone)]
+    assert len(joined) == len(alone)
+    assert widths[0] < 0.9 * widths[1]
