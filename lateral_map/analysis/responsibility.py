@@ -45,14 +45,14 @@ def share_responsibility(
     if not deciding:
         return ()
     met = deciding_crossings(site, crossings)
-    first = parties_named(site, met, 0)
+    first, *after = parties_named(site, met)
     if not first:  # all of the run lies where its end does
         past = [b for b in deciding.values() if b.kind == "line" and _is_past(route, b)]
         first = (past[-1].outside if past else next(iter(deciding.values())).inside,)
     changes = [_Change(site.counter.zero_m, 0.0, "", first)]
     changes += [
-        _Change(one.footage_m, one.sd_footage_m, one.line, parties_named(site, met, index))
-        for index, one in enumerate(met, start=1)
+        _Change(one.footage_m, one.sd_footage_m, one.line, parties)
+        for one, parties in zip(met, after, strict=True)
     ]
     changes.append(_Change(site.run.end_m, 0.0, "", ()))
     stretches: list[ResponsibilityStretch] = []

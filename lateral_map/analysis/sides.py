@@ -56,7 +56,7 @@ def judge_findings(
         return ()
     decided = deciding_crossings(route.site, crossings)
     turns = _turns(route, stations, decided)
-    behind = _perhaps_behind(route)
+    named, behind = parties_named(route.site, decided), _perhaps_behind(route)
     # Of a stretch, its ends and a place between each two crossings that part it; also one between
     # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, decided, turns) for finding in findings]
@@ -68,7 +68,7 @@ def judge_findings(
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]
         stretch = finding.to_m is not None
-        asked = functools.partial(_parties, route.site, decided, behind=behind)
+        asked = functools.partial(_parties, route.site, decided, named, behind=behind)
         if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
             del along[1], sides[1]
         sides = _between(sides) if len(sides) > 2 else sides
@@ -128,7 +128,8 @@ def judge_along(
     places = [*np.linspace(first, last, _PLACES_ALONG), *beside, *(at for at, _ in found)]
     footages = sorted({round(float(at), 9) for at in places})
     judged = zip(footages, _judge(route, footages), strict=True)
-    may = {at: _parties(site, decided, at, sides, told, behind) for at, sides in judged}
+    asked = functools.partial(_parties, site, decided, parties_named(site, decided))
+    may = {at: asked(at, sides, told, behind) for at, sides in judged}
     never = {b.line for b in lines if b.key not in crossed}
     doubted = {
         round(at, 9): one.may_answer
@@ -328,6 +329,7 @@ def verdict_along(along: list[SideVerdict]) -> FindingVerdict:
 def _parties(
     site: Site,
     decided: list[Crossing],
+    named: list[tuple[str, ...]],
     at_m: float,
     sides: tuple[Side, ...],
     told: Collection[tuple[str, str]] = (),
@@ -335,6 +337,7 @@ def _parties(
 ) -> tuple[str, ...]:
     """Return whoever may answer at one place: one party where nothing that matters is in doubt.
 
+    ``named`` are the parties that the boundaries name before, between and after those ``decided``.
     Of the boundaries ``told`` the side that is drawn is taken as it is. Those that may lie
     ``behind`` the start were met there, if at all.
     """
@@ -372,8 +375,8 @@ def _parties(
             deciding[-min(crossed)[1]][0].outside if crossed else deciding[min(ahead)[1]][0].inside
         )
     gone = sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)
-    named = parties_named(site, decided, gone) if gone else ()
-    return tuple(dict.fromkeys([*found, *(named if len(named) > 1 else ())]))
+    beyond = named[gone] if gone else ()
+    return tuple(dict.fromkeys([*found, *(beyond if len(beyond) > 1 else ())]))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

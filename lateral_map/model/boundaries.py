@@ -31,31 +31,29 @@ def deciding_crossings(site: Site, crossings: Iterable[Crossing]) -> list[Crossi
     return sorted((one for one in crossings if one.boundary in order), key=along)
 
 
-def parties_named(site: Site, met: Sequence[Crossing], index: int) -> tuple[str, ...]:
-    """Return whom the boundaries name for the run after ``index`` of the crossings in order.
+def parties_named(site: Site, met: Sequence[Crossing]) -> list[tuple[str, ...]]:
+    """Return whom the boundaries name before, between and after crossings in order.
 
     Two where they contradict each other: the one crossed before names one party, the one crossed
     next another, or one that stands next on the plan though the run ends before it.
     """
     deciding = {boundary.key: boundary for boundary in site.deciding_boundaries()}
-    named = []
-    if index > 0:
-        last = deciding[met[index - 1].boundary]
-        outward = met[index - 1].outward
-        named.append(last.outside if outward else last.inside)
-        if index == len(met) and outward:
-            crossed = {one.boundary for one in met}
-            start = np.array([site.start.easting_m, site.start.northing_m])
-            pairs = find_contradictions(site.boundaries, site.plan, start)
-            named += [
-                following.inside
-                for one, following in pairs
-                if one.key == last.key and following.kind == "line" and following.key not in crossed
-            ]
-    if index < len(met):
-        following = deciding[met[index].boundary]
-        named.append(following.inside if met[index].outward else following.outside)
-    return tuple(dict.fromkeys(named))
+    named: list[list[str]] = [[] for _ in range(len(met) + 1)]
+    for before, after, one in zip(named, named[1:], met, strict=False):
+        boundary = deciding[one.boundary]
+        before.append(boundary.inside if one.outward else boundary.outside)
+        after.append(boundary.outside if one.outward else boundary.inside)
+    if met and met[-1].outward:
+        crossed = {one.boundary for one in met}
+        start = np.array([site.start.easting_m, site.start.northing_m])
+        named[-1] += [
+            following.inside
+            for one, following in find_contradictions(site.boundaries, site.plan, start)
+            if one.key == met[-1].boundary
+            and following.kind == "line"
+            and following.key not in crossed
+        ]
+    return [tuple(dict.fromkeys(parties)) for parties in named]
 
 
 def find_contradictions(
@@ -81,7 +79,7 @@ def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[
     """
     deciding = [one for one in boundaries if one.decides]
     lines = {one.line: one for one in deciding if one.kind == "line"}
-    offsets = {name: signed_offsets(plan.line(name).vertices_m, here) for name in lines}
+    offsets = {name: signed_offsets(plan.line(name).segments, here) for name in lines}
     nearest = sorted(lines, key=lambda name: abs(float(offsets[name].offset_m)))[:_MOST_COMPARED]
     rows: list[list[str]] = []
     for name in nearest:
@@ -91,7 +89,7 @@ def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[
         before = [
             row
             for row in rows
-            if signed_offsets(plan.line(row[-1]).vertices_m, foot).offset_m
+            if signed_offsets(plan.line(row[-1]).segments, foot).offset_m
             * offsets[row[-1]].offset_m
             < 0.0
         ]
