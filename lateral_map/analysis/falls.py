@@ -84,15 +84,17 @@ _LEAST_LEVEL: Final = 1e-3
 def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStretch, ...]:
     """Return the fall of each stretch between depths read, vertical bends and changes of pipe.
 
-    The ratio is fall over level distance; its 1 sd is from the joint covariance of the pieces'
-    pitches. The least fall is that of the code the site names. At least 95 % is asked for
-    "enough fall", "too flat" and "falls back".
+    The ratio is fall over level distance, positive with the flow, whichever way the camera went;
+    its 1 sd is from the joint covariance of the pieces' pitches. The least fall is that of the code
+    the site names. At least 95 % is asked for "enough fall", "too flat" and "falls back".
     """
     pipes, code = tuple(pipes), FALL_CODES[route.site.fall_code]
     site, level = route.site, route.ground.is_level
     known_m = site.depth_footages_m()
     ends = _stretch_ends(route, pipes, known_m)
     ratio, gradient = _ratios(route, ends)
+    if site.against_flow:
+        ratio = -ratio
     sd = np.sqrt(variances(gradient, route.covariance))
     stretches = []
     for i in range(len(ratio)):
@@ -119,6 +121,7 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
                 below_ground_line=level,
                 rule="" if step is None else f"{code.source}: {step.printed}, {step.ratio:.1%}",
                 unread=unread,
+                flow_said=site.run.reached_main or site.job.camera_direction is not None,
             )
         )
     return tuple(stretches)

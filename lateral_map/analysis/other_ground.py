@@ -47,7 +47,7 @@ def _lot_lines_left(route: Route, crossings: tuple[Crossing, ...]) -> list[Other
     deciding = [one.line for one in site.boundaries if one.decides and one.kind == "line"]
     if not deciding:
         return []
-    upstream = site.job.camera_direction == "upstream"
+    upstream = site.against_flow
     met = [one for one in crossings if one.decides and one.boundary[0] == "line"]
     decides = (met[-1] if upstream else met[0]) if met else None
     found = []
@@ -71,7 +71,7 @@ def _under(route: Route, stations: Stations, run: np.ndarray, area: PlanArea) ->
     place = np.column_stack([stations.easting_m, stations.northing_m])[run]
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(place, axis=0).T))])
     # The house at the end of the pipe it serves, whichever end the camera went in at.
-    upstream = route.site.job.camera_direction == "upstream"
+    upstream = route.site.against_flow
     served = len(place) - 1 if upstream else 0
     sd = np.hypot(stations.across_sd_m[run], route.site.accuracy.mapped_point_m)
     near = shapely.distance(shapely.points(place), area.polygon) <= TWO_SIDED_95 * sd

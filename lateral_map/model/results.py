@@ -347,13 +347,14 @@ class ResponsibilityStretch:
 
 @dataclass(frozen=True, slots=True)
 class FallStretch:
-    """The pipe's fall between two stations, as a ratio (down-positive), with 1 sd.
+    """The pipe's fall between two stations, as a ratio (positive with the flow), with 1 sd.
 
     ``minimum`` is the code minimum for the size as printed, None where no size was given; ``rule``
     says where it is printed. ``verdict`` says what the readings can tell, ``unread`` why none bears
     on it where none does.
     ``below_ground_line`` is True where nobody measured the ground: the fall is then against a level
-    ground line and no true fall.
+    ground line and no true fall. ``flow_said`` is False where nothing says which way the camera
+    went: it is then taken to have gone with the flow.
     """
 
     from_m: float
@@ -365,6 +366,7 @@ class FallStretch:
     below_ground_line: bool
     rule: str = ""
     unread: FallUnread | None = None
+    flow_said: bool = True
 
 
 @dataclass(frozen=True, slots=True)

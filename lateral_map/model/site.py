@@ -116,7 +116,10 @@ class Transmitter:
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
-    """The site's 1 sd of each kind of reading. Wanders are degrees per square root of a metre."""
+    """The site's 1 sd of each kind of reading. Wanders are degrees per square root of a metre.
+
+    ``fall`` is the grade to expect along the run, positive down: negative against the flow.
+    """
 
     tape_m: float = to_metres(0.1, "ft")
     tape_fraction: float = 0.002
@@ -646,6 +649,11 @@ class Site:
     earlier: str = ""
     applied: tuple[Applied, ...] = ()
     as_written: Site | None = None
+
+    @property
+    def against_flow(self) -> bool:
+        """Whether the camera went up the pipe, as from a manhole in the street to the house."""
+        return self.job.camera_direction == "upstream"
 
     def transmitter_footage_m(self, locate: Locate) -> float:
         """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""

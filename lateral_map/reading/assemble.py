@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Final, get_args
@@ -121,7 +121,7 @@ def assemble_site(of: Gathered, ledger: Ledger) -> Site:
         **made(of.named),
         frame=of.placed.frame,
         start=start,
-        accuracy=build_accuracy(said.accuracy, said.unit),
+        accuracy=_accuracy_along_run(said),
         run=Run(
             of.end_m,
             end=said.run.end or "not reached",
@@ -159,6 +159,13 @@ def build_accuracy(given: AccuracyTable, unit: str) -> Accuracy:
     wanders = {"wander_deg": given.wander, "fall_wander_deg": given.fall_wander}
     stated = {to: per_root_metre(one, unit) for to, one in wanders.items() if one is not None}
     return Accuracy(**made(given), **stated)
+
+
+def _accuracy_along_run(said: SiteFile) -> Accuracy:
+    """Return the accuracies, the grade, which is typed with the flow, along the run."""
+    accuracy = build_accuracy(said.accuracy, said.unit)
+    upstream = said.job.camera_direction == "upstream"
+    return replace(accuracy, fall=-accuracy.fall) if upstream else accuracy
 
 
 def _start(of: Gathered, ledger: Ledger) -> Start:

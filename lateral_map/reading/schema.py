@@ -493,7 +493,7 @@ class AccuracyTable(Typed):
     )
     eye: fields.AngleSpread = _accuracy("eye_deg", "Degrees, a bend judged by eye.", "Bend by eye")
     fall: fields.Grade = _accuracy(
-        "fall", "The pipe's expected grade, a ratio: 0.02 is 2 %.", "Expected grade"
+        "fall", "The pipe's expected grade with the flow, a ratio: 0.02 is 2 %.", "Expected grade"
     )
     fall_accuracy: fields.PositiveFraction = _accuracy(
         "sd_fall", "1 sd of that grade along the first piece.", "Grade accuracy"

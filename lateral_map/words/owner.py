@@ -85,7 +85,7 @@ def owner_facts(report: Report) -> dict[str, Any]:
     came_to = "; it did not reach the main sewer"
     if site.run.reached_main:
         came_to = ", all the way to the main sewer"
-    elif site.job.camera_direction == "upstream":
+    elif site.against_flow:
         came_to = ", away from the main sewer"
     return {
         "site": tidy(site.name, 120),

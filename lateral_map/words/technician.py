@@ -549,10 +549,13 @@ def fall_remark(fall: FallStretch) -> str:
     if fall.minimum is None:
         return f"{falls}; no pipe size was given to hold it against"
     least = f"the least for the size is {percent(fall.minimum)}"
+    back = "the water would run back"
+    if not fall.flow_said:
+        back += ", unless the camera went against the flow (camera_direction in [job] says so)"
     return {
         "enough fall": f"{falls}; {least}",
         "too flat": f"{falls}; {least}, so it is too flat",
-        "falls back": f"{falls}: the water would run back towards the start; {least}",
+        "falls back": f"{falls}: {back}; {least}",
         "readings cannot tell": f"{falls}; {least}: the readings cannot tell whether it has that",
     }[fall.verdict]
 

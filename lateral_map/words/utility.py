@@ -189,7 +189,7 @@ def run_sentence(report: Report) -> str:
         ended = " and ends at the main"
     elif run.end == "tank":
         ended = " and ends at a tank"
-    elif report.site.job.camera_direction == "upstream":
+    elif report.site.against_flow:
         # Away from the main: that it was not reached says nothing.
         ended = ", against the flow"
     return f"The run is {run_length(report)} long{ended}."

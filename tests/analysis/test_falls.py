@@ -13,7 +13,8 @@ from truth.simulate import simulate
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.falls import FALL_CODES, measure_falls
 from lateral_map.analysis.pipes import list_pipes
-from lateral_map.model.site import Bend, Locate, PipeRun, Start
+from lateral_map.model.referral import Job
+from lateral_map.model.site import Bend, Locate, PipeRun, Run, Start
 from lateral_map.words.technician import fall_remark
 
 INCH = 0.0254
@@ -100,6 +101,33 @@ def test_verdicts_ask_for_95_percent(fall, sd, verdict):
     (found,) = measure(levelled(fall, sd))
     assert found.verdict == verdict
     assert ("rises" in fall_remark(found)) is (fall < 0.0)
+    # The same pipe, the camera put in at its other end.
+    (turned,) = measure(levelled(-fall, sd, site_fields={"job": Job(camera_direction="upstream")}))
+    assert turned.verdict == verdict
+    assert turned.ratio == pytest.approx(found.ratio)
+    assert fall_remark(turned) == fall_remark(replace(found, flow_said=True))
+
+
+@pytest.mark.parametrize(
+    ("direction", "end", "said"),
+    [
+        (None, "not reached", False),
+        (None, "main", True),
+        ("downstream", "not reached", True),
+        ("upstream", "not reached", True),
+    ],
+)
+def test_water_runs_back_for_sure_only_where_the_flow_is_known(direction, end, said):
+    fall = 0.03 if direction == "upstream" else -0.03
+    (found,) = measure(
+        levelled(
+            fall,
+            0.001,
+            site_fields={"job": Job(camera_direction=direction), "run": Run(30.0, end=end)},
+        )
+    )
+    assert found.verdict == "falls back"
+    assert ("unless the camera went against the flow" in fall_remark(found)) is not said
 
 
 @pytest.mark.parametrize(

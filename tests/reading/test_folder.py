@@ -178,6 +178,20 @@ def test_given_wander_is_per_root_of_the_sites_unit(tmp_path: Path) -> None:
     assert site.pipes[1].wander_deg is None
 
 
+@pytest.mark.parametrize("grade", [None, 0.03, -0.01])
+@pytest.mark.parametrize(("direction", "sign"), [(None, 1), ("downstream", 1), ("upstream", -1)])
+def test_a_grade_is_typed_with_the_flow_and_held_along_the_run(
+    direction: str | None, sign: int, grade: float | None, tmp_path: Path
+) -> None:
+    folder = good_folder()
+    if direction:
+        folder.toml["job"] = {"camera_direction": f'"{direction}"'}
+    if grade is not None:
+        folder.toml["accuracy"] = {"fall": str(grade)}
+    expected = 0.02 if grade is None else grade
+    assert folder.load(tmp_path).accuracy.fall == pytest.approx(sign * expected)
+
+
 def test_wander_from_the_joints(tmp_path: Path) -> None:
     folder = good_folder()
     folder.toml["pipe"][0]["joint_length"] = '"2 ft"'
