@@ -147,6 +147,8 @@ def _document(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -
         # Of what is drawn; words are as wide as each machine's fonts make them.
         drawn = bbox.extents(space.query("POLYLINE LWPOLYLINE POINT"))
         space.reset_extents(drawn.extmin, drawn.extmax)
+        # Some open to the limits: an empty sheet of paper at the system's far origin otherwise.
+        space.reset_limits(drawn.extmin.vec2, drawn.extmax.vec2)
         # Where a viewer looks first: left to itself it would show the system's far origin.
         high = max(drawn.size.y, 0.6 * drawn.size.x)
         document.set_modelspace_vport(1.1 * high, drawn.center.vec2)

@@ -14,6 +14,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import ezdxf
+from ezdxf import bbox
 
 from agreement.told import Record, Told, plain, same_number, same_range, verdict_in
 
@@ -191,6 +192,7 @@ def sentence_of(told: Told, one: Record, said: str) -> Iterable[str]:
 
 def check_dxf(told: Told, content: bytes) -> Iterable[str]:
     drawing = ezdxf.read(io.StringIO(content.decode("utf-8")))  # type: ignore[attr-defined]
+    yield from _check_opens_on_drawing(drawing)
     numbers: list[int] = []
     for entity in drawing.modelspace().query('TEXT[layer=="FINDINGS"]'):
         text = entity.dxf.text
@@ -218,6 +220,26 @@ def check_dxf(told: Told, content: bytes) -> Iterable[str]:
             for c in told.result["crossings"]
         ):
             yield f"crossing {entity.dxf.text}"
+
+
+def _check_opens_on_drawing(drawing: Any) -> Iterable[str]:
+    """Extents, limits and the first view hold what is drawn, and little else."""
+    drawn = bbox.extents(drawing.modelspace().query("POLYLINE LWPOLYLINE POINT"))
+    middle, (wide, high, _) = drawn.center, drawn.size
+    for low, far in (("$EXTMIN", "$EXTMAX"), ("$LIMMIN", "$LIMMAX")):
+        box = (*drawing.header[low][:2], *drawing.header[far][:2])
+        expected = (*drawn.extmin.vec2, *drawn.extmax.vec2)
+        if any(abs(one - other) > 1e-3 for one, other in zip(box, expected, strict=True)):
+            yield f"{low} to {far}: {box}, drawn {expected}"
+    (view,) = drawing.viewports.get("*ACTIVE")
+    seen_wide, seen_high = view.dxf.height * view.dxf.aspect_ratio, view.dxf.height
+    x, y, _ = view.dxf.center + view.dxf.target
+    if not (
+        wide / 2.0 + abs(x - middle.x) <= seen_wide / 2.0
+        and high / 2.0 + abs(y - middle.y) <= seen_high / 2.0
+        and (high >= 0.4 * seen_high or wide >= 0.4 * seen_wide)
+    ):
+        yield f"opens on {seen_wide} by {seen_high} at {x}, {y}; drawn {drawn}"
 
 
 def _table(content: bytes) -> list[dict[str, str]]:
