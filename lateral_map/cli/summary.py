@@ -16,8 +16,8 @@ from lateral_map.words.cautions import TERMINAL_CAUTIONS
 from lateral_map.words.desk import desk_missing, tap_question
 from lateral_map.words.diagnoses import diagnoses_told, told_once
 from lateral_map.words.names import (
-    END_WORDS,
     READING_WORDS,
+    end_words,
     finding_words,
     footage_words,
     reading_name,
@@ -170,7 +170,7 @@ def _section(title: str, sentences: list[str]) -> list[Part]:
 def _heading(report: Report) -> Text:
     site, footage = report.site, report.stations.footage_m
     run = length(float(footage[-1] - footage[0]), site.unit)
-    reached = END_WORDS[site.run.end]
+    reached = end_words(site)
     date = f", {site.date.isoformat()}" if site.date else ""
     name = plain(tidy(site.name, 120))
     return Text.assemble((name, "bold"), f"{date}: {run} of pipe, {reached}")

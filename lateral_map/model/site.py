@@ -7,6 +7,7 @@ right-positive, falls down-positive, depths down-positive, elevations up-positiv
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -252,6 +253,11 @@ class Rates:
 
     currency: str = ""
     rates: tuple[Rate, ...] = ()
+
+
+_AT_MAIN: Final = re.compile(
+    r"\bman[\s_-]?holes?\b|\bmh[\s_-]?\d*\b|\bsewer main\b|^(?:the )?main$", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -654,6 +660,16 @@ class Site:
     def against_flow(self) -> bool:
         """Whether the camera went up the pipe, as from a manhole in the street to the house."""
         return self.job.camera_direction == "upstream"
+
+    @property
+    def goes_to_house(self) -> bool:
+        """Whether the camera went toward the house: against the flow, or in at a manhole or main.
+
+        Where nobody says which way it went, the start's own name does.
+        """
+        if self.job.camera_direction:
+            return self.against_flow
+        return self.run.end == "not reached" and bool(_AT_MAIN.search(self.start.point or ""))
 
     def transmitter_footage_m(self, locate: Locate) -> float:
         """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""

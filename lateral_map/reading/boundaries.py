@@ -152,7 +152,7 @@ def note_boundaries(
     here = np.array([start.easting_m, start.northing_m])
     for one in boundaries:
         if one.kind == "main" and said.run.end in ("tank", "not reached"):
-            why = "run ends in a tank" if said.run.end == "tank" else "camera did not reach it"
+            why = "run ends in a tank" if said.run.end == "tank" else "run does not end at it"
             ledger.notice(
                 f"The main is a boundary, but the {why}: all of the run lies "
                 f"before it{f', and is {one.inside!r}' if one.inside else ''}."

@@ -82,7 +82,7 @@ UTILITY_WORDS: Final[dict[UtilityKind, str]] = {
     "storm": "Storm drain", "steam": "Steam", "oil": "Oil or fuel",
 }  # fmt: skip
 
-END_WORDS: Final[dict[RunEnd, str]] = {
+_END_WORDS: Final[dict[RunEnd, str]] = {
     "main": "to the main", "tank": "to a tank", "not reached": "main not reached",
 }  # fmt: skip
 
@@ -222,6 +222,13 @@ def the_party(name: str) -> str:
 
 def _begins_with(shown: str, words: frozenset[str]) -> bool:
     return shown.lower().split(" ")[0] in words
+
+
+def end_words(site: Site) -> str:
+    """Return what a run came to, or what it did not reach: the house's end where it went to it."""
+    if site.goes_to_house and site.run.end == "not reached":
+        return "house's end not reached"
+    return _END_WORDS[site.run.end]
 
 
 def answering_words(parties: Sequence[str]) -> str:

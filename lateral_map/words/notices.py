@@ -67,10 +67,17 @@ def report_notices(report: Report) -> tuple[str, ...]:
         elif pipe.is_guess:
             size = format_small(pipe.size_m, unit)
             said.append(f"outside diameter of {size} {pipe.material} pipe: {pipe.source}")
-    if report.site.run.end == "not reached":
-        end = format_length(report.site.run.end_m, unit)
-        said.append(f"the run does not end at the main: the pipe goes on past {end}, undrawn")
+    said += _end_notices(report)
     return tuple(dict.fromkeys(said))
+
+
+def _end_notices(report: Report) -> list[str]:
+    """Say that the pipe goes on where the run does not."""
+    if report.site.run.end != "not reached":
+        return []
+    end = format_length(report.site.run.end_m, report.site.unit)
+    short = "reach the house's end" if report.site.goes_to_house else "end at the main"
+    return [f"the run does not {short}: the pipe goes on past {end}, undrawn"]
 
 
 def drawing_notices(report: Report) -> tuple[str, ...]:
@@ -144,7 +151,7 @@ def as_sentence(words: str) -> str:
 def uncrossed_words(short: Uncrossed, unit: str) -> str:
     """Say how near the run comes to a line it never crosses."""
     if short.gap_m is None or short.sd_gap_m is None or short.at_m is None:
-        why = "the main was not reached" if short.kind == "main" else "the run ends in its riser"
+        why = "the run does not end at it" if short.kind == "main" else "the run ends in its riser"
         return f"{short.line}: never crossed; {why}"
     gap = format_length(short.gap_m, unit)
     spread = format_spread(TWO_SIDED_95 * short.sd_gap_m, unit)
@@ -159,7 +166,7 @@ def missed_words(short: Uncrossed, unit: str) -> str:
     crosses = {"main": "meet", "cleanout": "pass"}.get(short.kind, "cross")
     begins = f"It does not {crosses} {the(short.line)}"
     if short.gap_m is None or short.sd_gap_m is None or short.at_m is None:
-        why = "the main was not reached" if short.kind == "main" else "the run ends in its riser"
+        why = "the run does not end at it" if short.kind == "main" else "the run ends in its riser"
         return f"{begins}: {why}"
     gap = plus_minus(short.gap_m, short.sd_gap_m, unit)
     if short.at_end:

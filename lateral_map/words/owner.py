@@ -85,8 +85,10 @@ def owner_facts(report: Report) -> dict[str, Any]:
     came_to = "; it did not reach the main sewer"
     if site.run.reached_main:
         came_to = ", all the way to the main sewer"
-    elif site.against_flow:
-        came_to = ", away from the main sewer"
+    elif site.run.end == "tank":
+        came_to = ", all the way to a tank"
+    elif site.goes_to_house:
+        came_to = ", toward the house; it did not reach the house's end"
     return {
         "site": tidy(site.name, 120),
         "date": site.date.isoformat() if site.date else "",

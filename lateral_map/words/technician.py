@@ -25,11 +25,11 @@ from lateral_map.model.site import Plan, Site
 from lateral_map.units import format_length, format_small, format_spread, steep_deg, to_metres
 from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import (
-    END_WORDS,
     LINE_WORDS,
     READING_WORDS,
     VERDICT_WORDS,
     answering_words,
+    end_words,
     finding_words,
     footage_words,
     reading_name,
@@ -89,7 +89,7 @@ class Table:
 def summary_facts(report: Report) -> tuple[Fact, ...]:
     """Return length, depths, crossings, findings past the line that decides, and suspects."""
     depth_m, unit = report.stations.depth_m[report.in_pipe], report.site.unit
-    reached = END_WORDS[report.site.run.end]
+    reached = end_words(report.site)
     shallow, deep = (length(float(m), unit) for m in (depth_m.min(), depth_m.max()))
     named = {boundary.line for boundary in report.site.boundaries}
     told = [crossing for crossing in report.crossings if crossing.line in named]

@@ -189,9 +189,9 @@ def run_sentence(report: Report) -> str:
         ended = " and ends at the main"
     elif run.end == "tank":
         ended = " and ends at a tank"
-    elif report.site.against_flow:
-        # Away from the main: that it was not reached says nothing.
-        ended = ", against the flow"
+    elif report.site.goes_to_house:
+        # Away from the main: what was not reached lies the other way.
+        ended = ", toward the house, whose end was not reached"
     return f"The run is {run_length(report)} long{ended}."
 
 

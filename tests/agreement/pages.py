@@ -20,7 +20,20 @@ def check_pages(told: Told, made: Mapping[str, bytes]) -> Iterable[str]:
     checks = {"map.html": check_map, "dig.html": check_dig, "owner.html": check_owner}
     for name, check in checks.items():
         if name in made:
-            yield from (f"{name}: {said}" for said in check(told, made[name].decode("utf-8")))
+            page = made[name].decode("utf-8")
+            yield from (f"{name}: {said}" for said in check(told, page))
+            yield from (f"{name}: {said}" for said in check_end(told, page))
+
+
+_MAIN_MISSED = re.compile(
+    r"(?:main (?:sewer )?(?:was )?not reached|not (?:end at|reach) the main)", re.IGNORECASE
+)
+
+
+def check_end(told: Told, words: str) -> Iterable[str]:
+    """What a run from the main did not reach is no main."""
+    if told.site["start"]["point"] == "manhole" and (missed := _MAIN_MISSED.search(plain(words))):
+        yield f"from the main, and says {missed[0]!r}"
 
 
 # ── rows and sentences any page may show ─────────────────────────────────────────────────────────

@@ -11,7 +11,7 @@ from typing import Any
 import pdfplumber
 import pypdfium2
 
-from agreement.pages import check_finding_cells
+from agreement.pages import check_end, check_finding_cells
 from agreement.told import Told, numbers_in, plain
 
 # Heads of the letter's tables and what stands under them, the longer first.
@@ -135,6 +135,7 @@ def check_letters(told: Told, letters: Mapping[str, bytes]) -> Iterable[str]:
             text = plain(" ".join(page.extract_text() or "" for page in document.pages[:2]))
             rows = list(finding_rows(_tabled(content, document)))
         yield from (f"{name}: {said}" for said in _check_rows(told, rows))
+        yield from (f"{name}: {said}" for said in check_end(told, text))
         addressed = re.search(r"\bTo (?:the )?(.*?) Date:", text)
         party = addressed[1] if addressed and addressed[1] in expected else None
         if party is None:

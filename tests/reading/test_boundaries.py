@@ -80,9 +80,9 @@ def test_a_line_may_be_called_main(tmp_path: Path) -> None:
 
 def test_a_main_the_camera_never_reached_is_noted(tmp_path: Path) -> None:
     folder = bounded({"at": "main", "inside": "owner", "outside": "city"})
-    assert not any("did not reach" in one for one in folder.load(tmp_path / "a").notices)
+    assert not any("does not end at it" in one for one in folder.load(tmp_path / "a").notices)
     folder.toml["run"]["end"] = '"not reached"'
-    (notice,) = [one for one in folder.load(tmp_path / "b").notices if "did not reach" in one]
+    (notice,) = [one for one in folder.load(tmp_path / "b").notices if "does not end at it" in one]
     assert "'owner'" in notice
 
 

@@ -14,10 +14,13 @@ from truth.slips import plant
 import lateral_map
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
+from lateral_map.cli.summary import drawing_parts
+from lateral_map.draw.plan.layers import plan_layers
 from lateral_map.model.diagnosis import Applied
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import signed_offsets
 from lateral_map.model.mending import mend, take_so
+from lateral_map.model.referral import Job
 from lateral_map.model.site import (
     Boundary,
     DigRules,
@@ -30,13 +33,14 @@ from lateral_map.model.site import (
 )
 from lateral_map.report import build_report, report_on
 from lateral_map.words.notices import report_notices
+from lateral_map.words.owner import owner_facts
 from lateral_map.words.technician import (
     deciding_words,
     next_locate_words,
     settling_words,
     summary_facts,
 )
-from lateral_map.words.utility import crossing_sentences
+from lateral_map.words.utility import crossing_sentences, run_sentence
 
 INCH = 0.0254
 
@@ -424,6 +428,46 @@ def test_a_line_with_one_party_on_both_sides_is_said_to_change_nothing(outside):
     assert facts["Crosses curb"] == deciding_words(crossing)
     short = build_report(good_site(boundaries=(boundary,), locates=(), run=Run(15.0), findings=()))
     assert any("esponsibility changes" in one for one in report_notices(short)) is changes
+
+
+@pytest.fixture(scope="module")
+def built():
+    return build_report(good_site())
+
+
+@pytest.mark.parametrize(
+    ("point", "direction", "to_house"),
+    [
+        ("manhole", None, True), ("MH 12", None, True), ("the main", None, True),
+        ("man hole 4", "upstream", True), ("front cleanout", "upstream", True),
+        ("front cleanout", None, False), ("main cleanout", None, False),
+        ("manhole", "downstream", False), ("", None, False),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("end", ["main", "tank", "not reached"])
+def test_what_a_run_did_not_reach_lies_the_way_the_camera_went(
+    built, point, direction, to_house, end
+):
+    site = replace(built.site, run=Run(30.0, end), job=Job(camera_direction=direction))
+    report = replace(built, site=replace(site, start=replace(site.start, point=point)))
+    route = next(layer for layer in plan_layers(report) if layer.key == "route")
+    said = {
+        "letter": run_sentence(report),
+        "owner": owner_facts(report)["came_to"],
+        "page": summary_facts(report)[0].note,
+        "terminal": next(one.plain for one in drawing_parts(report) if " of pipe, " in str(one)),
+        "map": route.items[-1].caption,
+        "notices": " ".join(one for one in report_notices(report) if "undrawn" in one),
+    }
+    if end != "not reached":
+        assert "reach" not in said["owner"] + said["letter"] + said["page"] + said["map"]
+        assert all(end in said[each] for each in ("letter", "owner", "page", "terminal", "map"))
+        assert said["notices"] == ""
+        return
+    not_reached = "house" if to_house else "main"
+    assert {each: words for each, words in said.items() if not_reached not in words} == {}
+    other = "main" if to_house else "house"
+    assert {each: words for each, words in said.items() if other in words} == {}
 
 
 def test_a_run_whose_end_is_not_the_main_is_not_said_to_lead_to_it():

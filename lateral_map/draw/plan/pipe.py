@@ -24,7 +24,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.diagnosis import AT_A_PLACE
 from lateral_map.model.results import Crossing, Report
 from lateral_map.units import from_metres, to_metres
-from lateral_map.words.names import BASIS_WORDS, answering_words
+from lateral_map.words.names import BASIS_WORDS, answering_words, end_words
 from lateral_map.words.numbers import label, tidy
 from lateral_map.words.picked import (
     ALTERNATIVE_WORDS,
@@ -67,11 +67,11 @@ def route_layer(report: Report) -> Layer:
         (f"basis {basis}", words) for basis, words in BASIS_WORDS.items() if basis in found
     )
     first, last = float(report.stations.footage_m[0]), float(report.stations.footage_m[-1])
-    end_words = f"End: {report.site.run.end}".replace("not reached", "main not reached")
+    end = f"End: {end_words(report.site).removeprefix('to the ').removeprefix('to ')}"
     start_words = tidy(report.site.start.point or "Start")
     ends = (
         _end(report, first, start_words, "Start of the footage"),
-        _end(report, last, end_words, end_words),
+        _end(report, last, end, end),
     )
     legend = (*legend, ("terminal", "Start and end of the run"))
     return Layer("route", "Lateral", (*items, *ends), legend)
