@@ -480,8 +480,10 @@ class Route:
         if isinstance(self.covariance, Strip):
             return self.covariance.kinds(layout.elevation, layout.ground)
 
+        touched = np.count_nonzero(design, axis=1)
+
         def touch_nothing_but(columns: slice) -> NDArray[np.bool_]:
-            return np.asarray(~np.delete(design, columns, axis=1).any(axis=1))
+            return np.asarray(np.count_nonzero(design[:, columns], axis=1) == touched)
 
         upright = design[:, layout.elevation].astype(bool) | touch_nothing_but(layout.pitch)
         return touch_nothing_but(layout.azimuth), upright | touch_nothing_but(layout.ground)
