@@ -360,16 +360,16 @@ class Blunders(NamedTuple):
 
 
 class Losses(NamedTuple):
-    """What setting each reading aside costs, a row each way it could err.
+    """What setting each reading aside costs.
 
-    ``spread`` (rows, unknowns) is that of ``Blunders``; ``solved`` is (SᵀS - SᵀA C AᵀS)⁻¹ times it;
-    ``starts`` are each reading's first row.
+    ``spread`` (rows, unknowns) is that of ``Blunders``. Readings that could err in as many ways
+    stand together in ``alike``: which of ``ids`` (k,), their rows (k, ways), and what the others
+    check of them, SᵀS - SᵀA C AᵀS (k, ways, ways).
     """
 
     ids: tuple[ReadingId, ...]
     spread: Floats
-    solved: Floats
-    starts: Indices
+    alike: tuple[tuple[Indices, Indices, Floats], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -555,22 +555,22 @@ class Route:
     @cached_property
     def losses(self) -> Losses:
         """What setting each reading aside costs; marks' and counter's own noise are no readings."""
+        mark, shadow, spread, starts, widths = self.blunders
         is_reading = np.array([not one.id.is_noise for one in self.observations], bool)
-        widths = self.blunders.widths[is_reading]
-        starts, rows = np.cumsum(widths) - widths, np.repeat(is_reading, self.blunders.widths)
-        mark, shadow, spread = (each[rows] for each in self.blunders[:3])
-        solved = np.empty_like(spread)
+        starts, widths = starts[is_reading], widths[is_reading]
+        alike = []
         for width in (1, 2):
-            block = starts[widths == width][:, None] + np.arange(width)
+            which = np.flatnonzero(widths == width)
+            block = starts[which, None] + np.arange(width)
             own = mark[block] @ mark[block].transpose(0, 2, 1)
             left = own - spread[block] @ shadow[block].transpose(0, 2, 1)
             # Where nothing else fixes what the reading fixes, its loss leaves a quantity adrift.
             # The rounded covariance tells such a rest from nothing to some 1e-8 of the whole.
             least = ALMOST_NOTHING * np.trace(own, axis1=1, axis2=2)
             left += least[:, None, None] * np.eye(width)
-            solved[block] = np.linalg.solve(left, spread[block])
+            alike.append((which, block, left))
         ids = tuple(one.id for one in self.observations if not one.id.is_noise)
-        return Losses(ids, spread, solved, starts)
+        return Losses(ids, spread, tuple(alike))
 
     @cached_property
     def long_blunders(self) -> LongBlunders:

@@ -41,10 +41,11 @@ def growth_by_loss(route: Route, gradient: Floats) -> tuple[tuple[ReadingId, ...
     """
     if isinstance(route.covariance, Strip):
         return _growth_of_long(route, route.covariance, gradient)
-    ids, spread, solved, starts = route.losses
-    if not ids:
-        return (), np.empty((0, len(gradient)))
-    return tuple(ids), np.add.reduceat((spread @ gradient.T) * (solved @ gradient.T), starts)
+    ids, spread, alike = route.losses
+    pulled, growth = spread @ gradient.T, np.empty((len(ids), len(gradient)))
+    for which, rows, left in alike:
+        growth[which] = (pulled[rows] * np.linalg.solve(left, pulled[rows])).sum(axis=1)
+    return ids, growth
 
 
 def _growth_of_long(
