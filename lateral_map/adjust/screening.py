@@ -147,13 +147,13 @@ class _BlunderSpace:
     """What a blunder in each reading would do, per unit-length signature.
 
     ``blocks`` are each reading's columns, one or two. The cofactor of the scores is
-    HᵀRH = ``gram`` - ``spread`` ``shadow``ᵀ - ``removed`` ``removed``ᵀ, with HᵀH, HᵀA C and HᵀA,
+    HᵀRH = HᵀH - ``spread`` ``shadow``ᵀ - ``removed`` ``removed``ᵀ, with Hᵀ in ``mark``, HᵀA C, HᵀA,
     and a column for each direction that is estimated along; its diagonal is the redundancy.
     ``score`` is Hᵀr; ``unit`` is the blunder (m or rad) that makes a signature of unit length.
     """
 
     blocks: list[slice]
-    gram: Floats
+    mark: Floats
     spread: Floats
     shadow: Floats
     score: Floats
@@ -173,8 +173,9 @@ class _BlunderSpace:
     @cached_property
     def redundancy(self) -> Floats:
         """The cofactor's diagonal."""
+        whole = np.einsum("km,km->k", self.mark, self.mark)
         followed = np.einsum("kn,kn->k", self.spread, self.shadow)
-        return np.asarray(np.diag(self.gram) - followed - np.square(self.removed).sum(axis=1))
+        return np.asarray(whole - followed - np.square(self.removed).sum(axis=1))
 
     @cached_property
     def pairs(self) -> Floats:
@@ -182,12 +183,12 @@ class _BlunderSpace:
         at = self.starts[self.widths == 2][:, None] + np.arange(2)
         taken = self.spread[at] @ self.shadow[at].transpose(0, 2, 1)
         taken += self.removed[at] @ self.removed[at].transpose(0, 2, 1)
-        return np.asarray(self.gram[at[:, :, None], at[:, None, :]] - taken)
+        return np.asarray(self.mark[at] @ self.mark[at].transpose(0, 2, 1) - taken)
 
     def cofactor(self, block: slice) -> Floats:
         """Return one reading's columns of the cofactor, (columns, 1 or 2)."""
         taken = self.spread @ self.shadow[block].T + self.removed @ self.removed[block].T
-        return np.asarray(self.gram[:, block] - taken)
+        return np.asarray(self.mark @ self.mark[block].T - taken)
 
     @cached_property
     def share(self) -> Floats:
@@ -240,12 +241,10 @@ def _blunder_space(route: Route) -> _BlunderSpace:
         slice(start, start + width)
         for start, width in zip(every.starts.tolist(), every.widths.tolist(), strict=True)
     ]
-    # Readings share equations where their errors are correlated.
-    gram = every.mark @ every.mark.T
-    unit = 1.0 / np.sqrt(np.diag(gram))
+    unit = 1.0 / np.sqrt(np.einsum("km,km->k", every.mark, every.mark))
     return _BlunderSpace(
         blocks,
-        gram=gram * unit * unit[:, None],
+        mark=every.mark * unit[:, None],
         spread=every.spread * unit[:, None],
         shadow=every.shadow * unit[:, None],
         score=(every.mark @ route.residuals) * unit,
@@ -259,7 +258,7 @@ def _long_space(route: Route) -> _LongSpace:
     ends = (long.starts + long.widths).tolist()
     return _LongSpace(
         [slice(start, end) for start, end in zip(long.starts.tolist(), ends, strict=True)],
-        gram=nothing,
+        mark=nothing,
         spread=nothing,
         shadow=nothing,
         score=long.project(route.residuals),
