@@ -22,7 +22,7 @@ from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend_all, mended_footage, noted_footage
 from lateral_map.model.noise import Noise
-from lateral_map.model.past import measure_past
+from lateral_map.model.past import measure_past, measure_pasts
 from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
     Crossing,
@@ -189,8 +189,12 @@ class _Answers:
         for index, one in enumerate(crossings):
             if one.boundary[0] == "line":
                 at_line.setdefault(one.line, []).append(index)
-        for line, indices in at_line.items():
-            past = measure_past(route, line, [crossings[index].footage_m for index in indices])
+        asked = [
+            (line, np.array([crossings[index].footage_m for index in indices]))
+            for line, indices in at_line.items()
+        ]
+        pasts = measure_pasts(route, asked) if asked else []
+        for indices, past in zip(at_line.values(), pasts, strict=True):
             along = past.gradient / np.maximum(np.abs(past.rate), 1e-9)[:, None]
             sds = noise.widen(np.array([crossings[i].sd_footage_m for i in indices]), along)
             for index, sd in zip(indices, sds.tolist(), strict=True):
