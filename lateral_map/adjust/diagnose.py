@@ -24,11 +24,12 @@ from lateral_map.adjust.solve import gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats, Indices, sparse_product
+from lateral_map.model.chance import SURE
 from lateral_map.model.diagnosis import Diagnosis, Slip, SlipName
 from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend, mend_all, off_the_run
-from lateral_map.model.readings import reading_value, tie_of, without_reading
+from lateral_map.model.readings import bend_reading, reading_value, tie_of, without_reading
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
@@ -51,6 +52,8 @@ _LEAST_TOLD = 0.02
 _PEN_SHARE = 0.4
 # And of a bend's this much over the fittings there are.
 _FITTING_SHARE = 0.8
+# A bend put where a slip was taken for true is found again by its footage.
+_SAME_BEND_M = 1e-6
 _OF_FITTINGS = ("bend angle", "bend not noted")
 # How far off its angle a fitting is laid, radians.
 _FITTING_LAID = 0.05
@@ -688,7 +691,28 @@ def _ranked(route: Route, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...
                 together=one.slips,
             )
     ranked = sorted(told.values(), key=lambda one: -one.probability)
-    return tuple(one for one in ranked if one.probability >= _LEAST_TOLD)
+    return tuple(
+        one
+        for one in ranked
+        if one.probability >= (SURE if _was_taken(route.site, one.slip) else _LEAST_TOLD)
+    )
+
+
+def _was_taken(site: Site, slip: Slip) -> bool:
+    """Say whether a slip is of what somebody has just taken for true.
+
+    That it may lie a little elsewhere is counted with what was taken; it is asked again only where
+    the readings all but demand it.
+    """
+    if slip.id is None:
+        return False
+    placed = [one.slip.footage_m for one in site.applied if one.slip.slip == "bend not noted"]
+    put = [
+        bend_reading(site, bend, "turn")
+        for bend in site.bends
+        if any(at is not None and abs(bend.footage_m - at) < _SAME_BEND_M for at in placed)
+    ]
+    return slip.id in (*put, *(one.slip.id for one in site.applied))
 
 
 def _would_read(site: Site, slip: Slip) -> float | None:

@@ -13,9 +13,9 @@ from truth.slips import plant
 from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.route import adjust_route
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.diagnosis import LIKELY, Slip
+from lateral_map.model.diagnosis import LIKELY, Applied, Slip
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.mending import mend, mend_all, off_the_run
+from lateral_map.model.mending import mend, mend_all, off_the_run, take_so
 from lateral_map.model.site import Bend, Finding, Locate
 
 FOOT = 0.3048
@@ -188,6 +188,31 @@ def test_a_mended_site_needs_no_more_explaining():
     again = adjust_route(mended)
     assert again.chi_square < route.chi_square / 2.0
     assert all(one.probability < LIKELY for one in explain(again))
+
+
+@pytest.mark.parametrize(
+    ("seed", "off_m", "demanded"),
+    [(9000, -0.9, False), (9000, 0.9, False), (9001, -0.6, False), (9002, 0.9, False),
+     (9004, 0.9, False), (9000, 1.5, True), (9002, 1.5, True)],
+)  # fmt: skip
+def test_a_bend_just_taken_is_not_moved_for_less_than_the_readings_demand(seed, off_m, demanded):
+    _, route = route_of("bend 45 not noted", seed)
+    slip = explain(route)[0].slip
+    assert slip.slip == "bend not noted"
+    slip = replace(slip, footage_m=slip.footage_m + off_m)
+    again = explain(adjust_route(take_so(route.site, [Applied(slip)])))
+    asked = [one for one in again if one.slip.footage_m == slip.footage_m and one.slip.id]
+    assert [one.slip.slip for one in asked] == (["bend misplaced"] if demanded else [])
+
+
+def test_a_reading_just_taken_otherwise_is_not_asked_about_for_less_than_is_demanded():
+    _, route = route_of("tape 5 ft", 9000)
+    slip = explain(route)[0].slip
+    assert slip.id is not None
+    for off_m, demanded in ((0.25, False), (0.35, False), (1.5, True)):
+        other = replace(slip, size=(slip.size[0] + off_m,))
+        again = explain(adjust_route(take_so(route.site, [Applied(other)])))
+        assert any(one.slip.id == slip.id for one in again) is demanded
 
 
 class TestMending:
