@@ -84,7 +84,10 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
         listed = " and ".join(filter(None, [", ".join(others[:-1]), *others[-1:]]))
         also = f"; {wrong.name} is too far from {listed} as well" if others else ""
         from_start = wrong.name == _START
-        both = f"check both footages and the ties of {wrong.name}, or set use = no on the wrong row"
+        both = (
+            f"check both footages and the ties of {wrong.name}, or set the wrong row aside "
+            "(use = no)"
+        )
         faults.append(
             Fault(
                 f"{nearest.fixes[0].name} and {nearest.fixes[1].name} are {ground} apart on the "

@@ -124,7 +124,8 @@ PROGRAMME_DANGERS: Final = (
 WHO_TO_CALL: Final = (
     "Who to call:",
     (
-        "One-call 811, ticket no. ________________  Emergency 911",
+        "One-call (USA 811) ____________  ticket no. ____________",
+        "Emergency (USA and Canada 911) ____________",
         "Gas company ________________  Electric ________________",
         "Water ________________  Competent person ________________",
     ),

@@ -19,7 +19,7 @@ from lateral_map.words.excavator import (
 )
 from lateral_map.words.names import UTILITY_WORDS, WALL_WORDS
 from lateral_map.words.notices import as_sentence
-from lateral_map.words.numbers import in_full, length, plus_minus, tidy
+from lateral_map.words.numbers import in_full, label, length, plus_minus, tidy
 from lateral_map.words.picked import Detail
 
 _EXPOSE = "Expose it by hand before digging."
@@ -61,7 +61,7 @@ def cut_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
         ("Earth in place", quantity_words(earth, unit)),
         ("Earth, loose", quantity_words(loose, unit)),
     )
-    return Detail(f"{tidy(one.reach.name, 60)}: {WALL_WORDS[cut.walls]}", rows)
+    return Detail(f"{label(one.reach.name, 60)}: {WALL_WORDS[cut.walls]}", rows)
 
 
 def spoil_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
@@ -73,7 +73,7 @@ def spoil_picked(review: DigReview, one: ReachReview, cut: Cut) -> Detail:
         ("Rule", tidy(rule.paragraph)),
     )
     note = "Spoil, materials and machines stay outside, or are held back."
-    return Detail(f"Spoil line: {tidy(one.reach.name, 60)}", rows, note)
+    return Detail(f"Spoil line: {label(one.reach.name, 60)}", rows, note)
 
 
 def white_line_picked(review: DigReview, one: ReachReview, cut: Cut, outline: Area) -> Detail:
@@ -86,7 +86,7 @@ def white_line_picked(review: DigReview, one: ReachReview, cut: Cut, outline: Ar
         "Outline this in white before calling the one-call centre: the cut as deep as it may be, "
         "and round it the 95 % uncertainty of the pipe's place."
     )
-    return Detail(f"White line: {tidy(one.reach.name, 60)}", rows, note)
+    return Detail(f"White line: {label(one.reach.name, 60)}", rows, note)
 
 
 def key_point_picked(review: DigReview, one: Refind) -> Detail:
@@ -104,7 +104,7 @@ def key_point_picked(review: DigReview, one: Refind) -> Detail:
         rows.append(("Expected error", f"within {format_small(one.error_m, unit)} (95 %)"))
     mind = (*tape_doubts(review, one), mirror_words(one, unit))
     note = " ".join(as_sentence(words) for words in mind if words)
-    return Detail(tidy(key_name(one.key), 60), tuple(rows), note)
+    return Detail(label(key_name(one.key), 60), tuple(rows), note)
 
 
 def crossing_picked(one: UtilityConflict, met: UtilityCrossing, unit: str) -> Detail:

@@ -97,7 +97,7 @@ def urgent_lines(review: DigReview) -> tuple[str, ...]:
                 if one.in_the_way
             ),
             *(
-                f"IN THE SLOPED CUT ({listed([tidy(each.name, 40) for each in reaches])}): "
+                f"IN THE SLOPED CUT ({listed([label(each.name, 40) for each in reaches])}): "
                 f"{utility_words(one, unit)}"
                 for one, reaches in review.dug_into
             ),
@@ -112,7 +112,7 @@ def near_words(review: DigReview, one: UtilityConflict) -> str:
     near = []
     for reach in review.reaches_near(one):
         beside = one.to_m < reach.begin.footage_m or one.from_m > reach.end.footage_m
-        near.append(f"{'next to ' if beside else ''}{tidy(reach.name, 40)}")
+        near.append(f"{'next to ' if beside else ''}{label(reach.name, 40)}")
     return f" ({listed(near, len(near)) or 'outside the reaches to repair'})"
 
 
@@ -265,7 +265,7 @@ def dig_notices(review: DigReview) -> tuple[str, ...]:
             "white lines rest on it"
         )
     asked = review.report.site.dig.walls
-    other = [tidy(one.reach.name, 40) for one in review.reaches if one.chosen != asked]
+    other = [label(one.reach.name, 40) for one in review.reaches if one.chosen != asked]
     if other:
         said.append(
             f"{asked.capitalize()} walls are asked for, and refused or not allowed for "

@@ -278,7 +278,7 @@ def _fit_notices(report: Report) -> Iterator[str]:
     plan = "correct the plan or give it a wider accuracy"
     # Only a locate's row has a column use.
     rows = any(check.id.mark for check in first)
-    row = "Correct the row or set use = no" if rows else "Correct what was written"
+    row = "Correct the row or set it aside (use = no)" if rows else "Correct what was written"
     row = "Look at the notes, correct the row or take it so" if likely else row
     remedy = f"{row}; where the map is wrong, {plan}" if any(mapped) else row
     if mapped and all(mapped):
@@ -308,8 +308,8 @@ def route_notices(route: Route) -> Iterator[str]:
     if not route.settled:
         yield (
             "the readings pull the route so far apart that no best fit was settled on: what is "
-            "drawn is provisional. Look at the suspect readings, correct one or set use = no, and "
-            "run again"
+            "drawn is provisional. Look at the suspect readings, correct one or set its row "
+            "aside (use = no), and run again"
         )
     if route.alternatives:
         yield (

@@ -81,6 +81,8 @@ def owner_facts(report: Report) -> dict[str, Any]:
     # What the shapes of the marks on the picture mean, of those that are there.
     drawn = {one.verdict for one in findings if one.finding_class != "danger"}
     shapes = [words for verdict, words in _SHAPES.items() if verdict in drawn]
+    if {"inside", "past"} <= drawn:
+        shapes[1] = "square past it"
     shapes += ["with eight sides, a danger"] if report.dangers else []
     came_to = "; it did not reach the main sewer"
     if site.run.reached_main:

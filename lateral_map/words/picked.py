@@ -48,6 +48,7 @@ from lateral_map.words.names import (
 from lateral_map.words.notices import carried_words
 from lateral_map.words.numbers import (
     in_full,
+    label,
     length,
     listed,
     plus_minus,
@@ -359,7 +360,7 @@ def area_picked(area: PlanArea) -> Detail:
 
 def point_picked(point: PlanPoint, taped: Sequence[str]) -> Detail:
     """Say what a named point is for, and which locates' marks were taped from it."""
-    marks = listed([tidy(mark, 16) for mark in taped], 6)
+    marks = listed([label(mark, 16) for mark in taped], 6)
     words = f"locates {marks} taped from it" if taped else "a point to tape from"
     source = (("Source", tidy(point.source)),) if point.source else ()
     return Detail(tidy(point.name), (("Use", words), *source))

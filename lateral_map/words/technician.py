@@ -101,7 +101,7 @@ def summary_facts(report: Report) -> tuple[Fact, ...]:
             Fact(
                 f"Crosses {in_full(crossing.line)}",
                 plus_minus(crossing.footage_m, crossing.sd_footage_m, unit),
-                deciding_words(crossing) if crossing.decides else LINE_WORDS[crossing.kind].lower(),
+                deciding_words(crossing) if crossing.decides else _kind_unsaid(crossing),
             )
             for crossing in sorted(told[:_MOST_CROSSINGS], key=lambda crossing: crossing.footage_m)
         ),
@@ -109,7 +109,10 @@ def summary_facts(report: Report) -> tuple[Fact, ...]:
     ]
     if likely := diagnoses_told(report)[: len(report.likely_diagnoses)]:
         # One mistake is one entry, whatever it draws along.
-        return (*facts, Fact("May have gone wrong", str(len(likely)), tidy(likely[0], 90), "alarm"))
+        return (
+            *facts,
+            Fact("May have gone wrong", str(len(likely)), label(likely[0], 90), "alarm"),
+        )
     if not report.suspects:
         return (*facts, Fact("Suspect readings", "none"))
     first = next((one for one in report.suspects if one.set_aside_first), report.suspects[0])
@@ -501,6 +504,15 @@ def deciding_words(crossing: Crossing) -> str:
     """Say what a line that decides changes: nothing where one party answers on both sides."""
     same = ": one party on both sides" if crossing.one_party else ""
     return f"decides who answers{same}"
+
+
+def _kind_unsaid(crossing: Crossing) -> str:
+    """Return what kind of line is crossed, empty where its name says that already."""
+    kind = LINE_WORDS[crossing.kind].lower()
+    plain = [
+        words.casefold().replace("-", " ").removesuffix(" line") for words in (kind, crossing.line)
+    ]
+    return "" if plain[0] == plain[1] else kind
 
 
 def crossing_remarks(crossing: Crossing, unit: str) -> list[tuple[str, str]]:

@@ -13,6 +13,7 @@ from dig.truck import faults, generate
 from lateral_map.draw.dig.truck import truck_html
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.model.dig import RefindTape
+from lateral_map.words.cautions import WHO_TO_CALL
 
 
 @pytest.fixture(scope="module")
@@ -31,6 +32,22 @@ def test_two_pages_hold_all_that_lies_in_the_trench(review):
     assert "sewer gas" in first.lower()
     for words in ("Utilities, worst first:", "Find again by tape", "Who to call:"):
         assert words in second
+
+
+def test_a_long_name_is_cut_once(review):
+    site = replace(review.report.site, name="Lower Upper Middle Saltings Road East " * 3)
+    named = replace(review, report=replace(review.report, site=site))
+    said = re.findall(r"<text[^>]*>([^<]*)</text>", truck_html(named))
+    (title, *_) = (words for words in said if words.startswith("Lower Upper"))
+    assert "[" not in title
+    assert "… " not in title.partition(":")[0]
+
+
+def test_a_number_to_call_names_its_country():
+    for line in WHO_TO_CALL[1]:
+        for met in re.finditer(r"\d{3}", line):
+            assert "USA" in line[: met.start()].rpartition("(")[2], line
+            assert "____" in line[met.end() :].partition("  ")[0], line
 
 
 def test_a_name_that_ends_in_a_colon_is_no_heading(review):

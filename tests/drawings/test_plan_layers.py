@@ -320,6 +320,24 @@ def test_the_head_says_length_crossings_findings_past_and_suspects(report: Repor
     assert "locate C" in facts["Suspect readings"].note
 
 
+@pytest.mark.parametrize(
+    ("name", "kind", "note"),
+    [
+        ("curb", "curb", ""),
+        ("Right of way", "right_of_way", ""),
+        ("property line", "property_line", ""),
+        ("walk", "right_of_way", "right-of-way line"),
+        ("north edge", "curb", "curb"),
+    ],
+)
+def test_a_line_named_by_its_kind_is_not_told_it_twice(
+    report: Report, name: str, kind: str, note: str
+) -> None:
+    told = [replace(one, line=name, kind=kind, decides=False) for one in report.crossings[:1]]
+    facts = {one.name: one for one in summary_facts(replace(report, crossings=tuple(told)))}
+    assert facts[f"Crosses {name}"].note == note
+
+
 def test_notices_name_dead_reckoning_and_level_ground(make_report) -> None:
     said = " ".join(drawing_notices(make_report(level_ground=True)))
     assert "Dead reckoned, nothing located there: 70.5 ft to 100.0 ft." in said

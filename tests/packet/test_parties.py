@@ -152,7 +152,9 @@ def test_each_party_is_asked_about_its_own_and_no_other() -> None:
 
 @pytest.mark.parametrize("client", ["", "owner", "association", ROADS])
 def test_the_owners_page_says_the_same_whoever_sends_it(client: str) -> None:
-    cards = owner_facts(two_lines(client=client))["cards"]
+    facts = owner_facts(two_lines(client=client))
+    assert facts["shapes"].count("decides who answers") == 1
+    cards = facts["cards"]
     groups: dict[str, list[int]] = {}
     for card in cards:
         groups.setdefault(card["group"], []).append(card["number"])

@@ -49,7 +49,7 @@ from lateral_map.words.excavator import (
     urgent_lines,
 )
 from lateral_map.words.methods import method_cautions
-from lateral_map.words.numbers import all_apart, tidy
+from lateral_map.words.numbers import all_apart, label, tidy
 
 # What the excavator looks for first; the plan's own layers follow. A picture, at first off, would
 # give the zones' colours another meaning.
@@ -79,7 +79,7 @@ def dig_page(review: DigReview) -> str:
         wide, narrow = (Markup(section_svg(review, one, narrow=slim)) for slim in (False, True))  # noqa: S704
         reaches.append(
             {
-                "name": tidy(one.reach.name, 40),
+                "name": label(one.reach.name, 40),
                 "title": reach_title(one.reach, report.site.unit),
                 "facts": reach_facts(review, one),
                 "tables": reach_tables(review, one),

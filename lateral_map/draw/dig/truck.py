@@ -35,7 +35,7 @@ from lateral_map.words.excavator import (
     truck_utility_lines,
 )
 from lateral_map.words.notices import danger_notices, stop_line
-from lateral_map.words.numbers import tidy
+from lateral_map.words.numbers import label, tidy
 
 _TEXT_PT: Final = 9.0
 _LINE_PT: Final = 11.4
@@ -102,7 +102,7 @@ def truck_html(review: DigReview) -> str:
 
 
 def _begin(review: DigReview, paper: Paper, number: int, seen: str) -> _Page:
-    name = tidy(review.report.site.name, 60) or "Unnamed site"
+    name = label(review.report.site.name, 60) or "Unnamed site"
     canvas = Canvas.sheet(paper.width_pt, paper.height_pt, f"{seen}: {name}")
     page = _Page(
         canvas, _MARGIN_PT, paper.width_pt - _MARGIN_PT, _MARGIN_PT, paper.height_pt - _MARGIN_PT

@@ -191,7 +191,7 @@ def _placed(
             {
                 "address": f"data:image/jpeg;base64,{base64.b64encode(each.jpeg).decode('ascii')}",
                 "footage": length(each.footage_m, report.site.unit),
-                "name": tidy(each.name, 60),
+                "name": label(each.name, 60),
                 "words": " or ".join(f"{one.number} {finding_words(one)}" for one in shown),
             }
         )
