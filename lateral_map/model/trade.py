@@ -60,6 +60,17 @@ _DANGER: Final = re.compile(
     r"(?:gas|wasser|strom|telefon)(?:leitung|rohr)|kabel|glasfaser|"
     r"\btuber[ií]a de agua\b|\bgaz\b|\bconduite d.eau\b"
 )
+# The same in a note, which speaks of much that lies near by or was looked for: a bore, or a foreign
+# pipe or cable said to be in the sewer or across it; nothing that the note says was not there.
+_DANGER_NOTED: Final = re.compile(
+    r"(?<!\bno )(?<!\bnot )(?<!\bnot a )(?<!\bno sign of )(?<!\bwithout )(?:"
+    r"\b(?:cross|x)[ -]?bor(?:e|ed|es|ing)\b(?! (?:ruled|was ruled|is ruled|check))|"
+    r"\b(?:gas|electric\w*|power|foreign|unknown|yellow|telephone|telecom|communications?|fib(?:er|re))"
+    r"(?: (?:main|service|plastic|pe|pipe|line|cable|conduit|duct|wire|looking)s?)+"
+    r" (?:(?:is|was|runs?|goes|comes|bored|drilled|straight|right) )*"
+    r"(?:through|across|inside|in|into|pierc\w+|penetrat\w+)\b"
+    r" (?:the |our |this |a )?(?:pipe|sewer|lateral|drain|joint|roots?|invert|crown|wall|camera)\b)"
+)
 # How near its end a run's tap is the main's (common practice, no source).
 _AT_MAIN_M: Final = 0.3
 _NEVER_ALONE: Final = ("grease", "transition", *_TAP)
@@ -67,7 +78,13 @@ _NEVER_ALONE: Final = ("grease", "transition", *_TAP)
 
 def class_of(finding: Finding) -> FindingClass:
     """Return what a finding is; in doubt between a danger and anything else, a danger."""
-    return _class_of(finding.finding)
+    return "danger" if is_danger_noted(finding) else _class_of(finding.finding)
+
+
+def is_danger_noted(finding: Finding) -> bool:
+    """Say whether its note, and not the finding itself, tells of a foreign pipe or cable."""
+    noted = _DANGER_NOTED.search(_words_of(finding.note)) is not None
+    return noted and _class_of(finding.finding) != "danger"
 
 
 # Findings are few words said over and over: so many are kept.

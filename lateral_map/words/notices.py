@@ -11,6 +11,7 @@ from lateral_map.model.picture import PlanPicture
 from lateral_map.model.results import Crossing, FindingResult, Report, Uncrossed
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
+from lateral_map.model.trade import is_danger_noted
 from lateral_map.units import (
     format_length,
     format_small,
@@ -20,7 +21,7 @@ from lateral_map.units import (
 )
 from lateral_map.words.diagnoses import applied_told, diagnoses_told, undiagnosed_words
 from lateral_map.words.names import reading_name, the
-from lateral_map.words.numbers import length, listed, plus_minus, range_95, tidy
+from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
 
 # So many of a plan's sources are told on a sheet.
 _ORIGINS = 4
@@ -217,8 +218,12 @@ def grazing_words(crossing: Crossing, unit: str) -> str:
 
 def danger_words(result: FindingResult, unit: str) -> str:
     """Say what to do about a foreign pipe or cable seen in the sewer."""
+    finding = result.finding
+    seen = finding.finding
+    if is_danger_noted(finding):
+        seen += f" ({label(finding.note, 120)})"
     return (
-        f"STOP: {result.finding.finding}, seen at "
+        f"STOP: {seen}, seen at "
         f"{length(result.finding.footage_m, unit)} (no. {result.number}): cut and dig nothing "
         "there, keep ignition away, leave, and call its owner and the emergency number; what "
         "its owner says to do in an emergency comes first"

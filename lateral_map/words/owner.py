@@ -15,7 +15,7 @@ from lateral_map.model.results import (
     SettlingWay,
 )
 from lateral_map.model.site import Severity
-from lateral_map.model.trade import is_at_main, is_tap
+from lateral_map.model.trade import is_at_main, is_danger_noted, is_tap
 from lateral_map.words.cautions import OWNER_CAUTIONS
 from lateral_map.words.diagnoses import told_once
 from lateral_map.words.names import findings_named, footage_words, the, the_party, whose
@@ -153,6 +153,8 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
         words = "The pipe meets the main sewer"
     elif result.finding_class == "feature" and is_tap(finding):
         words = "Another pipe joins here"
+    elif is_danger_noted(finding):
+        words = f"{in_full(finding.finding).capitalize()}: {in_full(finding.note)}"
     elif finding.finding.lower() == "other":
         words = f"Something else: {in_full(finding.note)}" if finding.note else "Something else"
     else:

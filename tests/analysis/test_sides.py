@@ -23,6 +23,8 @@ from lateral_map.analysis.stations import lay_stations
 from lateral_map.model.past import measure_past
 from lateral_map.model.route import Alternative
 from lateral_map.model.site import Boundary, Finding, OffsetTie, PlanLine
+from lateral_map.model.trade import calls_for_repair
+from lateral_map.words.notices import danger_words
 from lateral_map.words.technician import settling_words, verdict_words
 
 CURB = line("curb", (20.0, 8.0), (20.0, -8.0), sd_m=0.5)
@@ -478,6 +480,31 @@ def test_before_the_main_all_is_the_owners():
 )  # fmt: skip
 def test_defects_features_and_dangers_are_told_apart(words, found_class):
     assert one(findings=(Finding(5.0, words),)).finding_class == found_class
+
+
+@pytest.mark.parametrize(
+    ("note", "danger"),
+    [
+        ("gas line bored through the pipe", True), ("Yellow plastic pipe across the pipe", True),
+        ("behind them a gas service goes straight through the sewer", True),
+        ("looks like a cross bore", True), ("X-bore at 3 o'clock", True),
+        ("electric conduit in the lateral", True), ("unknown cable through the roots", True),
+        ("fibre cable inside the pipe", True), ("power line runs through the joint", True),
+        # What lies near by, was looked for or is the crew's own.
+        ("no cross bore seen", False), ("cross bore ruled out", False),
+        ("beside the gas meter", False), ("camera cable caught", False),
+        ("under the power pole", False),
+        ("gas line marked 3 ft north of the pipe", False), ("by the electric box", False),
+        ("bead of glue, catches paper", False), ("fine roots in the joint", False), ("", False),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("words", ["roots", "tap"])
+def test_a_danger_in_a_note_is_one_whatever_the_finding_is_called(words, note, danger):
+    found = one(findings=(Finding(5.0, words, note=note),))
+    assert (found.finding_class == "danger") is danger
+    if danger:
+        assert note.lower() in danger_words(found, "ft").lower()
+        assert not calls_for_repair(found.finding)
 
 
 def test_findings_are_numbered_in_their_order():
