@@ -21,6 +21,7 @@ import time
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -67,8 +68,9 @@ def doubling(depth: int) -> str:
     return f"<rect id='g0' width='1' height='1'/>{drawn}<use href='#g{depth - 1}'/>"
 
 
+@cache
 def hostile_letters() -> dict[str, str]:
-    """Return eighty letters by what they try."""
+    """Return eighty letters by what they try; the largest picture takes more than a second."""
     hello = "<p>Hello</p>"
     opened = {
         f"opens {name}": hello + opened

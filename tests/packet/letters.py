@@ -42,6 +42,7 @@ from lateral_map.model.results import PartyLetter, Report  # noqa: E402
 from lateral_map.words.utility import evidence_facts, letter_facts  # noqa: E402
 
 MOST_BLANK = 0.6
+HEAD = "What this letter is about"  # over the table of it
 # Of a page's height, what its margins take, and what a line of text is known to stand for.
 TOP, BOTTOM, REACH = 0.068, 0.064, 0.02
 
@@ -146,8 +147,14 @@ def listing_faults(report: Report, letter: PartyLetter | None, pdf: bytes) -> It
         for one in report.findings
         if letter and one.finding_class == "defect" and letter.party in one.may_answer
     )
+    with pypdfium2.PdfDocument(pdf) as document:
+        texts = [page.get_textpage().get_text_range() for page in document]
+    if sum(text.count(HEAD) for text in texts) > 1:
+        yield f"{HEAD!r} stands more than once"
+    # To read every letter's face and place takes long: only of the pages from its head to its end.
+    begins = next((at for at, text in enumerate(texts) if HEAD in text), len(texts))
     with pdfplumber.open(io.BytesIO(pdf)) as document:
-        listed = sorted(table_numbers(document.pages))
+        listed = sorted(table_numbers(document.pages[begins:]))
     if listed != wanted:
         yield f"the letter lists {listed}, {wanted} may be its reader's"
 
@@ -195,14 +202,14 @@ def evidence_in(report: Report) -> Iterable[str]:
 
 
 def table_numbers(pages: Iterable[Any]) -> Iterator[int]:
-    """Yield the numbers in the first column of the table of what a letter is about."""
+    """Yield the numbers in the first column of the table of what a letter is about, to its end."""
     inside = False
     for page in pages:
         for line in page.extract_text_lines():
-            if line["text"].startswith("What this letter is about"):
+            if line["text"].startswith(HEAD):
                 inside = True
-            elif line["text"].startswith("With this letter:"):
-                inside = False
+            elif inside and line["text"].startswith("With this letter:"):
+                return
             elif inside and (number := re.match(r"(\d+) ", line["text"])):
                 first = line["chars"][0]
                 # Its column holds bold numbers alone, at the left edge of the table.
