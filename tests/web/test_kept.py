@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -213,14 +214,20 @@ def test_typing_goes_on_while_a_save_is_under_way(
 def test_a_double_tap_saves_once(
     gap_ms: int, sketch: Path, keys: Path, context: BrowserContext
 ) -> None:
+    def tap(x: float, y: float, time_s: float) -> None:
+        """Tap at a stated time, so that a busy machine makes the gap no longer than it says."""
+        for kind in ("mousePressed", "mouseReleased"):
+            asked = {"type": kind, "x": x, "y": y, "button": "left", "clickCount": 1}
+            session.send("Input.dispatchMouseEvent", {**asked, "timestamp": time_s})
+
     def tap_twice(button: Any) -> None:
         button.scroll_into_view_if_needed()
         box = button.bounding_box()
         at = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        before = yard.saves()
-        yard.page.mouse.click(*at)
+        before, begun = yard.saves(), time.time()
+        tap(*at, begun)
         yard.page.wait_for_timeout(gap_ms)
-        yard.page.mouse.click(*at)
+        tap(*at, begun + gap_ms / 1000)
         yard.wait_saved(before)
         expect(yard.page.locator("#outbox-open")).to_be_hidden()
 
@@ -229,6 +236,7 @@ def test_a_double_tap_saves_once(
 
     with served(sketch, keys) as server:
         yard = Yard(context, server.address)
+        session = context.new_cdp_session(yard.page)
         yard.fill({"footage": "45", "depth": "3"})
         tap_twice(yard.panel().locator('form button[type="submit"]').first)
         assert marks(sketch) == ["A", "B", "C", "D", "E"]
