@@ -150,7 +150,7 @@ def _document(report: Report, features: Sequence[tuple[BaseGeometry, Record]]) -
         # Some open to the limits: an empty sheet of paper at the system's far origin otherwise.
         space.reset_limits(drawn.extmin.vec2, drawn.extmax.vec2)
         # Where a viewer looks first: left to itself it would show the system's far origin.
-        high = max(drawn.size.y, 0.6 * drawn.size.x)
+        high = max(drawn.size.y, 0.75 * drawn.size.x)  # in a window of 4 by 3 too
         document.set_modelspace_vport(1.1 * high, drawn.center.vec2)
         # Left to itself ezdxf lists these in the order of a set, which changes from run to run.
         for name in sorted(document.entitydb.dxf_types_in_use()):
