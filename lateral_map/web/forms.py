@@ -84,6 +84,13 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         ),
         Group("End of the run", "end_footage? end?", path="run"),
         Group(
+            "Which way the camera went",
+            "camera_direction",
+            path="job",
+            help="The pipe is taken to fall with the flow: say so of a run against it, such as one "
+            "from a manhole toward the house.",
+        ),
+        Group(
             "Footage counter",
             "zero zero_accuracy? scale_accuracy? reading_accuracy?",
             optional=True,
@@ -104,7 +111,7 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
         Group(
             "For the utility's desk",
             "address parcel permit work_order owner contact inspector certificate access_point "
-            "camera_direction? video video_time vertical_datum urgency urgency_ground?",
+            "video video_time vertical_datum urgency urgency_ground?",
             optional=True,
             path="job",
             help="What the utility's own form asks for. What is left empty stands in no letter.",

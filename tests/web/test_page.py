@@ -169,11 +169,15 @@ def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
     fault = yard.panel().locator('[data-field="depth"] .fault')
     expect(fault).to_contain_text("is not a length")
     expect(yard.panel().locator('[data-field="depth"] input')).to_be_focused()
+    became = yard.panel().locator(".result")
+    expect(became).to_contain_text("left out of the line until it is right")
+    expect(became).to_have_attribute("data-tone", "wrong")
     assert {"A", "B", "C", "D"} <= set(drawn_marks(yard))
     yard.says("'deep' is not a length")
     yard.enter({"depth": "3.3"})
     assert "E" in drawn_marks(yard)
     expect(yard.panel().locator(".row.left-out")).to_have_count(0)
+    expect(became).not_to_have_attribute("data-tone", "wrong")
 
 
 @pytest.mark.parametrize("pasted", ["deep\t4", "deep\u200b", "deep\u00a04"])

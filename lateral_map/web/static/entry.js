@@ -15,7 +15,7 @@ const LOOK_EVERY_MS = 3000;
 let state = firstState;
 let tab = kept("tab") || "locates.csv";
 let editing = null; // the row being changed, as it was seen: { text, at, values }; null for a new one
-let result = ""; // what became of the last row saved
+let result = null; // what became of the last row saved: {text, tone}
 let busy = 0;
 let taken = 0;
 
@@ -109,14 +109,12 @@ function freshen() {
 /** After a change is in the site: say what became of its row, and open it again where it is wrong. */
 function settle({ path, body }) {
   const row = path === "/rows" && body.edits.length === 1 ? savedRow(body) : null;
-  if (row) result = `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}`;
+  if (row?.faults.length) result = { text: say("left_out", { name: nameOf(row) }), tone: "wrong" };
+  else if (row) result = { text: `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}` };
   if (row?.faults.length && tab === body.file && !isTouched("form")) {
     openRow(body.file, row);
     tell(say("left_out_now"), "wrong");
-  } else {
-    if (row?.faults.length) result = say("left_out", { name: nameOf(row) });
-    renderPanel();
-  }
+  } else renderPanel();
 }
 
 function savedRow({ file, edits: [{ values }] }) {
@@ -198,7 +196,7 @@ function askAbout(item) {
     make("div", { class: "doing" },
       answer.row || (path === "/settings" && !isGone) ? button("Save mine over it", again(mine), { class: "primary" }) : null,
       anew ? button({ "/plan": "Save mine as a new part", "/rows": "Save mine as a new row", "/settings": "Add mine anew" }[path], again(anew), { class: "plain" }) : null,
-      button("Keep what is there", () => { again(left)(); result = ""; reload(); }, { class: "plain" }),
+      button("Keep what is there", () => { again(left)(); result = null; reload(); }, { class: "plain" }),
       item.from ? button("Back to the form", () => { dialog.close(); if (!giveBack(item)) tellWaiting(); }, { class: "plain" }) : null));
   dialog.showModal();
 }
@@ -450,7 +448,7 @@ function tablePanel(file) {
   const begun = keptNames().filter((name) => name.startsWith(`edit ${file} `) && kept(name).row.text !== editing?.text);
   const inForm = [editing, defaults(file), context(), editing && table.rows.find(({ text }) => text === editing.text)?.faults];
   return [
-    ["result", result, () => [result ? make("p", { class: "result", role: "status", dir: "auto", text: result }) : null]],
+    ["result", result, () => [result ? make("p", { class: "result", "data-tone": result.tone, role: "status", dir: "auto", text: result.text }) : null]],
     ["form", inForm, () => [rowForm(file, editing)]],
     ["begun", begun, () => begun.map((name) => begunRow(file, name))],
     ["rows", [table, waiting, editing, state.site.units], () => [
@@ -540,7 +538,7 @@ function rowForm(file, row) {
     const from = { tab: file, draft: draftName, kept: { row, values: { ...form.values(), ...values } } };
     keep(draftName, null);
     editing = null;
-    result = `${nameOf({ values: { ...row?.values, ...values } })} is on its way`;
+    result = { text: `${nameOf({ values: { ...row?.values, ...values } })} is on its way` };
     release("form");
     save("/rows", { file, edits, instead: draft?.instead }, from);
     focusNext(file);
