@@ -255,7 +255,10 @@ class Rates:
     rates: tuple[Rate, ...] = ()
 
 
-_AT_MAIN: Final = re.compile(
+# What a run was to come to.
+FarEnd = Literal["main", "house", "other"]
+# Points of a plan have no kind: one that may stand on the main is told by how it is named.
+_PERHAPS_ON_MAIN: Final = re.compile(
     r"\bman[\s_-]?holes?\b|\bmh[\s_-]?\d*\b|\bsewer main\b|^(?:the )?main$", re.IGNORECASE
 )
 
@@ -662,14 +665,15 @@ class Site:
         return self.job.camera_direction == "upstream"
 
     @property
-    def goes_to_house(self) -> bool:
-        """Whether the camera went toward the house: against the flow, or in at a manhole or main.
+    def far_end(self) -> FarEnd:
+        """What the run was to come to: the main, or the house's end where it went up the pipe.
 
-        Where nobody says which way it went, the start's own name does.
+        Where nobody says which way it went from a manhole, neither: a lot may have one of its own.
         """
-        if self.job.camera_direction:
-            return self.against_flow
-        return self.run.end == "not reached" and bool(_AT_MAIN.search(self.start.point or ""))
+        if self.against_flow:
+            return "house"
+        untold = self.job.camera_direction is None
+        return "other" if untold and _PERHAPS_ON_MAIN.search(self.start.point or "") else "main"
 
     def transmitter_footage_m(self, locate: Locate) -> float:
         """Return the footage (m) of the transmitter at a locate: it rides behind the lens."""

@@ -19,6 +19,7 @@ from lateral_map.model.results import (
 from lateral_map.model.site import (
     AlongTie,
     Cover,
+    FarEnd,
     Finding,
     OffsetTie,
     Plan,
@@ -83,7 +84,10 @@ UTILITY_WORDS: Final[dict[UtilityKind, str]] = {
 }  # fmt: skip
 
 _END_WORDS: Final[dict[RunEnd, str]] = {
-    "main": "to the main", "tank": "to a tank", "not reached": "main not reached",
+    "main": "to the main", "tank": "to a tank", "not reached": "{} not reached",
+}  # fmt: skip
+FAR_END_WORDS: Final[dict[FarEnd, str]] = {
+    "main": "the main", "house": "the house's end", "other": "the other end",
 }  # fmt: skip
 
 COVER_WORDS: Final[dict[Cover, str]] = {
@@ -225,10 +229,8 @@ def _begins_with(shown: str, words: frozenset[str]) -> bool:
 
 
 def end_words(site: Site) -> str:
-    """Return what a run came to, or what it did not reach: the house's end where it went to it."""
-    if site.goes_to_house and site.run.end == "not reached":
-        return "house's end not reached"
-    return _END_WORDS[site.run.end]
+    """Return what a run came to, or what it did not reach."""
+    return _END_WORDS[site.run.end].format(FAR_END_WORDS[site.far_end].removeprefix("the "))
 
 
 def answering_words(parties: Sequence[str]) -> str:

@@ -20,7 +20,7 @@ from lateral_map.units import (
     small_unit,
 )
 from lateral_map.words.diagnoses import applied_told, diagnoses_told, undiagnosed_words
-from lateral_map.words.names import reading_name, the
+from lateral_map.words.names import FAR_END_WORDS, reading_name, the
 from lateral_map.words.numbers import label, length, listed, plus_minus, range_95, tidy
 
 # So many of a plan's sources are told on a sheet.
@@ -77,7 +77,9 @@ def _end_notices(report: Report) -> list[str]:
     if report.site.run.end != "not reached":
         return []
     end = format_length(report.site.run.end_m, report.site.unit)
-    short = "reach the house's end" if report.site.goes_to_house else "end at the main"
+    far = report.site.far_end
+    # It may yet have been run from the main to the house.
+    short = "end at the main" if far == "main" else f"reach {FAR_END_WORDS[far]}"
     return [f"the run does not {short}: the pipe goes on past {end}, undrawn"]
 
 

@@ -14,11 +14,18 @@ from lateral_map.model.results import (
     Report,
     SettlingWay,
 )
-from lateral_map.model.site import Severity
+from lateral_map.model.site import FarEnd, Severity
 from lateral_map.model.trade import is_at_main, is_danger_noted, is_tap
 from lateral_map.words.cautions import OWNER_CAUTIONS
 from lateral_map.words.diagnoses import told_once
-from lateral_map.words.names import findings_named, footage_words, the, the_party, whose
+from lateral_map.words.names import (
+    FAR_END_WORDS,
+    findings_named,
+    footage_words,
+    the,
+    the_party,
+    whose,
+)
 from lateral_map.words.notices import as_sentence, danger_notices, other_ground_words
 from lateral_map.words.numbers import in_full, length, listed, tidy
 from lateral_map.words.technician import run_length
@@ -33,6 +40,7 @@ _EVERYDAY: Final[dict[str, str]] = {
     "grease": "Grease has built up",
     "transition": "The pipe changes from one material to another",
 }
+_FAR_END: Final[dict[FarEnd, str]] = {**FAR_END_WORDS, "main": "the main sewer"}
 _HOW_BAD: Final[dict[Severity, str]] = {
     "minor": "slightly",
     "moderate": "noticeably",
@@ -84,13 +92,13 @@ def owner_facts(report: Report) -> dict[str, Any]:
     if {"inside", "past"} <= drawn:
         shapes[1] = "square past it"
     shapes += ["with eight sides, a danger"] if report.dangers else []
-    came_to = "; it did not reach the main sewer"
+    came_to = f"; it did not reach {_FAR_END[site.far_end]}"
     if site.run.reached_main:
         came_to = ", all the way to the main sewer"
     elif site.run.end == "tank":
         came_to = ", all the way to a tank"
-    elif site.goes_to_house:
-        came_to = ", toward the house; it did not reach the house's end"
+    elif site.far_end == "house":
+        came_to = f", toward the house{came_to}"
     return {
         "site": tidy(site.name, 120),
         "date": site.date.isoformat() if site.date else "",

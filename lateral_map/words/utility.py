@@ -21,6 +21,7 @@ from lateral_map.units import from_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.desk import desk_rows
 from lateral_map.words.names import (
+    FAR_END_WORDS,
     LINE_WORDS,
     finding_words,
     findings_named,
@@ -184,13 +185,12 @@ def located_sentence(report: Report) -> str:
 def run_sentence(report: Report) -> str:
     """Return how long the run is and what it came to."""
     run = report.site.run
-    ended = "; the main was not reached"
+    ended = f"; {FAR_END_WORDS[report.site.far_end]} was not reached"
     if run.reached_main:
         ended = " and ends at the main"
     elif run.end == "tank":
         ended = " and ends at a tank"
-    elif report.site.goes_to_house:
-        # Away from the main: what was not reached lies the other way.
+    elif report.site.far_end == "house":
         ended = ", toward the house, whose end was not reached"
     return f"The run is {run_length(report)} long{ended}."
 
