@@ -360,7 +360,8 @@ def _parties(
         )
         for b, s in deciding
     ]
-    found = []
+    never_met = set(behind) - {one.boundary for one in decided}
+    found: list[str] = []
     for pasts in itertools.product(*choices):
         # Beyond the boundary crossed last, or before the one crossed next: of those that stand at
         # one place the outermost and the innermost. One taken to lie on its other side stands
@@ -371,9 +372,12 @@ def _parties(
         ]
         crossed = [(gap, -i) for i, gap in enumerate(signed) if pasts[i]]
         ahead = [(gap, i) for i, gap in enumerate(signed) if not pasts[i]]
-        found.append(
-            deciding[-min(crossed)[1]][0].outside if crossed else deciding[min(ahead)[1]][0].inside
-        )
+        if crossed:
+            found.append(deciding[-min(crossed)[1]][0].outside)
+            continue
+        # One never met, though the run may lie within it, names its party beside the next one's.
+        found += [deciding[i][0].inside for _, i in ahead if deciding[i][0].key in never_met]
+        found.append(deciding[min(ahead)[1]][0].inside)
     gone = sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)
     beyond = named[gone] if gone else ()
     return tuple(dict.fromkeys([*found, *(beyond if len(beyond) > 1 else ())]))

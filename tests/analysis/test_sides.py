@@ -547,6 +547,31 @@ def test_from_a_start_at_a_line_what_is_past_it_hangs_on_no_drawing_order(
     assert (there.party, there.parties) == ("".join(answers), found.may_answer)
 
 
+@pytest.mark.parametrize("outside", ["city", "county"])
+def test_a_line_that_may_lie_ahead_unmet_leaves_open_what_the_main_alone_would_tell(outside):
+    """From a start at the street line away from it: past it all along, or within it all along."""
+    ends = np.array([[-50.0, 0.1], [50.0, 0.1]])
+    route = HandRoute(
+        lengths_m=(30.0,),
+        azimuths_deg=(180.0,),
+        start=(0.0, 0.0),
+        sds=Sds(start=0.3),
+        findings=(Finding(4.0, "roots"), Finding(28.0, "roots")),
+        lines=(PlanLine("street line", "right_of_way", ends, 0.2),),
+        boundaries=(
+            Boundary("street line", "owner", outside, decides=True),
+            Boundary("main", "city", "county", decides=True, kind="main"),
+        ),
+    ).build()
+    crossings, _ = find_crossings(route)
+    found = judge_findings(route, lay_stations(route, crossings), crossings)
+    may = {"owner", outside, "city"}
+    assert [one.answers for one in found] == [(), ()]
+    assert all({"owner", outside} <= set(one.may_answer) <= may for one in found)
+    shared = share_responsibility(route, crossings, judge_along(route, crossings, found))
+    assert {one.party for one in shared} == {""}
+
+
 def test_along_a_line_never_crossed_the_run_is_told_where_it_is_clear_of_it():
     # East along the line at 0.3 m, then away from it: 0.3 m of sd throughout.
     ends = np.array([[-10.0, 0.3], [60.0, 0.3]])
