@@ -9,7 +9,7 @@ from typing import Any
 
 from lxml import html as lxml_html
 
-from agreement.told import Record, Told, plain, same_number, same_range, verdict_in
+from agreement.told import NINETY_FIVE, Record, Told, plain, same_number, same_range, verdict_in
 
 _TOO_CLOSE = "too close to call"
 _WARNING = re.compile(r"IN THE TRENCH(?: \([^)]*\))?: (.*?) \((.*?)\.(?=\s|$)")
@@ -353,7 +353,7 @@ def _check_down(told: Told, one: Record, down: str) -> Iterable[str]:
         yield f"depth {depths}"
     if loose:
         (half,) = re.findall(r"\d+(?:\.\d+)?", loose)
-        if not same_number(half, 1.96 * max(end["depth_sd"] for end in ends)):
+        if not same_number(half, NINETY_FIVE * max(end["depth_sd"] for end in ends)):
             yield f"give or take {half}"
 
 

@@ -23,7 +23,7 @@ VERDICTS: Final = (
     ("inside", "inside"),
     ("past", "past"),
 )
-_NINETY_FIVE: Final = 1.959964
+NINETY_FIVE: Final = 1.959964
 _CLASSES: Final = {
     "tap": "feature", "transition": "feature", "cleanout": "feature",
     "connection to the main": "feature",
@@ -110,7 +110,7 @@ def same_number(shown: str, value: float | None, *, spread: float = 1.0) -> bool
 
 def same_range(shown: str, value: float | None) -> bool:
     """Whether a printed 95 % range is this standard deviation's."""
-    return same_number(shown, value, spread=_NINETY_FIVE)
+    return same_number(shown, value, spread=NINETY_FIVE)
 
 
 def verdict_in(words: str) -> str | None:
@@ -158,7 +158,7 @@ def _check_stretch(told: Told, one: Record) -> Iterable[str]:
         return
     at = one["footage"]
     for stretch in told.result["responsibility"]:
-        reach = [_NINETY_FIVE * stretch[key] for key in ("from_sd", "to_sd")]
+        reach = [NINETY_FIVE * stretch[key] for key in ("from_sd", "to_sd")]
         if not stretch["from"] + reach[0] <= at <= stretch["to"] - reach[1]:
             continue  # or so near where it ends that the range there says as much
         if (stretch["party"] is None) != (len(stretch["may_answer"]) > 1):
