@@ -221,8 +221,10 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/whitelines.py", "stretch.edges_m(shape, 1.0)", "stretch.edges_m(shape, -1.0)", "white lines of the shallow bound"),
     ("analysis/whitelines.py", "aside = TWO_SIDED_95 * stretch.across_sd_m", "aside = 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
-    ("analysis/responsibility.py", "start = boundary.inside if met[0].outward else boundary.outside", "start = boundary.inside", "a run that comes in from the street begins with the owner"),
-    ("analysis/responsibility.py", "party = boundary.outside if crossing.outward else boundary.inside", "party = boundary.outside", "who answers never changes back"),
+    ("model/boundaries.py", "before.append(boundary.inside if one.outward else boundary.outside)", "before.append(boundary.inside)", "a run that comes in from the street begins with the owner"),
+    ("model/boundaries.py", "after.append(boundary.outside if one.outward else boundary.inside)", "after.append(boundary.outside)", "who answers never changes back"),
+    ("analysis/sides.py", "never_met = set(behind) - {one.boundary for one in decided}", "never_met: set[tuple[str, str]] = set()", "what may lie ahead unmet names nobody"),
+    ("analysis/falls.py", "        ratio = -ratio", "        ratio = +ratio", "a run against the flow falls back"),
     ("analysis/next_locate.py", "return np.flatnonzero(can_locate(site, *places))", "return np.arange(len(places[0]))", "a locate is proposed anywhere"),
     ("analysis/settling.py", "singles = [_locate_over(route, doubt)] if doubt.locatable else []", "singles = [_locate_over(route, doubt)]", "a locate under a slab settles a finding"),
     ("analysis/main_end.py", "or any(one.joins for one in utilities)", "", "a run that joins the main has missed it"),

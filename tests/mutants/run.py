@@ -33,7 +33,7 @@ from mutants.mutants import MUTANTS, Mutant  # noqa: E402
 MIRRORS = {
     "adjust": ["tests/adjust"],
     "analysis": ["tests/analysis", "tests/dig"],
-    "model": ["tests/model", "tests/adjust"],
+    "model": ["tests/model", "tests/adjust", "tests/analysis"],
 }
 # Quick tests of all modules come first: most mutants end there.
 NEAR = {
@@ -49,6 +49,7 @@ UNDER = {
     "mending": "test_diagnose",
     "readings": "test_set_aside",
     "site": "test_set_aside",
+    "boundaries": "test_responsibility",
     "solve": "test_eliminating_marks",
     "route": "test_noise",
     "main_end": "test_tap_station",
