@@ -10,7 +10,8 @@ from __future__ import annotations
 import csv
 import json
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
@@ -32,6 +33,7 @@ SITES: Final = Table("One row a site: its start, its worst answers, what became 
 LAYERS: Final = {"sites": SITES, **TABLES}
 _PIECE: Final = 500  # sites held at a time
 FAILED_COLUMNS: Final = ("site", "state", "why", "seconds", "memory_mb")
+SHARED_COLUMNS: Final = ("site", "other", "share", "of")
 
 
 def programme_crs(text: str) -> CRS:
@@ -113,17 +115,23 @@ def site_row(kept: Kept) -> Row:
     return shape, [None if told.get(one) == "" else told.get(one) for one in SITE_COLUMNS]
 
 
-def write_failed(path: Path, failed: Iterable[Kept]) -> None:
-    """Write the table of the sites that failed, with why; a line of it for each fault."""
+@contextmanager
+def open_table(path: Path, columns: Iterable[str]) -> Iterator[Callable[[Iterable[Any]], None]]:
+    """Yield what writes a row of a table for spreadsheets, in which no text is a formula."""
     with path.open("w", encoding="utf-8-sig", newline="") as file:
         table = csv.writer(file)
-        table.writerow(FAILED_COLUMNS)
+        table.writerow(columns)
+        yield lambda cells: table.writerow(
+            [neutralise_formula(one) if isinstance(one, str) else one for one in cells]
+        )
+
+
+def write_failed(path: Path, failed: Iterable[Kept]) -> None:
+    """Write the table of the sites that failed, with why; a line of it for each fault."""
+    with open_table(path, FAILED_COLUMNS) as write:
         for kept in failed:
             for line in kept.message.splitlines() or [""]:
-                cells = (kept.name, kept.state, line, kept.seconds, kept.memory_mb)
-                table.writerow(
-                    [neutralise_formula(one) if isinstance(one, str) else one for one in cells]
-                )
+                write((kept.name, kept.state, line, kept.seconds, kept.memory_mb))
 
 
 def _column(kind: Kind, cells: Sequence[Any]) -> Any:

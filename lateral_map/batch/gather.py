@@ -1,38 +1,39 @@
 """From the store to what people open: the layers, the overview, the summary, the failed sites.
 
-One pass in order of place; what is held at a time does not grow with the number of sites, except
-for a box a site, to find the lots that overlap.
+One pass in order of place, and one to find the sites that hold the same ground; what is held at a
+time does not grow with the number of sites, except for a few numbers a site for the second.
 """
 
 from __future__ import annotations
 
 import heapq
 import re
-from array import array
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-
-from lateral_map.batch.files import LayerWriter, programme_crs, site_row, write_failed
+from lateral_map.batch.files import (
+    SHARED_COLUMNS,
+    LayerWriter,
+    open_table,
+    programme_crs,
+    site_row,
+    write_failed,
+)
 from lateral_map.batch.overview import OverviewWriter, is_open
+from lateral_map.batch.same_ground import Grounds, Shared
 from lateral_map.batch.store import Kept, Store
 from lateral_map.batch.summary import summary_page
-from lateral_map.batch.tables import LOT, PAST, TABLES, Row, unpack
+from lateral_map.batch.tables import PAST, TABLES, Row, unpack
 from lateral_map.export.atomic import staged_folder
 from lateral_map.units import from_metres
 from lateral_map.words.programme import SPREAD_TITLES
 
 RANKED: Final = 200  # of each list on the summary page; the files hold all
-# Of the smaller of two lots or dig buffers, the share in common from which they are told.
-_SHARED: Final = 0.1
-_BOXES_AT_ONCE: Final = 500
 _SEVERITY: Final = {"severe": 3, "moderate": 2, "minor": 1}
 
 
@@ -111,7 +112,8 @@ class Gathered:
     past: Ranked = field(default_factory=Ranked)
     open: Ranked = field(default_factory=Ranked)
     copies: Ranked = field(default_factory=Ranked)
-    overlaps: Ranked = field(default_factory=Ranked)
+    same_ground: Ranked = field(default_factory=Ranked)
+    sharing: int = 0
     failed: Ranked = field(default_factory=Ranked)
     reasons: Reasons = field(default_factory=Reasons)
     spreads: dict[str, Spread] = field(default_factory=dict)
@@ -154,6 +156,12 @@ class Gathered:
             elif told["class"] == "defect" and told["verdict"] in PAST:
                 self.past.add((severity, chance or 0.0), told)
 
+    def count_shared(self, site: str, others: list[Shared]) -> None:
+        """Take in one site and those that share ground with it, the most shared first."""
+        most = others[0]
+        told = {"one": site, "other": most.site, "share": most.share, "of": most.of}
+        self.same_ground.add((most.share, len(others)), told | {"more": len(others) - 1})
+
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -164,15 +172,22 @@ class Written:
 
 
 def gather(
-    store: Store, out: Path, *, unit: str, crs: str, title: str, progress: Callable[[int], None]
+    store: Store,
+    out: Path,
+    *,
+    unit: str,
+    crs: str,
+    title: str,
+    told: Callable[[str, int, int], None],
 ) -> Written:
     """Write every file of the programme into ``out``, all of them or none.
 
-    ``progress`` is told how many sites are gathered. Raises ``ExportError`` and ``FrameError``.
+    ``told`` hears what is being done, with how many sites, of how many. Raises ``ExportError`` and
+    ``FrameError``.
     """
     copies, system = store.mark_copies(), programme_crs(crs)
     totals = Gathered(unit, f"{crs} ({system.name})", spreads=_spreads(unit))
-    boxes = _Boxes()
+    grounds, sites = Grounds(), len(store)
     with staged_folder(out) as fresh:
         with (
             LayerWriter(fresh, system) as layers,
@@ -187,11 +202,15 @@ def gather(
                         layers.add(name, kept.name, rows[name])
                     totals.count_findings(kept, rows["findings"])
                     overview.add(kept, rows)
-                    boxes.add(kept, rows)
-                progress(done)
+                    grounds.add(kept, rows)
+                told("Writing the files", done, sites)
         totals.states["copy"] = copies
-        for share, one, other, what in boxes.overlapping(store):
-            totals.overlaps.add((share,), {"one": one, "other": other, "share": share, "of": what})
+        with open_table(fresh / "same_ground.csv", SHARED_COLUMNS) as write:
+            for site, others in grounds.compare(store, partial(told, "Comparing their ground")):
+                totals.count_shared(site, others)
+                for one in others:
+                    write((site, one.site, round(one.share, 4), one.of))
+        totals.sharing = grounds.sharing
         write_failed(fresh / "failed.csv", store.kept(failed=True))
         (fresh / "summary.html").write_text(summary_page(totals, title), encoding="utf-8")
         names = sorted(path.name for path in fresh.iterdir())
@@ -220,51 +239,3 @@ def _spreads(unit: str) -> dict[str, Spread]:
 
 def _named(kept: Kept) -> dict[str, Any]:
     return {"site": kept.name, "name": kept.facts["name"], "placed": kept.facts["lon"] is not None}
-
-
-class _Boxes:
-    """The box of every site's lot and dig buffer; shapes are fetched only where boxes meet."""
-
-    def __init__(self) -> None:
-        self._keys: list[bytes] = []
-        self._edges = array("d")
-
-    def add(self, kept: Kept, rows: dict[str, list[Row]]) -> None:
-        """Take in one site, if it has a place."""
-        shapes = [one for name in (LOT, "buffers") for one, _ in rows.get(name, []) if one]
-        if shapes:
-            self._keys.append(kept.key)
-            self._edges.extend(shapely.total_bounds(shapely.from_wkb(shapes)))
-
-    def overlapping(self, store: Store) -> Iterator[tuple[float, str, str, str]]:
-        """Yield (share of the smaller, site, site, what) of sites that hold the same ground."""
-        if not self._keys:
-            return
-        boxes = shapely.box(*np.array(self._edges).reshape(-1, 4).T)
-        for first, second in _meeting(boxes):
-            keys = self._keys[first], self._keys[second]
-            one, other = (unpack(store.packed(key)) for key in keys)
-            for name, what in ((LOT, "lot"), ("buffers", "dig buffer")):
-                share = _shared(one.get(name, []), other.get(name, []))
-                if share >= _SHARED:
-                    names = [store.name(key) for key in keys]
-                    yield share, names[0], names[1], what
-                    break
-
-
-def _meeting(boxes: NDArray[np.object_]) -> Iterator[tuple[int, int]]:
-    """Yield the pairs of boxes that meet, in order; memory does not grow with their number."""
-    tree = shapely.STRtree(boxes)
-    for begin in range(0, len(boxes), _BOXES_AT_ONCE):
-        one, other = tree.query(boxes[begin : begin + _BOXES_AT_ONCE], predicate="intersects")
-        pairs = zip((one + begin).tolist(), other.tolist(), strict=True)
-        yield from sorted((first, second) for first, second in pairs if first < second)
-
-
-def _shared(one: list[Row], other: list[Row]) -> float:
-    """Return the area two shapes have in common, as a share of the smaller."""
-    if not (one and other and one[0][0] and other[0][0]):
-        return 0.0
-    a, b = shapely.make_valid(shapely.from_wkb([one[0][0], other[0][0]]))
-    smaller = min(a.area, b.area)
-    return float(a.intersection(b).area / smaller) if smaller > 0.0 else 0.0

@@ -103,7 +103,7 @@ def run_batch(batch: Batch, told: Told) -> Ran:
             unit=batch.asked.unit,
             crs=batch.crs,
             title=Path(batch.asked.root).absolute().name if root.is_local else root.address,
-            progress=lambda at: told("Writing the files", at, sites),
+            told=told,
         )
         return Ran(sites, solved_now, written)
 

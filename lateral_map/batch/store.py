@@ -184,6 +184,10 @@ class Store:
             )
         return self._one("SELECT count(*) FROM site WHERE same_as IS NOT NULL")
 
+    def __len__(self) -> int:
+        """Return how many sites there are."""
+        return self._one("SELECT count(*) FROM site")
+
     def count(self, state: str) -> int:
         """Return how many sites are in a state, copies left out."""
         return self._one("SELECT count(*) FROM site WHERE same_as IS NULL AND state = ?", state)

@@ -12,10 +12,10 @@ from lateral_map.words.names import VERDICT_WORDS
 from lateral_map.words.numbers import chance_words, tidy, unit_word
 from lateral_map.words.programme import (
     OPEN_DIAGNOSES,
-    SAME_GROUND,
     SKETCH,
     STATE_WORDS,
     VERDICT_COUNT_WORDS,
+    same_ground_words,
     undiagnosed_sites_words,
     who_answers_words,
 )
@@ -53,7 +53,7 @@ def summary_page(totals: Gathered, title: str) -> str:
         verdict_words=VERDICT_WORDS,
         undiagnosed_words=undiagnosed_sites_words(totals.undiagnosed),
         open_words=OPEN_DIAGNOSES,
-        same_ground_words=SAME_GROUND,
+        same_ground_words=same_ground_words(totals.sharing),
         sketch_words=SKETCH,
         parts=[
             ("dangers", "Dangers", totals.dangers.count),
@@ -61,7 +61,7 @@ def summary_page(totals: Gathered, title: str) -> str:
             ("open", "Open diagnoses", totals.open.count),
             ("spread", "How the sites spread", None),
             ("failed", "Failed", totals.failed.count),
-            ("twice", "There twice", totals.copies.count + totals.overlaps.count),
+            ("twice", "There twice", totals.copies.count + totals.sharing),
         ],
         all_sites=totals.states.total(),
         bars=[_bars(spread, name, unit) for name, spread in totals.spreads.items()],

@@ -180,6 +180,6 @@ def _tell(ran: Ran) -> None:
         console.print(undiagnosed_sites_words(totals.undiagnosed), style="bold")
     if totals.open.count:
         console.print(f"Sites with an open diagnosis: {totals.open.count:,}")
-    if totals.overlaps.count:
-        console.print(f"Pairs of sites that hold the same ground: {totals.overlaps.count:,}")
+    if totals.sharing:
+        console.print(f"Sites that hold ground another one holds: {totals.sharing:,}")
     tell_written(ran.written.paths)

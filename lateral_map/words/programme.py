@@ -43,10 +43,6 @@ OPEN_DIAGNOSES: Final = (
     "Readings there disagree, and a slip in the notes would explain it: look at these before "
     "anything rests on them."
 )
-SAME_GROUND: Final = (
-    "Two sites whose lots or dig buffers share a tenth or more of the smaller one: the same lot "
-    "measured twice, or a plan in the wrong place."
-)
 SKETCH: Final = "tied to no place, so not on the map"
 WORKER_DIED: Final = (
     "the worker process died at this site: the machine ran out of memory, or a library crashed; "
@@ -65,6 +61,15 @@ def undiagnosed_sites_words(count: int) -> str:
         f"No diagnosis was sought for {count:,} of the sites (--no-diagnoses): no verdict there "
         "allows for what would explain readings that disagree. Solve those with such readings "
         "again without that option before anything rests on them."
+    )
+
+
+def same_ground_words(sharing: int) -> str:
+    """Say how many sites hold ground that another one holds, and what may be behind it."""
+    return (
+        f"{sharing:,} sites hold ground that another one holds, too: their lots or dig buffers "
+        "share a tenth or more of the smaller one. The same lot was measured more than once, or a "
+        "plan is in the wrong place."
     )
 
 

@@ -22,11 +22,9 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
-import shapely
 from batch import fuzzing
 from batch.programme import write_programme
 
-import lateral_map.batch.gather as gathering
 import lateral_map.batch.run as running
 import lateral_map.batch.solve as solving
 from lateral_map import build_report, load_site
@@ -352,19 +350,6 @@ def _same_in_district(batch: Batch, district: Batch) -> None:
 
 def _take_300_mb() -> None:
     solving.build_report = lambda *_, **__: np.ones(300_000_000, np.uint8).sum()
-
-
-def test_every_two_lots_that_meet_are_found_whatever_is_held_at_once(monkeypatch):
-    corner = np.random.default_rng(5).uniform(0.0, 10.0, (40, 2))
-    boxes = shapely.box(*corner.T, *(corner + 1.5).T)
-    near = [
-        (one, other)
-        for one in range(40)
-        for other in range(one + 1, 40)
-        if np.abs(corner[one] - corner[other]).max() <= 1.5
-    ]
-    monkeypatch.setattr(gathering, "_BOXES_AT_ONCE", 7)
-    assert list(gathering._meeting(boxes)) == near
 
 
 def test_a_site_beyond_its_bounds_is_a_row(batch, ran):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 import geopandas as gpd
 import pytest
@@ -94,6 +95,19 @@ def test_lists_are_ranked_by_severity_then_probability(out):
             assert f"<td>{one['severity'] or ''}</td>" in row
         told = sorted(row.split("#site=")[1].split('"')[0] for row in rows)
         assert len(ranked) > 200 or [unquote(one) for one in told] == sorted(ranked["site"])
+
+
+def test_sites_of_the_same_ground_are_told_with_where_all_are_named(out):
+    with (out / "same_ground.csv").open(encoding="utf-8-sig", newline="") as file:
+        (shared,) = csv.DictReader(file)
+    assert {shared["site"], shared["other"]} == {ODD, "district 0/lot 2"}
+    assert float(shared["share"]) == 1.0
+    text = (out / "summary.html").read_text("utf-8").split('id="twice"')[1]
+    assert "2 sites hold ground that another one holds" in text
+    assert 'href="same_ground.csv"' in text
+    row = text.split("<tr>")[-1]
+    assert quote(ODD, safe="") in row
+    assert "100 %" in row
 
 
 @pytest.mark.browser

@@ -88,9 +88,7 @@ def gather_alone(out: str) -> None:
     """Gather a filled store and print seconds and peak memory (MB)."""
     store = Store(Path(out, "done.sqlite"))
     begin = time.perf_counter()
-    gather(
-        store, Path(out), unit="ft", crs="EPSG:4326", title="Ambersea", progress=lambda _done: None
-    )
+    gather(store, Path(out), unit="ft", crs="EPSG:4326", title="Ambersea", told=lambda *_: None)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
     sys.stdout.write(f"{time.perf_counter() - begin:.1f} {peak:.0f}\n")
 
