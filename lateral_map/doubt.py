@@ -30,6 +30,7 @@ from lateral_map.model.results import (
     FindingResult,
     FootageWithout,
     FoundPlace,
+    OtherAnswers,
     Question,
     ReadingCheck,
     Side,
@@ -55,10 +56,10 @@ def weigh_doubts(
     readings: tuple[ReadingCheck, ...],
     diagnoses: tuple[Diagnosis, ...],
     fitted: Callable[[], Fitted],
-) -> tuple[Route, tuple[Crossing, ...], tuple[FindingResult, ...]]:
+) -> tuple[Route, tuple[Crossing, ...], tuple[FindingResult, ...], tuple[OtherAnswers, ...]]:
     """Return the route, crossings and findings with what suspects and diagnoses make of them.
 
-    ``fitted`` returns the route with its equations.
+    Last come the routes that these make instead. ``fitted`` returns the route with its equations.
 
     Each suspect to look at first is left out, and each diagnosis worth it followed, with true
     refits; verdicts that change are too close to call. Distances past and footages keep their
@@ -71,11 +72,12 @@ def weigh_doubts(
     named = [one.slip.id for one in worth if one.slip.id is not None]
     first = [check.id for check in readings if check.set_aside_first]
     near = fitted() if worth or first or site.applied else None
-    findings = judged
+    findings, others = judged, list[OtherAnswers]()
     for reading in dict.fromkeys((*first, *named)):
         if other := _answers_of(without_reading(site, reading), near):
             crossings = _without(reading, crossings, other.crossings)
             findings = _put_in_doubt(findings, judged, other.findings, reading)
+            others.append(OtherAnswers(Doubt(0.0, other.route, float), other.crossings))
             findings = tuple(
                 replace(one, depth_without=(*one.depth_without, DepthWithout(reading, deep)))
                 for one, two in zip(findings, other.findings, strict=True)
@@ -89,6 +91,8 @@ def weigh_doubts(
     for way in ways:
         if other := _answers_of(way.mended, way.near or near, way.chi_square):
             findings = _put_in_doubt(findings, judged, other.findings, way.slip)
+            doubt = Doubt(way.weight, other.route, way.meant)
+            others.append(OtherAnswers(doubt, other.crossings))
             moved = _with_bend_moved(way, other.route)
             ways += moved
             weight = way.weight - sum(one.weight for one in moved)
@@ -99,7 +103,8 @@ def weigh_doubts(
     doubts = tuple(Doubt(one.weight, one.answers.route, one.meant) for one in parts if one.weight)
     crossings = tuple(mixture.crossing(one) for one in own.crossings)
     # Undoubted it stays the same route, with all that was worked out of it.
-    return replace(route, doubts=doubts) if doubts else route, crossings, tuple(mixed)
+    doubted = replace(route, doubts=doubts) if doubts else route
+    return doubted, crossings, tuple(mixed), tuple(others)
 
 
 def place_findings(

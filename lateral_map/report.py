@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -35,9 +35,11 @@ from lateral_map.analysis.trench import lay_trench, measure_cross_slope
 from lateral_map.analysis.trench_rules import softest_rules
 from lateral_map.doubt import doubt_footages, place_findings, weigh_doubts
 from lateral_map.errors import AdjustmentError, ImpossibleError
+from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import LIKELY, Diagnosis
 from lateral_map.model.past import measure_past
 from lateral_map.model.results import (
+    Crossing,
     FindingResult,
     ReadingCheck,
     Report,
@@ -81,15 +83,14 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     say("checking the readings")
     near = functools.cache(functools.partial(fitted_of, route))
     diagnoses = explain(route, near) if diagnose else ()
-    # The distance past the line that decides, at it, is what the readings are weighed by.
-    deciding = [one for one in crossings if one.decides and one.boundary[0] == "line"]
-    pasts = [measure_past(route, one.line, one.footage_m) for one in deciding[:1]]
-    gradient = np.asarray(pasts[0].gradient[0]) if pasts else None
+    gradient = _deciding_gradient(route, crossings)
     readings = check_readings(route, diagnoses, gradient, refit=diagnose)
     say("judging the findings")
     judged = judge_findings(route, stations, crossings)
     suspects = readings if diagnose else ()
-    route, crossings, judged = weigh_doubts(route, crossings, judged, suspects, diagnoses, near)
+    route, crossings, judged, others = weigh_doubts(
+        route, crossings, judged, suspects, diagnoses, near
+    )
     if route.doubts:
         _, uncrossed = find_crossings(route)
         stations = lay_stations(route, crossings)
@@ -101,7 +102,8 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
     say("drawing the dig buffer")
     dig = draw_dig_buffer(route, stations, pipes)
     trench = lay_trench(stations, pipes, site.dig, softest, measure_cross_slope(site, stations))
-    responsibility = share_responsibility(route, crossings, judge_along(route, crossings, findings))
+    along = judge_along(route, crossings, findings, others)
+    responsibility = share_responsibility(route, crossings, along)
     client, client_assumed = name_client(site, responsibility)
     utilities = find_conflicts(route, trench, dig.tolerance_m)
     return Report(
@@ -132,6 +134,17 @@ def report_on(route: Route, progress: Progress | None = None, *, diagnose: bool 
         missed_main=miss_main(route, utilities),
         diagnosed=diagnose,
     )
+
+
+def _deciding_gradient(route: Route, crossings: Iterable[Crossing]) -> Floats | None:
+    """Return (unknowns,) what readings are weighed by: the distance past the first deciding line.
+
+    It is measured where the run crosses it. None where none that decides is crossed.
+    """
+    for one in crossings:
+        if one.decides and one.boundary[0] == "line":
+            return np.asarray(measure_past(route, one.line, one.footage_m).gradient[0])
+    return None
 
 
 def _say_nothing(_: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lateral_map.model.boundaries import deciding_crossings, parties_named
@@ -12,6 +12,7 @@ from lateral_map.model.results import (
     Crossing,
     FindingResult,
     PartyLetter,
+    PlaceAlong,
     ResponsibilityStretch,
 )
 from lateral_map.model.route import Route
@@ -31,14 +32,13 @@ class _Change:
 def share_responsibility(
     route: Route,
     crossings: Iterable[Crossing],
-    asked: Sequence[tuple[float, tuple[str, ...]]] = (),
+    along: Sequence[PlaceAlong] = (),
 ) -> tuple[ResponsibilityStretch, ...]:
     """Return the stretches of the run and who answers for each; empty where no boundary decides.
 
     The run's own ends carry no sd; in between, a stretch ends at a crossing of a deciding boundary,
-    as sure as that crossing is. ``asked`` says who may answer at footages (m) in order, where a
-    line that decides is never crossed: round those at which several may, nobody is named. Nor is
-    anybody where the boundaries contradict each other.
+    as sure as that crossing is. Round places ``along`` it, in order, at which several may answer
+    nobody is named. Nor is anybody where the boundaries contradict each other.
     """
     site = route.site
     deciding = {b.key: b for b in site.deciding_boundaries()}
@@ -56,12 +56,11 @@ def share_responsibility(
     ]
     changes.append(_Change(site.run.end_m, 0.0, "", ()))
     stretches: list[ResponsibilityStretch] = []
-    order = _parties(site)
     for begin, end in itertools.pairwise(changes):
         # Beyond the main at the run's own end nothing was seen.
         if round(end.footage_m - begin.footage_m, 6) <= 0.0 and len(changes) > 2:
             continue
-        several = tuple(sorted(begin.parties, key=order.index)) if len(begin.parties) > 1 else ()
+        several = _several(site, begin.parties)
         stretches.append(
             ResponsibilityStretch(
                 from_m=begin.footage_m,
@@ -74,7 +73,7 @@ def share_responsibility(
                 may_answer=several,
             )
         )
-    return _joined(part for stretch in stretches for part in _opened(stretch, asked, order))
+    return _joined(part for stretch in stretches for part in _opened(stretch, along, site))
 
 
 def _joined(parts: Iterable[ResponsibilityStretch]) -> tuple[ResponsibilityStretch, ...]:
@@ -91,16 +90,18 @@ def _joined(parts: Iterable[ResponsibilityStretch]) -> tuple[ResponsibilityStret
 
 
 def _opened(
-    stretch: ResponsibilityStretch,
-    asked: Sequence[tuple[float, tuple[str, ...]]],
-    order: Sequence[str],
+    stretch: ResponsibilityStretch, along: Sequence[PlaceAlong], site: Site
 ) -> Iterator[ResponsibilityStretch]:
     """Yield a stretch's parts, halfway between places of which one is told and the other not."""
-    inside = [
-        (at, tuple(sorted(parties, key=order.index)) if len(parties) > 1 else ())
-        for at, parties in asked
-        if stretch.from_m <= at <= stretch.to_m
+    places = [one for one in along if stretch.from_m <= one.footage_m <= stretch.to_m]
+    # Near a crossing its own range tells the doubt: what is open up to there is open up to it.
+    apart = [
+        one
+        for one in places
+        if not one.near_crossing
+        or (len(one.parties) > 1 and stretch.from_m < one.footage_m < stretch.to_m)
     ]
+    inside = [(one.footage_m, _several(site, one.parties)) for one in apart or places]
     if not any(may for _, may in inside):
         yield stretch
         return
@@ -112,6 +113,11 @@ def _opened(
             yield _named(told, may)
             begin = replace(begin, from_m=cut, sd_from_m=0.0, line_from="")
     yield _named(begin, inside[-1][1])
+
+
+def _several(site: Site, parties: Collection[str]) -> tuple[str, ...]:
+    """Return parties as site.toml orders them, nobody where it is one alone."""
+    return tuple(one for one in _parties(site) if one in parties) if len(parties) > 1 else ()
 
 
 def _named(stretch: ResponsibilityStretch, may: tuple[str, ...]) -> ResponsibilityStretch:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -13,7 +13,7 @@ import numpy as np
 
 from lateral_map.model.arrays import Floats
 from lateral_map.model.boundaries import deciding_crossings, parties_named
-from lateral_map.model.chance import SURE, chance_above_zero
+from lateral_map.model.chance import SURE, TWO_SIDED_95, chance_above_zero
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import ON_LINE_M
 from lateral_map.model.past import drawn_pasts, measure_past
@@ -22,6 +22,8 @@ from lateral_map.model.results import (
     FindingResult,
     FindingVerdict,
     FoundPlace,
+    OtherAnswers,
+    PlaceAlong,
     Side,
     SideVerdict,
     Stations,
@@ -105,43 +107,67 @@ def judge_findings(
 
 
 def judge_along(
-    route: Route, crossings: Iterable[Crossing], findings: Iterable[FindingResult]
-) -> tuple[tuple[float, tuple[str, ...]], ...]:
-    """Return (footage in m, whoever may answer there) along a run, by the lines it never crosses.
+    route: Route,
+    crossings: Iterable[Crossing],
+    findings: Iterable[FindingResult],
+    others: Sequence[OtherAnswers] = (),
+) -> tuple[PlaceAlong, ...]:
+    """Return who may answer at places along a run, in order; empty where no boundary decides.
 
-    Of a line that it crosses the crossing tells, with its own range, unless the start may lie on
-    the other side of it. Empty where it crosses every
-    line that decides. A finding that is too close to such a line, or was put in doubt there, is
-    too close to call here as well.
+    Within the 95 % range of a crossing the side is taken as drawn, for that range tells the doubt;
+    elsewhere 95 % is asked for, of ``others`` too: what the readings may mean instead. So is a
+    finding that is too close to call here as well.
     """
     site = route.site
-    decided = deciding_crossings(site, crossings)
-    behind = _perhaps_behind(route)
-    crossed = {crossing.boundary for crossing in decided}
-    told = crossed - behind
-    lines = [b for b in site.deciding_boundaries() if b.kind == "line" and b.key not in told]
-    if not lines:
+    decided, behind = deciding_crossings(site, crossings), _perhaps_behind(route)
+    deciding = {boundary.key for boundary in site.deciding_boundaries()}
+    if not deciding:
         return ()
-    found = [(place.footage_m, one) for one in findings for place, _ in one.ends]
-    first, last = site.counter.zero_m, site.run.end_m
-    beside = (c.footage_m + off for c in decided for off in (-_JUST_BEFORE_M, _JUST_BEFORE_M))
-    places = [*np.linspace(first, last, _PLACES_ALONG), *beside, *(at for at, _ in found)]
-    footages = sorted({round(float(at), 9) for at in places})
-    judged = zip(footages, _judge(route, footages), strict=True)
-    asked = functools.partial(_parties, site, decided, parties_named(site, decided))
-    may = {at: asked(at, sides, told, behind) for at, sides in judged}
-    never = {b.line for b in lines if b.key not in crossed}
+    # Of a stretch that is too close to call only the end that its own footage may have wrong.
     doubted = {
-        round(at, 9): one.may_answer
-        for at, one in found
-        if one.verdict == "too close to call" and one.deciding and one.deciding.line in never
-        if len(one.may_answer) > 1
+        round(one.ends[-1][0].footage_m, 9): one.may_answer
+        for one in findings
+        if one.verdict == "too close to call" and (one.far is None or one.asked)
     }
-    if any(len(may[at]) == 1 for at in doubted):
-        # What a suspect reading puts in doubt is known at the findings alone.
-        kept = {round(at, 9) for at, _ in found}
-        may = {at: parties for at, parties in may.items() if at in kept} | doubted
-    return tuple(sorted(may.items()))
+    beside = (c.footage_m + off for c in decided for off in (-_JUST_BEFORE_M, _JUST_BEFORE_M))
+    own = (place.footage_m for one in findings for place, _ in one.ends)
+    spread = np.linspace(site.counter.zero_m, site.run.end_m, _PLACES_ALONG)
+    footages = sorted({round(float(at), 9) for at in (*spread, *beside, *own)})
+    # What is found there has a reading of the counter of its own.
+    noise = site.counter.sd_reading_m
+    ranges = [
+        (one.boundary, one.footage_m, TWO_SIDED_95 * math.hypot(one.sd_footage_m, noise))
+        for one in decided
+    ]
+    drawn = [
+        {line for line, met, reach in ranges if abs(at - met) <= reach} - behind for at in footages
+    ]
+    named = parties_named(site, decided)
+    judged = zip(footages, _judge(route, footages), drawn, strict=True)
+    may = [_parties(site, decided, named, at, sides, told, behind) for at, sides, told in judged]
+    apart = [index for index, told in enumerate(drawn) if not told]
+    for other in others:
+        told = _parties_of(other, [footages[index] for index in apart])
+        for index, parties in zip(apart, told, strict=True):
+            may[index] = (*may[index], *parties)
+    for index in apart:
+        may[index] = (*may[index], *doubted.get(footages[index], ()))
+    return tuple(
+        PlaceAlong(at, tuple(dict.fromkeys(parties)), bool(told))
+        for at, parties, told in zip(footages, may, drawn, strict=True)
+    )
+
+
+def _parties_of(other: OtherAnswers, footages: list[float]) -> list[tuple[str, ...]]:
+    """Return whoever may answer at footages of the notes by another reading of them."""
+    route = other.doubt.route
+    decided, behind = deciding_crossings(route.site, other.crossings), _perhaps_behind(route)
+    named = parties_named(route.site, decided)
+    meant = [float(at) for at in other.doubt.along(np.array(footages))]
+    return [
+        _parties(route.site, decided, named, at, sides, behind=behind)
+        for at, sides in zip(meant, _judge(route, meant), strict=True)
+    ]
 
 
 def _turns(route: Route, stations: Stations, decided: list[Crossing]) -> list[float]:
@@ -263,16 +289,18 @@ def _chance_of_other_side(route: Route, boundary: Boundary) -> float:
     """Return how likely the start lies on the other side of a line than it was put.
 
     Of a line that lies farther off than the start's accuracy nobody doubts that; nor of one that
-    the run crosses, nor from a start on it, for there the run tells what is past it.
+    the run crosses, nor from a start on it, for there the run tells what is past it. Where locates
+    tell where the start lies better than its own accuracy does, they say how likely it is.
     """
     line, site = route.site.plan.line(boundary.line), route.site
     off_m = site.start_off_m(line)
     if not ON_LINE_M < off_m <= site.start.sd_m:
         return 0.0
-    past_m = measure_past(route, line.name, route.chain.nodes_m).past_m
-    if past_m[np.argmax(np.abs(past_m))] > 0.0:
+    past = measure_past(route, line.name, route.chain.nodes_m)
+    if past.past_m[np.argmax(np.abs(past.past_m))] > 0.0:
         return 0.0
-    return 1.0 - chance_above_zero(off_m, site.start.sd_m)
+    as_adjusted = chance_above_zero(float(past.past_m[0]), float(past.sd_m(route)[0]))
+    return min(1.0 - chance_above_zero(off_m, site.start.sd_m), as_adjusted)
 
 
 def _perhaps_behind(route: Route) -> set[tuple[str, str]]:
@@ -379,8 +407,8 @@ def _parties(
         found += [deciding[i][0].inside for _, i in ahead if deciding[i][0].key in never_met]
         found.append(deciding[min(ahead)[1]][0].inside)
     gone = sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)
-    beyond = named[gone] if gone else ()
-    return tuple(dict.fromkeys([*found, *(beyond if len(beyond) > 1 else ())]))
+    contradicting = named[gone] if len(named[gone]) > 1 else ()
+    return tuple(dict.fromkeys([*found, *contradicting]))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

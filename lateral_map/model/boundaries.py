@@ -7,9 +7,10 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lateral_map.model.arrays import Floats
-from lateral_map.model.lines import signed_offsets
+from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.results import Crossing
 from lateral_map.model.site import Boundary, Plan, Site
 
@@ -35,24 +36,27 @@ def parties_named(site: Site, met: Sequence[Crossing]) -> list[tuple[str, ...]]:
     """Return whom the boundaries name before, between and after crossings in order.
 
     Two where they contradict each other: the one crossed before names one party, the one crossed
-    next another, or one that stands next on the plan though the run ends before it.
+    next another, or the one that stands next though the run ends before it. So does a line never
+    crossed that the start lies within as well as within the one crossed first. Nobody is named
+    where nothing is crossed and nothing contradicts.
     """
     deciding = {boundary.key: boundary for boundary in site.deciding_boundaries()}
+    start = np.array([site.start.easting_m, site.start.northing_m])
     named: list[list[str]] = [[] for _ in range(len(met) + 1)]
     for before, after, one in zip(named, named[1:], met, strict=False):
         boundary = deciding[one.boundary]
         before.append(boundary.inside if one.outward else boundary.outside)
         after.append(boundary.outside if one.outward else boundary.inside)
+    crossed = {one.boundary for one in met}
+    rest = [one for one in site.boundaries if one.key not in crossed]
+    first = [deciding[one.boundary] for one in met[:1]]
+    within = _next_to(rest, site.plan, start, first)
+    if len({one.inside for one in (*first, *within)}) > 1:
+        named[0] += [one.inside for one in within]
     if met and met[-1].outward:
-        crossed = {one.boundary for one in met}
-        start = np.array([site.start.easting_m, site.start.northing_m])
-        named[-1] += [
-            following.inside
-            for one, following in find_contradictions(site.boundaries, site.plan, start)
-            if one.key == met[-1].boundary
-            and following.kind == "line"
-            and following.key not in crossed
-        ]
+        last = deciding[met[-1].boundary]
+        following = _following(last, rest, site.plan, start)
+        named[-1] += [one.inside for one in following[:1]]
     return [tuple(dict.fromkeys(parties)) for parties in named]
 
 
@@ -66,6 +70,44 @@ def find_contradictions(
     return _contradicting(_in_order(boundaries, plan, start))
 
 
+def find_two_starts(
+    boundaries: Iterable[Boundary], plan: Plan, start: Floats
+) -> list[tuple[Boundary, Boundary]]:
+    """Return lines between which and the start no other lies, and who name two parties for it.
+
+    ``start`` is (easting, northing) in m.
+    """
+    beside = _next_to(boundaries, plan, start)
+    return [(one, other) for one, other in pairwise(beside) if one.inside != other.inside]
+
+
+def _next_to(
+    boundaries: Iterable[Boundary], plan: Plan, start: Floats, first: Sequence[Boundary] = ()
+) -> list[Boundary]:
+    """Return the deciding lines beyond no other of them, nor beyond the one crossed ``first``.
+
+    Where a main or cleanout stands nobody knows before the adjustment: its name tells.
+    """
+    lines = _nearest_lines((*boundaries, *first), plan, start)
+    beyond = _beyond(lines, plan, start)
+    found = [one for index, one in enumerate(lines) if not beyond[:, index].any()]
+    ahead = {one.outside for one in first if one.kind != "line"}
+    return [one for one in found if one not in first and one.inside not in ahead]
+
+
+def _following(
+    last: Boundary, rest: Sequence[Boundary], plan: Plan, start: Floats
+) -> list[Boundary]:
+    """Return the deciding boundaries beyond the one crossed last, of the ``rest`` never crossed."""
+    lines = [one for one in rest if one.decides and one.kind == "line"]
+    if last.kind == "line":
+        row = _longest_row([last, *lines], plan, start, last)
+        lines = row[row.index(last) + 1 :]
+    else:
+        lines = _longest_row(lines, plan, start)
+    return _with_others([last], lines, rest)[1:]
+
+
 def _contradicting(chain: Sequence[Boundary]) -> list[tuple[Boundary, Boundary]]:
     return [(one, other) for one, other in pairwise(chain) if one.outside != other.inside]
 
@@ -73,35 +115,67 @@ def _contradicting(chain: Sequence[Boundary]) -> list[tuple[Boundary, Boundary]]
 def _in_order(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
     """Return the deciding boundaries as a run from the start would meet them.
 
-    Lines are followed in the longest row of which each lies beyond the one before as seen from the
-    start: two sides of a lot are never both crossed. Where a cleanout stands among them nobody
-    knows before the adjustment, so it is put where it contradicts least.
+    Where a cleanout stands among the lines nobody knows before the adjustment.
     """
     deciding = [one for one in boundaries if one.decides]
-    lines = {one.line: one for one in deciding if one.kind == "line"}
-    offsets = {name: signed_offsets(plan.line(name).segments, here) for name in lines}
-    nearest = sorted(lines, key=lambda name: abs(float(offsets[name].offset_m)))[:_MOST_COMPARED]
-    rows: list[list[str]] = []
-    for name in nearest:
-        of = offsets[name]
-        foot = here - of.offset_m * of.normal
-        # A foot on the other side of a line than the start lies beyond that line.
-        before = [
-            row
-            for row in rows
-            if signed_offsets(plan.line(row[-1]).segments, foot).offset_m
-            * offsets[row[-1]].offset_m
-            < 0.0
-        ]
-        rows.append([*max(before, key=len, default=[]), name])
-    chain = [lines[name] for name in max(rows, key=len, default=[])]
-    chain += [one for one in deciding if one.kind == "main"]
-    cleanouts = [one for one in deciding if one.kind == "cleanout"]
-    first = 0
+    return _with_others([], _longest_row(deciding, plan, here), deciding)
+
+
+def _with_others(
+    met: Sequence[Boundary], lines: Sequence[Boundary], boundaries: Sequence[Boundary]
+) -> list[Boundary]:
+    """Return what is ``met``, then lines in order with cleanouts among them, then the main.
+
+    A cleanout is put where it contradicts least, after those of less footage.
+    """
+    main = [one for one in boundaries if one.decides and one.kind == "main"]
+    cleanouts = [one for one in boundaries if one.decides and one.kind == "cleanout"]
+    chain, first = [*met, *lines, *main], len(met)
     for cleanout in sorted(cleanouts, key=lambda one: one.footage_m or 0.0):
-        last = len(chain) - (1 if chain and chain[-1].kind == "main" else 0)
-        places = range(first, max(first, last) + 1)
+        places = range(first, max(first, len(chain) - len(main)) + 1)
         tried = {place: [*chain[:place], cleanout, *chain[place:]] for place in places}
         at = min(tried, key=lambda place: len(_contradicting(tried[place])))
         chain, first = tried[at], at + 1
     return chain
+
+
+def _longest_row(
+    boundaries: Iterable[Boundary], plan: Plan, here: Floats, through: Boundary | None = None
+) -> list[Boundary]:
+    """Return the lines that decide in the longest row of which each lies beyond the one before.
+
+    Two sides of a lot are never both crossed. Where one is given the row leads ``through`` it.
+    """
+    lines = _nearest_lines(boundaries, plan, here)
+    beyond = _beyond(lines, plan, here)
+    rows: list[list[int]] = []
+    for index in range(len(lines)):
+        before = [row for row in rows if beyond[row[-1], index]]
+        rows.append([*max(before, key=len, default=[]), index])
+    kept = [[lines[index] for index in row] for row in rows]
+    return max((row for row in kept if through is None or through in row), key=len, default=[])
+
+
+def _nearest_lines(boundaries: Iterable[Boundary], plan: Plan, here: Floats) -> list[Boundary]:
+    """Return the lines that decide, the nearest first, each plan line once."""
+    lines = {one.line: one for one in boundaries if one.decides and one.kind == "line"}
+    off_m = {
+        name: abs(float(signed_offsets(plan.line(name).segments, here).offset_m)) for name in lines
+    }
+    return [lines[name] for name in sorted(lines, key=off_m.__getitem__)[:_MOST_COMPARED]]
+
+
+def _beyond(lines: Sequence[Boundary], plan: Plan, here: Floats) -> NDArray[np.bool_]:
+    """Return (n, n) whether each line (column) lies beyond another (row) as seen from here.
+
+    Of two at one place the names tell which comes first.
+    """
+    found = [signed_offsets(plan.line(one.line).segments, here) for one in lines]
+    feet = np.array([here - of.offset_m * of.normal for of in found]).reshape(-1, 2)
+    beyond = np.zeros((len(lines), len(lines)), bool)
+    for index, (one, of) in enumerate(zip(lines, found, strict=True)):
+        off_m = signed_offsets(plan.line(one.line).segments, feet).offset_m
+        named = np.array([one.outside == other.inside for other in lines])
+        beyond[index] = np.where(np.abs(off_m) <= ON_LINE_M, named, off_m * of.offset_m < 0.0)
+    np.fill_diagonal(beyond, val=False)
+    return beyond

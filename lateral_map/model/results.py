@@ -20,7 +20,7 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.diagnosis import LIKELY, Diagnosis, Slip
 from lateral_map.model.earthwork import Area, on_grid, sweep_discs
 from lateral_map.model.identity import ReadingId
-from lateral_map.model.route import Route
+from lateral_map.model.route import Doubt, Route
 from lateral_map.model.site import Finding, LineKind, Locate, Site
 from lateral_map.model.trade import FindingClass
 from lateral_map.model.trench import TrenchProfile, UtilityConflict
@@ -320,6 +320,23 @@ def is_settled(route: Route, findings: tuple[FindingResult, ...]) -> bool:
         and not route.alternatives
         and all(one.verdict not in doubtful for one in judged)
     )
+
+
+@dataclass(frozen=True, slots=True)
+class OtherAnswers:
+    """What else the readings may mean, and where the boundaries are crossed by that."""
+
+    doubt: Doubt
+    crossings: tuple[Crossing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceAlong:
+    """Whoever may answer at a footage; ``near_crossing`` within a crossing's own 95 % range."""
+
+    footage_m: float
+    parties: tuple[str, ...]
+    near_crossing: bool
 
 
 @dataclass(frozen=True, slots=True)

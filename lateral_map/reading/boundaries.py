@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.errors import Fault
-from lateral_map.model.boundaries import find_contradictions
+from lateral_map.model.boundaries import find_contradictions, find_two_starts
 from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.referral import SewerMain
 from lateral_map.model.site import Boundary, Plan, Start
@@ -176,10 +176,23 @@ def note_boundaries(
                 f"The start is within its own accuracy of {one.line!r}: which side is past is not "
                 "sure, unless the run crosses it."
             )
+    for notice in _contradictions(boundaries, plan, here):
+        ledger.notice(notice)
+
+
+def _contradictions(boundaries: Sequence[Boundary], plan: Plan, here: Floats) -> Iterator[str]:
+    """Yield what the boundaries say against each other."""
     for one, following in find_contradictions(boundaries, plan, here):
-        ledger.notice(
+        yield (
             f"The boundaries contradict each other: past {one.line!r} {one.outside!r} answers, "
             f"but before {following.line!r}, the next that decides, {following.inside!r} does. "
             "Until inside or outside of one of them is mended in site.toml, it is left open which "
             "of the two answers between them."
+        )
+    for one, other in find_two_starts(boundaries, plan, here):
+        yield (
+            f"The boundaries contradict each other: the start lies within {one.line!r}, where "
+            f"{one.inside!r} answers, and within {other.line!r}, where {other.inside!r} does, and "
+            "neither lies beyond the other. Until inside or outside of one of them, or the plan, "
+            "is mended, it is left open which of the two answers there."
         )

@@ -163,9 +163,7 @@ def _check_stretch(told: Told, one: Record) -> Iterable[str]:
             continue  # or so near where it ends that the range there says as much
         if (stretch["party"] is None) != (len(stretch["may_answer"]) > 1):
             yield f"responsibility: {stretch['party']} of {stretch['may_answer']}"
-        crossed = any(c["line"] == one["verdict_line"] for c in told.result["crossings"])
-        firm = one["answers"] or not crossed
-        if firm and set(stretch["may_answer"]) != set(one["may_answer"]):
+        if set(stretch["may_answer"]) != set(one["may_answer"]):
             yield f"may be {one['may_answer']}, where it lies answers {stretch['may_answer']}"
 
 

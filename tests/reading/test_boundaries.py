@@ -148,3 +148,20 @@ def test_a_line_that_decides_nothing_contradicts_nothing(tmp_path: Path) -> None
     folder = with_right_of_way(ROW, CURB | {"inside": "owner"})
     folder.toml["boundary"][1]["decides"] = "false"
     assert contradictions(folder, tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("boundaries", "noted"), [((ROW, CURB), True), ((ROW, CURB | {"inside": "owner"}), False)]
+)
+def test_a_start_within_two_lines_that_name_two_parties_for_it_is_noted(
+    boundaries: tuple[dict[str, str], ...], noted: bool, tmp_path: Path
+) -> None:
+    """The right of way is drawn behind the start: what leads to the curb cannot cross it."""
+    folder = with_right_of_way(*boundaries)
+    row = folder.features("right of way")
+    row["geometry"]["coordinates"] = [list(at(-12, 50)), list(at(-12, -50))]
+    found = contradictions(folder, tmp_path)
+    assert bool(found) is noted
+    for notice in found:
+        assert "the start lies within 'right of way', where 'owner' answers" in notice
+        assert "within 'curb', where 'association' does" in notice
