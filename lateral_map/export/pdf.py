@@ -6,10 +6,12 @@ WeasyPrint lays it out as PDF/A-3a (ISO 19005-3, conformance level A: archival a
 from __future__ import annotations
 
 import ctypes.util
+import io
 import logging
 import os
 import sys
 import threading
+import unicodedata
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -88,6 +90,8 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
                 # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
                 one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
         _mark_running_lines(pdf)
+        if runs_leftward(html):
+            _read_brackets_as_drawn(document, pdf)
         missing.update(*(font.missing for font in document.fonts.values()))
 
     with _quietly(), _drawn_in_one_piece(svg.Node):
@@ -138,6 +142,35 @@ def _drawn_in_one_piece(nodes: Any) -> Iterator[None]:
         yield
     finally:
         nodes.text = as_it_is
+
+
+def _read_brackets_as_drawn(document: Document, pdf: PDF) -> None:
+    """Have a bracket read as it is drawn, wherever it stands.
+
+    In leftward words an opening bracket is drawn as a closing one (UAX 9, rule L4). WeasyPrint has
+    a letter read as it was where it was first set: after such words every bracket read turned.
+    """
+    import pydyf
+    from fontTools.ttLib import TTFont
+
+    by_reference = {one.reference: one for one in pdf.objects}
+    reading = {
+        one["BaseFont"]: by_reference[one["ToUnicode"]].stream
+        for one in pdf.objects
+        if isinstance(one, pydyf.Dictionary) and "ToUnicode" in one
+    }
+    for font in document.fonts.values():
+        with TTFont(io.BytesIO(font.file_content), fontNumber=font.index, lazy=True) as face:
+            turned = {
+                f"<{face.getGlyphID(name):04x}>": f"<{code:04x}>"
+                for code, name in (face.getBestCmap() or {}).items()
+                if unicodedata.mirrored(chr(code))
+            }
+        lines = reading[font.name]
+        for at, line in enumerate(lines):
+            letter, _, _ = line.decode().partition(" ")
+            if letter in turned:
+                lines[at] = f"{letter} {turned[letter]}".encode()
 
 
 def _mark_running_lines(pdf: PDF) -> None:

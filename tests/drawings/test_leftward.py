@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pdfplumber
@@ -12,8 +13,11 @@ import pytest
 from lateral_map import build_report, load_site
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.page import dig_page
+from lateral_map.draw.packet.document import letter_css
 from lateral_map.draw.page import map_page
 from lateral_map.draw.paint.svg import Canvas
+from lateral_map.draw.sheet.document import SheetSet
+from lateral_map.draw.sheet.setting import choose_setting
 from lateral_map.export.pdf import html_to_pdf
 from lateral_map.words.numbers import apart
 
@@ -118,3 +122,23 @@ def test_arabic_in_a_drawing_is_joined(printed):
     widths = [sum(one["x1"] - one["x0"] for one in each) for each in (joined, alone)]
     assert len(joined) == len(alone)
     assert widths[0] < 0.9 * widths[1]
+
+
+def test_brackets_read_as_they_are_drawn_after_leftward_words():
+    """In leftward words brackets are drawn turned; those of all other words were read turned too."""
+    said = "found (both) [one] {two}"
+    name = f"{NAMES['right of way']} (א) [ב] {{ג}}"
+    style = "<style>body { font-family: 'Sheet Sans', sans-serif }</style>"
+    page = f"<html lang='en'><title>a</title>{style}<p>{name}<p>{said}"
+    with pdfplumber.open(io.BytesIO(html_to_pdf(page))) as document:
+        assert said in document.pages[0].extract_text()
+
+
+def test_a_leftward_name_runs_leftward_at_the_foot_of_a_page_too(report):
+    """Word for word set apart, the name's words would stand in the order of English ones."""
+    named = replace(report, site=replace(report.site, name="מגרש התאנה צפון"))
+    css = letter_css(named, SheetSet(choose_setting(named), (), ()))
+    page = f"<html lang='en'><title>a</title><style>{css}</style><p>letter"
+    with pdfplumber.open(io.BytesIO(html_to_pdf(page))) as document:
+        foot = document.pages[0].extract_text().splitlines()[-1]
+    assert foot.startswith("".join(reversed(named.site.name)) + ": not a utility locate")

@@ -33,7 +33,7 @@ from lateral_map.units import to_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.names import finding_words
 from lateral_map.words.notices import as_sentence, danger_notices, drawing_notices
-from lateral_map.words.numbers import all_apart, label, length, tidy, unit_sentence
+from lateral_map.words.numbers import all_apart, apart, label, length, tidy, unit_sentence
 from lateral_map.words.owner import owner_facts
 from lateral_map.words.technician import report_tables
 from lateral_map.words.utility import coordinates_sentence, evidence_facts, letter_facts
@@ -218,12 +218,16 @@ def _environment() -> Environment:
         finalize=all_apart,
     )
 
-    def css_text(text: str) -> str:
-        """Return text as the inside of a CSS string: every ASCII sign with a meaning escaped."""
-        return "".join(
+    def css_text(text: str) -> Markup:
+        """Return text as the inside of a CSS string: every ASCII sign with a meaning escaped.
+
+        Names are set apart before that, whole: an escaped space would end one.
+        """
+        escaped = "".join(
             f"\\{ord(letter):x} " if letter.isascii() and not letter.isalnum() else letter
-            for letter in text
+            for letter in apart(text)
         )
+        return Markup(escaped)  # noqa: S704 - no sign that HTML knows is left in it
 
     environment.filters |= {"css_text": css_text}
     return environment
