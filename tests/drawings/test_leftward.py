@@ -45,7 +45,7 @@ RANGES = r"""() => {
       const one = at(match[1], match.index), two = at(match[2], match.index + match[1].length);
       // Over a line's end they stand one below the other, and turned text runs upwards.
       const isOneLine = one.width && Math.abs(one.top - two.top) < 2;
-      if (isOneLine) found.push([node.textContent, one.left, two.left]);
+      if (isOneLine) found.push([node.parentElement.closest(":not(.whole)").textContent, one.left, two.left]);
     }
   }
   return found;

@@ -5,15 +5,20 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pdfplumber
 import pytest
+from agreement.sites import write_site
 from chromium import check_with_axe
 
+from lateral_map.dig_review import build_dig_review
+from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.page import map_page
 from lateral_map.model.results import Report
+from lateral_map.model.site import UtilityLine
 from lateral_map.reading.folder import load_site
 from lateral_map.report import build_report
 
@@ -32,6 +37,72 @@ def told(report: Report) -> tuple[str, str]:
     """The captions of the crossing that decides and of the finding nearest to its line."""
     nearest = min(report.findings, key=lambda one: abs(one.telling.past_m))
     return "curb 73.7 ± 0.8 ft", f"#{nearest.number} {nearest.finding.finding}"
+
+
+# How far, in pixels, the nearest lozenge of its own letter stands from each utility that is in view.
+LETTERS_OFF = """() => { const { map, plane, data } = lateralMap.page, pane = map.getContainer().getBoundingClientRect();
+  const chips = [...document.querySelectorAll('.letter-chip')].map(chip => { const r = chip.getBoundingClientRect();
+    return [chip.textContent, L.point(r.x + r.width / 2 - pane.x, r.y + r.height / 2 - pane.y)]; });
+  const items = data.layers.flatMap(layer => layer.items).filter(item => item.as === 'line' && data.style[item.style].letter);
+  return items.map(item => { const at = item.at.map(one => map.latLngToContainerPoint(plane.toMap(one)));
+    return Math.min(...chips.filter(([letter]) => letter === data.style[item.style].letter).map(([, chip]) =>
+      Math.min(...at.slice(1).map((one, k) => L.LineUtil.pointToSegmentDistance(chip, at[k], one))))); }); }"""
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_every_utility_bears_its_letter_close_beside_the_pipe_too(
+    report: Report, open_page, size
+) -> None:
+    """The pipe's names and footages took all its places: no letter, and no ? of unknown depth."""
+    stations = report.stations
+    line = np.stack([stations.easting_m, stations.northing_m], axis=-1)
+    right = np.radians(stations.heading_deg + 90.0)
+    square = np.stack([np.sin(right), np.cos(right)], axis=-1)
+    along = range(len(line) // 6, len(line) * 5 // 6, len(line) // 9)
+    beside = tuple(
+        UtilityLine(kind, kind, np.array([line[k] + off_m * square[k] for k in along]))
+        for kind, off_m in (("electric", 0.4), ("steam", -0.4), ("water", 0.9))
+    )
+    plan = report.site.plan
+    plan = replace(plan, utilities=(*plan.utilities, *beside))
+    shown = open_page(map_page(replace(report, site=replace(report.site, plan=plan))), **size)
+    off = shown.run(LETTERS_OFF)
+    assert len(off) == len(plan.utilities)
+    assert max(off) < 2.0
+
+
+# The words and figures of tables, facts and notices that stand on more than one line.
+PARTED = r"""() => {
+  const lines = (cell, from, to) => {
+    const range = document.createRange(), walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+    for (let passed = 0; walk.nextNode(); passed += walk.currentNode.length) {
+      const node = walk.currentNode, end = passed + node.length;
+      if (from >= passed && from < end) range.setStart(node, from - passed);
+      if (to > passed && to <= end) range.setEnd(node, to - passed);
+    }
+    const boxes = [...range.getClientRects()].filter((box) => box.width > 1);
+    return new Set(boxes.map((box) => Math.round(box.top / 6))).size;
+  };
+  const told = /[<>] [\d.]+ %|± [\d.]+ \w+|\d+ ft \d+ in|\b[A-Za-z]{2,16}\b/g;
+  return [...document.querySelectorAll("td, dd, #notices li")].flatMap((cell) => {
+    const met = cell.offsetParent ? [...cell.textContent.matchAll(told)] : [];
+    return met.map((one) => [one[0], lines(cell, one.index, one.index + one[0].length)]);
+  });
+}"""
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_no_word_and_no_figure_is_parted_over_two_lines(open_page, page_of, tmp_path, size) -> None:
+    write_site(tmp_path, 3)
+    review = build_dig_review(build_report(load_site(tmp_path)))
+    for page in (page_of(findings=30), map_page(review.report), dig_page(review)):
+        shown = open_page(page, **size)
+        shown.run("new Promise((done) => setTimeout(done, 600))")
+        for _ in ("screen", "paper"):
+            told = shown.run(PARTED)
+            assert len(told) > 100
+            assert [words for words, lines in told if lines > 1] == []
+            shown.run("window.dispatchEvent(new Event('beforeprint'))")
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
@@ -252,6 +323,24 @@ def test_a_legend_that_goes_over_the_page_has_the_tables_below_it(open_page) -> 
     assert second.index("Start and end of the run") < second.index("Findings No. Footage")
     for page in pages[:-1]:
         assert page.extract_text_lines()[-1]["bottom"] > page.height / 2
+
+
+def test_however_much_there_is_to_say_no_printed_page_is_left_mostly_blank(
+    open_page, page_of
+) -> None:
+    urgent = '<ul class="urgent">' + "<li>IN THE TRENCH: gas 1, crosses the pipe</li>" * 14
+    dig = dig_page(build_dig_review(build_report(load_site(DEMOS / "garage_slab"))))
+    crowded = dig.replace('<ul class="urgent">', urgent, 1)
+    assert crowded != dig
+    for page in (page_of(findings=40), crowded):
+        shown = open_page(page, **DESK)
+        pages = pdfplumber.open(io.BytesIO(shown.page.pdf(prefer_css_page_size=True))).pages
+        for each in pages[:-1]:
+            words = each.extract_text_lines()
+            assert words[-1]["bottom"] > 0.5 * each.height, words[0]["text"]
+            # A landscape page is used over its width.
+            right = max(word["x1"] for word in each.extract_words())
+            assert right > 0.8 * each.width, words[0]["text"]
 
 
 def test_an_online_map_stays_north_up_in_its_right_place(report: Report, browser, tmp_path) -> None:

@@ -53,10 +53,10 @@
     measure(sheet, told.flatMap((mark) => mark.wordings));
     for (const mark of told.filter((each) => each.item.weight >= SUSPECT)) besideMark(sheet, mark);
     for (const item of items) if (item.as === "line" && item.caption) alongLine(sheet, item);
+    for (const item of items) if (item.as === "line" && page.data.style[item.style].letter) letters(sheet, item);
     if (shown.some((layer) => layer.key === "footage")) footages(sheet, pipe);
     for (const mark of told.filter((each) => each.item.weight < SUSPECT)) besideMark(sheet, mark);
     for (const item of items) if (item.as === "area" && item.caption) inArea(sheet, item);
-    for (const item of items) if (item.as === "line" && page.data.style[item.style].letter) letters(sheet, item);
   };
 
   /* The view as cells, each holding what it costs to write over it. */
@@ -291,28 +291,44 @@
     if (fits && sheet.room.box(box.left, box.top, box.right, box.bottom) < 20) put(sheet, write(sheet, item.caption, "area"), box);
   }
 
-  /* A lozenge every so far; where one place is taken, a little before it or after. */
+  /*
+   * A lozenge every so far; where one place is taken, a little before it or after. A line in view that
+   * would go without, as one close beside the pipe, has one where that costs least: which utility it is
+   * and that nobody knows its depth are told by nothing else on it.
+   */
   function letters(sheet, item) {
-    const style = sheet.page.data.style[item.style];
+    const lozenge = lateralMap.lozenge(sheet.page.data.style[item.style]);
+    const seen = pieces(sheet.room, item.at.map(sheet.place));
     let due = LETTER_EVERY / 2;
-    for (const piece of pieces(sheet.room, item.at.map(sheet.place))) {
+    let told = 0;
+    for (const piece of seen) {
       let along = due;
       for (; along < piece.length; along += LETTER_EVERY) {
         const places = [0, 20, -20, 40, -40, 60, -60].map((aside) => along + aside).filter((at) => at > 12 && at < piece.length - 12);
-        places.some((at) => letter(sheet, style, between(piece, at / piece.length)));
+        const free = places.map((at) => letterAt(sheet, lozenge, between(piece, at / piece.length))).find(({ cost }) => cost <= 40);
+        if (free) told += writeLetter(sheet, lozenge, free);
       }
       due = along - piece.length;
     }
+    if (told) return;
+    const anywhere = seen.flatMap((piece) => {
+      const steps = Math.max(Math.floor(piece.length / 10), 1);
+      return Array.from({ length: steps }, (_, step) => letterAt(sheet, lozenge, between(piece, (step + 0.5) / steps)));
+    });
+    const best = anywhere.sort((a, b) => a.cost - b.cost)[0];
+    if (best && best.cost < TAKEN) writeLetter(sheet, lozenge, best);
   }
 
-  function letter(sheet, style, at) {
-    const lozenge = lateralMap.lozenge(style);
+  function letterAt(sheet, lozenge, at) {
     const half = lozenge.getAttribute("width") / 2;
     const box = { left: at.x - half, top: at.y - 10, right: at.x + half, bottom: at.y + 10 };
-    if (sheet.room.box(box.left, box.top, box.right, box.bottom) > 40) return false;
-    const mark = element("div", { class: "caption letter-chip" }, lozenge);
+    return { box, cost: sheet.room.box(box.left, box.top, box.right, box.bottom) };
+  }
+
+  function writeLetter(sheet, lozenge, { box }) {
+    const mark = element("div", { class: "caption letter-chip" }, lozenge.cloneNode(true));
     sheet.pane.append(mark);
     put(sheet, mark, box);
-    return true;
+    return 1;
   }
 })();

@@ -16,8 +16,28 @@
     byId("notices").parentElement.hidden = notices.length === 0;
     byId("cautions").replaceChildren(...cautions.map((text) => element("li", { text })));
     byId("method").textContent = method;
+    for (const part of document.querySelectorAll("header, .notices, .first, .review")) lateralMap.keepWhole(part);
     writeTables(page, tables);
     lateralMap.closeDetail();
+  };
+
+  // A percentage, a range, a length: none is parted over two lines, from its sign or from its unit.
+  const WHOLE = /[<>] [\d.]+ %|[-−]?[\d.]+ %|(?:[-−]?[\d.]+ )?± [\d.]+(?: (?:ft|m|in)\b| %)?|\d+ ft \d+(?: \d+\/\d+)? in\b|[-−]?\d[\d.,]*(?: \d+\/\d+)? (?:ft|m|in|mm)\b/g;
+  const LONG_WORD = /\S{17}/;
+
+  /** Keep every figure of a part of the page on one line; only a cell with a very long word may part words. */
+  lateralMap.keepWhole = function (part) {
+    for (const cell of part.querySelectorAll("td")) cell.classList.toggle("long", LONG_WORD.test(cell.textContent));
+    const walk = document.createTreeWalker(part, NodeFilter.SHOW_TEXT);
+    const parted = [];
+    while (walk.nextNode()) {
+      const { data, parentElement: within } = walk.currentNode;
+      if (data.search(WHOLE) >= 0 && !within.closest("svg, .whole, h1")) parted.push(walk.currentNode);
+    }
+    for (const node of parted) {
+      const figures = node.data.match(WHOLE).map((text) => element("span", { class: "whole", text }));
+      node.replaceWith(...node.data.split(WHOLE).flatMap((text, index) => (index ? [figures[index - 1], text] : [text])));
+    }
   };
 
   const LATER_MS = 500;
@@ -30,6 +50,7 @@
       if (page.tablesDue !== make) return;
       page.tablesDue = null;
       holder.replaceChildren(...tables.map((table) => tableOf(page, table)));
+      lateralMap.keepWhole(holder);
     };
     page.tablesDue = make;
     if (!fold || fold.open) return make();
@@ -74,6 +95,7 @@
     byId("detail-rows").replaceChildren(
       ...rows.flatMap(([name, value]) => [element("dt", { text: name, dir: "ltr" }), element("dd", { text: value, dir: "ltr" })]),
     );
+    lateralMap.keepWhole(byId("detail-rows"));
     byId("detail-note").textContent = note;
     byId("detail-note").hidden = !note;
     byId("detail").hidden = false;
