@@ -124,5 +124,6 @@ def find_outside_diameter(material: str, size_m: float) -> tuple[OutsideDiameter
             listed.inches, f"as the next larger size, {larger[0]:g} in: {listed.source}"
         ), True
     wall = max(_LEAST_WALL_IN, _GUESSED_WALL * nominal)
-    words = f"no table at hand: nominal size and a wall of {wall:.2g} in, a guess"
+    thick = "a fifth of it" if wall > _LEAST_WALL_IN else f"{_LEAST_WALL_IN:g} in"
+    words = f"no table at hand: nominal size and a wall of {thick}, a guess"
     return OutsideDiameter(nominal + 2 * wall, words), True

@@ -91,7 +91,12 @@ def map_data(
             "metres": metres_per(unit),
             "decimals": decimals_for(unit),
         },
-        "north": north_words(frame),
+        # Nothing may give a sketch its north.
+        "north": {
+            "letter": "" if frame.is_local else "N",
+            "words": north_words(frame),
+            "button": "Up as drawn" if frame.is_local else "North up",
+        },
         "view": map_view(report),
         "plane": plane_link(frame, bounds_of([_line(report)], _PLANE_MARGIN_M))
         if base_map
@@ -163,7 +168,7 @@ def _line(report: Report) -> Floats:
 def north_words(frame: Frame) -> str:
     """Return what the north arrow points to, and where the declared system's grid north lies."""
     if frame.is_local:
-        return "North as drawn on the sketch"
+        return "Up as drawn on the sketch"
     turn = (frame.convergence_deg + 180.0) % 360.0 - 180.0
     if abs(turn) < 0.005:
         return "True and grid north"

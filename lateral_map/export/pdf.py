@@ -90,8 +90,7 @@ def _lay_out(html: str, run_on: tuple[str, str]) -> tuple[bytes, set[int]]:
                 # ISO 14289-1, 7.5: every head says what it heads; ours head columns.
                 one.setdefault("A", pydyf.Dictionary({"O": "/Table"}))["Scope"] = "/Column"
         _mark_running_lines(pdf)
-        if runs_leftward(html):
-            _read_brackets_as_drawn(document, pdf)
+        _read_brackets_as_drawn(html, document, pdf)
         missing.update(*(font.missing for font in document.fonts.values()))
 
     with _quietly(), _drawn_in_one_piece(svg.Node):
@@ -144,12 +143,14 @@ def _drawn_in_one_piece(nodes: Any) -> Iterator[None]:
         nodes.text = as_it_is
 
 
-def _read_brackets_as_drawn(document: Document, pdf: PDF) -> None:
+def _read_brackets_as_drawn(html: str, document: Document, pdf: PDF) -> None:
     """Have a bracket read as it is drawn, wherever it stands.
 
     In leftward words an opening bracket is drawn as a closing one (UAX 9, rule L4). WeasyPrint has
     a letter read as it was where it was first set: after such words every bracket read turned.
     """
+    if not runs_leftward(html):
+        return
     import pydyf
     from fontTools.ttLib import TTFont
 

@@ -45,7 +45,8 @@ RANGES = r"""() => {
       const one = at(match[1], match.index), two = at(match[2], match.index + match[1].length);
       // Over a line's end they stand one below the other, and turned text runs upwards.
       const isOneLine = one.width && Math.abs(one.top - two.top) < 2;
-      if (isOneLine) found.push([node.parentElement.closest(":not(.whole)").textContent, one.left, two.left]);
+      const words = node.parentElement.closest(":not(.whole)").textContent;
+      if (isOneLine) found.push([words, one.left, two.left]);
     }
   }
   return found;
@@ -125,7 +126,7 @@ def test_arabic_in_a_drawing_is_joined(printed):
 
 
 def test_brackets_read_as_they_are_drawn_after_leftward_words():
-    """In leftward words brackets are drawn turned; those of all other words were read turned too."""
+    """In leftward words brackets are drawn turned; all others were then read turned too."""
     said = "found (both) [one] {two}"
     name = f"{NAMES['right of way']} (א) [ב] {{ג}}"
     style = "<style>body { font-family: 'Sheet Sans', sans-serif }</style>"

@@ -161,8 +161,11 @@ def test_the_map_zooms_to_inches() -> None:
     assert 40_075_017 / 256 / 2**zoom < 0.0254
 
 
-def test_north_is_named() -> None:
-    assert north_words(local_frame("ft")) == "North as drawn on the sketch"
+def test_north_is_named(make_report) -> None:
+    assert north_words(local_frame("ft")) == "Up as drawn on the sketch"
+    sketch, mapped = (map_data(make_report(local=local))["north"] for local in (True, False))
+    assert (sketch["letter"], sketch["button"]) == ("", "Up as drawn"), "a sketch may have no north"
+    assert (mapped["letter"], mapped["button"]) == ("N", "North up")
     east = projected_frame_at("EPSG:32616", -84.5, 42.7)
     # East of a zone's middle grid north lies east of true north, by about 2.5° sin(42.7°) = 1.70°
     # at 2.5° (meridian convergence of the transverse Mercator projection, from memory).

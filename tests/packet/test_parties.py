@@ -584,7 +584,11 @@ def test_what_a_suspect_decides_is_said_once_and_named() -> None:
 def test_a_search_finds_the_percentage_in_the_pdf() -> None:
     report = end_in_doubt(far=True)
     (letter,) = report.letters
-    pdf = html_to_pdf(referral_html(report, letter, undrawn(report)))
+    page = referral_html(report, letter, undrawn(report))
+    # No length may be parted from its unit either.
+    kept = r"<(svg|style|title)\b.*?</\1>|<span class=\"whole\">[^<]*</span>"
+    assert re.findall(r"[\d.]+ ft\b", re.sub(kept, "", page, flags=re.DOTALL)) == []
+    pdf = html_to_pdf(page)
     # Not broken over two lines.
     assert "< 0.1 %" in page_texts(pdf)[1]
     text = text_of(pdf)

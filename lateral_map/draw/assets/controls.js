@@ -24,10 +24,11 @@
     holder.replaceChildren(bar, words);
   };
 
-  /** Draw the north arrow and what its north is. */
+  /** Draw the north arrow and say what its north is; a sketch has an up of its own instead. */
   lateralMap.drawNorth = function (page) {
+    const { north } = page.data;
     const letter = svg("text", { y: 4, "text-anchor": "middle", class: "north-letter" });
-    letter.textContent = "N";
+    letter.textContent = north.letter;
     const arrow = svg(
       "svg",
       { width: 48, height: 48, viewBox: "-25 -25 50 50", "aria-hidden": "true" },
@@ -39,7 +40,8 @@
         svg("g", { transform: `translate(0-18) rotate(${page.plane.turnDeg})` }, letter),
       ),
     );
-    document.getElementById("north").replaceChildren(arrow, element("span", { text: page.data.north }));
+    document.getElementById("north").replaceChildren(arrow, element("span", { text: north.words }));
+    document.getElementById("north-up").textContent = north.button;
   };
 
   /** List the layers with a switch and a legend each. */

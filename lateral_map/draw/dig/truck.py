@@ -102,15 +102,17 @@ def truck_html(review: DigReview) -> str:
 
 
 def _begin(review: DigReview, paper: Paper, number: int, seen: str) -> _Page:
-    name = label(review.report.site.name, 60) or "Unnamed site"
-    canvas = Canvas.sheet(paper.width_pt, paper.height_pt, f"{seen}: {name}")
+    name = tidy(review.report.site.name, 120) or "Unnamed site"
+    canvas = Canvas.sheet(paper.width_pt, paper.height_pt, f"{seen}: {label(name, 60)}")
     page = _Page(
         canvas, _MARGIN_PT, paper.width_pt - _MARGIN_PT, _MARGIN_PT, paper.height_pt - _MARGIN_PT
     )
     room = page.right - page.left
     right = f"Page {number} of 2. Not a utility locate, not a land survey."
-    kept = room - text_width(right, _TEXT_PT) - _GAP_PT
-    title = shorten(f"{name}: {seen}", kept, _BIG_PT, bold=True)
+    # A long name gives way, what the page shows does not.
+    seen = f": {seen}"
+    kept = room - text_width(right, _TEXT_PT) - text_width(seen, _BIG_PT, bold=True) - _GAP_PT
+    title = shorten(name, kept, _BIG_PT, bold=True) + seen
     page.y += 11.0
     canvas.text(page.left, page.y, title, _BIG_PT, bold=True)
     canvas.text(page.right, page.y, right, _TEXT_PT, anchor="end")

@@ -45,7 +45,8 @@ _NEAR_M: Final = to_metres(0.75, "ft")
 # A line break in one hides it from a search. Drawings, styles, titles and tags are no running text.
 _UNBROKEN: Final = re.compile(
     r"(<(svg|style|title)\b.*?</\2>|<[^>]*>)"
-    r"|(?:&[gl]t; )?[-−]?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b| %)?|\b[xy] [-−]?\d[\d.]*",
+    r"|(?:&[gl]t; )?[-−]?[\d.]+ %|± [\d.]+(?: (?:ft|m|in)\b| %)?|\b[xy] [-−]?\d[\d.]*"
+    r"|\b\d[\d.]* (?:ft|m|in|mm)\b",
     re.DOTALL,
 )
 _LABEL: Final = re.compile(r'<svg[^>]* aria-label="([^"]*)"[^>]*>')
@@ -203,7 +204,7 @@ def _render(name: str, **values: Any) -> str:
 
 
 def _unbroken(page: str) -> str:
-    """Return a page with no percentage or range broken over two lines: searches find it."""
+    """Return a page with no percentage, range or length over two lines: searches find it."""
     return _UNBROKEN.sub(lambda found: found[1] or f'<span class="whole">{found[0]}</span>', page)
 
 

@@ -34,7 +34,7 @@ def north_box(panel: Box) -> Box:
 
 
 def draw_north(canvas: Canvas, frame: Frame, window: Window) -> None:
-    """Set the north arrow in a window: declared grid north, or the sketch's own y axis."""
+    """Set the north arrow in a window: declared grid north, or up as a sketch was drawn."""
     box = north_box(window.box)
     canvas = canvas.group("north")
     canvas.box(box.left, box.top, box.width, box.height, fill=PAPER, edge=HAIRLINE)
@@ -48,7 +48,7 @@ def draw_north(canvas: Canvas, frame: Frame, window: Window) -> None:
     letter = "" if frame.is_local else "N"
     x, y = middle + 20.0 * up
     canvas.text(float(x), float(y) + 3.2, letter, _TEXT_PT, anchor="middle", bold=True)
-    words = "y axis" if frame.is_local else "grid north"
+    words = "as drawn" if frame.is_local else "grid north"
     canvas.text(box.middle[0], box.bottom - 4.0, words, _TEXT_PT, anchor="middle", colour=QUIET)
 
 
