@@ -86,9 +86,13 @@ class OverviewWriter:
         line = self._units(shapely.get_coordinates(shapely.from_wkb(route[:1])), origin)
         steps = np.diff(line, axis=0, prepend=0)
         at = {name: place for place, name in enumerate(TABLES["findings"].columns)}
+        found = [shape for shape, _ in rows["findings"] if shape]
+        places = iter(
+            self._units(shapely.get_coordinates(shapely.from_wkb(found)), origin).tolist()
+        )
         findings = [
             [
-                *(self._place(shape, origin) if shape else (None, None)),
+                *(next(places) if shape else (None, None)),
                 cells[at["finding"]],
                 cells[at["footage"]],
                 _NAMES.index(finding_class(cells[at["class"]], cells[at["verdict"]])),
@@ -115,12 +119,6 @@ class OverviewWriter:
         if self._file is not None:
             self._file.write(f"]}}{self._after}")
             self._file.close()
-
-    def _place(self, shape: bytes, origin: Any) -> list[int]:
-        found: list[int] = self._units(shapely.get_coordinates(shapely.from_wkb(shape)), origin)[
-            0
-        ].tolist()
-        return found
 
     @staticmethod
     def _units(places: Any, origin: Any) -> Any:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 LENGTH_DECIMALS = 6
 DEGREE_DECIMALS = 10  # of latitude and longitude: 0.01 mm
 ANGLE_DECIMALS = 6
+_SURE = 1e13  # scaled by no more than this, a number is off by a thousandth of a unit at most
 
 
 def rounded(value: float | None, decimals: int = 6) -> float | None:
@@ -40,10 +41,16 @@ def rounded(value: float | None, decimals: int = 6) -> float | None:
 
 def all_rounded(values: ArrayLike, decimals: int = 6) -> list[float | None]:
     """Return several values ``rounded``."""
-    given = np.asarray(values, float)
-    if not np.isfinite(given).all():
-        return [rounded(one, decimals) for one in given]
-    return [round(one, decimals) + 0.0 for one in given.tolist()]
+    given, unit = np.asarray(values, float), 10.0**decimals
+    with np.errstate(invalid="ignore", over="ignore"):
+        scaled = given * unit
+        whole = np.rint(scaled)
+        # Near a tie the last digit of the scaling itself would decide.
+        sure = (np.abs(scaled) < _SURE) & (np.abs(scaled - whole) < 0.49)
+    found: list[float | None] = (whole / unit + 0.0).tolist()
+    for at in np.flatnonzero(~sure).tolist():
+        found[at] = rounded(given[at], decimals)
+    return found
 
 
 class _Placed(Protocol):
@@ -116,7 +123,12 @@ class Outward:
 
     def ellipse(self, major_m: float, minor_m: float, plane_azimuth_deg: float) -> dict[str, Any]:
         """Return one 95 % ellipse."""
-        return self.ellipses([major_m], [minor_m], [plane_azimuth_deg])[0]
+        azimuth = float(self.frame.grid_azimuth_deg(plane_azimuth_deg)) % 180.0
+        return {
+            "semi_major": self.length(major_m),
+            "semi_minor": self.length(minor_m),
+            "azimuth": rounded(azimuth, ANGLE_DECIMALS),
+        }
 
     def declared(self, geometry: BaseGeometry) -> BaseGeometry:
         """Return a geometry in the plane as declared x, y; heights (m) become the same unit."""

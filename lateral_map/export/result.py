@@ -267,6 +267,10 @@ def _names(readings: tuple[ReadingId, ...], out: Outward) -> list[str]:
     return [reading_name(one, out.plan) for one in readings]
 
 
+def _id_record(one: ReadingId) -> Record:
+    return {"kind": one.kind, "of": one.of, "column": one.column}
+
+
 def _side(side: Side, out: Outward) -> Record:
     return {
         "line": side.line,
@@ -287,7 +291,7 @@ def reading_record(check: ReadingCheck, site: Site, out: Outward) -> Record:
         "standardised": rounded(check.standardised),
         "redundancy": rounded(check.redundancy),
         "verdict": check.verdict,
-        "id": asdict(check.id),
+        "id": _id_record(check.id),
         "residual_unit": "degrees" if check.is_angle else out.unit,
         "locate": check.id.mark,
         "footage": out.length(check.footage_m),
@@ -311,7 +315,7 @@ def _applied(one: Applied, out: Outward) -> Record:
     slip = one.slip
     return {
         "slip": slip.slip,
-        "id": slip.id and asdict(slip.id),
+        "id": slip.id and _id_record(slip.id),
         "footage": out.length(slip.footage_m),
         "size": [_sized(each, slip, out) for each in slip.size],
         "written": _sized(one.written, slip, out),
@@ -327,7 +331,7 @@ def diagnosis_record(diagnosis: Diagnosis, out: Outward) -> Record:
     slip = diagnosis.slip
     return {
         "slip": slip.slip,
-        "id": slip.id and asdict(slip.id),
+        "id": slip.id and _id_record(slip.id),
         "footage": out.length(slip.footage_m),
         "size": _sized(slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size), slip, out),
         "would_read": _sized(diagnosis.would_read, slip, out),
