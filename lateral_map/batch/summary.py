@@ -69,7 +69,9 @@ def summary_page(totals: Gathered, title: str) -> str:
         link=lambda site: f"overview.html#site={quote(site, safe='')}",
         tidy=tidy,
         chance=chance_words,
-        answers=lambda told: who_answers_words(told["answers"], told["may_answer"]),
+        answers=lambda told: who_answers_words(
+            told["answers"], told["may_answer"], told["verdict"]
+        ),
         at=lambda told: f"{told['footage']:.1f} {unit}",
         deep=lambda told: (
             f"{told['depth_to_invert']:.1f} ± {TWO_SIDED_95 * told['depth_sd']:.1f} {unit}"

@@ -301,6 +301,11 @@ class FindingResult:
         return self.deciding or (self.sides[0] if self.sides else None)
 
     @property
+    def contradicted(self) -> bool:
+        """True where its side is sure and the boundaries that decide name several for it."""
+        return not self.answers and self.verdict not in (None, "too close to call")
+
+    @property
     def ends(self) -> tuple[tuple[FoundPlace, tuple[Side, ...]], ...]:
         """Each end's place and its sides, one or two."""
         near = (self.near, self.sides)

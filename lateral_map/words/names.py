@@ -124,6 +124,7 @@ _POLITIES: Final = frozenset({
     "township", "village", "water", "works",
 })  # fmt: skip
 _MOST_NUMBERS: Final = 12
+CONTRADICTED_WORDS: Final = "the boundaries contradict each other"
 
 LEVEL_GROUND_WORDS: Final = "Ground taken as level: nobody measured it."
 

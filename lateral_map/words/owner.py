@@ -19,6 +19,7 @@ from lateral_map.model.trade import is_at_main, is_danger_noted, is_tap
 from lateral_map.words.cautions import OWNER_CAUTIONS
 from lateral_map.words.diagnoses import told_once
 from lateral_map.words.names import (
+    CONTRADICTED_WORDS,
     FAR_END_WORDS,
     findings_named,
     footage_words,
@@ -76,6 +77,7 @@ _GROUPS: Final = (
     "In another's part, as we understand it",
     "Reaching into another's part",
     "Too close to call",
+    f"Left open: {CONTRADICTED_WORDS}",
     "In your part, as we understand it",
     "The rest of what is wrong",
     "How the pipe is built",
@@ -142,12 +144,14 @@ def owner_reader(report: Report) -> str:
 
 
 def _rank(report: Report, result: FindingResult) -> int:
-    """Return how soon a finding is told: danger, others' part, across, too close, the rest."""
+    """Return how soon a finding is told: danger, others' part, across, open, the rest."""
     if result.finding_class != "defect":
-        return 0 if result.finding_class == "danger" else 6
+        return 0 if result.finding_class == "danger" else 7
     if not result.may_answer:
-        return 5
+        return 6
     if result.may_answer == (owner_reader(report),):
+        return 5
+    if result.contradicted:
         return 4
     if result.verdict == "too close to call":
         return 3
@@ -188,7 +192,7 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
         "whose": _whose(result, owner_reader(report)),
         "kind": result.finding_class,
         "group": _GROUPS[_rank(report, result)],
-        "unsure": result.verdict not in ("inside", "past"),
+        "unsure": result.contradicted or result.verdict not in ("inside", "past"),
     }
 
 
@@ -202,11 +206,11 @@ def _whose(result: FindingResult, reader: str) -> str:
     if result.verdict == "across" and len(parties) > 1:
         parts = listed([f"part {party}" for party in parties], len(parties))
         return f"Reaches across {line}: {parts}, as we understand it."
-    if not parties and result.verdict != "too close to call":
+    if result.contradicted:
         # Sure of this line, not of another that decides beside it.
         lies = {"across": "Reaches across", "past from within": "Its far part is past"}
         begin = f"{lies[result.verdict]} {line}; w" if result.verdict in lies else "W"
-        return f"{begin}ho answers for it is left open: the lines that decide do not tell."
+        return f"{begin}ho answers for it is left open: {CONTRADICTED_WORDS}."
     if result.verdict == "past from within":
         parts = listed([f"part {party}" for party in parties], len(parties))
         there = side if len(parties) == 1 else parts
@@ -312,7 +316,10 @@ def _next_steps(report: Report) -> list[str]:
     clients = findings_named(one for one in report.defects if one.answers == (report.client,))
     if clients and report.client != reader:
         steps.append(f"Ask {the_party(report.client)} what will be done about {clients}.")
-    close = {one.number: one for letter in report.letters for one in letter.close}
+    open_ones = {one.number: one for letter in report.letters for one in letter.close}
+    close = {number: one for number, one in open_ones.items() if not one.contradicted}
+    if untold := findings_named(one for one in open_ones.values() if one.contradicted):
+        steps.append(f"Ask for the record of who answers for {untold}: {CONTRADICTED_WORDS}.")
     if close:
         it_is = "it is" if len(close) == 1 else "they are"
         steps.append(

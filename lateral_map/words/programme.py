@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from lateral_map.words.names import CONTRADICTED_WORDS
+
 # What became of a site, in the order in which it is told.
 STATE_WORDS: Final = {
     "solved": "solved",
@@ -50,9 +52,12 @@ WORKER_DIED: Final = (
 )
 
 
-def who_answers_words(answers: str | None, may_answer: str | None) -> str:
-    """Say who answers for a finding, or who may where that is too close to call."""
-    return answers or (f"too close to call: {may_answer}" if may_answer else "")
+def who_answers_words(answers: str | None, may_answer: str | None, verdict: str | None) -> str:
+    """Say who answers for a finding, or who may and why that is left open."""
+    if answers or not may_answer:
+        return answers or ""
+    close = verdict == "too close to call"
+    return f"{verdict if close else f'left open, {CONTRADICTED_WORDS}'}: {may_answer}"
 
 
 def undiagnosed_sites_words(count: int) -> str:

@@ -25,6 +25,7 @@ from lateral_map.model.site import Plan, Site
 from lateral_map.units import format_length, format_small, format_spread, steep_deg, to_metres
 from lateral_map.words.diagnoses import diagnoses_told
 from lateral_map.words.names import (
+    CONTRADICTED_WORDS,
     LINE_WORDS,
     READING_WORDS,
     VERDICT_WORDS,
@@ -179,11 +180,13 @@ def number_ranges(numbers: list[int], most: int = 4) -> str:
 
 
 def answers_words(result: FindingResult) -> str:
-    """Return who answers for a finding: ``owner, then city``, or that it is too close to call."""
+    """Return who answers for a finding: ``owner, then city``, or why that is left open."""
     if result.answers:
         begins = result.verdict == "past from within"
         said = ", then ".join(result.answers)
         return f"too close to call where it begins, then {said}" if begins else said
+    if result.contradicted:
+        return f"{answering_words(result.may_answer)}; {CONTRADICTED_WORDS}"
     return "too close to call" if result.verdict else ""
 
 
@@ -469,7 +472,9 @@ def _findings_table(report: Report) -> Table:
                 tidy(answers_words(result)),
             ),
             result.finding.footage_m,
-            result.verdict == "too close to call" or result.finding_class == "danger",
+            result.verdict == "too close to call"
+            or result.contradicted
+            or result.finding_class == "danger",
         )
         for result in report.findings
     )

@@ -21,6 +21,7 @@ from lateral_map.units import from_metres
 from lateral_map.words.cautions import FIELD_CAUTIONS
 from lateral_map.words.desk import desk_rows
 from lateral_map.words.names import (
+    CONTRADICTED_WORDS,
     FAR_END_WORDS,
     LINE_WORDS,
     finding_words,
@@ -56,6 +57,7 @@ from lateral_map.words.numbers import (
     unit_word,
 )
 from lateral_map.words.technician import (
+    answers_words,
     beside_words,
     report_tables,
     run_length,
@@ -426,19 +428,19 @@ def _close_sentences(letter: PartyLetter) -> list[str]:
         )
     if untold := _untold(letter):
         sentences.append(
-            f"The lines that decide do not tell who answers for {findings_named(untold)}, and "
-            f"nothing is claimed of {_they(untold, 'it', 'them')}."
+            f"Who answers for {findings_named(untold)} is left open: {CONTRADICTED_WORDS}. Nothing "
+            f"is claimed of {_they(untold, 'it', 'them')}."
         )
     return sentences
 
 
 def _close_to_a_line(letter: PartyLetter) -> list[FindingResult]:
-    return [one for one in letter.close if one.verdict == "too close to call"]
+    return [one for one in letter.close if not one.contradicted]
 
 
 def _untold(letter: PartyLetter) -> list[FindingResult]:
     """Return what surely lies on one side of a line, by another that decides with somebody else."""
-    return [one for one in letter.close if one.verdict != "too close to call"]
+    return [one for one in letter.close if one.contradicted]
 
 
 def _they(findings: Iterable[FindingResult], one: str, several: str) -> str:
@@ -525,7 +527,8 @@ def finding_row(
         "side": _side_sentences(report, result, letter),
         "rests_on": readings_listed(result.rests_on, site.plan),
         "basis": listed(list(dict.fromkeys(place.basis for place in places))),
-        "settle": "; then ".join(settle) or "the record, or uncovering the pipe",
+        "settle": "; then ".join(settle)
+        or ("the record" if result.contradicted else "the record, or uncovering the pipe"),
         "seen_at": tidy("; ".join(filter(None, (clock, video))), _NOTE),
         "ends": [length(place.footage_m, unit) for place in places] if len(places) > 1 else [],
     }
@@ -552,6 +555,8 @@ def _side_sentences(report: Report, result: FindingResult, letter: PartyLetter |
             if sides[0].line in bounds and sides[0].line != decides
         ]
         told = [*told, *others] if decides in bounds else [*others, *told]
+    if result.contradicted:
+        told.append(tidy(answers_words(result), 600))
     return " ".join(map(as_sentence, told))
 
 

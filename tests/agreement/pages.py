@@ -12,6 +12,7 @@ from lxml import html as lxml_html
 from agreement.told import NINETY_FIVE, Record, Told, plain, same_number, same_range, verdict_in
 
 _TOO_CLOSE = "too close to call"
+_CONTRADICTED = "the boundaries contradict each other"
 _WARNING = re.compile(r"IN THE TRENCH(?: \([^)]*\))?: (.*?) \((.*?)\.(?=\s|$)")
 _SIDE = re.compile(r"(-?[\d.]+) ± ([\d.]+)")
 
@@ -132,7 +133,8 @@ def check_answers(one: Record, words: str) -> Iterable[str]:
     if one["verdict"] == "past from within" and expected:
         expected.insert(0, f"{_TOO_CLOSE} where it begins")
     if one["verdict"] is not None and not expected:
-        expected = [_TOO_CLOSE]
+        left_open = f"left open: {' or '.join(one['may_answer'])}; {_CONTRADICTED}"
+        expected = [_TOO_CLOSE if one["verdict"] == _TOO_CLOSE else left_open]
     if [part for part in words.split(", then ") if part] != expected:
         yield f"{words!r}, decided {one['answers']}"
 

@@ -361,7 +361,9 @@ def test_the_owner_is_told_where_one_line_is_sure_and_another_leaves_open_who_an
     report = end_in_doubt(far=False)
     open_one = replace(report.findings[0], verdict=verdict, answers=())
     (card,) = owner_facts(replace(report, findings=(open_one,)))["cards"]
-    assert card["whose"] == f"{words}: the lines that decide do not tell."
+    assert card["whose"] == f"{words}: the boundaries contradict each other."
+    assert card["unsure"]
+    assert card["group"] == "Left open: the boundaries contradict each other"
 
 
 def test_both_ends_of_a_stretch_have_their_place_and_depth() -> None:
@@ -660,6 +662,6 @@ def test_where_boundaries_contradict_each_letter_leaves_it_open() -> None:
     letter = PartyLetter("city", "curb", None, (), (), (untold,), ())
     told = replace(report, findings=(untold,), letters=(letter,))
     said = " ".join(seen_sentences(told, letter))
-    assert "The lines that decide do not tell who answers for finding 1" in said
+    assert "Who answers for finding 1 is left open: the boundaries contradict each other." in said
     assert "too close" not in said
     assert "settle who answers for finding 1?" in question(told, letter)

@@ -6,12 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from analysis.builder import HandRoute, line
 from truth.slips import plant
 
+from lateral_map.batch.summary import who_answers_words
+from lateral_map.cli.summary import drawing_parts
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Report
-from lateral_map.model.site import Finding, Site
-from lateral_map.report import build_report
+from lateral_map.model.site import Boundary, Finding, Site
+from lateral_map.report import build_report, report_on
+from lateral_map.words.owner import owner_facts
+from lateral_map.words.picked import finding_picked
+from lateral_map.words.technician import report_tables
+from lateral_map.words.utility import letter_facts
 
 APART_M = 0.5
 
@@ -80,3 +87,40 @@ def test_a_located_run_knows_the_start_s_side_of_a_line_without_the_start_s_own_
     known = [(one.finding, one.answers) for one in kept.findings if one.answers]
     assert {answers for _, answers in firm} == {("owner",), ("city",)}
     assert len(firm) >= 0.8 * len(known)
+
+
+def test_what_contradicting_boundaries_leave_open_says_so_and_not_that_it_is_close() -> None:
+    """In its own row of every product: the tables, what is picked, the letter, the owner's page."""
+    curb = line("curb", (20.0, 9.0), (20.0, -9.0), sd_m=0.1)
+    route = HandRoute(
+        lines=(curb,),
+        boundaries=(
+            Boundary("curb", "owner", "city", decides=True),
+            Boundary("main", "owner", "county", True, "main"),
+        ),
+        findings=(Finding(26.0, "crack"),),
+    ).build()
+    report = report_on(route)
+    (found,) = report.findings
+    assert (found.verdict, found.answers) == ("past", ())
+    (table,) = (one for one in report_tables(report) if one.key == "findings")
+    (letter,) = (one for one in report.letters if one.party == "city")
+    (card,) = owner_facts(report)["cards"]
+    (row,) = letter_facts(report, letter)["close"]
+    told = {
+        "table": " ".join(table.rows[0].cells),
+        "picked": str(finding_picked(report, found).rows),
+        "letter": row["side"],
+        "owner": card["whose"],
+        "programme": who_answers_words(None, "city; owner", found.verdict),
+        "terminal": " ".join(map(str, drawing_parts(report))),
+    }
+    for where, words in told.items():
+        assert "the boundaries contradict each other" in words, where
+        assert "too close" not in words, where
+    assert table.rows[0].alarm
+    assert "the record" in row["settle"]
+    assert "uncovering" not in row["settle"]
+    steps = " ".join(owner_facts(report)["next"])
+    assert "the record of who answers for finding 1" in steps
+    assert "too close" not in steps
