@@ -85,8 +85,9 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
     """Return the fall of each stretch between depths read, vertical bends and changes of pipe.
 
     The ratio is fall over level distance, positive with the flow, whichever way the camera went;
-    its 1 sd is from the joint covariance of the pieces' pitches. The least fall is that of the code
-    the site names. At least 95 % is asked for "enough fall", "too flat" and "falls back".
+    its 1 sd is from the joint covariance of the pieces' pitches, and from what else the readings
+    may mean. The least fall is that of the code the site names. At least 95 % is asked for "enough
+    fall", "too flat" and "falls back".
     """
     pipes, code = tuple(pipes), FALL_CODES[route.site.fall_code]
     site, level = route.site, route.ground.is_level
@@ -95,7 +96,7 @@ def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStret
     ratio, gradient = _ratios(route, ends)
     if site.against_flow:
         ratio = -ratio
-    sd = np.sqrt(variances(gradient, route.covariance))
+    sd = np.sqrt(variances(gradient, route.covariance) + _doubted(route, ends))
     stretches = []
     for i in range(len(ratio)):
         begin, end = float(ends[i]), float(ends[i + 1])
@@ -166,6 +167,19 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
     gradient[:, route.layout.pitch] = spent * (cosine + ratio[:, None] * sine) / level[:, None]
     gradient[0, route.layout.zero_offset] = (ratio[0] * cosine[0] - sine[0]) / level[0]
     return ratio, gradient
+
+
+def _doubted(route: Route, ends: Floats) -> Floats:
+    """Return how much larger each fall's variance is for what else the readings may mean."""
+    ratio, gradient = _ratios(route, ends)
+    own, more = variances(gradient, route.covariance), np.zeros(len(ratio))
+    for one in route.doubts:
+        there = one.along(ends)
+        other, derivative = _ratios(one.route, there)
+        square = variances(derivative, one.route.covariance) + np.square(other - ratio)
+        # A stretch of which that leaves nothing tells no fall.
+        more += one.weight * np.where(np.diff(there) > _SAME_M, square - own, 0.0)
+    return np.maximum(more, 0.0)
 
 
 def _verdict(ratio: float, sd: float, step: FallStep | None) -> FallVerdict:

@@ -77,10 +77,12 @@ def judge_findings(
         decisive = _decisive(route.site.boundaries, sides)
         over = None if decisive is None else _farthest_over([each[decisive] for each in sides])
         parties = [asked(at, each) for at, each in zip(along, sides, strict=True)]
-        # Where a place at its beginning is in doubt, what is known of the rest stands; where its
-        # end is, nothing does.
-        known = list(itertools.dropwhile(lambda each: len(each) > 1, parties))
         verdict = None if decisive is None else verdict_along([s[decisive].verdict for s in sides])
+        # Where a place at its beginning is in doubt, what is known of the rest stands; where its
+        # end is, nothing does, nor where the boundaries contradict each other.
+        close = [_is_close(route.site, each) for each in sides]
+        doubtful = [len(may) > 1 and near for may, near in zip(parties, close, strict=True)]
+        known = parties[doubtful.index(False) if False in doubtful else len(parties) :]
         may_answer = tuple(dict.fromkeys(itertools.chain.from_iterable(parties)))
         open_side = verdict == "too close to call" and len(may_answer) > 1
         sure = not open_side and all(len(each) == 1 for each in known)
@@ -168,6 +170,14 @@ def _parties_of(other: OtherAnswers, footages: list[float]) -> list[tuple[str, .
         _parties(route.site, decided, named, at, sides, behind=behind)
         for at, sides in zip(meant, _judge(route, meant), strict=True)
     ]
+
+
+def _is_close(site: Site, sides: tuple[Side, ...]) -> bool:
+    """Say whether a place is too close to call by a boundary that decides."""
+    return any(
+        boundary.decides and side.verdict == "too close to call"
+        for boundary, side in zip(site.boundaries, sides, strict=True)
+    )
 
 
 def _turns(route: Route, stations: Stations, decided: list[Crossing]) -> list[float]:
@@ -406,9 +416,18 @@ def _parties(
         # One never met, though the run may lie within it, names its party beside the next one's.
         found += [deciding[i][0].inside for _, i in ahead if deciding[i][0].key in never_met]
         found.append(deciding[min(ahead)[1]][0].inside)
-    gone = sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)
-    contradicting = named[gone] if len(named[gone]) > 1 else ()
-    return tuple(dict.fromkeys([*found, *contradicting]))
+    reaches = {sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)}
+    for (boundary, side), gap in zip(deciding, gaps, strict=True):
+        if side.verdict == "too close to call" and boundary.key not in told:
+            # It may lie on either side of where that is crossed.
+            reaches |= {
+                index + beyond
+                for index, one in enumerate(decided)
+                for beyond in (0, 1)
+                if one.boundary == boundary.key and abs(at_m - one.footage_m) <= gap
+            }
+    contradicting = (named[reach] for reach in sorted(reaches) if len(named[reach]) > 1)
+    return tuple(dict.fromkeys(itertools.chain(found, *contradicting)))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

@@ -128,17 +128,18 @@ def traits_of(seed: int) -> Traits:
 def write_site(folder: Path, seed: int, traits: Traits | None = None) -> Traits:
     """Write a whole site folder and return what it shows; the same seed writes the same bytes."""
     traits = traits or traits_of(seed)
-    _Maker(np.random.default_rng((seed, 2)), traits).write(folder, seed)
+    Maker(np.random.default_rng((seed, 2)), traits).write(folder, seed)
     return traits
 
 
 @dataclass
-class _Maker:
+class Maker:
     """One site being made. Places and lengths are in feet, x to the right of the page, y up it."""
 
     rng: np.random.Generator
     traits: Traits
     names: dict[str, Floats] = field(default_factory=dict)
+    says_direction: bool = False
 
     def write(self, folder: Path, seed: int) -> None:
         folder.mkdir(parents=True, exist_ok=True)
@@ -331,23 +332,41 @@ class _Maker:
         crs = "local" if traits.local else _CRS[traits.unit][0]
         accuracy = self.length(2.0 if self.behind() else 0.3)
         small = 25.4 if traits.unit == "m" else 1.0
+        point, depth, azimuth = self.begins()
+        from_street = self.goes_from_street()
         written = [
             "format = 1",
             f'[site]\nname = "Lot {seed}, Ambersea"\ndate = 2026-05-04',
             f'crs = "{crs}"\nunit = "{traits.unit}"',
-            f'[start]\npoint = "{self.start_name()}"\naccuracy = {accuracy}',
-            f"depth = {self.length(self.deep(0.0))}\nazimuth = {self.heading:.1f}",
-            f'[[pipe]]\nfrom = 0.0\nmaterial = "concrete"\nsize = {4 * small:g}',
-            f'[[pipe]]\nfrom = {self.length(self.transition())}\nmaterial = "pvc"',
-            f"size = {6 * small:g}",
+            f'[start]\npoint = "{point}"\naccuracy = {accuracy}',
+            f"depth = {self.length(depth)}\nazimuth = {azimuth:.1f}",
+            *(
+                f'[[pipe]]\nfrom = {self.length(at)}\nmaterial = "{material}"\n'
+                f"size = {size * small:g}"
+                for at, material, size in self.pipes()
+            ),
             *self.boundaries(),
             '[dig]\ntolerance_zone = "24 in"\nrule = "invented for this site"\nsoil = "C"',
             f"[run]\nend_footage = {self.length(self.end)}",
-            f'end = "{"not reached" if traits.from_street else "main"}"',
+            f'end = "{"not reached" if from_street else "main"}"',
         ]
+        if self.says_direction:
+            written.append(f'[job]\ncamera_direction = "{"up" if from_street else "down"}stream"')
         if traits.client:
             written.append(f'[referral]\nclient = "{traits.client}"\nfrom = "The camera office"')
         return "\n".join(written) + "\n"
+
+    def begins(self) -> tuple[str, float, float]:
+        """Return the start's point, its depth and the azimuth (degrees) in which the run leaves."""
+        return self.start_name(), self.deep(0.0), self.heading
+
+    def goes_from_street(self) -> bool:
+        """Say whether the camera goes toward the house."""
+        return self.traits.from_street
+
+    def pipes(self) -> list[tuple[float, str, float]]:
+        """Return where each pipe begins, its material and nominal size in inches."""
+        return [(0.0, "concrete", 4.0), (self.transition(), "pvc", 6.0)]
 
     def start_name(self) -> str:
         return "manhole" if self.traits.from_street else "outlet"
@@ -362,7 +381,7 @@ class _Maker:
     def boundaries(self) -> list[str]:
         """[[boundary]] tables; inside is the party on the start's side."""
         rule = _RULES[self.traits.rule]
-        if self.traits.from_street:
+        if self.goes_from_street():
             rule = tuple((place, out, ins) for place, ins, out in reversed(rule))
         decides = {place: (inside, outside) for place, inside, outside in rule}
         written = []

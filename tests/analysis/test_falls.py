@@ -15,6 +15,7 @@ from lateral_map.analysis.falls import FALL_CODES, measure_falls
 from lateral_map.analysis.pipes import list_pipes
 from lateral_map.model.referral import Job
 from lateral_map.model.site import Bend, Locate, PipeRun, Run, Start
+from lateral_map.report import build_report
 from lateral_map.words.technician import fall_remark
 
 INCH = 0.0254
@@ -248,3 +249,24 @@ def test_two_depths_tell_the_fall_as_well_as_their_errors_let_them():
 def test_an_unknown_code_is_a_key_error():
     with pytest.raises(KeyError):
         measure(levelled(), code="XYZ")
+
+
+@pytest.mark.parametrize("wrong_m", [1.8, -0.9])
+@pytest.mark.parametrize("index", [1, 2, 3])
+def test_a_depth_that_may_be_misread_makes_no_fall_surer_than_it_is(wrong_m, index):
+    """The pipe falls 2 % all along; without the doubt one reading turns it over."""
+    site = straight_site(locate_footages_m=(6.0, 10.0, 14.0, 18.0, 23.0), tie=surveyed)
+    locates = [replace(one, ground_m=100.0) for one in site.locates]
+    locates[index] = replace(locates[index], depth_m=locates[index].depth_m + wrong_m)
+    report = build_report(
+        replace(
+            site,
+            start=replace(site.start, ground_m=100.0),
+            locates=tuple(locates),
+            pipes=(PipeRun(0.0, "pvc", 4 * INCH),),
+        )
+    )
+    assert report.diagnoses[0].slip.id.kind == "depth"
+    for one in report.falls:
+        assert one.ratio - 2.0 * one.sd_ratio <= 0.02 <= one.ratio + 2.0 * one.sd_ratio
+        assert one.verdict not in ("falls back", "too flat")

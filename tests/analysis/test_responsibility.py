@@ -261,3 +261,38 @@ def test_what_contradicts_beyond_the_run_s_end_leaves_its_last_part_open(beyond,
     }[first]
     along = told("not reached", lines=(ROW,), boundaries=(met, *beyond))
     assert along == [{"owner"}, expected, expected]
+
+
+@pytest.mark.parametrize("inward", [False, True])
+def test_beside_a_line_in_doubt_what_contradicts_on_its_other_side_counts_too(inward):
+    """From either end of the run the same parties may answer at the same place."""
+    lines = (ROW, line("curb", (20.0, 9.0), (20.0, -9.0), sd_m=0.2))
+    parties = ("city", "owner") if inward else ("owner", "city")
+    route = HandRoute(
+        azimuths_deg=(270.0 if inward else 90.0,),
+        start=(30.0 if inward else 0.0, 0.0),
+        lines=lines,
+        boundaries=tuple(Boundary(one.name, *parties, decides=True) for one in lines),
+        findings=tuple(
+            Finding(30.0 - at if inward else at, "crack") for at in (5.0, 9.9, 10.1, 19.9, 20.1)
+        ),
+    ).build()
+    crossings, _ = find_crossings(route)
+    found = judge_findings(route, lay_stations(route, crossings), crossings)
+    both = {"owner", "city"}
+    assert [set(one.may_answer) for one in found] == [{"owner"}, both, both, both, both]
+    assert [one.answers for one in found] == [("owner",), (), (), (), ()]
+
+
+def test_a_stretch_that_begins_where_the_boundaries_contradict_is_left_open():
+    route = HandRoute(
+        lines=(ROW, CURB),
+        boundaries=tuple(
+            Boundary(one, "owner", "city", decides=True) for one in ("right of way", "curb")
+        ),
+        findings=(Finding(5.0, "crack", to_m=14.0), Finding(14.0, "crack", to_m=27.0)),
+    ).build()
+    crossings, _ = find_crossings(route)
+    found = judge_findings(route, lay_stations(route, crossings), crossings)
+    assert [(one.verdict, one.answers) for one in found] == [("across", ()), ("across", ())]
+    assert all(one.contradicted for one in found)
