@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from threading import Lock
@@ -74,6 +74,8 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         if fault.file in TABLES
     ]
     rest = _with_entries(store, solved, say_all(report) if report else ())
+    missing = _missing(store)
+    told = {field for one in missing for field in one.settings}
     picture = None
     drawn = solved.report or solutions.last_whole
     if with_picture and drawn is not None:
@@ -88,10 +90,10 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
         "versions": dict(versions),
         "site": _site(store, solved),
         "tables": {name: _table(store, name, solved, report) for name in TABLES},
-        "settings": _settings(store, solved),
+        "settings": _settings(store, solved, told),
         "plan": _plan(store, solved),
         "faults": _said(fault for fault in solved.faults if fault.file not in _HOMES),
-        "says": [asdict(one) for one in (*_missing(store), *left_out, *solved.says, *rest)],
+        "says": [asdict(one) for one in (*missing, *left_out, *solved.says, *rest)],
         "picture": picture,
         "history": [
             {
@@ -253,9 +255,14 @@ def _said(faults: Iterable[Fault]) -> list[str]:
     return [str(fault) for fault in faults]
 
 
-def _settings(store: SiteStore, solved: Solved) -> dict[str, Any]:
+def _settings(store: SiteStore, solved: Solved, told: Collection[str]) -> dict[str, Any]:
+    """Return what site.toml says and what is wrong in it, but for what is ``told`` as missing."""
     faults = [fault for fault in solved.faults if fault.file == SETTINGS]
-    by_field = [{**said, "field": setting_path(said["field"])} for said in _by_field(faults)]
+    by_field = [
+        {**said, "field": path}
+        for said in _by_field(faults)
+        if (path := setting_path(said["field"])) not in told
+    ]
     try:
         values = store.settings()
         text = store.text(SETTINGS)

@@ -117,14 +117,15 @@ def missing_words(
 
     ``located`` and ``seen`` say whether the tables hold a row of a locate, of a finding.
     """
-    wanted = []
+    wanted: list[tuple[str, str, tuple[str, ...]]] = []
     if is_new:
-        wanted.append(("Begin the site", "Fill in Site and save: the folder is made then."))
+        wanted.append(("Begin the site", "Fill in Site and save: the folder is made then.", ("",)))
     elif not has_start:
         wanted.append(
             (
                 "Where does the footage start?",
                 "Under Site, give the start a point, x and y, or latitude and longitude.",
+                ("start", "start.point", "start.x", "start.lat"),
             )
         )
     elif not located:
@@ -132,6 +133,7 @@ def missing_words(
             (
                 "No locate yet",
                 "The line is dead reckoned from its start until something is located.",
+                (),
             )
         )
     if not (is_new or has_end or located or seen):
@@ -139,9 +141,10 @@ def missing_words(
             (
                 "How far did the camera go?",
                 "Give the footage at the end under Site, or enter a reading.",
+                ("run.end_footage",),
             )
         )
-    return tuple(Saying("watch", title, words) for title, words in wanted)
+    return tuple(Saying("watch", title, words, settings=told) for title, words, told in wanted)
 
 
 def position_taken_words(radius_m: float, sd_m: float, meaning: str) -> str:

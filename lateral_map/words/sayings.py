@@ -49,7 +49,8 @@ class Saying:
 
     ``entries`` are what site.toml holds under [[applied]] once it is taken for true; ``applied`` is
     the place there, from 0, of what is taken so already, ``unchecked`` that nobody has said it was
-    borne out. ``points`` are sentences side by side.
+    borne out. ``points`` are sentences side by side. ``settings`` are the fields of site.toml whose
+    faults it tells in the reader's own words.
     """
 
     tone: Tone
@@ -61,6 +62,7 @@ class Saying:
     applied: int | None = None
     unchecked: bool = False
     points: tuple[str, ...] = ()
+    settings: tuple[str, ...] = ()
 
 
 def say_all(report: Report) -> tuple[Saying, ...]:

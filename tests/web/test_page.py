@@ -255,6 +255,7 @@ def test_a_new_site_opens_and_says_what_is_missing(
     with served(folder, keys) as server, browser_context(browser, **DESKTOP) as context:
         yard = Yard(context, server.address)
         yard.says("Begin the site")
+        expect(yard.page.locator("#says-list > li")).to_have_count(1)
         expect(yard.page.locator("#no-picture")).to_be_visible()
         yard.enter({"name": "Yard"})
         yard.says("How far did the camera go?")

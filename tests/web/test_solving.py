@@ -190,6 +190,8 @@ def test_what_a_site_still_wants_is_said_with_the_rest(tmp_path: Path) -> None:
         for name, text in files.items():
             (folder / {"site": "site.toml"}.get(name, f"{name}.csv")).write_text(text, "utf-8")
         shown = Entering(SiteStore(folder)).state()
+        # Said once, in the reader's words: no card beside it speaks of keys and tables.
+        assert shown["settings"]["faults"] == []
         known = ("Begin", "Where does", "No locate", "How far")
         return [one["title"] for one in shown["says"] if one["title"].startswith(known)]
 
@@ -202,6 +204,17 @@ def test_what_a_site_still_wants_is_said_with_the_rest(tmp_path: Path) -> None:
     assert wanted(site=f"{placed}[run]\nend_footage = 40\n") == ["No locate yet"]
     assert wanted(site=placed, findings=findings) == ["No locate yet"]
     assert wanted(site=placed, locates=locates) == []
+    deep = f"{site}[start]\ndepth = 4\n"
+    assert wanted(site=deep) == ["Where does the footage start?", "How far did the camera go?"]
+
+
+def test_what_is_wrong_in_the_settings_is_still_said_beside_what_is_missing(tmp_path: Path) -> None:
+    site = (
+        'format = 1\n[site]\nname = "Yard"\ncrs = "local"\nunit = "ft"\n[start]\ndepth = "deep"\n'
+    )
+    (tmp_path / "site.toml").write_text(site, "utf-8")
+    shown = Entering(SiteStore(tmp_path)).state()
+    assert [one["field"] for one in shown["settings"]["faults"]] == ["start.depth"]
 
 
 def test_what_is_taken_in_is_said_in_the_sites_own_unit() -> None:
