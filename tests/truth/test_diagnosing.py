@@ -102,6 +102,16 @@ def test_a_guessed_bend_makes_nothing_firm_until_it_is_checked(seed):
     assert sum(one.verdict == "too close to call" for one in checked.findings) < sum(asked)
 
 
+@pytest.mark.parametrize(
+    "name", [name for name in SLIPS if plant(name, 1).slips[0].reading is None]
+)
+def test_a_slip_of_the_whole_run_leaves_most_verdicts_firm(name):
+    """It opens what it may turn: an answer bought by calling all too close is none."""
+    found = [each for seed in (0, 1) for each in build_report(plant(name, seed).site).findings]
+    firm = [one for one in found if one.verdict != "too close to call"]
+    assert 2 * len(firm) > len(found)
+
+
 def test_a_curb_drawn_wrong_and_never_taped_makes_verdicts_wrong():
     """Nothing checks the map then; the scorer must see it by the truth."""
     records = [measure_site("curb drawn wrong, not taped", seed) for seed in range(6)]
