@@ -32,7 +32,10 @@ def desk_rows(report: Report) -> list[tuple[str, str]]:
         ("Sent for", label(referral.client, 120)),
         ("Inspector", job.inspector),
         ("Certificate", job.certificate),
-        ("Camera in at", ", ".join(filter(None, (job.access_point, *went)))),
+        (
+            "Camera in at" if job.access_point else "Camera went",
+            ", ".join(filter(None, (job.access_point, *went))),
+        ),
         ("Video", ", ".join(filter(None, (job.video, job.video_time)))),
         ("Main", ", ".join(filter(None, (main.asset, *manholes)))),
         ("Tap on the main", tap_words(report.tap, report.site.unit) if report.tap else ""),

@@ -24,6 +24,7 @@ PAGE_WORDS: Final[Mapping[str, str]] = {
     "join_again": "Join this page again; what you typed is kept",
     "left_out_now": "Saved, but left out of the line until it is right",
     "left_out": "{name} is saved, but left out of the line until it is right",
+    "more_left_out": "and {count} more, marked below",
     "choose_what_stands": "{what}. Nothing is lost: choose what stands.",
     "no_longer_so": "{words} at {time}. What was entered here and is so no longer:",
     "unit_changed": (

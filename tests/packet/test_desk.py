@@ -8,12 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from packet.test_wording import words_of
+from packet.test_wording import undrawn, words_of
 from typer.testing import CliRunner
 
 from lateral_map import build_report, load_site
 from lateral_map.cli.main import app
-from lateral_map.draw.packet.document import referral_html, render_letter
+from lateral_map.draw.packet.document import owner_html, referral_html, render_letter
 from lateral_map.draw.sheet.document import draw_sheets
 from lateral_map.errors import SiteError
 from lateral_map.words.desk import desk_missing
@@ -62,6 +62,17 @@ def test_every_field_stands_once_in_the_letter(folder: Path) -> None:
         "Vertical datum: NAVD 88",
     ):  # fmt: skip
         assert letter.count(said) == 1, said
+
+
+@pytest.mark.parametrize("way", ["upstream", "downstream"])
+def test_which_way_the_camera_went_is_no_place_it_was_put_in_at(folder: Path, way: str) -> None:
+    write(folder, "job", {"camera_direction": way})
+    report = build_report(load_site(folder))
+    letter = words_of(f"<div>{render_letter(letter_facts(report, report.letters[0]))}</div>")
+    assert f"Camera went: {way}, " in letter
+    assert "Camera in at" not in letter
+    # Up the pipe or down it, the owner's page sends no camera the wrong way.
+    assert "down the pipe" not in words_of(owner_html(report, undrawn(report)))
 
 
 def test_what_is_missing_is_left_out_of_the_page_and_asked_by_check(folder: Path) -> None:

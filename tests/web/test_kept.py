@@ -444,11 +444,12 @@ def test_two_devices_that_gave_one_mark_out_of_reach_are_told_and_both_rows_kept
             one.set_offline(False)
             yard.look()
             expect(yard.page.locator("#outbox-open")).to_be_hidden(timeout=15_000)
-        # Both are in the file; the later one is told of, and opened to be given a name of its own.
+        # Both are in the file; the later one is told of, to be opened and given a name of its own.
         assert [row.split(",")[2] for row in (sketch / "locates.csv").read_text().split()[-2:]] == [
             "3.1", "3.2",
         ]  # fmt: skip
         late = yards[1]
+        late.panel().get_by_role("button", name="Open E").first.click()
         expect(late.panel().locator('[data-field="mark"] .fault')).to_contain_text("mark 'E' too")
         late.wait_saved(0)  # else what is waited for next may be the drawing of this save
         late.enter({"mark": "E2"})

@@ -166,18 +166,48 @@ def test_what_is_wrong_is_said_beside_its_field_and_the_rest_still_drawn(
 ) -> None:
     yard.enter({"footage": "45", "depth": "deep", "tape1_from": "hydrant", "tape1": "33"})
     assert rows_of(sketch)[-1].startswith("E,45,deep")
+    became = yard.panel().locator('.result[data-tone="wrong"]')
+    expect(became).to_contain_text("left out of the line until it is right: depth shown")
+    assert {"A", "B", "C", "D"} <= set(drawn_marks(yard))
+    yard.says("'deep' is not a length")
+    became.get_by_role("button", name="Open E").click()
     fault = yard.panel().locator('[data-field="depth"] .fault')
     expect(fault).to_contain_text("is not a length")
     expect(yard.panel().locator('[data-field="depth"] input')).to_be_focused()
-    became = yard.panel().locator(".result")
-    expect(became).to_contain_text("left out of the line until it is right")
-    expect(became).to_have_attribute("data-tone", "wrong")
-    assert {"A", "B", "C", "D"} <= set(drawn_marks(yard))
-    yard.says("'deep' is not a length")
+    expect(became).to_have_count(0)  # the form itself says it now
     yard.enter({"depth": "3.3"})
     assert "E" in drawn_marks(yard)
     expect(yard.panel().locator(".row.left-out")).to_have_count(0)
-    expect(became).not_to_have_attribute("data-tone", "wrong")
+    expect(became).to_have_count(0)
+
+
+@pytest.mark.parametrize("how", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_who_types_on_after_a_fault_writes_over_nothing(
+    browser: Browser, sketch: Path, keys: Path, how: dict[str, Any]
+) -> None:
+    """The next locate's numbers, typed by keyboard the moment the last one is saved."""
+    with served(sketch, keys) as server, browser_context(browser, **how) as context:
+        yard = Yard(context, server.address)
+        yard.tab("Locates")
+        for footage, depth in (("45", "deep"), ("50", "4.1"), ("55", "soft"), ("60", "4.3")):
+            footed = yard.panel().locator('form [data-field="footage"] input')
+            footed.fill(footage)
+            yard.panel().locator('form [data-field="depth"] input').fill(depth)
+            yard.save()
+            expect(footed).to_be_focused()
+            expect(footed).to_have_value("")
+        wrong = yard.panel().locator('.result[data-tone="wrong"]')
+        expect(wrong).to_contain_text("G is saved, but left out")
+        written = [row.split(",")[1:3] for row in rows_of(sketch)[-4:]]
+        assert written == [["45", "deep"], ["50", "4.1"], ["55", "soft"], ["60", "4.3"]]
+        # It leads back to each of them, and leaves the form in sight.
+        assert wrong.bounding_box()["height"] < 180
+        wrong.get_by_role("button", name="Open E").click()
+        expect(footed).to_have_value("45")
+        yard.enter({"depth": "3.3"})
+        expect(wrong.get_by_role("button", name="Open E")).to_have_count(0)
+        expect(wrong.get_by_role("button", name="Open G")).to_have_count(1)
+        assert yard.complaints == []
 
 
 @pytest.mark.parametrize("pasted", ["deep\t4", "deep\u200b", "deep\u00a04"])
@@ -187,6 +217,7 @@ def test_pasted_text_is_known_again_and_what_is_wrong_with_it_said_once(
     """A tab, a mark nobody sees, a space that holds: the file has a space in its place."""
     yard.enter({"footage": "45", "depth": pasted})
     assert rows_of(sketch)[-1].startswith("E,45,deep")
+    yard.panel().get_by_role("button", name="Open E").click()
     field = yard.panel().locator('[data-field="depth"]')
     expect(field.locator(".fault")).to_contain_text("is not a length")
     yard.page.wait_for_timeout(600)  # what is read back while typing comes a moment later

@@ -15,7 +15,7 @@ const LOOK_EVERY_MS = 3000;
 let state = firstState;
 let tab = kept("tab") || "locates.csv";
 let editing = null; // the row being changed, as it was seen: { text, at, values }; null for a new one
-let result = null; // what became of the last row saved: {text, tone}
+let result = null; // what became of the last row saved: {text}
 let busy = 0;
 let taken = 0;
 
@@ -106,15 +106,30 @@ function freshen() {
   return location.reload();
 }
 
-/** After a change is in the site: say what became of its row, and open it again where it is wrong. */
+/** After a change is in the site: say what became of its row. The form stays on the next one: who types on must not write over a wrong row. */
 function settle({ path, body }) {
   const row = path === "/rows" && body.edits.length === 1 ? savedRow(body) : null;
-  if (row?.faults.length) result = { text: say("left_out", { name: nameOf(row) }), tone: "wrong" };
-  else if (row) result = { text: `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}` };
-  if (row?.faults.length && tab === body.file && !isTouched("form")) {
-    openRow(body.file, row);
+  if (row?.faults.length) {
+    result = null; // its own line stands above the form until it is right
     tell(say("left_out_now"), "wrong");
-  } else renderPanel();
+  } else if (row) result = { text: `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}` };
+  renderPanel();
+}
+
+const MOST_WRONG = 4;
+
+/* What is left out of the line and why the last of it is, with a way back to each: short, for the form under it is in use. */
+function leftOut(file) {
+  const wrong = state.tables[file].rows.filter(({ faults, text }) => faults.length && text !== editing?.text).reverse();
+  if (!wrong.length) return null;
+  const [last] = wrong;
+  const fields = [...new Set(last.faults.map(({ field }) => field).filter(Boolean))].map((field) => fieldLabel("/rows", { file }, field).toLowerCase());
+  const more = wrong.length - MOST_WRONG;
+  return make("div", { class: "result", "data-tone": "wrong", role: "status" },
+    make("p", { dir: "auto", text: [say("left_out", { name: nameOf(last) }), fields.join(", ")].filter(Boolean).join(": ") }),
+    make("div", { class: "doing" },
+      ...wrong.slice(0, MOST_WRONG).map((row) => button(`Open ${nameOf(row)}`, () => openRow(file, row), { class: "plain small" })),
+      more > 0 ? make("span", { text: say("more_left_out", { count: more }) }) : null));
 }
 
 function savedRow({ file, edits: [{ values }] }) {
@@ -448,7 +463,7 @@ function tablePanel(file) {
   const begun = keptNames().filter((name) => name.startsWith(`edit ${file} `) && kept(name).row.text !== editing?.text);
   const inForm = [editing, defaults(file), context(), editing && table.rows.find(({ text }) => text === editing.text)?.faults];
   return [
-    ["result", result, () => [result ? make("p", { class: "result", "data-tone": result.tone, role: "status", dir: "auto", text: result.text }) : null]],
+    ["result", [result, table.rows.filter(({ faults }) => faults.length), editing], () => [leftOut(file), result ? make("p", { class: "result", role: "status", dir: "auto", text: result.text }) : null]],
     ["form", inForm, () => [rowForm(file, editing)]],
     ["begun", begun, () => begun.map((name) => begunRow(file, name))],
     ["rows", [table, waiting, editing, state.site.units], () => [
