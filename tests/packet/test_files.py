@@ -9,12 +9,11 @@ import sys
 import zipfile
 from pathlib import Path
 
-import pdfplumber
 import pikepdf
 import pytest
 from packet.pdf_rules import broken_rules, elements_of
+from paper import page_letters, page_texts
 from playwright.sync_api import Browser
-from sheets.test_sheets import overprinted
 
 from lateral_map import build_report, load_site
 from lateral_map.errors import ExportError
@@ -102,20 +101,19 @@ def test_rebuilt_in_another_process_it_is_the_same_bytes(
 
 
 def test_the_referrals_pages_read_and_carry_nothing_twice(packet: dict[str, bytes]) -> None:
-    pages = pdfplumber.open(io.BytesIO(packet["referral.pdf"])).pages
-    texts = [page.extract_text(x_tolerance=1) for page in pages]
-    text = "".join(texts).replace("\n", " ")
+    pages, texts = page_letters(packet["referral.pdf"]), page_texts(packet["referral.pdf"])
+    text = " ".join("".join(texts).split())
     report = build_report(load_site(DEMOS / "garage_slab"))
     assert letter_facts(report, report.letters[0])["question"] in text
     for number, (page, said) in enumerate(zip(pages, texts, strict=True), 1):
         # The drawings count, but their own frame says which sheet one is.
         numbered = f"Page {number} of {len(pages)}" in said
-        assert numbered == (page.width < page.height)
-        assert overprinted(page) == []
+        assert numbered == (page.width_pt < page.height_pt)
+        assert page.overprinted() == []
         # Nothing runs off the paper.
-        assert min(char["x0"] for char in page.chars) > 0.0
-        assert max(char["x1"] for char in page.chars) < float(page.width)
-        assert max(char["bottom"] for char in page.chars) < float(page.height)
+        assert page.box_pt[:, 0].min() > 0.0
+        assert page.box_pt[:, 2].max() < page.width_pt
+        assert page.box_pt[:, 3].max() < page.height_pt
 
 
 @pytest.mark.browser

@@ -14,7 +14,8 @@ import numpy as np
 import pdfplumber
 import pytest
 from lxml import html as lxml_html
-from packet.test_wording import page_texts, referral_of, undrawn, words_of
+from packet.test_wording import referral_of, undrawn, words_of
+from paper import page_texts
 from sheets.builder import line_report, line_site
 from truth.simulate import FOOT
 

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-import pypdfium2
 import pytest
 from agreement.told import numbers_in
 from analysis.builder import as_line
 from hypothesis import given
 from hypothesis import strategies as st
 from lxml import html as lxml_html
+from paper import page_texts
 from sheets.builder import line_report, line_site
 
 from lateral_map.analysis.responsibility import address_letters
@@ -69,12 +69,6 @@ def words_of(page: str) -> str:
     for drawing in tree.xpath("//*[local-name()='svg']|//style"):
         drawing.drop_tree()
     return re.sub(r"\s+", " ", tree.text_content())
-
-
-def page_texts(pdf: bytes) -> list[str]:
-    """Return the text of each page, as a viewer's search finds it."""
-    with pypdfium2.PdfDocument(pdf) as document:
-        return [page.get_textpage().get_text_range() for page in document]
 
 
 def referral_of(report: Report) -> str:

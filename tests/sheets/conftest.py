@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-import pdfplumber
 import pytest
 from sheets.builder import line_report
 
@@ -42,16 +40,31 @@ def demo() -> Callable[[str], Report]:
 
 
 @pytest.fixture(scope="session")
-def printed() -> Callable[..., tuple[SheetSet, Any]]:
-    """Return a function that draws and prints a report: the sheets, and the PDF opened again."""
-    done: dict[tuple[Any, ...], tuple[SheetSet, Any]] = {}
+def drawn() -> Callable[..., SheetSet]:
+    """Return a function that draws a report's sheets, each set of them once."""
+    done: dict[tuple[Any, ...], tuple[Report, SheetSet]] = {}
 
-    def make(report: Report, **asked: Any) -> tuple[SheetSet, Any]:
+    def draw(report: Report, **asked: Any) -> SheetSet:
         key = (id(report), *sorted(asked.items()))
         if key not in done:
-            sheets = draw_sheets(report, **asked)
-            content = html_to_pdf(sheet_html(report, sheets))
-            done[key] = (sheets, pdfplumber.open(io.BytesIO(content)))
-        return done[key]
+            done[key] = (
+                report,
+                draw_sheets(report, **asked),
+            )  # its id is nobody else's, while kept
+        return done[key][1]
 
-    return make
+    return draw
+
+
+@pytest.fixture(scope="session")
+def printed(drawn: Callable[..., SheetSet]) -> Callable[..., bytes]:
+    """Return a function that prints a report's sheets, each set of them once."""
+    done: dict[int, bytes] = {}
+
+    def print_(report: Report, **asked: Any) -> bytes:
+        sheets = drawn(report, **asked)
+        if id(sheets) not in done:
+            done[id(sheets)] = html_to_pdf(sheet_html(report, sheets))
+        return done[id(sheets)]
+
+    return print_

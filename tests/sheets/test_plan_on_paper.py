@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from lxml import etree
+from paper import page_texts
 from shapely.geometry import LineString, Polygon
 from sheets.builder import SHED_M, line_report, line_site
 from truth.simulate import FOOT
@@ -67,10 +68,10 @@ def drawn_shape(mark: Mark, report: Report, sheets: SheetSet) -> tuple[str, int]
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_caption_of_the_screens_layers_is_on_the_sheet(
-    demo: Callable[[str], Report], name: str
+    demo: Callable[[str], Report], drawn: Callable[..., SheetSet], name: str
 ) -> None:
     report = demo(name)
-    sheets = draw_sheets(report)
+    sheets = drawn(report)
     (svg,) = sheets.drawings
     said = " ".join(words for words, _ in texts(plan_group(svg)))
     screen = [layer for layer in plan_layers(report) if layer.key not in NOT_ON_SHEETS]
@@ -94,12 +95,10 @@ def test_every_caption_of_the_screens_layers_is_on_the_sheet(
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_number_verdict_party_and_footage_are_on_paper_as_on_the_screen(
-    demo: Callable[[str], Report], printed: Callable[..., Any], name: str
+    demo: Callable[[str], Report], printed: Callable[..., bytes], name: str
 ) -> None:
     report = demo(name)
-    _, pdf = printed(report)
-    words = (page.extract_words(use_text_flow=True, x_tolerance=1) for page in pdf.pages)
-    found = " ".join(word["text"] for page in words for word in page)
+    found = " ".join(word for page in page_texts(printed(report)) for word in page.split())
     marks = [item for item in findings_layer(report).items if isinstance(item, Mark)]
     picked = [mark.detail for mark in marks if mark.caption]
     assert len(picked) == len(report.findings)
@@ -272,8 +271,10 @@ def test_no_caption_erases_a_line_that_has_a_name(demo: Callable[[str], Report],
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_captions_are_set_in_letters_of_9_points(demo: Callable[[str], Report], name: str) -> None:
-    (svg,) = draw_sheets(demo(name)).drawings
+def test_captions_are_set_in_letters_of_9_points(
+    demo: Callable[[str], Report], drawn: Callable[..., SheetSet], name: str
+) -> None:
+    (svg,) = drawn(demo(name)).drawings
     assert {size for _, size in texts(plan_group(svg))} == {9.0}
 
 

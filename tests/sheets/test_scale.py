@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
+import pdfplumber
+import pikepdf
 import pytest
+from paper import page_texts
 from sheets.builder import SHED_M, line_report
 
 from lateral_map.draw.plan.scales import PAPERS, plan_scales
+from lateral_map.draw.sheet.document import SheetSet
 from lateral_map.draw.sheet.setting import choose_setting
 from lateral_map.model.results import Report
 
+Drawn = Callable[..., SheetSet]
+Printed = Callable[..., bytes]
 WITHIN = 0.002
 # ANSI/ASME Y14.1: A 8.5 x 11 in, B 11 x 17 in. ISO 216: A4 210 x 297 mm, A3 297 x 420 mm.
 SIZES_PT = {
@@ -51,20 +58,21 @@ def shed_sides_pt(page: Any) -> list[float]:
     [("letter", "1 in = 20 ft"), ("tabloid", "1 in = 10 ft"), ("A4", "1:200"), ("A3", "1:100")],
 )
 def test_plan_is_true_to_the_stated_scale(
-    report: Report, printed: Callable[..., Any], paper: str, scale: str
+    report: Report, drawn: Drawn, printed: Printed, paper: str, scale: str
 ) -> None:
-    sheets, pdf = printed(report, paper=paper, scale=scale)
-    page = pdf.pages[0]
+    content = printed(report, paper=paper, scale=scale)
+    page = pdfplumber.open(io.BytesIO(content)).pages[0]
     assert (page.width, page.height) == pytest.approx(SIZES_PT[paper], abs=0.02)
-    assert f"Plan {scale}" in page.extract_text(x_tolerance=1)
-    assert sheets.setting.scale.words == scale
+    assert f"Plan {scale}" in page_texts(content)[0]
+    assert drawn(report, paper=paper, scale=scale).setting.scale.words == scale
     wanted = np.sort(np.array([*SHED_M, *SHED_M])) * 72.0 / METRES_PER_INCH[scale]
     assert np.sort(shed_sides_pt(page)) == pytest.approx(wanted, rel=WITHIN)
 
 
-def test_profile_is_true_to_both_its_scales(report: Report, printed: Callable[..., Any]) -> None:
-    sheets, pdf = printed(report, paper="tabloid", scale="1 in = 10 ft")
-    words = pdf.pages[0].extract_words(x_tolerance=1)
+def test_profile_is_true_to_both_its_scales(report: Report, drawn: Drawn, printed: Printed) -> None:
+    sheets = drawn(report, paper="tabloid", scale="1 in = 10 ft")
+    content = printed(report, paper="tabloid", scale="1 in = 10 ft")
+    words = pdfplumber.open(io.BytesIO(content)).pages[0].extract_words(x_tolerance=1)
     profile = [each for each in words if each["top"] > sheets.setting.panels.profile.top]
     footages = {
         float(each["text"]): (each["x0"] + each["x1"]) / 2.0
@@ -87,7 +95,7 @@ def test_profile_is_true_to_both_its_scales(report: Report, printed: Callable[..
     per_inch = 0.3048 * float(re.findall(r"[\d.]+", sheets.setting.upright.words)[1])
     assert down * per_inch / 0.3048 / 72.0 == pytest.approx(1.0, rel=WITHIN)
     steep = 3.048 / per_inch
-    assert f"Vertical exaggeration {steep:.3g}" in pdf.pages[0].extract_text(x_tolerance=1)
+    assert f"Vertical exaggeration {steep:.3g}" in page_texts(content)[0]
 
 
 @pytest.mark.parametrize("unit", ["ft", "us_ft", "m"])
@@ -104,23 +112,28 @@ def test_scale_bar_is_as_long_as_it_says(unit: str) -> None:
             assert scale.metres_per_inch == pytest.approx(per_inch, rel=1e-5)
 
 
-def test_pdf_asks_not_to_be_shrunk(report: Report, printed: Callable[..., Any]) -> None:
-    _, pdf = printed(report, paper="letter", scale="1 in = 20 ft")
-    assert pdf.doc.catalog["ViewerPreferences"]["PrintScaling"].name == "None"
+@pytest.fixture
+def catalog(report: Report, printed: Printed) -> Iterator[pikepdf.Object]:
+    """What a PDF says of itself."""
+    content = printed(report, paper="letter", scale="1 in = 20 ft")
+    with pikepdf.open(io.BytesIO(content)) as pdf:
+        yield pdf.Root
 
 
-def test_pdf_is_tagged_and_archival_with_its_fonts(
-    report: Report, printed: Callable[..., Any]
-) -> None:
-    _, pdf = printed(report, paper="letter", scale="1 in = 20 ft")
-    catalog = pdf.doc.catalog
-    assert catalog["MarkInfo"]["Marked"] is True
-    assert "StructTreeRoot" in catalog
+def test_pdf_asks_not_to_be_shrunk(catalog: pikepdf.Object) -> None:
+    assert catalog.ViewerPreferences.PrintScaling == "/None"
+
+
+def test_pdf_is_tagged_and_archival_with_its_fonts(catalog: pikepdf.Object) -> None:
+    assert bool(catalog.MarkInfo.Marked) is True
+    assert "/StructTreeRoot" in catalog
     # ISO 19005-3: the XMP packet names part 3, conformance A, and an output intent stands beside.
-    xmp = catalog["Metadata"].resolve().get_data()
+    xmp = catalog.Metadata.read_bytes()
     assert b"part>3<" in xmp or b'part="3"' in xmp
     assert b"conformance>A<" in xmp or b'conformance="A"' in xmp
-    assert catalog["OutputIntents"]
-    fonts = {char["fontname"] for page in pdf.pages for char in page.chars}
+    assert len(catalog.OutputIntents)
+    fonts = {
+        str(font.BaseFont) for page in catalog.Pages.Kids for font in page.Resources.Font.values()
+    }
     assert fonts
     assert all("+" in name for name in fonts)  # a subset prefix: the face is inside

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
-import pdfplumber
 import pytest
 from lxml import etree
+from paper import page_letters, page_texts
 from sheets.builder import line_report, line_site
 
 from lateral_map.draw.packet.document import sheet_html
 from lateral_map.draw.profile.rows import answers_bar
-from lateral_map.draw.sheet.document import draw_sheets
+from lateral_map.draw.sheet.document import SheetSet, draw_sheets
 from lateral_map.draw.sheet.setting import choose_setting
 from lateral_map.draw.sheet.strip import legend_rows
 from lateral_map.draw.style import LINES, MARKS
@@ -29,6 +27,8 @@ from lateral_map.report import build_report
 from lateral_map.words.numbers import plus_minus
 from lateral_map.words.technician import report_tables
 
+Drawn = Callable[..., SheetSet]
+Printed = Callable[..., bytes]
 DEMOS = ("plain_lot", "garage_slab", "rising_ground")
 HOSTILE = (
     "<script>alert(1)</script>",
@@ -44,43 +44,21 @@ HOSTILE = (
 )
 
 
-def overprinted(page: Any) -> list[str]:
-    """Return the pairs of letters on a page of which one is printed over another."""
-    letters = [each for each in page.chars if each["text"].strip()]
-    box = np.array([(c["x0"], c["top"], c["x1"], c["bottom"]) for c in letters], float)
-    size = box[:, 2:] - box[:, :2]
-    # A letter's box has air round its ink: compare the middle of each.
-    low, high = box[:, :2] + 0.27 * size, box[:, 2:] - 0.27 * size
-    meets = np.ones((len(box), len(box)), bool)
-    for axis in (0, 1):
-        meets &= low[:, None, axis] < high[None, :, axis]
-        meets &= low[None, :, axis] < high[:, None, axis]
-    one, other = np.nonzero(np.triu(meets, 1))
-    # Letters of one slanting caption touch by their upright boxes and by nothing else.
-    turn = np.array([c["matrix"][:4] for c in letters], float)
-    slanting = (np.abs(turn[one, 0]) > 1e-6) & (np.abs(turn[one, 1]) > 1e-6)
-    caption = slanting & np.isclose(turn[one], turn[other]).all(axis=1)
-    one, other = one[~caption], other[~caption]
-    return [
-        f"{letters[i]['text']} over {letters[j]['text']} at {box[i].round(1)}"
-        for i, j in zip(one, other, strict=True)
-    ]
-
-
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_text_is_printed_over_other_text_on_a_demo(
-    demo: Callable[[str], Report], printed: Callable[..., Any], name: str
+    demo: Callable[[str], Report], drawn: Drawn, printed: Printed, name: str
 ) -> None:
-    sheets, pdf = printed(demo(name))
-    assert not any(sheets.left_out)
-    for page in pdf.pages:
-        assert overprinted(page) == []
+    assert not any(drawn(demo(name)).left_out)
+    for page in page_letters(printed(demo(name))):
+        assert page.overprinted() == []
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_no_word_on_a_demos_sheet_is_cut(demo: Callable[[str], Report], name: str) -> None:
+def test_no_word_on_a_demos_sheet_is_cut(
+    demo: Callable[[str], Report], drawn: Drawn, name: str
+) -> None:
     report = demo(name)
-    (drawing,) = draw_sheets(report).drawings
+    (drawing,) = drawn(report).drawings
     assert "…" not in drawing
     said = " ".join(etree.fromstring(drawing).xpath("//*[local-name()='text']/text()"))
     for crossing in report.crossings:
@@ -96,10 +74,12 @@ def profile_group(drawing: str) -> etree._Element:
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_a_demos_profile_is_read_without_a_glass(demo: Callable[[str], Report], name: str) -> None:
+def test_a_demos_profile_is_read_without_a_glass(
+    demo: Callable[[str], Report], drawn: Drawn, name: str
+) -> None:
     """No text under 9 points, and where parties change said in full over the graph."""
     report = demo(name)
-    (drawing,) = draw_sheets(report).drawings
+    (drawing,) = drawn(report).drawings
     texts = profile_group(drawing).xpath(".//*[local-name()='text']")
     assert min(float(each.get("font-size")) for each in texts) >= 9.0
     said = {each.text for each in texts}
@@ -110,9 +90,11 @@ def test_a_demos_profile_is_read_without_a_glass(demo: Callable[[str], Report], 
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_the_profile_is_true_to_the_scales_stated(demo: Callable[[str], Report], name: str) -> None:
+def test_the_profile_is_true_to_the_scales_stated(
+    demo: Callable[[str], Report], drawn: Drawn, name: str
+) -> None:
     report = demo(name)
-    sheets = draw_sheets(report)
+    sheets = drawn(report)
     ground = profile_group(sheets.drawings[0]).xpath(".//*[@class='ground']/*/@d")[0]
     at = np.array([step.split() for step in ground[1:].split("L")], float)
     stations, setting = report.stations, sheets.setting
@@ -139,32 +121,24 @@ def test_nobody_is_named_within_the_range_of_where_the_line_is_crossed() -> None
 
 
 def test_300_ft_with_80_findings_still_reads(
-    long_report: Report, printed: Callable[..., Any]
+    long_report: Report, drawn: Drawn, printed: Printed
 ) -> None:
-    sheets, pdf = printed(long_report)
+    sheets, content = drawn(long_report), printed(long_report)
     assert not any(sheets.left_out)
-    drawn = pdf.pages[: len(sheets.drawings)]
-    words = {
-        word["text"]
-        for page in drawn
-        for word in page.extract_words(use_text_flow=True, x_tolerance=1)
-    }
+    count = len(sheets.drawings)
+    words = {word for page in page_texts(content)[:count] for word in page.split()}
     assert {f"#{number}" for number in range(1, 81)} <= words
-    for page in drawn:
-        assert overprinted(page) == []
-        level = [c for c in page.chars if c["text"].strip() and abs(c["matrix"][1]) < 1e-9]
-        assert min(each["size"] for each in level) >= 5.0  # points
+    for page in page_letters(content)[:count]:
+        assert page.overprinted() == []
+        assert page.size_pt[page.is_level].min() >= 5.0  # points
 
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_tables_text_is_found_in_the_pdf(
-    demo: Callable[[str], Report], printed: Callable[..., Any], name: str
+    demo: Callable[[str], Report], printed: Printed, name: str
 ) -> None:
     report = demo(name)
-    _, pdf = printed(report)
-    # Lines of columns beside one another are not quite level.
-    text = "".join(page.extract_text(x_tolerance=1, y_tolerance=1) for page in pdf.pages)
-    found = re.sub(r"\s+", "", text)
+    found = re.sub(r"\s+", "", "".join(page_texts(printed(report))))
     for table in report_tables(report):
         for row in table.rows:
             for cell in row.cells:
@@ -253,10 +227,8 @@ def test_hostile_words_print_or_are_clearly_shortened() -> None:
         assert not [name for element in tree.iter() for name in element.attrib if name[:2] == "on"]
     content = html_to_pdf(sheet_html(report, sheets))
     assert content == html_to_pdf(sheet_html(report, sheets))
-    text = "".join(
-        page.extract_text(x_tolerance=1) for page in pdfplumber.open(io.BytesIO(content)).pages
-    )
-    assert "<script>alert(1)" in text.replace("\n", "").replace(" ", "")
+    text = "".join(page_texts(content))
+    assert "<script>alert(1)" in re.sub(r"\s", "", text)
     assert "HYPERLINK" in text
     assert "{{7*7}}" in text
     assert "…" in text
@@ -275,10 +247,10 @@ def test_styles_are_told_apart_without_colour(report: Report) -> None:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_a_demos_legend_and_title_are_read_without_a_glass(
-    demo: Callable[[str], Report], name: str
+    demo: Callable[[str], Report], drawn: Drawn, name: str
 ) -> None:
     """No text of the strip under 8 points but the letters on a line's own sample."""
-    (drawing,) = draw_sheets(demo(name)).drawings
+    (drawing,) = drawn(demo(name)).drawings
     texts = etree.fromstring(drawing).xpath(
         "//*[local-name()='g'][@class='strip']//*[local-name()='text']"
     )
