@@ -9,7 +9,7 @@ from lateral_map.draw.page import asset, content_policy, page_template
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.words.cautions import PROGRAMME_CAUTION, PROGRAMME_DANGERS
 from lateral_map.words.names import VERDICT_WORDS
-from lateral_map.words.numbers import chance_words, tidy, unit_word
+from lateral_map.words.numbers import chance_words, in_full, tidy, unit_word
 from lateral_map.words.programme import (
     OPEN_DIAGNOSES,
     SKETCH,
@@ -68,6 +68,7 @@ def summary_page(totals: Gathered, title: str) -> str:
         reasons=totals.reasons.shared()[:_REASONS],
         link=lambda site: f"overview.html#site={quote(site, safe='')}",
         tidy=tidy,
+        in_full=in_full,
         chance=chance_words,
         answers=lambda told: who_answers_words(
             told["answers"], told["may_answer"], told["verdict"]

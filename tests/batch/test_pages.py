@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import shutil
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from pathlib import Path
 from urllib.parse import quote, unquote
 
 import geopandas as gpd
+import pdfplumber
 import pytest
 from batch.programme import write_programme
 from playwright.sync_api import Browser, Page
@@ -18,9 +20,10 @@ from playwright.sync_api import Browser, Page
 import lateral_map.batch.run as running
 import lateral_map.batch.solve as solving
 from lateral_map.batch.engine import Engine
-from lateral_map.batch.gather import Reasons
+from lateral_map.batch.gather import Gathered, Reasons
 from lateral_map.batch.run import Batch, run_batch
 from lateral_map.batch.solve import Asked
+from lateral_map.batch.summary import summary_page
 from lateral_map.words.programme import WORKER_DIED
 
 SCREENS = ((1400, 900), (390, 844))
@@ -141,6 +144,44 @@ def test_no_list_of_the_summary_is_read_sideways(out, page):
     rows = cells_of(page, "past")
     assert rows
     assert all(len(row) == 8 for row in rows)
+
+
+def test_names_stand_in_full_and_a_danger_with_the_note_that_tells_of_it():
+    """Roots are no danger: what the note says bores through them is."""
+    name, party = "the long low house " * 6, "the joint sanitary sewer improvement district " * 2
+    told = {
+        "site": "a", "name": name, "placed": True, "finding": "roots", "class": "danger",
+        "note": "gas line bored through the pipe", "footage": 7.0, "depth_to_invert": 5.0,
+        "depth_sd": 0.1, "severity": "severe", "verdict": "past", "line": f"curb of {party}",
+        "probability_past": 0.99, "answers": party, "may_answer": "",
+    }  # fmt: skip
+    totals = Gathered(unit="ft", crs="EPSG:4326", spreads={})
+    totals.dangers.add((1.0,), told)
+    totals.failed.add((0.0,), {"site": "b", "state": "refused", "why": "no row"})
+    said = " ".join(summary_page(totals, "all").split())
+    assert "roots (gas line bored through the pipe)" in said
+    for words in (name.strip(), party.strip(), "1 site; "):
+        assert words in said
+    assert "more characters" not in said
+
+
+@pytest.mark.browser
+def test_the_printed_overview_is_one_page_that_holds_what_was_in_view(out, page):
+    page.goto((out / "overview.html").as_uri())
+    page.wait_for_selector("html[data-ready=yes]")
+    page.evaluate(
+        """() => { const fit = L.Map.prototype.fitBounds;
+        L.Map.prototype.fitBounds = function (seen, ...how) { fit.call(this, seen, ...how);
+            window.holds = [this.getSize().x, this.getBounds().contains(seen)]; return this; }; }"""
+    )
+    with pdfplumber.open(io.BytesIO(page.pdf(format="A4"))) as document:
+        (paper,) = document.pages
+        said = paper.extract_text()
+    width, holds = page.evaluate("window.holds")
+    assert holds
+    assert width == pytest.approx(186 / 25.4 * 96, abs=4)
+    assert "call before you dig" in said
+    assert "Find a site" not in said
 
 
 @pytest.mark.browser

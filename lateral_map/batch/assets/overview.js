@@ -306,6 +306,19 @@
   const whole = add(element("classes"), "button", "See all sites");
   whole.type = "button";
   whole.addEventListener("click", seeAll);
+  // On paper all that is in view now is seen, as large as the sheet has it.
+  const root = document.documentElement;
+  window.addEventListener("beforeprint", () => {
+    const before = {seen: map.getBounds(), middle: map.getCenter(), zoom: map.getZoom()};
+    root.classList.add("paper");
+    map.invalidateSize({animate: false});
+    map.fitBounds(before.seen, {animate: false});
+    window.addEventListener("afterprint", () => {
+      root.classList.remove("paper");
+      map.invalidateSize({animate: false});
+      map.setView(before.middle, before.zoom, {animate: false});
+    }, {once: true});
+  });
   const sketches = sites.length - count;
   element("count").textContent = `${count.toLocaleString("en")} sites on the map.` +
     (sketches ? ` ${sketches.toLocaleString("en")} more are tied to no place: find them by name.` : "");
