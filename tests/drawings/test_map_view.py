@@ -176,6 +176,19 @@ def test_the_map_fits_again_until_a_hand_has_moved_it(open_page, page_of) -> Non
     assert ((line > 0) & (line < 1)).all()
 
 
+def test_a_legend_that_is_folded_up_leaves_its_column_to_the_map(open_page, page_of) -> None:
+    for width, height in ((844, 500), (1400, 900)):
+        shown = open_page(page_of(), width=width, height=height)
+        width_of = "document.querySelector('.plan').offsetWidth"
+        shown.page.evaluate("document.getElementById('key').open = true")
+        beside = shown.run(width_of)
+        shown.page.locator("#key summary").click()
+        assert shown.run(width_of) > beside + 200
+        assert shown.run(width_of) > width - 40
+        shown.page.wait_for_function("lateralMap.page.map.getSize().x > innerWidth - 40")
+        assert shown.page.locator("#key summary").is_visible()
+
+
 def test_footages_are_ticked_at_round_figures_as_close_as_they_read(
     report: Report, open_page, page_of
 ) -> None:

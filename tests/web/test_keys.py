@@ -397,7 +397,7 @@ def test_a_slip_is_taken_so_checked_and_taken_back(hands: Hands, sketch: Path) -
 def test_files_go_out_and_come_in(
     browser: Browser, tmp_path: Path, keys: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Take away, a GNSS file, a picture with a line traced on it, another device's link."""
+    """Files made from it, a GNSS file, a picture with a line traced on it, a device's link."""
     monkeypatch.setattr(serve, "network_address", lambda: "127.0.0.2")
     painted = Painted()
     folder = lot_with(tmp_path / "lot", "")

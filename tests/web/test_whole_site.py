@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 from web.yard import DESKTOP, PHONE, Yard, browser_context, served
 
 from lateral_map import build_report, load_site
@@ -78,6 +78,12 @@ def enter_everything(yard: Yard) -> None:
     add_to_list(
         yard, "boundary", {"line": "curb", "inside": "owner", "outside": "city", "decides": "yes"}
     )
+    # Each says what it is once, with its unit, and on which side who answers.
+    told = [
+        yard.panel().locator(f'[data-list="{name}"] .row').first for name in ("pipe", "boundary")
+    ]
+    expect(told[0]).to_have_text("0.0 ft" + "clay, 4 in")
+    expect(told[1]).to_have_text("curb" + "owner before it, city past it, decides")
     for tab, name in (("Locates", "locates.csv"), ("Findings", "findings.csv")):
         yard.tab(tab)
         for row in rows(name):

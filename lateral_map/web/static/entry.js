@@ -25,18 +25,24 @@ let taken = 0;
  * What was typed in between, and whatever is done by keyboard, is meant. */
 const TWICE_MS = 450;
 const NO_TAP = { x: -1e6, y: -1e6, time: -TWICE_MS };
+let tapBefore = NO_TAP;
 let lastTap = NO_TAP;
 let lastSave = NO_TAP; // the tap that saved last
-const isTwice = (tap, within) => tap.time >= 0 && tap.time - lastSave.time < TWICE_MS && Math.hypot(tap.x - lastSave.x, tap.y - lastSave.y) < within;
+const isNear = (one, other, within) => Math.hypot(one.x - other.x, one.y - other.y) < within;
+const isTwice = (tap, within) => tap.time >= 0 && tap.time - lastSave.time < TWICE_MS && isNear(tap, lastSave, within);
 document.addEventListener("click", (event) => {
   if (!event.detail) return; // by keyboard
+  tapBefore = lastTap;
   lastTap = { x: event.clientX, y: event.clientY, time: event.timeStamp };
   if (isTwice(lastTap, 10)) {
+    lastSave = { ...lastSave, time: lastTap.time }; // so is the third of three
     event.preventDefault();
     event.stopImmediatePropagation();
   }
 }, true);
-document.addEventListener("keydown", () => (lastTap = NO_TAP), true);
+const letGo = () => (lastTap = NO_TAP);
+document.addEventListener("keydown", letGo, true);
+for (const moved of ["touchmove", "wheel"]) document.addEventListener(moved, letGo, { capture: true, passive: true });
 document.addEventListener("input", () => (lastSave = NO_TAP), true);
 
 /** Hand a change over: from here on it is in the outbox, and sent as soon as the server is reached.
@@ -481,12 +487,13 @@ function begunRow(file, name) {
     make("div", { class: "doing" }, button("Open", () => openRow(file, row), { class: "plain" }), button("Forget it", () => { keep(name, null); renderPanel(); }, { class: "plain" })));
 }
 
-/* It may have come up under a finger that meant the button which saved it. */
-const isJustPut = ({ since }) => Date.now() - new Date(since) < 2 * TWICE_MS;
+/* The tap that follows a save where that was made, however late, is a slow double tap's second: what it
+ * meets came up under the finger. */
+const isOnTheSave = () => tapBefore === lastSave && isNear(lastTap, lastSave, 40);
 
 /* A row that is not in the site yet: it can be called back until it is on its way. */
 function waitingRow(item) {
-  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: ({ detail }) => isUnderWay(item.body.op) || (detail && isJustPut(item)) || giveBack(item) || alertOnce(say("save_or_cancel")) },
+  return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: ({ detail }) => isUnderWay(item.body.op) || (detail && isOnTheSave()) || giveBack(item) || alertOnce(say("save_or_cancel")) },
     make("strong", { dir: "auto", text: item.body.edits[0].values.mark || item.body.edits[0].values.finding || "Row" }),
     make("span", { class: "bits", dir: "auto", text: describeChange(item) }),
     make("span", { class: "verdict", text: item.stopped ? "not taken" : "not sent yet" })));
@@ -782,6 +789,7 @@ function listPanel(name, title, key, values) {
   const fields = forms[name].flatMap((group) => group.fields);
   const of = (path) => Object.fromEntries(fields.map((field) => [field.name, values[`${path}.${field.name}`] ?? ""]));
   const holder = make("div", {});
+  const { units } = context();
   const draftName = `draft ${name}`;
   const close = () => {
     keep(draftName, null);
@@ -818,9 +826,17 @@ function listPanel(name, title, key, values) {
       make("div", { class: "doing" }, make("button", { type: "submit", class: "primary", text: isNew ? "Add" : "Save" }), button("Cancel", () => { close(); renderPanel(); }, { class: "plain" }), isNew ? null : button("Take out", () => hand([{ path, value: null, seen: texts[path] }]), { class: "plain" })));
   };
   const row = (path) => {
-    const words = fields.map((field) => field.kind === "flag" ? (values[`${path}.${field.name}`] === "yes" ? "decides" : "") : values[`${path}.${field.name}`]).filter(Boolean).join(", ");
+    const head = values[`${path}.${key}`] ? key : "at";
+    const sides = { inside: " before it", outside: " past it" };
+    const said = ({ name: column, kind, unit }) => {
+      const value = values[`${path}.${column}`] || "";
+      if (kind === "flag") return value === "yes" ? column : "";
+      return /^[\d.]+$/.test(value) ? `${value} ${units[unit] ?? unit}`.trim() : value && value + (sides[column] || "");
+    };
+    const words = fields.filter((field) => field.name !== head).map(said).filter(Boolean).join(", ");
+    const title = said(fields.find((field) => field.name === head));
     const faults = state.settings.faults.filter(({ field }) => field === path || field.startsWith(`${path}.`));
-    return make("li", {}, make("button", { type: "button", class: `row${faults.length ? " left-out" : ""}`, onclick: () => open(path) }, make("strong", { dir: "auto", text: values[`${path}.${key}`] || values[`${path}.at`] || "–" }), make("span", { class: "bits", dir: "auto", text: words }), ...faults.map((fault) => make("span", { class: "fault", text: fault.words }))));
+    return make("li", {}, make("button", { type: "button", class: `row${faults.length ? " left-out" : ""}`, onclick: () => open(path) }, make("strong", { dir: "auto", text: title || "–" }), make("span", { class: "bits", dir: "auto", text: words }), ...faults.map((fault) => make("span", { class: "fault", text: fault.words }))));
   };
   const draft = kept(draftName);
   if (draft) queueMicrotask(() => open(draft.path, draft));
@@ -909,7 +925,7 @@ function morePanel() {
   return [
     ["outbox", [list, list.map(({ body }) => isUnderWay(body.op)), offline], () => [outboxPanel(list)]],
     ["offers", "", () => [
-      make("h3", { text: "Take away" }),
+      make("h3", { text: "Files made from it" }),
       make("p", { class: "quiet", text: say("offers") }),
       make("ul", { class: "rows" }, offers.map(offerRow))]],
     ["form", state.site.local, () => [make("h3", { text: "GNSS file" }), gnssPanel()]],
