@@ -13,7 +13,7 @@ from truth.simulate import simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.dig_review import build_dig_review
-from lateral_map.draw.dig.layers import dig_layers
+from lateral_map.draw.dig.layers import CUT_LAYERS, dig_layers
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.dig.tables import rules_table
 from lateral_map.draw.dig.truck import truck_html
@@ -116,6 +116,10 @@ def test_every_way_to_stand_is_told_and_outlined(walls, box_height_m):
         cuts = {ground.cut.walls: ground.cut for ground in one.opened}
         assert ("box and slope" in cuts) == (box_height_m == 2.0)
         assert one.chosen == (walls if walls in cuts else "sloped")
+        # How the dig is to be opened is on the map at once, with both cuts that there always are.
+        seen = {CUT_LAYERS[layer.key] for layer in dig_layers(found)
+                if layer.key in CUT_LAYERS and layer.shown}  # fmt: skip
+        assert seen == {"shored", "sloped", one.chosen}
         for ground in one.opened:
             cut = ground.cut
             assert cut.bank_low_m3 <= cut.bank_m3 <= cut.bank_high_m3

@@ -93,8 +93,10 @@ def _cuts(review: DigReview, key: str, walls: Walls, *, chosen: bool) -> Layer:
         words = f"Cut with {WALL_WORDS[walls]} for soil {'; '.join(soils)}"
     legend = ((style, words),) if items or walls in ("shored", "sloped") else ()
     title = "Shored trench" if walls == "shored" else f"{walls.capitalize()} cut"
-    # Benches open the very ground that slopes do.
-    return Layer(key, title, tuple(items), legend, shown=walls in ("shored", "sloped") or chosen)
+    # Benches open the very ground that slopes do. How the dig is to be opened is seen at once.
+    meant = any(one.chosen == walls for one in review.reaches)
+    shown = chosen or meant or walls in ("shored", "sloped")
+    return Layer(key, title, tuple(items), legend, shown=shown)
 
 
 def _outlines(review: DigReview) -> tuple[Layer, Layer]:
