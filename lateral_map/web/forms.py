@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from lateral_map.reading.plan import PLAN_KINDS, FeatureProperties
 from lateral_map.reading.vocabulary import VOCABULARY, Described, describe
-from lateral_map.words.entering import MEANINGS
+from lateral_map.words.entering import MEANINGS, USUAL_ERROR
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +144,8 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
             "wander? fall? fall_accuracy fall_wander? mapped_line? mapped_point?",
             optional=True,
             path="accuracy",
-            help="Each 1 sd: two readings of three are nearer than that, one is farther off. An "
-            "empty field is the usual value.",
+            help="Each a usual error: two readings of three are nearer than that, one is farther "
+            "off. An empty field is the usual value.",
         ),
     ),
     "pipe": (Group("", "from material+ size? joint_length?"),),
@@ -160,13 +160,14 @@ def _fields(entries: str, words: Mapping[str, Described]) -> list[dict[str, Any]
     for entry in entries.split():
         name = entry.rstrip("?+")
         word = words[name]
+        told = word.description.replace("1 sd", USUAL_ERROR)
         fields.append(
             {
                 "name": name,
                 "label": word.title,
                 "kind": word.kind,
                 "unit": word.unit,
-                "help": word.description if "?" in entry else "",
+                "help": told[:1].upper() + told[1:] if "?" in entry else "",
                 "choices": _PICKS.get(word.title, word.choices),
                 "keep": "+" in entry,
                 "default": _PRESELECTED.get(name, ""),

@@ -10,9 +10,11 @@ from lateral_map.units import format_length
 from lateral_map.words.sayings import Saying
 
 NO_GNSS: Final = "A sketch is tied to no place on earth, so GNSS cannot be used on it."
+# What whoever enters a site reads where the format's own words have 1 sd.
+USUAL_ERROR: Final = "usual error (2 of 3 are nearer)"
 # What a stated accuracy may mean, by the word that is sent for it.
 MEANINGS: Final[Mapping[str, str]] = {
-    "sd": "1 sd, each axis",
+    "sd": "usual error, each axis",
     "68": "circle that holds 68 %",
     "95": "circle that holds 95 %",
     "50": "circle that holds 50 %",
@@ -22,6 +24,7 @@ MEANINGS: Final[Mapping[str, str]] = {
 PAGE_WORDS: Final[Mapping[str, str]] = {
     "not_taken": "Kept on this device and not taken: {change}. {why}",
     "join_again": "Join this page again; what you typed is kept",
+    "kept_here": "{name} is kept on this device, not sent yet",
     "left_out_now": "Saved, but left out of the line until it is right",
     "left_out": "{name} is saved, but left out of the line until it is right",
     "more_left_out": "and {count} more, marked below",
@@ -150,7 +153,7 @@ def missing_words(
 
 def position_taken_words(radius_m: float, sd_m: float, meaning: str) -> str:
     """Say what a device's own position was taken as."""
-    words = f"Taken: accuracy {sd_m:.2f} m (1 sd, each axis)."
+    words = f"Taken: accuracy {sd_m:.2f} m (usual error, each axis)."
     if meaning == "sd":
         return words
     return (

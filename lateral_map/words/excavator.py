@@ -36,7 +36,7 @@ from lateral_map.units import (
     from_metres,
     square_metres_per,
 )
-from lateral_map.words.names import COVER_WORDS, UTILITY_WORDS, WALL_WORDS, answering_words
+from lateral_map.words.names import COVER_WORDS, WALL_WORDS, answering_words, utility_named
 from lateral_map.words.notices import as_sentence, danger_notices, danger_words, drawing_notices
 from lateral_map.words.numbers import (
     NAME_LENGTH,
@@ -121,7 +121,7 @@ def utility_words(one: UtilityConflict, unit: str) -> str:
     deep = "depth UNKNOWN" if one.depth_m is None else f"its top {length(one.depth_m, unit)} down"
     hand_dig = f"hand dig from {spans_words(one.hand_dig_m, unit)}"
     said = [
-        f"{in_full(one.name)} ({UTILITY_WORDS[one.utility]})",
+        utility_named(in_full(one.name), one.utility),
         lies_words(one, unit),
         # Where it leaves the trench as mapped it is no farther off than the map may be wrong, and
         # between two crossings it may run beside the pipe.
@@ -720,7 +720,7 @@ def truck_utility_lines(review: DigReview) -> tuple[str, tuple[str, ...]]:
     """Return a heading and the mapped utilities in order of danger, a line or two each."""
     unit = review.report.site.unit
     lines = [
-        f"{number}. {label(one.name, 24)} ({UTILITY_WORDS[one.utility]}): "
+        f"{number}. {utility_named(label(one.name, 24), one.utility)}: "
         f"{trench_words(one)}; {lies_words(one, unit)}, "
         + ("depth UNKNOWN" if one.depth_m is None else f"top {length(one.depth_m, unit)} down")
         for number, one in enumerate(review.conflicts, start=1)

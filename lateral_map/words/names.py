@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 from typing import Final
@@ -182,6 +183,13 @@ def as_written_words(written: float, taken: float, unit: str, *, is_angle: bool 
 def readings_listed(readings: tuple[ReadingId, ...], plan: Plan, most: int = 6) -> str:
     """Return readings in words for a sentence."""
     return listed([tidy(reading_name(one, plan)) for one in readings], most)
+
+
+def utility_named(name: str, utility: UtilityKind) -> str:
+    """Return a utility's name, and its kind where that is not said: ``phone (communication)``."""
+    kind = UTILITY_WORDS[utility].lower()
+    said = re.search(rf"\b{kind.split()[0]}\b", name.casefold()) is not None
+    return name if said else f"{name} ({kind})"
 
 
 def finding_words(result: FindingResult) -> str:

@@ -296,7 +296,8 @@ def next_locate_words(proposal: NextLocate | None, site: Site) -> str:
     if proposal.finding is not None:
         finding = site.findings[proposal.finding - 1]
         at = format_length(finding.footage_m, unit)
-        what = f"whether {finding.finding} at {at} lies past {the(proposal.line)}"
+        seen = f"finding {proposal.finding}, {finding.finding} at {at},"
+        what = f"whether {seen} lies past {the(proposal.line)}"
     elif proposal.goal == "crossing":
         what = f"where the pipe crosses {the(proposal.line)}"
     else:

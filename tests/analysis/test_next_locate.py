@@ -131,7 +131,7 @@ def test_a_finding_in_doubt_comes_first():
     site = plain(findings=(Finding(24.3, "roots"), Finding(8.0, "crack")))
     found = propose(site)
     assert next_locate_words(found, site).startswith(
-        "whether roots at 79.7 ft lies past the curb: "
+        "whether finding 1, roots at 79.7 ft, lies past the curb: "
     )
     assert "and from the real curb" in next_locate_words(found, site)
     assert found.footage_m == pytest.approx(24.3, abs=0.5)

@@ -21,6 +21,7 @@ from lateral_map.model.site import Plan, UtilityLine
 from lateral_map.model.space import crossings_between, nearest_on
 from lateral_map.model.trench import SD_UTILITY_DEPTH_M
 from lateral_map.words.excavator import clearance_words, utility_words
+from lateral_map.words.names import utility_named
 from lateral_map.words.numbers import length
 
 Z95 = 1.959964
@@ -382,3 +383,17 @@ def test_a_duct_that_leaves_the_trench_as_mapped_is_said_to_be_at_hand_beyond():
     assert begins < 4.5
     assert ends > 12.5
     assert f"hand dig from {length(begins, 'm')} to" in utility_words(found, "m")
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "said"),
+    [
+        ("gas", "gas", "gas"),
+        ("Old Water main", "water", "Old Water main"),
+        ("phone", "communication", "phone (communication)"),
+        ("gasworks drain", "gas", "gasworks drain (gas)"),
+        ("water main", "sewer", "water main (sewer)"),
+    ],
+)
+def test_what_a_utility_is_stands_beside_a_name_that_does_not_say_it(name, kind, said):
+    assert utility_named(name, kind) == said

@@ -47,6 +47,16 @@ def test_every_field_is_labelled_in_words() -> None:
                 assert "[" not in field["help"], "a heading of the file, where nobody sees the file"
 
 
+def test_no_form_speaks_of_a_standard_deviation() -> None:
+    forms = form_values()
+    groups = [group for name in FORMS for group in forms[name]]
+    fields = [field for one in (*groups, *forms["plan"].values()) for field in one["fields"]]
+    told = [group["help"] for group in groups] + [field["help"] for field in fields]
+    told += [words for _, words in forms["meanings"]]
+    assert [words for words in told if re.search(r"\bsd\b|deviation", words)] == []
+    assert sum("2 of 3 are nearer" in words for words in told) > 10
+
+
 def test_every_kind_of_the_plan_has_a_form() -> None:
     assert tuple(form_values()["plan"]) == KINDS
     json.dumps(form_values())

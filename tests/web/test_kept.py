@@ -295,6 +295,10 @@ def test_a_row_may_be_called_back_at_once_by_a_tap_on_it(
         yard = Yard(context, server.address)
     yard.fill({"footage": "45", "depth": "3"})
     press_save(yard)
+    # Not as on its way, where nothing takes it.
+    told = yard.panel().locator(".result")
+    expect(told).to_have_text("E is kept on this device, not sent yet")
+    expect(told).to_have_attribute("data-tone", "waits")
     yard.panel().locator(".row.waiting").click()
     expect(yard.panel().locator(".row.waiting")).to_have_count(0)
     expect(yard.panel().locator('form [data-field="footage"] input').first).to_have_value("45")

@@ -240,7 +240,7 @@ def test_rows_are_changed_set_aside_undone_and_done_again(hands: Hands, sketch: 
     open_row(name)
     hands.saved(lambda: hands.do("Take out of the plan"))
     hands.tab("Site")
-    open_row("0.0")
+    open_row("0.0 ft")
     hands.saved(lambda: hands.do("Take out"))
     hands.tab("Sketch")
     hands.type("what", "tape")

@@ -64,10 +64,9 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: its name, shorter for a narrow sheet, and its cells."""
+    """One row: its name and its cells."""
 
     name: str
-    short_name: str
     cells: tuple[Cell, ...]
 
 
@@ -100,10 +99,10 @@ def profile_rows(report: Report) -> tuple[Row, ...]:
         else:
             parties.append(Cell(from_m, to_m, ("?",), QUIET, "rising", opacity=0.25))
     rows = (
-        Row("Rests on", "Basis", basis),
-        Row("Pipe", "Pipe", pipes),
-        Row("Fall", "Fall", tuple(falls)),
-        Row("Answers", "Who", tuple(parties)),
+        Row("Rests on", basis),
+        Row("Pipe", pipes),
+        Row("Fall", tuple(falls)),
+        Row("Answers", tuple(parties)),
     )
     return tuple(row for row in rows if row.cells)
 
@@ -130,11 +129,10 @@ def answers_bar(stretches: Sequence[ResponsibilityStretch]) -> list[tuple[float,
 
 def paint_rows(canvas: Canvas, frame: Frame, rows: Sequence[Row], top_pt: float) -> None:
     """Paint rows of cells downward from ``top_pt``."""
-    narrow = frame.box.width < 400.0
     for index, row in enumerate(rows):
         top = top_pt + index * ROW_PT
         group = canvas.group("strip", name=row.name)
-        _name(group, frame, top, row.short_name if narrow else row.name)
+        _name(group, frame, top, row.name)
         for cell in row.cells:
             low, high = max(cell.from_m, frame.from_m), min(cell.to_m, frame.to_m)
             if high <= low:

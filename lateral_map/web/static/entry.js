@@ -15,7 +15,7 @@ const LOOK_EVERY_MS = 3000;
 let state = firstState;
 let tab = kept("tab") || "locates.csv";
 let editing = null; // the row being changed, as it was seen: { text, at, values }; null for a new one
-let result = null; // what became of the last row saved: {text}
+let result = null; // what became of the last row saved: {text, tone}, and its name while it waits
 let busy = 0;
 let taken = 0;
 
@@ -79,11 +79,14 @@ watchOutbox({
   },
   stopped: (item, error) => {
     tell("Not saved", "wrong");
+    result = null;
+    renderPanel();
     if (error.answer.conflict && item.path !== "/undo") askAbout(item);
     else if (!item.from || !giveBack(item, error.answer.faults || [{ field: "", words: error.message }])) alertOnce(say("not_taken", { change: describeChange(item), why: error.message }));
   },
   unreached: () => {
     tellWaiting();
+    if (result?.waits) result = { text: say("kept_here", { name: result.waits }), tone: "waits", waits: result.waits };
     renderPanel();
   },
   stale: () => freshen(),
@@ -312,6 +315,7 @@ function renderSays() {
     const edit = row ? button("Open its row", () => openRow("locates.csv", row), { class: "plain small", "aria-label": `Open the row of ${saying.mark}` }) : null;
     return make("li", { class: saying.tone }, make("h3", { dir: "auto", text: saying.title }), make("p", { dir: "auto", text: saying.words }), saying.points?.length ? make("ul", {}, saying.points.map((text) => make("li", { dir: "auto", text }))) : null, make("div", { class: "doing" }, show, edit, checkedButton(saying), takeButton(saying)));
   }));
+  window.lateralMap?.keepWhole?.(byId("says-list"));
 }
 
 /** Take a diagnosis for true, or take back what was taken so: entries of site.toml, undone as any other change. */
@@ -469,7 +473,7 @@ function tablePanel(file) {
   const begun = keptNames().filter((name) => name.startsWith(`edit ${file} `) && kept(name).row.text !== editing?.text);
   const inForm = [editing, defaults(file), context(), editing && table.rows.find(({ text }) => text === editing.text)?.faults];
   return [
-    ["result", [result, table.rows.filter(({ faults }) => faults.length), editing], () => [leftOut(file), result ? make("p", { class: "result", role: "status", dir: "auto", text: result.text }) : null]],
+    ["result", [result, table.rows.filter(({ faults }) => faults.length), editing], () => [leftOut(file), result ? make("p", { class: "result", "data-tone": result.tone, role: "status", dir: "auto", text: result.text }) : null]],
     ["form", inForm, () => [rowForm(file, editing)]],
     ["begun", begun, () => begun.map((name) => begunRow(file, name))],
     ["rows", [table, waiting, editing, state.site.units], () => [
@@ -494,7 +498,7 @@ const isOnTheSave = () => tapBefore === lastSave && isNear(lastTap, lastSave, 40
 /* A row that is not in the site yet: it can be called back until it is on its way. */
 function waitingRow(item) {
   return make("li", {}, make("button", { type: "button", class: "row waiting", onclick: ({ detail }) => isUnderWay(item.body.op) || (detail && isOnTheSave()) || giveBack(item) || alertOnce(say("save_or_cancel")) },
-    make("strong", { dir: "auto", text: item.body.edits[0].values.mark || item.body.edits[0].values.finding || "Row" }),
+    make("strong", { dir: "auto", text: nameOf({ values: { ...item.from?.kept.row?.values, ...item.body.edits[0].values } }) }),
     make("span", { class: "bits", dir: "auto", text: describeChange(item) }),
     make("span", { class: "verdict", text: item.stopped ? "not taken" : "not sent yet" })));
 }
@@ -560,7 +564,8 @@ function rowForm(file, row) {
     const from = { tab: file, draft: draftName, kept: { row, values: { ...form.values(), ...values } } };
     keep(draftName, null);
     editing = null;
-    result = { text: `${nameOf({ values: { ...row?.values, ...values } })} is on its way` };
+    const name = nameOf({ values: { ...row?.values, ...values } });
+    result = { text: `${name} is on its way`, waits: name };
     release("form");
     save("/rows", { file, edits, instead: draft?.instead }, from);
     focusNext(file);
