@@ -13,6 +13,7 @@ def sheet(
     from lateral_map.cli.console import show_progress, stdout_console, tell_written
     from lateral_map.export.atomic import write_folder
     from lateral_map.export.packet import make_sheet
+    from lateral_map.words.numbers import with_capital
 
     with show_progress("Reading the site") as step:
         report = build_report(load_site(site), lambda doing: step(doing.capitalize(), 0.1))
@@ -20,7 +21,7 @@ def sheet(
         sheets, content = make_sheet(report, paper=paper, scale=scale)
         paths = write_folder(out or site / "out", {"sheet.pdf": content})
     console = stdout_console()
-    console.print(sheets.statement.capitalize())
+    console.print(with_capital(sheets.statement))
     if any(sheets.left_out):
         console.print(f"{sum(sheets.left_out)} plan labels found no room; the tables have them")
     tell_written(paths)

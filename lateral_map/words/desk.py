@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lateral_map.model.referral import CameraDirection
 from lateral_map.model.results import Report, TapStation
-from lateral_map.words.numbers import label, length, plus_minus, tidy
+from lateral_map.words.numbers import label, length, plus_minus, tidy, with_capital
 
 _WENT: dict[CameraDirection, str] = {
     "downstream": "downstream, with the flow",
@@ -23,7 +23,7 @@ def desk_rows(report: Report) -> list[tuple[str, str]]:
     went = [_WENT[job.camera_direction]] if job.camera_direction else []
     urgency = [job.urgency or "", job.urgency_ground]
     rows = [
-        ("Urgency", ": ".join(filter(None, urgency)).capitalize()),
+        ("Urgency", with_capital(": ".join(filter(None, urgency)))),
         ("Service address", job.address),
         ("Parcel", job.parcel),
         ("Permit", job.permit),

@@ -172,6 +172,11 @@ def label(text: str, limit: int = LABEL_LENGTH) -> str:
     return line if len(line) <= limit else f"{line[: limit - 1].rstrip()}…"
 
 
+def with_capital(words: str) -> str:
+    """Return words with a capital at the front, the rest as written: PVC and names keep theirs."""
+    return words[:1].upper() + words[1:]
+
+
 def in_full(name: str) -> str:
     """Return a name on one line, all of it: for sentences and tables, which have room for it."""
     return label(name, NAME_LENGTH)

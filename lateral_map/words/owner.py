@@ -28,7 +28,7 @@ from lateral_map.words.names import (
     whose,
 )
 from lateral_map.words.notices import as_sentence, danger_notices, other_ground_words
-from lateral_map.words.numbers import in_full, length, listed, tidy
+from lateral_map.words.numbers import in_full, length, listed, tidy, with_capital
 from lateral_map.words.technician import run_length
 from lateral_map.words.utility import depth_was_read, mistakes_named, part_words
 
@@ -166,11 +166,11 @@ def _card(report: Report, result: FindingResult) -> dict[str, Any]:
     elif result.finding_class == "feature" and is_tap(finding):
         words = "Another pipe joins here"
     elif is_danger_noted(finding):
-        words = f"{in_full(finding.finding).capitalize()}: {in_full(finding.note)}"
+        words = f"{with_capital(in_full(finding.finding))}: {in_full(finding.note)}"
     elif finding.finding.lower() == "other":
         words = f"Something else: {in_full(finding.note)}" if finding.note else "Something else"
     else:
-        words = _EVERYDAY.get(finding.finding.lower(), in_full(finding.finding).capitalize())
+        words = _EVERYDAY.get(finding.finding.lower(), with_capital(in_full(finding.finding)))
     bad = finding.severity if result.finding_class == "defect" else None
     # A sentence of ours has an adverb; a bare name of the trade keeps the trade's own word.
     how = _HOW_BAD if words in _EVERYDAY.values() else {}

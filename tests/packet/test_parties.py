@@ -297,6 +297,14 @@ def test_features_are_never_asked_about() -> None:
     assert cards[4] == "The pipe meets the main sewer"
 
 
+def test_the_owner_reads_a_finding_in_its_own_letters() -> None:
+    report = build_report(
+        replace(two_lines().site, findings=seen((10.0, "PVC patch loose, see Ann's note")))
+    )
+    (card,) = owner_facts(report)["cards"]
+    assert card["what"] == "PVC patch loose, see Ann's note (severe)"
+
+
 def end_in_doubt(*, far: bool) -> Report:
     """A stretch past the curb at one end, and at the other about 71 % past."""
     doubtful = 70.3

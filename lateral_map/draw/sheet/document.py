@@ -28,7 +28,7 @@ class SheetSet:
         """Paper, scales and number of sheets in one line."""
         many = len(self.drawings)
         sheets = "one sheet" if many == 1 else f"{many} sheets"
-        scales = "; ".join(scale_sentences(self.setting)[:3])
+        scales = "; ".join(one[0].lower() + one[1:] for one in scale_sentences(self.setting)[:3])
         return f"{sheets} of {self.setting.paper.name}: {scales}"
 
 
