@@ -46,6 +46,8 @@ def again(
         files = {"again.html": page.encode("utf-8", "replace"), "again.pdf": html_to_pdf(page)}
         paths = write_folder(out or site / "out", files)
     console, facts = stdout_console(), again_facts(compared)
+    for words in facts["stop"]:
+        console.print(plain(words))
     console.print(plain(f"{facts['before']}; {facts['now']}: {facts['summary']}"))
     for row in facts["rows"]:
         both = " -> ".join(filter(None, (row["before"], row["now"])))

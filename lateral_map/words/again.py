@@ -10,6 +10,7 @@ from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import FindingResult
 from lateral_map.same_pipe import GATE, OTHER_NAME
 from lateral_map.words.names import finding_words, footage_words
+from lateral_map.words.notices import as_sentence, danger_notices, danger_words
 from lateral_map.words.numbers import label, length, plus_minus, range_95, tidy
 
 CHANGE_WORDS: Final[dict[Change, str]] = {
@@ -25,10 +26,10 @@ CHANGE_WORDS: Final[dict[Change, str]] = {
 
 
 _MATCHING: Final = (
-    f"Two findings are one where they lie within {math.sqrt(GATE):.0f} joint standard deviations "
-    f"along the pipe, or within {math.sqrt(GATE - OTHER_NAME):.0f} where they are called "
-    "otherwise; pairs are chosen all at once. A finding is new or gone only as far as both cameras "
-    "looked."
+    f"Two findings are one where they lie within {math.sqrt(GATE):.0f} times the usual error of "
+    f"both along the pipe, or within {math.sqrt(GATE - OTHER_NAME):.0f} times where they are "
+    "called otherwise; pairs are chosen all at once. A finding is new or gone only as far as both "
+    "cameras looked."
 )
 
 
@@ -62,11 +63,22 @@ def again_facts(again: Again) -> dict[str, Any]:
         "before": run_name(again, before=True),
         "now": run_name(again, before=False),
         "summary": f"{', '.join(told)}." if told else "Neither run recorded a finding.",
+        "stop": _dangers(again),
         "rows": rows,
         "repairs": [repair_words(again, one) for one in again.repaired],
         "notices": again_notices(again),
         "matching": _MATCHING,
     }
+
+
+def _dangers(again: Again) -> list[str]:
+    """Return what to do about each danger, of the earlier run too where this one did not see it."""
+    said = list(danger_notices(again.now))
+    for each in again.compared:
+        if each.before and each.before.finding_class == "danger" and each.now is None:
+            stop = danger_words(each.before, again.before.site.unit)
+            said.append(f"In the earlier run, and not seen in this one: {stop}")
+    return [as_sentence(tidy(words, 400)) for words in said]
 
 
 def again_notices(again: Again) -> list[str]:

@@ -6,6 +6,7 @@ import os
 import shutil
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from typer.testing import CliRunner
 
 from lateral_map.cli.main import app
 from lateral_map.draw.again import again_html
+from lateral_map.draw.paint.fonts import text_width
 from lateral_map.errors import AnalysisError, SiteError
 from lateral_map.frame import projected_frame
 from lateral_map.model.again import Again
@@ -83,6 +85,35 @@ def test_findings_are_matched_on_the_ground_whatever_the_counter_read(off_ft: fl
     drawn = " ".join(page.xpath("//*[local-name()='text']/text()"))
     for words in ("#1 worse", "#2 gone", "#3 new", "#4 #4"):
         assert words in drawn
+
+
+def test_a_danger_heads_the_page_of_two_runs_whichever_saw_it() -> None:
+    """Unchanged it stood as one row among many, and gone as if it were no longer there."""
+    cable = (40.0, "electric cable in the sewer", "severe")
+    both = again_facts(compared(run(*BEFORE, cable), run(*NOW, cable, seed=2)))
+    (stop,) = both["stop"]
+    assert stop.startswith("STOP: electric cable in the sewer, seen at 40.0 ft")
+    earlier = compared(run(*BEFORE, cable), run(*NOW, seed=2))
+    (stop,) = again_facts(earlier)["stop"]
+    assert stop.startswith("In the earlier run, and not seen in this one: STOP: electric cable")
+    page = again_html(earlier)
+    assert page.index("STOP: electric cable") < page.index("<svg")
+
+
+def test_no_words_of_the_strip_lie_on_others_however_close_the_findings() -> None:
+    crowd = [(30.0 + 0.4 * k, "crack", ("minor", "severe")[k % 2]) for k in range(16)]
+    again = compared(run(*BEFORE), run(*NOW, *crowd, seed=2))
+    page = lxml_html.fromstring(again_html(again))
+    words = page.xpath("//*[local-name()='text'][starts-with(., '#')]")
+    assert len(words) == 4 + 4 + 16
+    lanes: dict[str, list[tuple[float, float]]] = {}
+    for one in words:
+        half = text_width(one.text, 7.0) / 2.0
+        x = float(one.get("x"))
+        lanes.setdefault(one.get("y"), []).append((x - half, x + half))
+    for lane in lanes.values():
+        lane.sort()
+        assert all(left[1] <= right[0] for left, right in pairwise(lane))
 
 
 def test_pairs_are_chosen_all_at_once_and_not_each_by_its_nearest() -> None:

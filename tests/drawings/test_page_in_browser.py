@@ -5,14 +5,19 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from lateral_map.draw.again import again_html
 from lateral_map.draw.data import data_json, map_data
 from lateral_map.draw.page import TILE_HOST, map_page
 from lateral_map.draw.plan.layers import LAYER_KEYS
 from lateral_map.model.results import Report
+from lateral_map.reading.folder import load_site
+from lateral_map.report import build_report
+from lateral_map.same_pipe import compare_runs
 
 pytestmark = pytest.mark.browser
 
@@ -406,6 +411,24 @@ def test_the_page_fits_phone_and_desk(
         ".filter(b => b.getBoundingClientRect().height < (innerWidth < 760 ? 32 : 24)).map(b => b.outerHTML)"
     )
     assert small == []
+
+
+def test_what_changed_since_an_earlier_run_is_read_on_a_phone_without_going_sideways(
+    open_page, page_of
+) -> None:
+    run = build_report(load_site(Path(__file__).parents[2] / "demo_sites" / "plain_lot"))
+    shown = open_page(page_of(), width=390, height=844, touch=True)
+    file = Path(shown.page.url.removeprefix("file://")).with_name("again.html")
+    file.write_text(again_html(compare_runs(run, run)), encoding="utf-8")
+    shown.page.goto(file.as_uri())
+    rows = shown.page.locator("tbody tr")
+    assert rows.count() == len(run.findings)
+    for row in rows.all():
+        change, wide = row.locator("td").last, row.bounding_box()["width"]
+        assert change.inner_text() == "unchanged"
+        assert change.bounding_box()["x"] + 20 < 390
+        assert wide <= 390
+    assert shown.run("document.documentElement.scrollWidth") <= 390
 
 
 def test_a_finger_on_the_narrow_profile_moves_the_mark(report: Report, open_page, page_of) -> None:
