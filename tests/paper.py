@@ -86,10 +86,12 @@ def _letters(page: pypdfium2.PdfPage) -> Letters:
             continue  # one sign for both
         text.append(letter)
         rows.append((*sides, matrix.a, matrix.b, matrix.c, matrix.d, size))
-    repeated = [
-        f"text over the same text at {np.round(each.get_bounds(), 1)}"
-        for each in page.get_objects([raw.FPDF_PAGEOBJ_TEXT])
-        if raw.FPDFTextObj_GetText(each, printed, None, 0) <= _END
-    ]
+    repeated = []
+    for each in page.get_objects([raw.FPDF_PAGEOBJ_TEXT]):
+        left, bottom, right, top = each.get_bounds()
+        # A blank of no width may be left out as well.
+        if right > left and raw.FPDFTextObj_GetText(each, printed, None, 0) <= _END:
+            place = np.round((left, height - top), 1)
+            repeated.append(f"text over the same text at {place}")
     table = np.array(rows, float).reshape(-1, 9)
     return Letters(width, height, text, table[:, :4], table[:, 4:8], table[:, 8], repeated)

@@ -4,15 +4,14 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pdfplumber
 import pytest
 from agreement.sites import write_site
 from chromium import check_with_axe
+from paper import page_letters, page_texts
 
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.page import dig_page
@@ -305,9 +304,9 @@ def test_the_first_printed_page_answers_and_tables_follow(
 ) -> None:
     shown = open_page(page_of(), **size)
     before = shown.run("[lateralMap.page.map.getZoom(), lateralMap.page.plane.turnDeg]")
-    pages = pdfplumber.open(io.BytesIO(shown.page.pdf(format=paper, print_background=True))).pages
+    printed = shown.page.pdf(format=paper, print_background=True)
     # In the order they were set: words that break within a cell stay together.
-    first, *others = (" ".join(page.extract_text(use_text_flow=True).split()) for page in pages)
+    first, *others = (" ".join(page.split()) for page in page_texts(printed))
     for words in (
         "Invented yard 7", "Findings past curb", *told(report),
         "Call 811", "Who answers for the pipe is set by local code", "traffic control",
@@ -316,26 +315,27 @@ def test_the_first_printed_page_answers_and_tables_follow(
     ):  # fmt: skip
         assert words in first, words
     assert others[0].startswith("Findings")
-    (rests_on,) = (
-        word for word in pages[0].extract_words(extra_attrs=["size"]) if word["text"] == "Rests"
-    )
-    assert rests_on["size"] >= 8.0, "the profile's letters"
+    pages = page_letters(printed)
+    assert first.split().count("Rests") == 1
+    rests_on = "".join(pages[0].text).index("Rests")
+    assert pages[0].size_pt[rests_on] >= 8.0, "the profile's letters"
     assert len(others) <= 3
     assert "Code minimum" not in first
     # No heading stands alone at the foot of a page.
     for page in pages[1:-1]:
-        lines = page.extract_text_lines()
-        assert lines[-1]["text"] not in ("Findings", "Crossings", "Who answers", "Fall", "Readings")
+        bottom = page.box_pt[:, 3]
+        last = "".join(page.text[at] for at in np.flatnonzero(bottom > bottom.max() - 3.0))
+        assert last not in ("Findings", "Crossings", "Whoanswers", "Fall", "Readings")
     assert shown.run("[lateralMap.page.map.getZoom(), lateralMap.page.plane.turnDeg]") == before
 
 
 def test_a_legend_that_goes_over_the_page_has_the_tables_below_it(open_page) -> None:
     shown = open_page(map_page(build_report(load_site(DEMOS / "garage_slab"))), **DESK)
-    pages = pdfplumber.open(io.BytesIO(shown.page.pdf(format="Letter"))).pages
-    second = " ".join(pages[1].extract_text(use_text_flow=True).split())
+    printed = shown.page.pdf(format="Letter")
+    second = " ".join(page_texts(printed)[1].split())
     assert second.index("Start and end of the run") < second.index("Findings No. Footage")
-    for page in pages[:-1]:
-        assert page.extract_text_lines()[-1]["bottom"] > page.height / 2
+    for page in page_letters(printed)[:-1]:
+        assert page.box_pt[:, 3].max() > page.height_pt / 2
 
 
 def test_however_much_there_is_to_say_no_printed_page_is_left_mostly_blank(
@@ -347,13 +347,11 @@ def test_however_much_there_is_to_say_no_printed_page_is_left_mostly_blank(
     assert crowded != dig
     for page in (page_of(findings=40), crowded):
         shown = open_page(page, **DESK)
-        pages = pdfplumber.open(io.BytesIO(shown.page.pdf(prefer_css_page_size=True))).pages
-        for each in pages[:-1]:
-            words = each.extract_text_lines()
-            assert words[-1]["bottom"] > 0.5 * each.height, words[0]["text"]
+        for each in page_letters(shown.page.pdf(prefer_css_page_size=True))[:-1]:
+            right, bottom = each.box_pt[:, 2:].max(axis=0)
+            assert bottom > 0.5 * each.height_pt, each.text[:40]
             # A landscape page is used over its width.
-            right = max(word["x1"] for word in each.extract_words())
-            assert right > 0.8 * each.width, words[0]["text"]
+            assert right > 0.8 * each.width_pt, each.text[:40]
 
 
 def test_an_online_map_stays_north_up_in_its_right_place(report: Report, browser, tmp_path) -> None:
