@@ -88,7 +88,7 @@ def _letters(page: pypdfium2.PdfPage) -> Letters:
         rows.append((*sides, matrix.a, matrix.b, matrix.c, matrix.d, size))
     repeated = []
     for each in page.get_objects([raw.FPDF_PAGEOBJ_TEXT]):
-        left, bottom, right, top = each.get_bounds()
+        left, _, right, top = each.get_bounds()
         # A blank of no width may be left out as well.
         if right > left and raw.FPDFTextObj_GetText(each, printed, None, 0) <= _END:
             place = np.round((left, height - top), 1)

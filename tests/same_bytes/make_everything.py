@@ -31,7 +31,7 @@ def main(folders: list[str]) -> None:
         if whole:
             app(["dig", folder], standalone_mode=False)
             app(["sheet", folder], standalone_mode=False)
-            app(["refer", folder], standalone_mode=False)
+            app(["refer", folder, "--also", "dxf"], standalone_mode=False)
 
 
 if __name__ == "__main__":
