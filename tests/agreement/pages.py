@@ -13,7 +13,10 @@ from agreement.told import NINETY_FIVE, Record, Told, plain, same_number, same_r
 
 _TOO_CLOSE = "too close to call"
 _CONTRADICTED = "the boundaries contradict each other"
-_WARNING = re.compile(r"IN THE TRENCH(?: \([^)]*\))?: (.*?) \((.*?)\.(?=\s|$)")
+_WARNING = re.compile(
+    # A made-up utility's name, what it is where the name does not say so, and how it lies.
+    r"IN THE TRENCH(?: \([^)]*\))?: (.*?)(?: \([^)]*\))?, (.*?)\.(?=\s|$)"
+)
 _SIDE = re.compile(r"(-?[\d.]+) ± ([\d.]+)")
 
 

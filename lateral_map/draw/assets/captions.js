@@ -53,10 +53,12 @@
     measure(sheet, told.flatMap((mark) => mark.wordings));
     for (const mark of told.filter((each) => each.item.weight >= SUSPECT)) besideMark(sheet, mark);
     for (const item of items) if (item.as === "line" && item.caption) alongLine(sheet, item);
-    for (const item of items) if (item.as === "line" && page.data.style[item.style].letter) letters(sheet, item);
+    const lettered = items.filter((item) => item.as === "line" && page.data.style[item.style].letter).map((item) => ({ item, at: [] }));
+    for (const one of lettered) firstLetter(sheet, one);
     if (shown.some((layer) => layer.key === "footage")) footages(sheet, pipe);
     for (const mark of told.filter((each) => each.item.weight < SUSPECT)) besideMark(sheet, mark);
     for (const item of items) if (item.as === "area" && item.caption) inArea(sheet, item);
+    for (const one of lettered) letters(sheet, one);
   };
 
   /* The view as cells, each holding what it costs to write over it. */
@@ -292,43 +294,46 @@
   }
 
   /*
-   * A lozenge every so far; where one place is taken, a little before it or after. A line in view that
-   * would go without, as one close beside the pipe, has one where that costs least: which utility it is
-   * and that nobody knows its depth are told by nothing else on it.
+   * Each line in view has one lozenge where that costs least, one close beside the pipe too: which
+   * utility it is and that nobody knows its depth are told by nothing else on it.
    */
-  function letters(sheet, item) {
+  function firstLetter(sheet, { item, at }) {
     const lozenge = lateralMap.lozenge(sheet.page.data.style[item.style]);
-    const seen = pieces(sheet.room, item.at.map(sheet.place));
-    let due = LETTER_EVERY / 2;
-    let told = 0;
-    for (const piece of seen) {
-      let along = due;
-      for (; along < piece.length; along += LETTER_EVERY) {
-        const places = [0, 20, -20, 40, -40, 60, -60].map((aside) => along + aside).filter((at) => at > 12 && at < piece.length - 12);
-        const free = places.map((at) => letterAt(sheet, lozenge, between(piece, at / piece.length))).find(({ cost }) => cost <= 40);
-        if (free) told += writeLetter(sheet, lozenge, free);
-      }
-      due = along - piece.length;
-    }
-    if (told) return;
-    const anywhere = seen.flatMap((piece) => {
+    const places = pieces(sheet.room, item.at.map(sheet.place)).flatMap((piece) => {
       const steps = Math.max(Math.floor(piece.length / 10), 1);
       return Array.from({ length: steps }, (_, step) => letterAt(sheet, lozenge, between(piece, (step + 0.5) / steps)));
     });
-    const best = anywhere.sort((a, b) => a.cost - b.cost)[0];
-    if (best && best.cost < TAKEN) writeLetter(sheet, lozenge, best);
+    const best = places.sort((a, b) => a.cost - b.cost)[0];
+    if (best && best.cost < TAKEN) at.push(writeLetter(sheet, lozenge, best));
+  }
+
+  /* And a lozenge every so far; where one place is taken, a little before it or after. */
+  function letters(sheet, { item, at: told }) {
+    const lozenge = lateralMap.lozenge(sheet.page.data.style[item.style]);
+    let due = LETTER_EVERY / 2;
+    for (const piece of pieces(sheet.room, item.at.map(sheet.place))) {
+      let along = due;
+      for (; along < piece.length; along += LETTER_EVERY) {
+        const places = [0, 20, -20, 40, -40, 60, -60].map((aside) => along + aside).filter((at) => at > 12 && at < piece.length - 12);
+        const free = places
+          .map((at) => letterAt(sheet, lozenge, between(piece, at / piece.length)))
+          .find(({ at, cost }) => cost <= 40 && told.every((other) => at.distanceTo(other) > LETTER_EVERY / 2));
+        if (free) told.push(writeLetter(sheet, lozenge, free));
+      }
+      due = along - piece.length;
+    }
   }
 
   function letterAt(sheet, lozenge, at) {
     const half = lozenge.getAttribute("width") / 2;
     const box = { left: at.x - half, top: at.y - 10, right: at.x + half, bottom: at.y + 10 };
-    return { box, cost: sheet.room.box(box.left, box.top, box.right, box.bottom) };
+    return { at, box, cost: sheet.room.box(box.left, box.top, box.right, box.bottom) };
   }
 
-  function writeLetter(sheet, lozenge, { box }) {
+  function writeLetter(sheet, lozenge, { at, box }) {
     const mark = element("div", { class: "caption letter-chip" }, lozenge.cloneNode(true));
     sheet.pane.append(mark);
     put(sheet, mark, box);
-    return 1;
+    return at;
   }
 })();
