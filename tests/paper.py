@@ -24,7 +24,7 @@ def page_texts(content: bytes) -> list[str]:
 
 @dataclass(frozen=True, eq=False)
 class Letters:
-    """A page's letters, blanks left out, in the order they are printed in.
+    """A page's letters, blanks left out, in the order PDFium reads them: along its lines.
 
     ``box_pt`` holds left, top, right, bottom from the page's upper left corner, with the air a
     typeface has round its ink; ``turn`` the four figures of each letter's matrix that turn it.

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import io
 import re
 from dataclasses import replace
 
-import pdfplumber
 import pytest
 from dig.truck import faults, generate
+from paper import page_texts
 
 from lateral_map.draw.dig.truck import truck_html
 from lateral_map.export.pdf import html_to_pdf
@@ -25,8 +24,7 @@ def test_two_pages_hold_all_that_lies_in_the_trench(review):
     assert any(one.in_the_way for one in review.conflicts)
     content = html_to_pdf(truck_html(review))
     assert faults(review, content) == []
-    with pdfplumber.open(io.BytesIO(content)) as document:
-        first, second = (page.extract_text(x_tolerance=1.5) for page in document.pages)
+    first, second = page_texts(content)
     assert first.index("STOP: gas pipe") < first.index("Call 811")
     assert second.index("STOP: foreign pipe") < second.index("Utilities")
     assert "sewer gas" in first.lower()

@@ -5,14 +5,12 @@
 
 from __future__ import annotations
 
-import io
 import sys
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
-import pdfplumber
+from paper import page_letters, page_texts
 from truth.simulate import simulate
 
 from lateral_map.dig_review import build_dig_review
@@ -75,43 +73,27 @@ def generate(seed: int) -> DigReview:
     return build_dig_review(build_report(site))
 
 
-def size_pt(char: dict[str, Any]) -> float:
-    """Return a character's size whichever way it is turned."""
-    cosine, sine = (abs(part) for part in char["matrix"][:2])
-    around = char["x1"] - char["x0"] + char["bottom"] - char["top"]
-    return float(around / (cosine + sine) - char["adv"])
-
-
 def faults(review: DigReview, content: bytes) -> list[str]:
     """Return what is wrong with the two pages: their number, small text, text over text, lacks."""
     found = []
-    with pdfplumber.open(io.BytesIO(content)) as document:
-        if len(document.pages) != 2:
-            found.append(f"{len(document.pages)} pages")
-        for number, page in enumerate(document.pages, start=1):
-            chars = [one for one in page.chars if one["text"].strip()]
-            small = {round(size_pt(one), 1) for one in chars if size_pt(one) < LEAST_PT - 0.1}
-            if small:
-                found.append(f"page {number}: text of {small} pt")
-            box = np.array([[c["x0"], c["top"], c["x1"], c["bottom"]] for c in chars])
-            if (box.min(axis=0)[:2] < 0).any() or (box[:, 2] > page.width).any():
-                found.append(f"page {number}: text off the paper")
-            if (box[:, 3] > page.height - 15.0).any():
-                found.append(f"page {number}: text over the foot")
-            middle, half = (box[:, :2] + box[:, 2:]) / 2, (box[:, 2:] - box[:, :2]) * 0.28
-            gap = np.abs(middle[:, None] - middle[None]) - half[:, None] - half[None]
-            over = np.argwhere(np.triu((gap < 0).all(axis=-1), 1))
-            # Letters that follow each other on a slant share their upright boxes.
-            slant = [tuple(round(part, 6) for part in c["matrix"][:2]) for c in chars]
-            apart = [(a, b) for a, b in over if b - a > 3 or slant[a] != slant[b]]
-            for a, b in apart[:3]:
-                near = ["".join(c["text"] for c in chars[max(k - 8, 0) : k + 9]) for k in (a, b)]
-                found.append(f"page {number}: {near[0]!r} over {near[1]!r}")
-        said = document.pages[0].extract_text(x_tolerance=1.5)
+    pages = page_letters(content)
+    if len(pages) != 2:
+        found.append(f"{len(pages)} pages")
+    for number, page in enumerate(pages, start=1):
+        small = {round(float(size), 1) for size in page.size_pt if size < LEAST_PT - 0.1}
+        if small:
+            found.append(f"page {number}: text of {small} pt")
+        box = page.box_pt
+        if (box.min(axis=0)[:2] < 0).any() or (box[:, 2] > page.width_pt).any():
+            found.append(f"page {number}: text off the paper")
+        if (box[:, 3] > page.height_pt - 15.0).any():
+            found.append(f"page {number}: text over the foot")
+        found += [f"page {number}: {said}" for said in page.overprinted()[:3]]
+    said = page_texts(content)[0]
     head = said.partition("Call 811")[0]
     inside = [one for one in review.conflicts if one.in_the_way or review.reaches_into(one)]
     found += [f"{one.name} is not in the first lines" for one in inside
-              if one.name[:20] not in head.replace("\n", " ")]  # fmt: skip
+              if one.name[:20] not in " ".join(head.split())]  # fmt: skip
     return found
 
 

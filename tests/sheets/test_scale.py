@@ -43,6 +43,12 @@ METRES_PER_INCH = {
 BUILDING = (0xCF / 255, 0xC9 / 255, 0xC0 / 255)
 
 
+@pytest.fixture(scope="session")
+def report() -> Report:
+    """The line with one finding: how many there are makes no scale another one."""
+    return line_report(100.0, 1)
+
+
 def shed_sides_pt(page: Any) -> list[float]:
     """Return the lengths of the sides of the one building in a page's plan."""
     for shape in (*page.curves, *page.rects):
