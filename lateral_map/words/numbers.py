@@ -29,6 +29,10 @@ _NAMED_LEFTWARD: Final = re.compile(
     # In a name a whole number may stand; one with decimals or with a comma after it is no part.
     f"|([{_LEFTWARD}]+(?:(?:[ .,'’–-]+|[ '’–-]*[0-9]+[ '’–-]*)[{_LEFTWARD}]+)*)"
 )
+# A name that stands alone, an address such as "street 7, town": nothing else is there to part it.
+_ALONE_LEFTWARD: Final = re.compile(
+    f"[{_LEFTWARD}](?:(?![0-9]+[.,][0-9])[{_LEFTWARD}0-9 .,;:/'’()–-])*[{_LEFTWARD}]"
+)
 
 
 def decimals_for(unit: str) -> int:
@@ -144,10 +148,14 @@ def apart(text: str) -> str:
     """Return ``text`` with what runs from right to left set apart from what stands beside it.
 
     Else a number after such a name is drawn into it: 66.0 ± 0.7 ft reads 0.7 ± 66.0. To be done
-    where text is handed to what draws it, for ``tidy`` takes such codes out.
+    where text is handed to what draws it, for ``tidy`` takes such codes out. A text that is nothing
+    but such letters and whole numbers between them is one name; in a longer one a number with a
+    comma after it is no part of any, for there it may be a place along the pipe.
     """
     if text.isascii():
         return text
+    if _ALONE_LEFTWARD.fullmatch(text):
+        return f"\u2068{text}\u2069"
     return _NAMED_LEFTWARD.sub(lambda met: f"\u2068{met[1]}\u2069" if met[1] else met[0], text)
 
 

@@ -28,6 +28,7 @@ NAMES = {
     "city": "העירייה",
     "hydrant": "ברז 7 כיבוי",
 }
+ADDRESSES = ("רחוב 7, עיר", "שדרה 12/3, עיר (צפון), מחוז", "شارع 7، مدينة", "شارع 7, مدينة")
 # Of each "a ± b" that is seen: its text, and where the two numbers stand on the screen.
 RANGES = r"""() => {
   for (const each of document.querySelectorAll("details")) each.open = true;
@@ -87,6 +88,15 @@ def test_only_what_runs_leftward_is_set_apart():
     assert apart(apart("الرصيف: 2.0")) == "\u2068الرصيف\u2069: 2.0"
 
 
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_an_address_is_one_name(address):
+    assert apart(address) == f"\u2068{address}\u2069"
+    assert apart(apart(address)) == apart(address)
+    # A distance beside a name is none of it.
+    assert apart(f"{address} 2.0 ft").endswith("\u2069 2.0 ft")
+    assert apart(f"{address} 2.0, {address}").count("\u2068") > 1
+
+
 @pytest.mark.parametrize("between", [" 2.0, ", " 12, ", " 2.0 ", " 0.5 – 7.5 "])
 def test_numbers_between_two_leftward_names_belong_to_neither(between):
     told = f"גבול{between}الرصيف 3"
@@ -99,8 +109,8 @@ def printed():
     canvas = Canvas.sheet(400.0, 200.0, "names")
     alone = "\u200c".join(NAMES["curb"])  # U+200C keeps letters from joining
     mixed = "curb גבול 7 צפון 66.0 ± 0.7 ft"
-    for index, said in enumerate((*NAMES.values(), mixed, alone)):
-        canvas.text(200.0, 20.0 + 20.0 * index, said, 10.0, anchor=("end", "middle")[index % 2])
+    for index, said in enumerate((*NAMES.values(), mixed, alone, *ADDRESSES[:2])):
+        canvas.text(200.0, 15.0 + 18.0 * index, said, 10.0, anchor=("end", "middle")[index % 2])
     page = f"<html lang='en'><title>names</title><body>{canvas.to_text()}</body></html>"
     with pdfplumber.open(io.BytesIO(html_to_pdf(page))) as document:
         return [
@@ -117,9 +127,21 @@ def test_a_drawing_in_a_pdf_runs_leftward_where_the_page_does(printed):
     assert mixed == "curb" + "".join(reversed("גבול7צפון")) + "66.0±0.7ft"
 
 
+@pytest.mark.parametrize("index", [0, 1])
+def test_an_address_in_a_drawing_is_read_from_its_right_end_to_its_left(printed, index):
+    said, line = ADDRESSES[index], printed[len(NAMES) + 2 + index]
+    words = re.findall(r"[^\W\d]+", said)
+    shown = "".join(one["text"] for one in line)
+    places = [shown.index(word[::-1]) for word in words]
+    assert places == sorted(places, reverse=True)
+    # The number stands between the first word and the second, itself from left to right.
+    number = re.findall(r"\d+", said)[0]
+    assert places[1] < shown.index(number) < places[0]
+
+
 def test_arabic_in_a_drawing_is_joined(printed):
     """Joined letters are narrower than the same letters each standing alone."""
-    joined, alone = printed[list(NAMES).index("curb")], printed[-1]
+    joined, alone = printed[list(NAMES).index("curb")], printed[len(NAMES) + 1]
     widths = [sum(one["x1"] - one["x0"] for one in each) for each in (joined, alone)]
     assert len(joined) == len(alone)
     assert widths[0] < 0.9 * widths[1]

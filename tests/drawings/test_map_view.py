@@ -354,6 +354,32 @@ def test_however_much_there_is_to_say_no_printed_page_is_left_mostly_blank(
             assert right > 0.8 * each.width_pt, each.text[:40]
 
 
+@pytest.mark.parametrize("demo", ["rising_ground", "plain_lot"])
+def test_what_the_ranges_mean_takes_no_printed_page_of_its_own(open_page, demo) -> None:
+    shown = open_page(map_page(build_report(load_site(DEMOS / demo))), **DESK)
+    pages = page_texts(shown.page.pdf(format="Letter"))
+    _, second, *_, last = (" ".join(each.split()) for each in pages)
+    assert "± is the 95 % range" in second
+    assert "± is the 95 % range" not in last
+    # The readings stand side by side over the page's width.
+    assert last.count("Reading Footage Verdict") >= 2
+    shown.run("window.dispatchEvent(new Event('afterprint'))")
+    assert shown.run("document.querySelector('#tables').nextElementSibling.tagName") == "FOOTER"
+
+
+@pytest.mark.parametrize("width", [1000, 1280, 1900])
+def test_a_long_name_leaves_the_window_to_the_map(open_page, page_of, width) -> None:
+    """Eight lines of it in its narrow place pushed the map down."""
+    heads = {}
+    for name in ("Lot 21, Ambersea", "The lower yard of " + "Ambersea Terrace " * 5):
+        shown = open_page(page_of(name=name), width=width, height=900)
+        heads[name] = shown.run("document.querySelector('header').getBoundingClientRect().height")
+        line = shown.run("parseFloat(getComputedStyle(document.querySelector('h1')).lineHeight)")
+        assert shown.run("document.querySelector('h1').offsetHeight") <= 2.5 * line
+    short, long = heads.values()
+    assert long - short <= 3.5 * line
+
+
 def test_an_online_map_stays_north_up_in_its_right_place(report: Report, browser, tmp_path) -> None:
     file = tmp_path / "online.html"
     file.write_text(map_page(report, base_map=True), encoding="utf-8")

@@ -8,6 +8,7 @@
     const root = document.documentElement;
     const key = document.getElementById("key");
     const answer = document.querySelector(".answer");
+    const footer = document.querySelector("footer");
     let before = null;
     /* A page printed from a telephone is measured as paper, not as a narrow screen. */
     function narrowRules() {
@@ -26,6 +27,8 @@
       before.narrow = narrowRules().map((rule) => [rule, rule.media.mediaText]);
       for (const [rule] of before.narrow) rule.media.mediaText = "not all";
       key.open = true;
+      // At the end of the tables it would take a page of its own where they fill theirs.
+      if (answer) document.querySelector("#tables .table")?.after(footer);
       for (const closer of ["crowded", "overfull"]) if (answerIsLong()) root.classList.add(closer);
       // What goes over the page leaves its room to the map.
       if (answer && root.classList.contains("overfull")) answer.style.minHeight = `calc(253mm + ${key.offsetHeight}px)`;
@@ -35,7 +38,10 @@
     function restore() {
       if (!before) return;
       root.classList.remove("paper", "crowded", "overfull");
-      if (answer) answer.style.minHeight = "";
+      if (answer) {
+        answer.style.minHeight = "";
+        document.getElementById("tables").after(footer);
+      }
       for (const [rule, text] of before.narrow) rule.media.mediaText = text;
       key.open = before.key;
       map.invalidateSize({ animate: false });

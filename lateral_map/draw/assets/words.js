@@ -10,6 +10,7 @@
     const { site, facts, notices, cautions, method, tables } = page.data;
     document.title = `${site.name} – located lateral`;
     byId("site-name").textContent = site.name;
+    byId("site-name").parentElement.classList.toggle("long", site.name.length > 40);
     byId("site-line").textContent = site.line;
     byId("facts").replaceChildren(...facts.map(fact));
     byId("notices").replaceChildren(...notices.map((text) => element("li", { text, dir: "ltr" })));
