@@ -34,6 +34,7 @@ from lateral_map.model.site import (
     Locate,
     Plan,
     PlanArea,
+    PlanLine,
     PlanPoint,
     Rate,
     Rates,
@@ -291,7 +292,8 @@ def test_a_run_that_comes_in_over_the_line_begins_with_the_party_outside():
         "curb", "curb", 10 * FOOT, 0.1, 3.0, 0.0, 1.0, 0.1, 90.0, True, False, (), outward=False
     )
     boundary = Boundary("curb", "owner", "city", decides=True)
-    route = HandRoute(lengths_m=(30.0,), boundaries=(boundary,)).build()
+    curb = PlanLine("curb", "curb", np.array([[10 * FOOT, -9.0], [10 * FOOT, 9.0]]), 0.0)
+    route = HandRoute(lengths_m=(30.0,), lines=(curb,), boundaries=(boundary,)).build()
     shared = share_responsibility(route, [crossing])
     assert [stretch.party for stretch in shared] == ["city", "owner"]
 
