@@ -231,13 +231,13 @@ def turns_at_m(result: FindingResult) -> float | None:
 
 
 def side_words(side: Side, unit: str, verdict: FindingVerdict | None = None) -> str:
-    """Return a side in words: ``past by 1.2 ± 0.8 ft, probability of past 99 %``."""
+    """Return a side in words: ``past by 1.2 ± 0.8 ft, lies past with probability 99 %``."""
     verdict = verdict or side.verdict
     gap = plus_minus(abs(side.past_m), side.sd_past_m, unit)
     words = VERDICT_WORDS[verdict]
     if verdict == "too close to call":
         words = f"{words}: {'past' if side.past_m > 0 else 'inside'}"
-    return f"{words} by {gap}, probability of past {chance_words(side.probability_past)}"
+    return f"{words} by {gap}, lies past with probability {chance_words(side.probability_past)}"
 
 
 def beside_words(near: Side, far: Side | None, unit: str) -> str:
@@ -250,7 +250,7 @@ def beside_words(near: Side, far: Side | None, unit: str) -> str:
 def _gap_words(side: Side, unit: str) -> str:
     gap = plus_minus(abs(side.past_m), side.sd_past_m, unit)
     where = "past" if side.past_m > 0 else "inside"
-    return f"{gap} {where}, probability of past {chance_words(side.probability_past)}"
+    return f"{gap} {where}, lies past with probability {chance_words(side.probability_past)}"
 
 
 def settling_words(settling: Settling | None, unit: str) -> str:

@@ -89,7 +89,7 @@ def check_sides(told: Told, one: Record, words: str) -> Iterable[str]:
 
 
 def check_side(told: Told, one: Record, words: str) -> Iterable[str]:
-    """Hold ``curb: past by 1.2 ± 0.8 ft, probability of past 99 %`` against the deciding side."""
+    """Hold ``curb: past by 1.2 ± 0.8 ft, lies past with ...`` against the deciding side."""
     near = told.deciding(one)
     if near is None:
         return

@@ -225,7 +225,7 @@ class TestDraw:
             "Crossings",
             "±",
             "Findings",
-            "probability of past",
+            "lies past with probability",
             "Wrote result",
         ):
             assert words in done.stdout
