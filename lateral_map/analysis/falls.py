@@ -160,8 +160,10 @@ def _ratios(route: Route, ends: Floats) -> tuple[Floats, Floats]:
     spent[0, 0] -= route.unknowns[route.layout.zero_offset]
     pitch = route.unknowns[route.layout.pitch]
     sine, cosine = np.sin(pitch), np.cos(pitch)
-    # A pipe past the vertical, as a drop's readings may have it, is taken as vertical.
-    level = np.maximum(spent @ cosine, _LEAST_LEVEL * np.abs(spent).sum(axis=1))
+    # A pipe past the vertical, as a drop's readings may have it, is taken as vertical; of a stretch
+    # that another reading of the notes leaves nothing of, the fall is none.
+    length = np.maximum(np.abs(spent).sum(axis=1), _SAME_M)
+    level = np.maximum(spent @ cosine, _LEAST_LEVEL * length)
     ratio = (spent @ sine) / level
     gradient = np.zeros((len(ratio), route.layout.size))
     gradient[:, route.layout.pitch] = spent * (cosine + ratio[:, None] * sine) / level[:, None]
