@@ -414,8 +414,9 @@ def _parties(
             found.append(deciding[-min(crossed)[1]][0].outside)
             continue
         # One never met, though the run may lie within it, names its party beside the next one's.
-        found += [deciding[i][0].inside for _, i in ahead if deciding[i][0].key in never_met]
-        found.append(deciding[min(ahead)[1]][0].inside)
+        unmet = [one for one in ahead if deciding[one[1]][0].key in never_met]
+        following = min([one for one in ahead if one not in unmet] or ahead)
+        found += [deciding[i][0].inside for _, i in (*unmet, following)]
     reaches = {sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)}
     for (boundary, side), gap in zip(deciding, gaps, strict=True):
         if side.verdict == "too close to call" and boundary.key not in told:

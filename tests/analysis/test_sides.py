@@ -572,6 +572,24 @@ def test_a_line_that_may_lie_ahead_unmet_leaves_open_what_the_main_alone_would_t
     assert {one.party for one in shared} == {""}
 
 
+def test_a_line_that_may_lie_ahead_unmet_has_its_say_beside_the_boundary_met_next():
+    """Nearer to the cleanout than to the line, too: whoever is within the line is not forgotten."""
+    ends = np.array([[-50.0, 0.1], [50.0, 0.1]])
+    route = HandRoute(
+        azimuths_deg=(180.0,),
+        sds=Sds(start=0.3),
+        findings=(Finding(4.0, "roots"), Finding(14.0, "roots")),
+        lines=(PlanLine("street line", "right_of_way", ends, 0.2),),
+        boundaries=(
+            Boundary("street line", "association", "city", decides=True),
+            Boundary("cleanout", "owner", "association", True, kind="cleanout", footage_m=17.0),
+        ),
+    ).build()
+    crossings, _ = find_crossings(route)
+    found = judge_findings(route, lay_stations(route, crossings), crossings)
+    assert [set(one.may_answer) for one in found] == [{"association", "city", "owner"}] * 2
+
+
 def test_along_a_line_never_crossed_the_run_is_told_where_it_is_clear_of_it():
     # East along the line at 0.3 m, then away from it: 0.3 m of sd throughout.
     ends = np.array([[-10.0, 0.3], [60.0, 0.3]])
