@@ -184,7 +184,7 @@ def test_a_legend_that_is_folded_up_leaves_its_column_to_the_map(open_page, page
         shown.page.locator("#key summary").click()
         assert shown.run(width_of) > beside + 200
         assert shown.run(width_of) > width - 40
-        shown.page.wait_for_function("lateralMap.page.map.getSize().x > innerWidth - 40")
+        shown.page.wait_for_function("() => lateralMap.page.map.getSize().x > innerWidth - 40")
         assert shown.page.locator("#key summary").is_visible()
 
 
