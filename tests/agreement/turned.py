@@ -12,7 +12,7 @@ What may differ: the one knows the first end of the pipe, the other the last one
 more the farther they are counted. Two values may lie as far apart as half of both 95 % ranges
 together; a verdict may be too close to call in one of the two where the probability is near 95 %
 there. A stretch whose far part is past and whose beginning is in doubt is told as that from the one
-end alone: from the other its end is in doubt, and it is too close to call. Such are counted.
+end alone: from the other its end is in doubt, and it is too close to call. Such are not compared.
 Prints a line for each disagreement; exit code 1 where there is any.
 """
 
