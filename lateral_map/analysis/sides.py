@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import functools
 import itertools
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
+from lateral_map.model.answering import Answering
 from lateral_map.model.arrays import Floats
 from lateral_map.model.boundaries import deciding_crossings, parties_named
 from lateral_map.model.chance import SURE, TWO_SIDED_95, chance_above_zero
@@ -28,12 +28,13 @@ from lateral_map.model.results import (
     SideVerdict,
     Stations,
 )
-from lateral_map.model.route import Route
-from lateral_map.model.site import Boundary, Finding, Site
+from lateral_map.model.route import Doubt, Route
+from lateral_map.model.site import Boundary, Finding
 from lateral_map.model.telling import find_telling_readings
 from lateral_map.model.trade import class_of
 
-_JUST_BEFORE_M: Final = 1e-3
+# So near a crossing a place is on one side of it and as near as can be to the other.
+_BESIDE_M: Final = 1e-3
 # So many places of a run are asked for their side of lines it never crosses.
 _PLACES_ALONG: Final = 33
 # Which boundary's verdict is told of a finding near several.
@@ -56,12 +57,11 @@ def judge_findings(
     findings = route.site.findings
     if not findings:
         return ()
-    decided = deciding_crossings(route.site, crossings)
-    turns = _turns(route, stations, decided)
-    named, behind = parties_named(route.site, decided), _perhaps_behind(route)
+    answering = _answering(route, crossings)
+    turns = _turns(route, stations, answering.crossings)
     # Of a stretch, its ends and a place between each two crossings that part it; also one between
     # its beginning and the first of them, which tells something only where the beginning does not.
-    places = [_places_along(finding, decided, turns) for finding in findings]
+    places = [_places_along(finding, answering.crossings, turns) for finding in findings]
     judged = iter(_judge(route, [at for along in places for at in along]))
     rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(findings)
     if not places_only:
@@ -70,17 +70,16 @@ def judge_findings(
     for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         sides = [next(judged) for _ in along]
         stretch = finding.to_m is not None
-        asked = functools.partial(_parties, route.site, decided, named, behind=behind)
-        if len(sides) > 2 and len(asked(along[0], sides[0])) == 1:
+        if len(sides) > 2 and len(answering.may_answer(along[0], sides[0])) == 1:
             del along[1], sides[1]
         sides = _between(sides) if len(sides) > 2 else sides
         decisive = _decisive(route.site.boundaries, sides)
         over = None if decisive is None else _farthest_over([each[decisive] for each in sides])
-        parties = [asked(at, each) for at, each in zip(along, sides, strict=True)]
+        parties = [answering.may_answer(at, each) for at, each in zip(along, sides, strict=True)]
         verdict = None if decisive is None else verdict_along([s[decisive].verdict for s in sides])
         # Where a place at its beginning is in doubt, what is known of the rest stands; where its
         # end is, nothing does, nor where the boundaries contradict each other.
-        close = [_is_close(route.site, each) for each in sides]
+        close = [answering.is_close(each) for each in sides]
         doubtful = [len(may) > 1 and near for may, near in zip(parties, close, strict=True)]
         known = parties[doubtful.index(False) if False in doubtful else len(parties) :]
         may_answer = tuple(dict.fromkeys(itertools.chain.from_iterable(parties)))
@@ -112,7 +111,7 @@ def judge_along(
     route: Route,
     crossings: Iterable[Crossing],
     findings: Iterable[FindingResult],
-    others: Sequence[OtherAnswers] = (),
+    others: Iterable[OtherAnswers] = (),
 ) -> tuple[PlaceAlong, ...]:
     """Return who may answer at places along a run, in order; empty where no boundary decides.
 
@@ -120,67 +119,70 @@ def judge_along(
     elsewhere 95 % is asked for, of ``others`` too: what the readings may mean instead. So is a
     finding that is too close to call here as well.
     """
-    site = route.site
-    decided, behind = deciding_crossings(site, crossings), _perhaps_behind(route)
-    deciding = {boundary.key for boundary in site.deciding_boundaries()}
-    if not deciding:
+    site, findings = route.site, tuple(findings)
+    if not site.deciding_boundaries():
         return ()
+    answering = _answering(route, crossings)
+    instead = [(one.doubt, _answering(one.doubt.route, one.crossings)) for one in others]
+    spread = np.linspace(site.counter.zero_m, site.run.end_m, _PLACES_ALONG).tolist()
+    beside = [c.footage_m + off for c in answering.crossings for off in (-_BESIDE_M, _BESIDE_M)]
+    own = [place.footage_m for one in findings for place, _ in one.ends]
+    footages = sorted({round(at, 9) for at in (*spread, *beside, *own)})
     # Of a stretch that is too close to call only the end that its own footage may have wrong.
     doubted = {
         round(one.ends[-1][0].footage_m, 9): one.may_answer
         for one in findings
         if one.verdict == "too close to call" and (one.far is None or one.asked)
     }
-    beside = (c.footage_m + off for c in decided for off in (-_JUST_BEFORE_M, _JUST_BEFORE_M))
-    own = (place.footage_m for one in findings for place, _ in one.ends)
-    spread = np.linspace(site.counter.zero_m, site.run.end_m, _PLACES_ALONG)
-    footages = sorted({round(float(at), 9) for at in (*spread, *beside, *own)})
+    return tuple(
+        place if place.near_crossing else _also(place, doubted.get(place.footage_m, ()))
+        for place in _judge_along(route, answering, instead, footages)
+    )
+
+
+def _judge_along(
+    route: Route,
+    answering: Answering,
+    others: list[tuple[Doubt, Answering]],
+    footages: list[float],
+) -> list[PlaceAlong]:
+    """Return who may answer at footages of a run; apart from crossings by ``others`` as well."""
     # What is found there has a reading of the counter of its own.
-    noise = site.counter.sd_reading_m
+    noise = route.site.counter.sd_reading_m
     ranges = [
         (one.boundary, one.footage_m, TWO_SIDED_95 * math.hypot(one.sd_footage_m, noise))
-        for one in decided
+        for one in answering.crossings
+        if one.boundary not in answering.behind
     ]
-    drawn = [
-        {line for line, met, reach in ranges if abs(at - met) <= reach} - behind for at in footages
-    ]
-    named = parties_named(site, decided)
-    judged = zip(footages, _judge(route, footages), drawn, strict=True)
-    may = [_parties(site, decided, named, at, sides, told, behind) for at, sides, told in judged]
-    apart = [index for index, told in enumerate(drawn) if not told]
-    for other in others:
-        told = _parties_of(other, [footages[index] for index in apart])
-        for index, parties in zip(apart, told, strict=True):
-            may[index] = (*may[index], *parties)
-    for index in apart:
-        may[index] = (*may[index], *doubted.get(footages[index], ()))
-    return tuple(
-        PlaceAlong(at, tuple(dict.fromkeys(parties)), bool(told))
-        for at, parties, told in zip(footages, may, drawn, strict=True)
-    )
+    places = []
+    for at, sides in zip(footages, _judge(route, footages), strict=True):
+        drawn = {line for line, met, reach in ranges if abs(at - met) <= reach}
+        places.append(PlaceAlong(at, answering.may_answer(at, sides, drawn), bool(drawn)))
+    apart = [index for index, place in enumerate(places) if not place.near_crossing]
+    for doubt, other in others:
+        meant = doubt.along(np.array([footages[index] for index in apart])).tolist()
+        for index, at, sides in zip(apart, meant, _judge(doubt.route, meant), strict=True):
+            places[index] = _also(places[index], other.may_answer(at, sides))
+    return places
 
 
-def _parties_of(other: OtherAnswers, footages: list[float]) -> list[tuple[str, ...]]:
-    """Return whoever may answer at footages of the notes by another reading of them."""
-    route = other.doubt.route
-    decided, behind = deciding_crossings(route.site, other.crossings), _perhaps_behind(route)
-    named = parties_named(route.site, decided)
-    meant = [float(at) for at in other.doubt.along(np.array(footages))]
-    return [
-        _parties(route.site, decided, named, at, sides, behind=behind)
-        for at, sides in zip(meant, _judge(route, meant), strict=True)
-    ]
+def _also(place: PlaceAlong, parties: tuple[str, ...]) -> PlaceAlong:
+    """Return a place at which others may answer as well."""
+    return replace(place, parties=tuple(dict.fromkeys((*place.parties, *parties))))
 
 
-def _is_close(site: Site, sides: tuple[Side, ...]) -> bool:
-    """Say whether a place is too close to call by a boundary that decides."""
-    return any(
-        boundary.decides and side.verdict == "too close to call"
-        for boundary, side in zip(site.boundaries, sides, strict=True)
-    )
+def _answering(route: Route, crossings: Iterable[Crossing]) -> Answering:
+    """Return who may answer where, by a route's crossings of the boundaries that decide."""
+    decided = deciding_crossings(route.site, crossings)
+    behind = {
+        boundary.key
+        for boundary in route.site.deciding_boundaries()
+        if boundary.kind == "line" and _chance_of_other_side(route, boundary) > 1.0 - SURE
+    }
+    return Answering(route.site, decided, parties_named(route.site, decided), behind)
 
 
-def _turns(route: Route, stations: Stations, decided: list[Crossing]) -> list[float]:
+def _turns(route: Route, stations: Stations, decided: Sequence[Crossing]) -> list[float]:
     """Return where the run lies farthest beyond a line that it went over and comes back over."""
     found = []
     for boundary in route.site.deciding_boundaries():
@@ -195,13 +197,13 @@ def _turns(route: Route, stations: Stations, decided: list[Crossing]) -> list[fl
     return found
 
 
-def _places_along(finding: Finding, decided: list[Crossing], turns: list[float]) -> list[float]:
+def _places_along(finding: Finding, decided: Sequence[Crossing], turns: list[float]) -> list[float]:
     if finding.to_m is None:
         return [finding.footage_m]
     begin, end = finding.footage_m, finding.to_m
     cuts = [begin, *(c.footage_m for c in decided if begin < c.footage_m < end)]
     # Just before each crossing: as far as can be from what was crossed before it.
-    between = [max((a + b) / 2.0, b - _JUST_BEFORE_M) for a, b in itertools.pairwise(cuts)]
+    between = [max((a + b) / 2.0, b - _BESIDE_M) for a, b in itertools.pairwise(cuts)]
     # None before the first crossing: what the run does there it did before the finding.
     between += [at for at in turns if len(cuts) > 1 and cuts[1] < at < end]
     return [begin, *sorted(between), end]
@@ -313,15 +315,6 @@ def _chance_of_other_side(route: Route, boundary: Boundary) -> float:
     return min(1.0 - chance_above_zero(off_m, site.start.sd_m), as_adjusted)
 
 
-def _perhaps_behind(route: Route) -> set[tuple[str, str]]:
-    """Return the deciding lines that may lie on the other side of the start than it was put."""
-    return {
-        boundary.key
-        for boundary in route.site.deciding_boundaries()
-        if boundary.kind == "line" and _chance_of_other_side(route, boundary) > 1.0 - SURE
-    }
-
-
 def side_verdict(probability_past: float) -> SideVerdict:
     """Return the verdict of a side: 95 % is asked for either way."""
     if probability_past >= SURE:
@@ -362,73 +355,6 @@ def verdict_along(along: list[SideVerdict]) -> FindingVerdict:
     if len(rest) == len(along):
         return rest[0]
     return "past from within" if seen == {"past"} else "too close to call"
-
-
-def _parties(
-    site: Site,
-    decided: list[Crossing],
-    named: list[tuple[str, ...]],
-    at_m: float,
-    sides: tuple[Side, ...],
-    told: Collection[tuple[str, str]] = (),
-    behind: Collection[tuple[str, str]] = (),
-) -> tuple[str, ...]:
-    """Return whoever may answer at one place: one party where nothing that matters is in doubt.
-
-    ``named`` are the parties that the boundaries name before, between and after those ``decided``.
-    Of the boundaries ``told`` the side that is drawn is taken as it is. Those that may lie
-    ``behind`` the start were met there, if at all.
-    """
-    side_of = {b.key: side for b, side in zip(site.boundaries, sides, strict=True)}
-    deciding = [(boundary, side_of[boundary.key]) for boundary in site.deciding_boundaries()]
-    if not deciding:
-        return ()
-    choices = [
-        (side.past_m > 0.0,)
-        if boundary.key in told
-        else (False, True)
-        if side.verdict == "too close to call"
-        else (side.verdict == "past",)
-        for boundary, side in deciding
-    ]
-    # Along the pipe where it crosses the boundary: lines may lie askew to each other.
-    gaps = [
-        min(
-            (abs(at_m - c.footage_m) for c in decided if c.boundary == b.key), default=abs(s.past_m)
-        )
-        for b, s in deciding
-    ]
-    never_met = set(behind) - {one.boundary for one in decided}
-    found: list[str] = []
-    for pasts in itertools.product(*choices):
-        # Beyond the boundary crossed last, or before the one crossed next: of those that stand at
-        # one place the outermost and the innermost. One taken to lie on its other side stands
-        # beyond the place, or before it.
-        signed = [
-            round(gap if b.key in behind or past == (side.past_m > 0.0) else -gap, 6)
-            for gap, past, (b, side) in zip(gaps, pasts, deciding, strict=True)
-        ]
-        crossed = [(gap, -i) for i, gap in enumerate(signed) if pasts[i]]
-        ahead = [(gap, i) for i, gap in enumerate(signed) if not pasts[i]]
-        if crossed:
-            found.append(deciding[-min(crossed)[1]][0].outside)
-            continue
-        # One never met, though the run may lie within it, names its party beside the next one's.
-        unmet = [one for one in ahead if deciding[one[1]][0].key in never_met]
-        following = min([one for one in ahead if one not in unmet] or ahead)
-        found += [deciding[i][0].inside for _, i in (*unmet, following)]
-    reaches = {sum(round(one.footage_m, 6) <= round(at_m, 6) for one in decided)}
-    for (boundary, side), gap in zip(deciding, gaps, strict=True):
-        if side.verdict == "too close to call" and boundary.key not in told:
-            # It may lie on either side of where that is crossed.
-            reaches |= {
-                index + beyond
-                for index, one in enumerate(decided)
-                for beyond in (0, 1)
-                if one.boundary == boundary.key and abs(at_m - one.footage_m) <= gap
-            }
-    contradicting = (named[reach] for reach in sorted(reaches) if len(named[reach]) > 1)
-    return tuple(dict.fromkeys(itertools.chain(found, *contradicting)))
 
 
 def _place(stations: Stations, footage_m: float) -> FoundPlace:

@@ -223,7 +223,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     # responsibility
     ("model/boundaries.py", "before.append(boundary.inside if one.outward else boundary.outside)", "before.append(boundary.inside)", "a run that comes in from the street begins with the owner"),
     ("model/boundaries.py", "after.append(boundary.outside if one.outward else boundary.inside)", "after.append(boundary.outside)", "who answers never changes back"),
-    ("analysis/sides.py", "never_met = set(behind) - {one.boundary for one in decided}", "never_met: set[tuple[str, str]] = set()", "what may lie ahead unmet names nobody"),
+    ("model/answering.py", "never_met = set(self.behind) - {one.boundary for one in self.crossings}", "never_met: set[tuple[str, str]] = set()", "what may lie ahead unmet names nobody"),
     ("analysis/falls.py", "        ratio = -ratio", "        ratio = +ratio", "a run against the flow falls back"),
     ("analysis/next_locate.py", "return np.flatnonzero(can_locate(site, *places))", "return np.arange(len(places[0]))", "a locate is proposed anywhere"),
     ("analysis/settling.py", "singles = [_locate_over(route, doubt)] if doubt.locatable else []", "singles = [_locate_over(route, doubt)]", "a locate under a slab settles a finding"),

@@ -50,6 +50,7 @@ UNDER = {
     "readings": "test_set_aside",
     "site": "test_set_aside",
     "boundaries": "test_responsibility",
+    "answering": "test_sides",
     "solve": "test_eliminating_marks",
     "route": "test_noise",
     "main_end": "test_tap_station",
