@@ -35,6 +35,7 @@ from lateral_map.model.results import (
     ReadingCheck,
     Side,
     Stations,
+    SurePart,
     VerdictUnder,
     VerdictWithout,
 )
@@ -138,7 +139,12 @@ def doubt_footages(
     def doubted(one: FindingResult, line: str) -> FindingResult:
         parties = dict.fromkeys((*one.may_answer, deciding[line].inside, deciding[line].outside))
         return replace(
-            one, verdict="too close to call", answers=(), may_answer=tuple(parties), asked=True
+            one,
+            verdict="too close to call",
+            answers=(),
+            may_answer=tuple(parties),
+            asked=True,
+            sure=(),
         )
 
     return tuple(
@@ -160,7 +166,7 @@ def _put_in_doubt(
     found = []
     for finding, one, two in zip(findings, judged, others, strict=True):
         if two.verdict is None or (one.verdict, one.answers) == (two.verdict, two.answers):
-            found.append(finding)
+            found.append(replace(finding, sure=_sure_in_both(finding, two)))
             continue
         parties = tuple(dict.fromkeys((*finding.may_answer, *two.may_answer)))
         doubted = replace(
@@ -168,6 +174,7 @@ def _put_in_doubt(
             verdict="too close to call",
             answers=parties if len(parties) == 1 else (),
             may_answer=parties,
+            sure=_sure_in_both(finding, two),
         )
         if isinstance(cause, ReadingId):
             without = (*finding.verdict_without, VerdictWithout(cause, two.verdict))
@@ -176,6 +183,19 @@ def _put_in_doubt(
             under = dict.fromkeys((*finding.verdict_under, VerdictUnder(cause, two.verdict)))
             found.append(replace(doubted, verdict_under=tuple(under)))
     return tuple(found)
+
+
+def _sure_in_both(one: FindingResult, two: FindingResult) -> tuple[SurePart, ...]:
+    """Return where one party surely answers along a finding by either reading of the notes.
+
+    The ends are the same places by either; in between it is the parties that are.
+    """
+    kept = [part for part in one.sure if part.party in two.surely_answers]
+    if one.begins_with != two.begins_with:
+        kept = [part for part in kept if part.footage_m != one.near.footage_m]
+    if one.ends_with != two.ends_with:
+        kept = [part for part in kept if part.footage_m != one.ends[-1][0].footage_m]
+    return tuple(kept)
 
 
 @dataclass(frozen=True)
@@ -332,16 +352,18 @@ class _Mixture:
             [side.verdict for side in (each.deciding, each.between, each.deciding_to) if side]
             for each in (mixed, one)
         )
+        if len(one.may_answer) > 1:
+            mixed = replace(mixed, sure=_still_sure(one, mixed, boundaries))
         if along == before or one.verdict == "too close to call":
             return mixed
-        boundary = boundaries[at]
-        parties = dict.fromkeys((*one.may_answer, boundary.inside, boundary.outside))
-        return replace(
-            mixed,
-            verdict=verdict_along(along),
-            answers=tuple(parties) if len(parties) == 1 else (),
-            may_answer=tuple(parties),
-        )
+        boundary, verdict = boundaries[at], verdict_along(along)
+        parties = tuple(dict.fromkeys((*one.may_answer, boundary.inside, boundary.outside)))
+        answers: tuple[str, ...] = parties if len(parties) == 1 else ()
+        if verdict == "past from within" and len(one.answers) > 0:
+            # Of two parties the far one's part is what it was; of more nobody knows whose is first.
+            known = len(parties) <= 2
+            answers, verdict = (one.answers[-1:], verdict) if known else ((), "too close to call")
+        return replace(mixed, verdict=verdict, answers=answers, may_answer=parties)
 
     def _sides(
         self, sides: tuple[Side, ...], others: list[tuple[float, tuple[Side, ...]]]
@@ -360,6 +382,23 @@ class _Mixture:
             verdict = side.verdict if same else "too close to call"
             mixed.append(replace(side, sd_past_m=sd, probability_past=chance, verdict=verdict))
         return tuple(mixed)
+
+
+def _still_sure(
+    one: FindingResult, mixed: FindingResult, boundaries: tuple[Boundary, ...]
+) -> tuple[SurePart, ...]:
+    """Return where one party surely answers still, now that the sides are ``mixed``."""
+
+    def is_as_sure(before: tuple[Side, ...], after: tuple[Side, ...]) -> bool:
+        each = zip(boundaries, before, after, strict=True)
+        return all(a.verdict == b.verdict for line, a, b in each if line.decides)
+
+    ends = {one.near.footage_m: is_as_sure(one.sides, mixed.sides)}
+    if one.far is not None:
+        ends[one.far.footage_m] = is_as_sure(one.sides_to, mixed.sides_to)
+    over = (one.between and one.between.verdict) == (mixed.between and mixed.between.verdict)
+    between = over and all(ends.values())
+    return tuple(part for part in one.sure if ends.get(part.footage_m, between))
 
 
 @dataclass(frozen=True)

@@ -172,10 +172,14 @@ def address_letters(
                 crossing=met[0] if met else None,
                 theirs=tuple(one for one in defects if _wholly(one, party)),
                 shared=tuple(
-                    one for one in defects if party in one.answers and not _wholly(one, party)
+                    one
+                    for one in defects
+                    if party in one.surely_answers and not _wholly(one, party)
                 ),
                 close=tuple(
-                    one for one in defects if party in one.may_answer and party not in one.answers
+                    one
+                    for one in defects
+                    if party in one.may_answer and party not in one.surely_answers
                 ),
                 dangers=dangers,
             )

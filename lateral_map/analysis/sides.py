@@ -27,6 +27,7 @@ from lateral_map.model.results import (
     Side,
     SideVerdict,
     Stations,
+    SurePart,
 )
 from lateral_map.model.route import Doubt, Route
 from lateral_map.model.site import Boundary, Finding
@@ -37,6 +38,7 @@ from lateral_map.model.trade import class_of
 _BESIDE_M: Final = 1e-3
 # So many places of a run are asked for their side of lines it never crosses.
 _PLACES_ALONG: Final = 33
+_PLACES_IN_STRETCH: Final = 9
 # Which boundary's verdict is told of a finding near several.
 _DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
     "too close to call", "past from within", "across", "past", "inside",
@@ -62,29 +64,27 @@ def judge_findings(
     # Of a stretch, its ends and a place between each two crossings that part it; also one between
     # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, answering.crossings, turns) for finding in findings]
-    judged = iter(_judge(route, [at for along in places for at in along]))
+    more = [_sure_places(finding, answering.crossings) for finding in findings]
+    asked = sorted(set(itertools.chain(*places, *more)))
+    judged = dict(zip(asked, _judge(route, asked), strict=True))
     rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(findings)
     if not places_only:
         rests_on = find_telling_readings(route, _telling_gradients(route, findings))
     results = []
-    for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
-        sides = [next(judged) for _ in along]
+    for index, (finding, along, spread) in enumerate(zip(findings, places, more, strict=True)):
         stretch = finding.to_m is not None
-        if len(sides) > 2 and len(answering.may_answer(along[0], sides[0])) == 1:
-            del along[1], sides[1]
-        sides = _between(sides) if len(sides) > 2 else sides
+        if len(along) > 2 and len(answering.may_answer(along[0], judged[along[0]])) == 1:
+            del along[1]
+        sides = _between([judged[at] for at in along])
         decisive = _decisive(route.site.boundaries, sides)
         over = None if decisive is None else _farthest_over([each[decisive] for each in sides])
-        parties = [answering.may_answer(at, each) for at, each in zip(along, sides, strict=True)]
         verdict = None if decisive is None else verdict_along([s[decisive].verdict for s in sides])
-        # Where a place at its beginning is in doubt, what is known of the rest stands; where its
-        # end is, nothing does, nor where the boundaries contradict each other.
-        close = [answering.is_close(each) for each in sides]
-        doubtful = [len(may) > 1 and near for may, near in zip(parties, close, strict=True)]
-        known = parties[doubtful.index(False) if False in doubtful else len(parties) :]
+        parties = [answering.may_answer(at, each) for at, each in zip(along, sides, strict=True)]
         may_answer = tuple(dict.fromkeys(itertools.chain.from_iterable(parties)))
-        open_side = verdict == "too close to call" and len(may_answer) > 1
-        sure = not open_side and all(len(each) == 1 for each in known)
+        # Known at a place where the verdict rests on it, it is known however near that is.
+        whole = dict(zip(spread, _between([judged[at] for at in spread]), strict=True))
+        told = {at: answering.may_answer(at, each) for at, each in whole.items()}
+        told |= {at: may for at, may in zip(along, parties, strict=True) if len(may) == 1}
         results.append(
             FindingResult(
                 number=index + 1,
@@ -97,14 +97,33 @@ def judge_findings(
                 deciding=None if decisive is None else sides[0][decisive],
                 deciding_to=sides[-1][decisive] if stretch and decisive is not None else None,
                 verdict=verdict,
-                answers=tuple(p for (p,), _ in itertools.groupby(known)) if sure else (),
+                answers=_answers_along(parties, [*map(answering.is_close, sides)], verdict),
                 may_answer=may_answer,
                 rests_on=rests_on[index],
                 between=None if over is None or decisive is None else sides[over][decisive],
                 between_m=0.0 if over is None else along[over],
+                sure=tuple(
+                    SurePart(at, may[0]) for at, may in sorted(told.items()) if len(may) == 1
+                ),
             )
         )
     return tuple(results)
+
+
+def _answers_along(
+    parties: list[tuple[str, ...]], is_close: list[bool], verdict: FindingVerdict | None
+) -> tuple[str, ...]:
+    """Return who answers for a finding in order, nobody where that is not sure.
+
+    Where a place at its beginning is in doubt, what is known of the rest stands; where its end is,
+    nothing does, nor where the boundaries contradict each other.
+    """
+    doubtful = [len(may) > 1 and close for may, close in zip(parties, is_close, strict=True)]
+    known = parties[doubtful.index(False) if False in doubtful else len(parties) :]
+    open_side = verdict == "too close to call" and len(set(itertools.chain(*parties))) > 1
+    if open_side or any(len(each) != 1 for each in known):
+        return ()
+    return tuple(party for (party,), _ in itertools.groupby(known))
 
 
 def judge_along(
@@ -207,6 +226,23 @@ def _places_along(finding: Finding, decided: Sequence[Crossing], turns: list[flo
     # None before the first crossing: what the run does there it did before the finding.
     between += [at for at in turns if len(cuts) > 1 and cuts[1] < at < end]
     return [begin, *sorted(between), end]
+
+
+def _sure_places(finding: Finding, decided: Sequence[Crossing]) -> list[float]:
+    """Return where who answers for a part of a finding may be sure, from whichever end it is seen.
+
+    Between neighbouring crossings that is where doubt about either is least.
+    """
+    if finding.to_m is None:
+        return [finding.footage_m]
+    begin, end = finding.footage_m, finding.to_m
+    places = [c.footage_m + off for c in decided for off in (-_BESIDE_M, _BESIDE_M)]
+    for one, other in itertools.pairwise(decided):
+        share = one.sd_footage_m / max(one.sd_footage_m + other.sd_footage_m, 1e-9)
+        surest = one.footage_m + share * (other.footage_m - one.footage_m)
+        places.append(min(max(surest, begin), end))
+    places += np.linspace(begin, end, _PLACES_IN_STRETCH).tolist()
+    return sorted({at for at in places if begin <= at <= end})
 
 
 def _between(along: list[tuple[Side, ...]]) -> list[tuple[Side, ...]]:

@@ -59,7 +59,8 @@ TABLES: Final[dict[str, Table]] = {
         "What the camera saw",
         "Point",
         _columns(
-            "finding class severity verdict line answers may_answer basis settle note",
+            "finding class severity verdict line answers may_answer surely_answers left_open basis"
+            " settle note",
             "number footage to depth_to_invert depth_sd past past_sd probability_past semi_major",
         ),
     ),

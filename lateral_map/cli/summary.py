@@ -138,7 +138,7 @@ def drawing_parts(report: Report) -> list[Part]:
         words += f"#{result.number} {footage_words(result.finding, unit)} {finding_words(result)}"
         if said := verdict_words(result, unit):
             words += f": {said}"
-        if result.answers or result.verdict not in (None, "too close to call"):
+        if result.surely_answers or result.contradicted:
             words += f"; answers for it: {answers_words(result)}"
         findings.append(words)
     return [

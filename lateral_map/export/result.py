@@ -204,6 +204,8 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         "verdict_line": result.deciding.line if result.deciding else None,
         "answers": list(result.answers),
         "may_answer": list(result.may_answer),
+        "surely_answers": list(result.surely_answers),
+        "left_open": result.left_open,
         "verdict_without": [
             {"reading": reading_name(one.reading, out.plan), "verdict": one.verdict}
             for one in result.verdict_without

@@ -41,6 +41,8 @@ SettlingWay = Literal[
 # "put off" is one whose readings are off only while a likely diagnosis elsewhere stands.
 LocateState = Literal["good", "suspect", "put off", "unchecked", "set aside"]
 ReadingVerdict = Literal["good", "suspect", "unchecked"]
+# Why nobody is named for all of a finding.
+LeftOpen = Literal["too close to call", "boundaries contradict"]
 FallUnread = Literal["level ground", "too few depths", "no depth here"]
 FallVerdict = Literal["enough fall", "too flat", "falls back", "readings cannot tell"]
 
@@ -256,6 +258,14 @@ class VerdictWithout:
 
 
 @dataclass(frozen=True, slots=True)
+class SurePart:
+    """A place along a finding at which one party surely answers."""
+
+    footage_m: float
+    party: str
+
+
+@dataclass(frozen=True, slots=True)
 class FindingResult:
     """A finding placed on the ground and judged.
 
@@ -267,10 +277,11 @@ class FindingResult:
     lie on one side of that boundary lies farthest on its other, ``between_m`` the footage; None
     where it does not go over and come back. ``verdict`` is for that boundary.
     ``answers`` are the parties in order along the finding, empty where it is too close to call or
-    no boundary decides; ``may_answer`` are all that the readings leave possible. ``settling`` is
-    None where nothing is in doubt. ``turns_m`` is how far the line that decides may lie from where
-    the map has it before the finding is on its other side, None where readings check the line.
-    ``asked`` says that its own footage stands alone and is asked about.
+    no boundary decides; ``may_answer`` are all that the readings leave possible. ``sure`` are the
+    places along it, in order, at which one party surely answers, however open the rest is.
+    ``settling`` is None where nothing is in doubt. ``turns_m`` is how far the line that decides may
+    lie from where the map has it before the finding is on its other side, None where readings check
+    the line. ``asked`` says that its own footage stands alone and is asked about.
     """
 
     number: int
@@ -294,6 +305,23 @@ class FindingResult:
     depth_without: tuple[DepthWithout, ...] = ()
     turns_m: float | None = None
     asked: bool = False
+    sure: tuple[SurePart, ...] = ()
+
+    @property
+    def surely_answers(self) -> tuple[str, ...]:
+        """Whoever surely answers for it or for a part of it, each once, in order along it."""
+        return tuple(dict.fromkeys((*(part.party for part in self.sure), *self.answers)))
+
+    @property
+    def begins_with(self) -> str:
+        """The party that surely answers where it begins, empty where that is open."""
+        return next((one.party for one in self.sure if one.footage_m == self.near.footage_m), "")
+
+    @property
+    def ends_with(self) -> str:
+        """The party that surely answers where it ends, empty where that is open."""
+        end = self.ends[-1][0].footage_m
+        return next((one.party for one in self.sure if one.footage_m == end), "")
 
     @property
     def telling(self) -> Side | None:
@@ -304,6 +332,14 @@ class FindingResult:
     def contradicted(self) -> bool:
         """True where its side is sure and the boundaries that decide name several for it."""
         return not self.answers and self.verdict not in (None, "too close to call")
+
+    @property
+    def left_open(self) -> LeftOpen | None:
+        """Why ``answers`` does not name who answers for all of it, None where it does."""
+        if self.contradicted:
+            return "boundaries contradict"
+        close = self.verdict in ("too close to call", "past from within")
+        return "too close to call" if close and len(self.may_answer) > 1 else None
 
     @property
     def ends(self) -> tuple[tuple[FoundPlace, tuple[Side, ...]], ...]:

@@ -153,7 +153,7 @@ def _rank(report: Report, result: FindingResult) -> int:
         return 5
     if result.contradicted:
         return 4
-    if result.verdict == "too close to call":
+    if result.left_open and set(result.surely_answers) <= {owner_reader(report)}:
         return 3
     return 1 if len(result.may_answer) == 1 else 2
 
@@ -221,10 +221,26 @@ def _whose(result: FindingResult, reader: str) -> str:
     if result.verdict == "too close to call":
         if len(parties) == 1:
             return f"Too close to {line} to say on which side, but {first} either way."
+        if known := _known_part(result, reader):
+            return f"{known} {_what_would_tell(result)}"
         return f"Too close to {line} to say on which side it is. {_what_would_tell(result)}"
     # Past and before hang on which way the camera went.
     where = f"{side} of {line}" if result.verdict in ("past", "inside") else f"all {first}"
     return f"{where[0].upper()}{where[1:]}, as we understand it."
+
+
+def _known_part(result: FindingResult, reader: str) -> str:
+    """Return whose a part of a finding is of which the rest is too close to call, else nothing."""
+    parts = ["your" if one == reader else whose(one) for one in result.surely_answers]
+    if not parts:
+        return ""
+    known, line = listed(parts, len(parts)), the(result.deciding.line if result.deciding else "")
+    close = f"too close to {line} to call"
+    if bool(result.begins_with) == bool(result.ends_with):
+        return f"A part of it is in {known} part, as we understand it; the rest is {close}."
+    if result.begins_with:
+        return f"It begins in {known} part, as we understand it; where it ends is {close}."
+    return f"It ends in {known} part, as we understand it; where it begins is {close}."
 
 
 def _what_would_tell(result: FindingResult) -> str:
@@ -313,23 +329,35 @@ def _next_steps(report: Report) -> list[str]:
                 f"See that the referral about {theirs} reaches {the_party(letter.party)}, and wait "
                 f"for the answer before paying for work {part}."
             )
-    clients = findings_named(one for one in report.defects if one.answers == (report.client,))
+    clients = findings_named(
+        one for one in report.defects if one.surely_answers == (report.client,)
+    )
     if clients and report.client != reader:
         steps.append(f"Ask {the_party(report.client)} what will be done about {clients}.")
-    open_ones = {one.number: one for letter in report.letters for one in letter.close}
-    close = {number: one for number, one in open_ones.items() if not one.contradicted}
-    if untold := findings_named(one for one in open_ones.values() if one.contradicted):
-        steps.append(f"Ask for the record of who answers for {untold}: {CONTRADICTED_WORDS}.")
-    if close:
-        it_is = "it is" if len(close) == 1 else "they are"
-        steps.append(
-            f"Have settled what is too close to call, {findings_named(close.values())}; until then "
-            f"nobody can say whose {it_is}."
-        )
-    own = findings_named(one for one in report.defects if one.answers == (reader,))
+    steps += _to_be_settled(report)
+    own = findings_named(one for one in report.defects if one.surely_answers == (reader,))
     if own:
         steps.append(
             f"For {own} ask a licensed plumber or sewer contractor what needs doing, and get more "
             "than one price."
         )
     return [*steps, "Keep this page and the full report: whoever digs will want both."]
+
+
+def _to_be_settled(report: Report) -> list[str]:
+    """Return what to ask about defects that are left open, in whole or in part."""
+    steps = []
+    if untold := findings_named(one for one in report.defects if one.contradicted):
+        steps.append(f"Ask for the record of who answers for {untold}: {CONTRADICTED_WORDS}.")
+    open_ones = [one for one in report.defects if one.left_open == "too close to call"]
+    close = [one for one in open_ones if not one.surely_answers]
+    if close:
+        it_is = "it is" if len(close) == 1 else "they are"
+        steps.append(
+            f"Have settled what is too close to call, {findings_named(close)}; until then nobody "
+            f"can say whose {it_is}."
+        )
+    if partly := [one for one in open_ones if one.surely_answers]:
+        goes = "goes: one end of it" if len(partly) == 1 else "go: one end of each"
+        steps.append(f"Have settled how far {findings_named(partly)} {goes} is too close to call.")
+    return steps

@@ -185,9 +185,29 @@ def answers_words(result: FindingResult) -> str:
         begins = result.verdict == "past from within"
         said = ", then ".join(result.answers)
         return f"too close to call where it begins, then {said}" if begins else said
+    sure = ", then ".join(result.surely_answers)
     if result.contradicted:
-        return f"{answering_words(result.may_answer)}; {CONTRADICTED_WORDS}"
-    return "too close to call" if result.verdict else ""
+        part = f"{sure} for a part of it; " if sure else ""
+        return f"{part}{answering_words(result.may_answer)}; {CONTRADICTED_WORDS}"
+    if not sure:
+        return "too close to call" if result.verdict else ""
+    if bool(result.begins_with) == bool(result.ends_with):
+        return f"{sure} for a part of it; the rest is too close to call"
+    if result.begins_with:
+        return f"{sure}, then too close to call where it ends"
+    return f"too close to call where it begins, then {sure}"
+
+
+def _verdict_of_stretch(result: FindingResult) -> str:
+    """Return the verdict of a stretch; of one end in doubt, what is known of the other."""
+    near, far = result.deciding, result.deciding_to
+    as_read = not (result.verdict_without or result.verdict_under)
+    if result.verdict == "too close to call" and near and far and as_read:
+        if far.verdict == "too close to call" and result.begins_with:
+            return f"its near part is {near.verdict}; where it ends is too close to call"
+        if near.verdict == "too close to call" and result.ends_with:
+            return f"its far part is {far.verdict}; where it begins is too close to call"
+    return VERDICT_WORDS[result.verdict] if result.verdict else ""
 
 
 def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
@@ -205,7 +225,7 @@ def verdict_words(result: FindingResult, unit: str, turns: bool = True) -> str:
         ends = f"begins {_gap_words(near, unit)}, ends {_gap_words(far, unit)}"
         if result.between is not None:
             ends += f", between them {_gap_words(result.between, unit)}"
-        said = f"{VERDICT_WORDS[result.verdict]} ({ends})"
+        said = f"{_verdict_of_stretch(result)} ({ends})"
     told = dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_without)
     told |= dict.fromkeys(VERDICT_WORDS[one.verdict] for one in result.verdict_under)
     if result.asked:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from typing import Any, Final
 
@@ -396,10 +396,11 @@ def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
         named = findings_named(letter.theirs)
         sentences = [f"Of the {many} defects seen, {theirs}: {named}."]
     # One that goes on into a further part surely reaches across from this one.
+    partly = [one for one in letter.shared if not one.answers]
     unclear = [
         one for one in letter.shared if one.verdict == "past from within" and len(one.answers) == 1
     ]
-    across = [one for one in letter.shared if one not in unclear]
+    across = [one for one in letter.shared if one not in (*unclear, *partly)]
     if across:
         reach = "reaches" if len(across) == 1 else "reach"
         sentences.append(
@@ -413,7 +414,27 @@ def seen_sentences(report: Report, letter: PartyLetter | None) -> list[str]:
             f"{many_parts} {findings_named(unclear)} {lies} {part}; where "
             f"{_they(unclear, 'it begins', 'they begin')} is too close to call."
         )
-    return [*sentences, *_close_sentences(letter)]
+    return [*sentences, *_partly_sentences(partly, letter.party, part), *_close_sentences(letter)]
+
+
+def _partly_sentences(findings: Iterable[FindingResult], party: str, part: str) -> Iterator[str]:
+    """Yield what is the party's of findings of which the rest is open, those alike together."""
+    groups: dict[tuple[bool, str], list[FindingResult]] = {}
+    for one in findings:
+        begins, ends = one.begins_with == party, one.ends_with == party
+        at = "" if begins == ends else "begin" if begins else "end"
+        groups.setdefault((one.contradicted, at), []).append(one)
+    for (contradicted, at), group in groups.items():
+        named, s = findings_named(group), _they(group, "s", "")
+        said = f"{_they(group, 'A part', 'Parts')} of {named} lie{s} in your part"
+        rest = "how far that reaches is too close to call"
+        if at:
+            other = "end" if at == "begin" else "begin"
+            said = f"{named.capitalize()} {at}{s} in your part"
+            rest = f"where {_they(group, 'it', 'they')} {other}{s} is too close to call"
+        if contradicted:
+            rest = f"who answers for the rest is left open: {CONTRADICTED_WORDS}"
+        yield f"{said}; {rest}. Only what surely lies {part} is put to you."
 
 
 def _close_sentences(letter: PartyLetter) -> list[str]:
@@ -531,6 +552,7 @@ def finding_row(
         or ("the record" if result.contradicted else "the record, or uncovering the pipe"),
         "seen_at": tidy("; ".join(filter(None, (clock, video))), _NOTE),
         "ends": [length(place.footage_m, unit) for place in places] if len(places) > 1 else [],
+        "left_open": result.left_open is not None,
     }
 
 

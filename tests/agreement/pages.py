@@ -136,8 +136,15 @@ def check_answers(one: Record, words: str) -> Iterable[str]:
     if one["verdict"] == "past from within" and expected:
         expected.insert(0, f"{_TOO_CLOSE} where it begins")
     if one["verdict"] is not None and not expected:
+        sure, close = list(one["surely_answers"]), one["left_open"] == _TOO_CLOSE
         left_open = f"left open: {' or '.join(one['may_answer'])}; {_CONTRADICTED}"
-        expected = [_TOO_CLOSE if one["verdict"] == _TOO_CLOSE else left_open]
+        in_part = f"{', then '.join(sure)} for a part of it; "
+        expected = [_TOO_CLOSE] if close else [f"{in_part if sure else ''}{left_open}"]
+        if sure and close:
+            at_end = [*sure, f"{_TOO_CLOSE} where it ends"]
+            if words in (f"{in_part}the rest is {_TOO_CLOSE}", ", then ".join(at_end)):
+                return
+            expected = [f"{_TOO_CLOSE} where it begins", *sure]
     if [part for part in words.split(", then ") if part] != expected:
         yield f"{words!r}, decided {one['answers']}"
 
@@ -364,15 +371,21 @@ def _check_down(told: Told, one: Record, down: str) -> Iterable[str]:
 
 def _check_whose(told: Told, one: Record, whose: str) -> Iterable[str]:
     parties = set(_parties_named(told, whose))
-    expected = set(one["answers"])
+    expected = set(one["answers"] or one["surely_answers"])
+    if one["left_open"] == "boundaries contradict":
+        expected = set()
     if one["verdict"] is not None and parties != expected:
         yield f"{whose!r}, decided {one['verdict']} {one['answers']}"
     said = {
         "across": "Reaches across",
         "past from within": "far part",
-        "too close to call": "Too close",
+        "too close to call": "too close",
     }.get(one["verdict"] or "")
-    if said and said not in whose and (one["verdict"] != "across" or len(one["answers"]) > 1):
+    if (
+        said
+        and said.casefold() not in whose.casefold()
+        and (one["verdict"] != "across" or len(one["answers"]) > 1)
+    ):
         yield f"{whose!r}, decided {one['verdict']}"
 
 

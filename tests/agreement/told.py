@@ -88,7 +88,7 @@ class Told:
                     continue
                 if one["may_answer"] == [party]:
                     groups["theirs"].append(number)
-                elif party in one["answers"]:
+                elif party in one["surely_answers"]:
                     groups["shared"].append(number)
                 else:
                     groups["close"].append(number)
@@ -187,11 +187,19 @@ def _check_verdict(told: Told, one: Record) -> Iterable[str]:
         yield f"verdict: {one['verdict']} though a suspect reading decides it"
     elif not one["verdict_without"] and one["verdict"] != expected:
         yield f"verdict: {one['verdict']} of ends {ends}"
-    if not set(one["answers"]) <= set(one["may_answer"]):
-        yield f"answers: {one['answers']} of possible {one['may_answer']}"
+    yield from _check_open(one)
     parties = _parties_along(told, one)
     if parties is not None and one["answers"] and one["answers"] != parties:
         yield f"answers: {one['answers']}, by the boundaries {parties}"
+
+
+def _check_open(one: Record) -> Iterable[str]:
+    """Who answers is sure, sure in part or possible; where not all of it is sure it says why."""
+    if not set(one["answers"]) <= set(one["surely_answers"]) <= set(one["may_answer"]):
+        yield f"answers: {one['answers']}, {one['surely_answers']} of {one['may_answer']}"
+    whole = one["answers"] and one["verdict"] != "past from within"
+    if (one["left_open"] is None) != (len(one["may_answer"]) < 2 or bool(whole)):
+        yield f"left open: {one['left_open']}, {one['answers']} of {one['may_answer']}"
 
 
 def _parties_along(told: Told, one: Record) -> list[str] | None:

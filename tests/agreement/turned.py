@@ -12,7 +12,8 @@ What may differ: the one knows the first end of the pipe, the other the last one
 more the farther they are counted. Two values may lie as far apart as half of both 95 % ranges
 together; a verdict may be too close to call in one of the two where the probability is near 95 %
 there. A stretch whose far part is past and whose beginning is in doubt is told as that from the one
-end alone: from the other its end is in doubt, and it is too close to call. Such are not compared.
+end alone: from the other its end is in doubt, and it is too close to call. The verdict of such is
+not compared; who surely answers for a part of it is, as of every finding.
 Prints a line for each disagreement; exit code 1 where there is any.
 """
 
@@ -171,6 +172,8 @@ def compare_findings(
             near = near or is_near(side) or is_near(by_line[side.line])
     if set(one.may_answer) != set(other.may_answer) and not near:
         yield f"may be {one.may_answer}, turned round {other.may_answer}"
+    if not near:
+        yield from sure_apart(one, other)
     if is_told_from_one_end(one, other):
         return
     verdict = _MIRROR.get(other.verdict or "", other.verdict)
@@ -179,6 +182,15 @@ def compare_findings(
         yield f"{one.verdict} by {one.deciding.line}, turned round {other.verdict}"
     if set(one.answers) != set(other.answers) and not near:
         yield f"{one.verdict}, answers {one.answers}, turned round {other.verdict} {other.answers}"
+
+
+def sure_apart(one: FindingResult, other: FindingResult) -> Iterator[str]:
+    """Yield whom else the run turned round says to answer surely for a part, or at an end."""
+    if set(one.surely_answers) != set(other.surely_answers):
+        yield f"surely {one.surely_answers}, turned round {other.surely_answers}"
+    ends, turned = (one.begins_with, one.ends_with), (other.ends_with, other.begins_with)
+    if ends != turned:
+        yield f"ends surely {ends}, turned round {turned}"
 
 
 def is_told_from_one_end(one: FindingResult, other: FindingResult) -> bool:
@@ -287,8 +299,7 @@ def compare_letters(
     called = {other.number: one.number for one, other in pairs}
     sure = {
         one.number for one, other in pairs
-        if not is_told_from_one_end(one, other)
-        and not any(is_near(s) for r in (one, other) for _, sides in r.ends for s in sides)
+        if not any(is_near(s) for r in (one, other) for _, sides in r.ends for s in sides)
     }  # fmt: skip
     for letter in there.letters:
         for other in back.letters:

@@ -273,6 +273,78 @@ def test_the_far_part_may_be_past_while_the_beginning_is_in_doubt():
     assert found.may_answer == ("owner", "city")
 
 
+def seen_from_both_ends(from_m, to_m, first_m=20.0, second_m=24.0, sds_m=(0.5, 0.5)):
+    """A stretch over an owner's, a terrace's and a city's part, from the house and from the street.
+
+    The pipe lies along the x axis from 0 to 30 m; footages are counted from its west end.
+    """
+    lines = tuple(
+        line(name, (at, 9.0), (at, -9.0), sd_m=sd_m, kind="property_line")
+        for name, at, sd_m in zip(("lot line", "curb"), (first_m, second_m), sds_m, strict=True)
+    )
+    house = (
+        Boundary("lot line", "owner", "terrace", decides=True),
+        Boundary("curb", "terrace", "city", decides=True),
+    )
+    street = tuple(replace(one, inside=one.outside, outside=one.inside) for one in house)
+    for start, azimuth_deg, boundaries, begin, end in (
+        (0.0, 90.0, house, from_m, to_m),
+        (30.0, 270.0, street, 30.0 - to_m, 30.0 - from_m),
+    ):
+        (found,) = judge(
+            HandRoute(
+                start=(start, 0.0),
+                azimuths_deg=(azimuth_deg,),
+                lines=lines,
+                boundaries=boundaries,
+                findings=(Finding(begin, "roots", to_m=end),),
+            ).build()
+        )
+        yield found
+
+
+@pytest.mark.parametrize(
+    ("stretch", "sure"),
+    [
+        ((20.3, 28.0), ("terrace", "city")),  # begins at the lot line
+        ((20.3, 22.0), ("terrace",)),
+        ((10.0, 19.9), ("owner",)),  # and ends there
+        ((10.0, 24.3), ("owner", "terrace")),  # goes over it and ends at the curb
+        ((22.5, 23.9), ("terrace",)),
+        ((20.1, 24.1), ("terrace",)),  # begins at the one, ends at the other
+        ((19.9, 20.1), ()),  # nothing of it is sure
+        ((10.0, 28.0), ("owner", "terrace", "city")),
+        ((26.0, 28.0), ("city",)),
+    ],
+)
+@pytest.mark.parametrize("second_m", [24.0, 21.4])
+def test_who_surely_answers_for_a_part_is_the_same_from_either_end(stretch, sure, second_m):
+    begin, end = (at + second_m - 24.0 if at > 22.0 else at for at in stretch)
+    there, back = seen_from_both_ends(begin, end, second_m=second_m)
+    assert there.surely_answers == back.surely_answers[::-1]
+    assert set(there.may_answer) == set(back.may_answer)
+    assert (there.begins_with, there.ends_with) == (back.ends_with, back.begins_with)
+    for found in (there, back):
+        assert set(found.answers) <= set(found.surely_answers) <= set(found.may_answer)
+    if second_m == 24.0:
+        assert there.surely_answers == sure
+
+
+def test_a_part_surely_one_partys_is_told_where_only_its_middle_is():
+    # Both ends lie by a line that is never crossed, the middle well clear of it.
+    beside = line("lot line", (-5.0, 0.3), (40.0, 0.3), sd_m=0.5, kind="property_line")
+    found = one(
+        lengths_m=(10.0, 10.0, 10.0, 10.0),
+        azimuths_deg=(90.0, 150.0, 30.0, 90.0),
+        findings=(Finding(5.0, "roots", to_m=35.0),),
+        lines=(beside,),
+        site_fields={"boundaries": (Boundary("lot line", "owner", "neighbour", decides=True),)},
+    )
+    assert found.verdict == "too close to call"
+    assert (found.answers, found.surely_answers) == ((), ("owner",))
+    assert (found.begins_with, found.ends_with) == ("", "")
+
+
 def two_lines(first_m, second_m, *findings, first_sd_m=0.5):
     lines = (
         line("lot line", (first_m, 9.0), (first_m, -9.0), sd_m=first_sd_m, kind="property_line"),

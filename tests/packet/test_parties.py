@@ -32,6 +32,7 @@ from lateral_map.words.names import finding_words
 from lateral_map.words.owner import owner_facts
 from lateral_map.words.sayings import say_all
 from lateral_map.words.technician import (
+    answers_words,
     next_locate_words,
     report_tables,
     summary_facts,
@@ -336,6 +337,39 @@ def test_a_stretch_reaches_across_only_where_both_its_ends_are_sure() -> None:
     assert "reaches across" not in words_of(
         referral_html(ending, ending.letters[0], undrawn(ending))
     )
+
+
+@pytest.mark.parametrize("far", [False, True])
+def test_who_surely_has_a_part_is_told_whichever_end_is_in_doubt(far: bool) -> None:
+    """Of one pipe: pushed from the house it begins in doubt, pushed from the street it ends so."""
+    lot, street = ("city", "owner") if far else ("owner", "city")
+    stretch = (50.0, "crack", 70.3) if far else (70.3, "crack", 82.0)
+    report = one_line(lot, street, seen(stretch))
+    (found,) = report.findings
+    assert found.surely_answers == ("city",)
+    facts = facts_to(report, "city")
+    assert (numbers(facts["shared"]), numbers(facts["close"])) == ([1], [])
+    assert facts["question"].endswith("what will be done about finding 1, and when?")
+    said = letter_of(facts)
+    open_end = "it ends" if far else "it begins"
+    assert f"where {open_end} is too close to call" in said
+    assert "What would settle it: " in said
+    (row,) = facts["shared"]
+    known = "its near part is inside" if far else "its far part is past"
+    assert f"{known}; where {open_end} is too close to call (begins" in row["side"]
+    facts = owner_facts(report)
+    (card,) = facts["cards"]
+    assert "city" in card["whose"]
+    assert f"where {open_end} is too close" in card["whose"]
+    assert card["group"] == "Reaching into another's part"
+    assert any("referral about finding 1 reaches the city" in step for step in facts["next"])
+    assert any(step.startswith("Have settled how far finding 1 goes") for step in facts["next"])
+    answers = "city, then too close to call where it ends"
+    assert answers_words(found) == (
+        answers if far else "too close to call where it begins, then city"
+    )
+    assert verdict_words(found, "ft").partition(": ")[2].startswith(known)
+    assert "Partly the city's: finding 1" in summary_lines(report)
 
 
 def test_a_stretch_that_begins_in_doubt_and_crosses_a_whole_part_has_its_far_part_in_the_last() -> (

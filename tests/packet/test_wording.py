@@ -95,7 +95,12 @@ def judged(report: Report, *verdicts: FindingVerdict) -> Report:
 def with_verdict(result: FindingResult, verdict: FindingVerdict) -> FindingResult:
     answers, may_answer = ANSWERS[verdict]
     return replace(
-        result, finding_class="defect", verdict=verdict, answers=answers, may_answer=may_answer
+        result,
+        finding_class="defect",
+        verdict=verdict,
+        answers=answers,
+        may_answer=may_answer,
+        sure=(),
     )
 
 

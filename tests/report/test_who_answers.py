@@ -11,6 +11,7 @@ from truth.slips import plant
 
 from lateral_map.batch.summary import who_answers_words
 from lateral_map.cli.summary import drawing_parts
+from lateral_map.model.boundaries import find_contradictions
 from lateral_map.model.chance import TWO_SIDED_95
 from lateral_map.model.results import Report
 from lateral_map.model.site import Boundary, Finding, Site
@@ -103,6 +104,7 @@ def test_what_contradicting_boundaries_leave_open_says_so_and_not_that_it_is_clo
     report = report_on(route)
     (found,) = report.findings
     assert (found.verdict, found.answers) == ("past", ())
+    assert found.left_open == "boundaries contradict"
     (table,) = (one for one in report_tables(report) if one.key == "findings")
     (letter,) = (one for one in report.letters if one.party == "city")
     (card,) = owner_facts(report)["cards"]
@@ -124,3 +126,17 @@ def test_what_contradicting_boundaries_leave_open_says_so_and_not_that_it_is_clo
     steps = " ".join(owner_facts(report)["next"])
     assert "the record of who answers for finding 1" in steps
     assert "too close" not in steps
+
+
+@pytest.mark.parametrize("slip", ["two slips", "counter scale 3 %", "depth inches as feet"])
+def test_what_diagnoses_make_doubtful_is_not_said_to_be_contradicted(slip: str) -> None:
+    """Where a diagnosis leaves a beginning in doubt, its far part keeps its party."""
+    report = build_report(plant(slip, 1).site)
+    site = report.site
+    start = np.array([site.start.easting_m, site.start.northing_m])
+    assert find_contradictions(site.boundaries, site.plan, start) == []
+    verdicts = {one.verdict for one in report.findings}
+    assert "past from within" in verdicts
+    for one in report.findings:
+        assert one.left_open in (None, "too close to call")
+        assert set(one.answers) <= set(one.surely_answers) <= set(one.may_answer)
