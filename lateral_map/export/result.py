@@ -174,6 +174,24 @@ def crossing_record(crossing: Crossing, out: Outward) -> Record:
     }
 
 
+def _doubts_record(result: FindingResult, out: Outward) -> Record:
+    """Return what a finding's verdict would be without a suspect, or with a diagnosis mended."""
+    return {
+        "verdict_without": [
+            {"reading": reading_name(one.reading, out.plan), "verdict": one.verdict}
+            for one in result.verdict_without
+        ],
+        "verdict_under": [
+            {
+                "slip": None if one.slip is None else one.slip.slip,
+                "says": under_words(one.slip, out.plan, out.unit),
+                "verdict": one.verdict,
+            }
+            for one in result.verdict_under
+        ],
+    }
+
+
 def finding_record(result: FindingResult, out: Outward) -> Record:
     """Return one finding, with its side of every line."""
     finding, near, far = result.finding, result.near, result.far
@@ -206,18 +224,7 @@ def finding_record(result: FindingResult, out: Outward) -> Record:
         "may_answer": list(result.may_answer),
         "surely_answers": list(result.surely_answers),
         "left_open": result.left_open,
-        "verdict_without": [
-            {"reading": reading_name(one.reading, out.plan), "verdict": one.verdict}
-            for one in result.verdict_without
-        ],
-        "verdict_under": [
-            {
-                "slip": None if one.slip is None else one.slip.slip,
-                "says": under_words(one.slip, out.plan, out.unit),
-                "verdict": one.verdict,
-            }
-            for one in result.verdict_under
-        ],
+        **_doubts_record(result, out),
         "depth_without": [
             {
                 "reading": reading_name(one.reading, out.plan),
