@@ -218,10 +218,13 @@ def _at_places(of: Equations, tied: _Tied, direction: Floats) -> Iterator[Hypoth
     share = 1.0 / max(len(inner), 1)
     slipped = (Cause(_SLIPPED.slip, _SLIPPED.rate * share, _SLIPPED.usual),)
     bent = (Cause("bend not noted", _NOT_NOTED * share, 0.6, fittings, most=_SHARPEST_RAD),)
+    behind = site.transmitter.behind_lens_m
     for index, node in enumerate(nodes[inner].tolist()):
         at = slice(index, index + 1)
-        columns = slips[:, at]
-        yield Hypothesis(columns, slipped, None, node, is_exact=False, group="counter slipped")
+        # The counter reads at the lens, which is that far ahead when the transmitter is at a node.
+        yield Hypothesis(
+            slips[:, at], slipped, None, node + behind, is_exact=False, group="counter slipped"
+        )
         if bare[index]:
             yield Hypothesis(unnoted[:, at], bent, None, node, group="bend not noted")
     for bend in site.bends:

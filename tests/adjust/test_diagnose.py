@@ -11,7 +11,7 @@ from adjust.builder import CURB, straight_site, three_tapes
 from truth.slips import plant
 
 from lateral_map.adjust.diagnose import explain
-from lateral_map.adjust.route import adjust_route
+from lateral_map.adjust.route import adjust_route, fit_route
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.diagnosis import LIKELY, Applied, Slip
 from lateral_map.model.identity import ReadingId
@@ -99,6 +99,14 @@ def test_probabilities_share_out_one_whole():
     assert sum(one.probability for one in single) <= 1.0 + 1e-9
     ranked = [one.probability for one in found]
     assert ranked == sorted(ranked, reverse=True)
+
+
+def test_no_diagnosis_is_more_than_certain():
+    """The places of one slip along the run add up, each a share that has a last digit."""
+    sites = (plant("bend 45 not noted", seed).site for seed in range(7312, 7320))
+    told = [one for site in sites for one in explain(fit_route(site))]
+    assert max(one.probability for one in told) > 0.999
+    assert all(0.0 <= one.probability <= 1.0 for one in told)
 
 
 def test_two_slips_that_explain_together_are_both_named():
@@ -327,3 +335,21 @@ def test_a_counter_that_slipped_at_a_bend_moves_what_lies_beyond_it_along_the_ne
     assert slip.slip == "counter slipped"
     assert 12.0 <= slip.footage_m < 15.0
     assert slip.size[0] == pytest.approx(1.5, abs=0.2)
+
+
+@pytest.mark.parametrize("size", [-1.5, -1.2, 0.8, 1.5])
+@pytest.mark.parametrize("after", [2, 3, 4])
+def test_a_counter_that_slipped_between_locates_close_together_is_told_between_them(size, after):
+    """No node of the chain lies between them but the transmitter's own places."""
+    true = (3.0, 6.0, 8.0, 10.0, 12.0, 14.0, 17.0, 21.0)
+    site = straight_site()
+
+    def locate(index, footage_m):
+        place = three_tapes(footage_m - site.transmitter.behind_lens_m, 0.0)
+        return Locate(f"{index}", footage_m + size * (index > after), ties=place)
+
+    locates = tuple(locate(index, at) for index, at in enumerate(true))
+    slip = explain(fit_route(replace(site, locates=locates)))[0].slip
+    assert slip.slip == "counter slipped"
+    assert locates[after].footage_m <= slip.footage_m < locates[after + 1].footage_m
+    assert slip.size[0] == pytest.approx(size, abs=0.2)
