@@ -674,8 +674,7 @@ def _ranked(route: Route, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...
     for one, weight in zip(explanations, weights, strict=True):
         first_of = {group: index for index, group in reversed([*enumerate(one.groups)])}
         for group, index in first_of.items():
-            # Rounded, so that the last digits of another processor's sums are not told.
-            slip, share = one.slips[index], round(weight / total, 6)
+            slip, share = one.slips[index], weight / total
             if group in told:
                 # Neighbouring places of one slip, or the same one beside another: one diagnosis.
                 share += told[group].probability
@@ -690,7 +689,9 @@ def _ranked(route: Route, found: Iterable[_Explanation]) -> tuple[Diagnosis, ...
                 degrees_of_freedom=one.mended.fitted.freedom,
                 together=one.slips,
             )
-    ranked = sorted(told.values(), key=lambda one: -one.probability)
+    # Rounded, so that the last digits of another processor's sums are not told.
+    rounded = [replace(one, probability=round(one.probability, 6)) for one in told.values()]
+    ranked = sorted(rounded, key=lambda one: -one.probability)
     return tuple(
         one
         for one in ranked
