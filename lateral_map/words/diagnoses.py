@@ -103,11 +103,13 @@ def slip_words(
     of a slip that is taken for true.
     """
     size = slip.size[0] if len(slip.size) == 1 else math.hypot(*slip.size)
-    far = length(abs(size), unit)
-    meant = f"otherwise by {far}"
     angle = slip.measure == "angle"
+    far = f"{abs(size):.0f}°" if angle else length(abs(size), unit)
+    meant = f"otherwise by {far}"
+    sides = ("down", "up") if slip.id and slip.id.kind == "fall" else ("right", "left")
     if would_read is not None:
-        meant = f"{abs(would_read):.0f}°" if angle else length(would_read, unit)
+        turned = f"{abs(would_read):.0f}° {sides[would_read < 0.0]}"
+        meant = turned if angle else length(would_read, unit)
     said = _SAID.get(slip.slip, _MISREAD)
     reads = f"it would read {meant}"
     if written is not None and would_read is not None:
@@ -125,7 +127,7 @@ def slip_words(
         reads=reads,
         turn=f"{abs(size):.0f}°",
         share=f"{abs(100.0 * size):.1f} %",
-        side="right" if size > 0.0 else "left",
+        side=sides[size <= 0.0],
         much="much" if size > 0.0 else "little",
         far_or_low="high" if size > 0.0 else "low",
     )
