@@ -12,7 +12,13 @@ from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import ONE_SIDED_95
 from lateral_map.model.past import variances
 from lateral_map.model.pipe_sizes import nominal_inches
-from lateral_map.model.results import FallStretch, FallUnread, FallVerdict, PipeStretch
+from lateral_map.model.results import (
+    FallStretch,
+    FallUnread,
+    FallVerdict,
+    OtherAnswers,
+    PipeStretch,
+)
 from lateral_map.model.route import Route
 from lateral_map.model.site import FallCodeName
 from lateral_map.units import steep_deg
@@ -81,51 +87,85 @@ _END_M: Final = 0.3
 _LEAST_LEVEL: Final = 1e-3
 
 
-def measure_falls(route: Route, pipes: Iterable[PipeStretch]) -> tuple[FallStretch, ...]:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What readings tell of one stretch: ratio and 1 sd, why none bears on it, the verdict."""
+
+    ratio: float
+    sd: float
+    unread: FallUnread | None
+    verdict: FallVerdict
+
+
+def measure_falls(
+    route: Route, pipes: Iterable[PipeStretch], others: Iterable[OtherAnswers] = ()
+) -> tuple[FallStretch, ...]:
     """Return the fall of each stretch between depths read, vertical bends and changes of pipe.
 
     The ratio is fall over level distance, positive with the flow, whichever way the camera went;
     its 1 sd is from the joint covariance of the pieces' pitches, and from what else the readings
     may mean. The least fall is that of the code the site names. At least 95 % is asked for "enough
-    fall", "too flat" and "falls back".
+    fall", "too flat" and "falls back", of each of the ``others`` too: without a suspect depth, say.
     """
-    pipes, code = tuple(pipes), FALL_CODES[route.site.fall_code]
-    site, level = route.site, route.ground.is_level
-    known_m = site.depth_footages_m()
-    ends = _stretch_ends(route, pipes, known_m)
-    ratio, gradient = _ratios(route, ends)
-    if site.against_flow:
-        ratio = -ratio
-    sd = np.sqrt(variances(gradient, route.covariance) + _doubted(route, ends))
+    pipes, site = tuple(pipes), route.site
+    ends = _stretch_ends(route, pipes, site.depth_footages_m())
+    middles = (ends[:-1] + ends[1:]) / 2.0
+    sizes = [
+        next((one.size_m for one in pipes if one.from_m <= at <= one.to_m), None) for at in middles
+    ]
+    code = FALL_CODES[site.fall_code]
+    steps = [None if size is None else code.step_for(size) for size in sizes]
+    told = _read_falls(route, ends, steps, _doubted(route, ends))
+    turned: set[int] = set()
+    for other in others:
+        there = other.doubt.along(ends)
+        instead = _read_falls(other.doubt.route, there, steps)
+        # A stretch of which that leaves nothing tells no fall.
+        left = np.flatnonzero(np.diff(there) > _SAME_M).tolist()
+        turned |= {index for index in left if told[index].verdict != instead[index].verdict}
     stretches = []
-    for i in range(len(ratio)):
-        begin, end = float(ends[i]), float(ends[i + 1])
-        middle = (begin + end) / 2.0
-        size = next((one.size_m for one in pipes if one.from_m <= middle <= one.to_m), None)
-        step = None if size is None else code.step_for(size)
-        unread: FallUnread | None = None
-        if level:
-            unread = "level ground"
-        elif len(known_m) < 2:
-            unread = "too few depths"
-        elif begin >= known_m[-1] - _SAME_M or end <= known_m[0] + _SAME_M:
-            unread = "no depth here"
-        fall = float(ratio[i]), float(sd[i])
+    for index, (one, step) in enumerate(zip(told, steps, strict=True)):
+        turns = index in turned and one.verdict != "readings cannot tell"
         stretches.append(
             FallStretch(
-                from_m=begin,
-                to_m=end,
-                ratio=fall[0],
-                sd_ratio=fall[1],
+                from_m=float(ends[index]),
+                to_m=float(ends[index + 1]),
+                ratio=one.ratio,
+                sd_ratio=one.sd,
                 minimum=None if step is None else step.ratio,
-                verdict="readings cannot tell" if unread else _verdict(*fall, step),
-                below_ground_line=level,
+                verdict="readings cannot tell" if turns else one.verdict,
+                below_ground_line=route.ground.is_level,
                 rule="" if step is None else f"{code.source}: {step.printed}, {step.ratio:.1%}",
-                unread=unread,
+                unread=one.unread,
                 flow_said=site.run.reached_main or site.job.camera_direction is not None,
+                turns=turns,
             )
         )
     return tuple(stretches)
+
+
+def _read_falls(
+    route: Route, ends: Floats, steps: list[FallStep | None], wider: Floats | float = 0.0
+) -> list[_Told]:
+    """Return what a route's readings tell of each stretch, its variance so much ``wider``."""
+    known_m = route.site.depth_footages_m()
+    ratio, gradient = _ratios(route, ends)
+    if route.site.against_flow:
+        ratio = -ratio
+    sd = np.sqrt(variances(gradient, route.covariance) + wider)
+    told = []
+    for index, step in enumerate(steps):
+        unread: FallUnread | None = None
+        if route.ground.is_level:
+            unread = "level ground"
+        elif len(known_m) < 2:
+            unread = "too few depths"
+        elif ends[index] >= known_m[-1] - _SAME_M or ends[index + 1] <= known_m[0] + _SAME_M:
+            unread = "no depth here"
+        fall = float(ratio[index]), float(sd[index])
+        verdict: FallVerdict = "readings cannot tell" if unread else _verdict(*fall, step)
+        told.append(_Told(*fall, unread, verdict))
+    return told
 
 
 def _stretch_ends(route: Route, pipes: tuple[PipeStretch, ...], known_m: list[float]) -> Floats:

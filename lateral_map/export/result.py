@@ -386,6 +386,7 @@ def _stretches(report: Report, out: Outward) -> Record:
                 "verdict": stretch.verdict,
                 "words": fall_remark(stretch),
                 "below_ground_line": stretch.below_ground_line,
+                "turns": stretch.turns,
             }
             for stretch in report.falls
         ],

@@ -409,7 +409,8 @@ class FallStretch:
 
     ``minimum`` is the code minimum for the size as printed, None where no size was given; ``rule``
     says where it is printed. ``verdict`` says what the readings can tell, ``unread`` why none bears
-    on it where none does.
+    on it where none does. ``turns`` is True where the readings as they stand tell one verdict, and
+    what else they may mean another, as without a suspect depth: it is then left open.
     ``below_ground_line`` is True where nobody measured the ground: the fall is then against a level
     ground line and no true fall. ``flow_said`` is False where nothing says which way the camera
     went: it is then taken to have gone with the flow.
@@ -425,6 +426,7 @@ class FallStretch:
     rule: str = ""
     unread: FallUnread | None = None
     flow_said: bool = True
+    turns: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -590,6 +590,8 @@ def fall_remark(fall: FallStretch) -> str:
     back = "the water would run back"
     if not fall.flow_said:
         back += ", unless the camera went against the flow (camera_direction in [job] says so)"
+    if fall.turns:
+        return f"{falls}; {least}: what may have gone wrong in the notes would change the verdict"
     return {
         "enough fall": f"{falls}; {least}",
         "too flat": f"{falls}; {least}, so it is too flat",

@@ -9,11 +9,15 @@ import pytest
 from adjust.builder import straight_site, surveyed
 from analysis.builder import HandRoute, Sds, draw_routes
 from truth.simulate import simulate
+from truth.slips import plant
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.falls import FALL_CODES, measure_falls
 from lateral_map.analysis.pipes import list_pipes
+from lateral_map.model.readings import without_reading
 from lateral_map.model.referral import Job
+from lateral_map.model.results import OtherAnswers
+from lateral_map.model.route import Doubt
 from lateral_map.model.site import Bend, Locate, PipeRun, Run, Start
 from lateral_map.report import build_report
 from lateral_map.words.technician import fall_remark
@@ -270,3 +274,40 @@ def test_a_depth_that_may_be_misread_makes_no_fall_surer_than_it_is(wrong_m, ind
     for one in report.falls:
         assert one.ratio - 2.0 * one.sd_ratio <= 0.02 <= one.ratio + 2.0 * one.sd_ratio
         assert one.verdict not in ("falls back", "too flat")
+
+
+@pytest.mark.parametrize(
+    ("slip", "seed"),
+    [("depth 3 ft", 4), ("depth 3 ft", 7), ("depth inches as feet", 8), ("depth 3 ft", 2),
+     ("depth inches as feet", 11)],
+)  # fmt: skip
+def test_no_fall_told_firmly_turns_without_the_suspect_depth(slip, seed):
+    report = build_report(plant(slip, seed).site)
+    suspects = [one.id for one in report.readings if one.set_aside_first]
+    assert suspects
+    for suspect in suspects:
+        without = build_report(without_reading(report.site, suspect), diagnose=False)
+        for fall in report.falls:
+            middle = (fall.from_m + fall.to_m) / 2.0
+            (other,) = (one for one in without.falls if one.from_m <= middle <= one.to_m)
+            turns = fall.verdict not in ("readings cannot tell", other.verdict)
+            # Parted otherwise without that depth, another stretch is told.
+            same = (fall.from_m, fall.to_m) == (other.from_m, other.to_m)
+            assert not (turns and same), (fall, other)
+
+
+def test_what_else_the_readings_may_mean_leaves_a_fall_open():
+    site = {"pipes": (PipeRun(0.0, "pvc", 4.0 * INCH),)}
+    site["locates"] = tuple(Locate(mark, at, depth_m=1.0) for mark, at in (("A", 1.0), ("B", 29.0)))
+    steep, flat = (
+        HandRoute(pitches=pitch, sds=Sds(pitch=0.001), site_fields=site).build()
+        for pitch in (0.03, 0.004)
+    )
+    pipes = list_pipes(steep.site)
+    (alone,) = measure_falls(steep, pipes)
+    assert (alone.verdict, alone.turns) == ("enough fall", False)
+    for instead, verdict in ((flat, "readings cannot tell"), (steep, "enough fall")):
+        (fall,) = measure_falls(steep, pipes, [OtherAnswers(Doubt(0.0, instead, float), ())])
+        assert (fall.verdict, fall.turns) == (verdict, instead is flat)
+        assert (fall.ratio, fall.sd_ratio) == (alone.ratio, alone.sd_ratio)
+        assert ("what may have gone wrong" in fall_remark(fall)) == fall.turns

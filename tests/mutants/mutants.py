@@ -130,7 +130,7 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/falls.py", '"IPC Table 704.1",\n        (\n            FallStep(3.0, 0.02', '"IPC Table 704.1",\n        (\n            FallStep(4.5, 0.02', "4 in pipe is held against 3 in pipe's fall"),
     ("analysis/falls.py", "spent * (cosine + ratio[:, None] * sine)", "spent * (cosine + ratio[:, None] * sine) * 2.0", "a fall is half as sure"),
     ("analysis/falls.py", "elif len(known_m) < 2:", "elif len(known_m) < 1:", "one depth measures a fall"),
-    ("analysis/falls.py", "elif begin >= known_m[-1] - _SAME_M or end <= known_m[0] + _SAME_M", "elif begin >= known_m[-1] - _SAME_M", "a fall before the first depth is stated"),
+    ("analysis/falls.py", "elif ends[index] >= known_m[-1] - _SAME_M or ends[index + 1] <= known_m[0] + _SAME_M", "elif ends[index] >= known_m[-1] - _SAME_M", "a fall before the first depth is stated"),
     ("analysis/falls.py", "ratio = (spent @ sine) / level", "ratio = -(spent @ sine) / level", "falls are rises"),
     ("analysis/falls.py", "if high <= 0.0 and ratio < 0.0:", "if ratio < 0.0:", "a pipe is said to run back on a guess"),
     ("analysis/falls.py", "if inches < step.below_in", "if inches <= step.below_in", "a 3 in pipe takes the smaller pipe's step"),
