@@ -39,6 +39,8 @@ _BESIDE_M: Final = 1e-3
 # So many places of a run are asked for their side of lines it never crosses.
 _PLACES_ALONG: Final = 33
 _PLACES_IN_STRETCH: Final = 9
+# So near is found where who may answer changes: well within the 0.1 ft it is told to.
+_EXACT_M: Final = 0.01
 # Which boundary's verdict is told of a finding near several.
 _DOUBT_FIRST: Final[tuple[FindingVerdict, ...]] = (
     "too close to call", "past from within", "across", "past", "inside",
@@ -153,9 +155,19 @@ def judge_along(
         for one in findings
         if one.verdict == "too close to call" and (one.far is None or one.asked)
     }
+    places: list[PlaceAlong] = []
+    while footages:
+        found = _judge_along(route, answering, instead, footages)
+        places = sorted((*places, *found), key=lambda one: one.footage_m)
+        # Where others may answer at one place than at the next, the end of that is halved for.
+        footages = [
+            (one.footage_m + two.footage_m) / 2.0
+            for one, two in itertools.pairwise(places)
+            if set(one.parties) != set(two.parties) and two.footage_m - one.footage_m > _EXACT_M
+        ]
     return tuple(
         place if place.near_crossing else _also(place, doubted.get(place.footage_m, ()))
-        for place in _judge_along(route, answering, instead, footages)
+        for place in places
     )
 
 

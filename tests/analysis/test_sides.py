@@ -12,7 +12,7 @@ from adjust.builder import straight_site, surveyed
 from analysis.builder import HandRoute, Sds, draw_routes, line, turned
 from hypothesis import given
 from hypothesis import strategies as st
-from truth.simulate import simulate
+from truth.simulate import FOOT, simulate
 
 from lateral_map.adjust.route import adjust_route
 from lateral_map.analysis.crossings import find_crossings
@@ -20,6 +20,7 @@ from lateral_map.analysis.responsibility import share_responsibility
 from lateral_map.analysis.settling import settle_findings
 from lateral_map.analysis.sides import judge_along, judge_findings
 from lateral_map.analysis.stations import lay_stations
+from lateral_map.model.chance import ONE_SIDED_95
 from lateral_map.model.past import measure_past
 from lateral_map.model.route import Alternative
 from lateral_map.model.site import Boundary, Finding, OffsetTie, PlanLine
@@ -681,4 +682,25 @@ def test_along_a_line_never_crossed_the_run_is_told_where_it_is_clear_of_it():
     assert [(one.party, one.parties) for one in shared] == [
         ("", ("owner", "city")), ("owner", ("owner",)),
     ]  # fmt: skip
-    assert 20.0 < shared[0].to_m == shared[1].from_m < 23.0
+    # Where the run is as far from the line as 95 % asks of both sds together.
+    clear_m = 20.0 + ONE_SIDED_95 * np.hypot(0.25, 0.2) - 0.3
+    assert shared[0].to_m == shared[1].from_m == pytest.approx(clear_m, abs=0.05 * FOOT)
+
+
+@pytest.mark.parametrize("end_m", [24.6, 33.1])
+def test_an_open_part_ends_where_the_doubt_does_however_long_the_run(end_m):
+    """Toward a line never crossed and away from it: both ends of what is open, to 0.1 ft."""
+    beside = line("lot line", (-9.0, 6.0), (90.0, 6.0), sd_m=0.5, kind="property_line")
+    route = HandRoute(
+        lengths_m=(11.4, end_m),
+        azimuths_deg=(60.0, 120.0),
+        lines=(beside,),
+        boundaries=(Boundary("lot line", "owner", "neighbour", decides=True),),
+    ).build()
+    crossings, _ = find_crossings(route)
+    shared = share_responsibility(route, crossings, judge_along(route, crossings, ()))
+    # The run climbs and falls by half of what it goes, and is open within 1.645 sd of the line.
+    begins = 2.0 * (6.0 - ONE_SIDED_95 * 0.5)
+    assert [one.party for one in shared] == ["owner", "", "owner"]
+    assert shared[1].from_m == pytest.approx(begins, abs=0.05 * FOOT)
+    assert shared[1].to_m == pytest.approx(2.0 * 11.4 - begins, abs=0.05 * FOOT)
