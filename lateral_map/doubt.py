@@ -14,15 +14,14 @@ from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.near import Fitted, adjust_near, fitted_of
 from lateral_map.adjust.route import adjust_route, fit_route
 from lateral_map.analysis.crossings import find_crossings
-from lateral_map.analysis.sides import judge_findings, side_verdict, verdict_along
+from lateral_map.analysis.sides import judge_findings, judge_sides, side_verdict, verdict_along
 from lateral_map.analysis.stations import lay_stations
 from lateral_map.errors import AdjustmentError
-from lateral_map.model.chance import less_sure
 from lateral_map.model.diagnosis import WORTH_DOUBT, Diagnosis, Slip
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.mending import mend_all, mended_footage, noted_footage
 from lateral_map.model.noise import Noise
-from lateral_map.model.past import measure_past, measure_pasts
+from lateral_map.model.past import measure_pasts
 from lateral_map.model.readings import without_reading
 from lateral_map.model.results import (
     Crossing,
@@ -250,23 +249,14 @@ def _widen_sides(
     """Return the sides of each place, as sure as the fit lets them be."""
     if not ends:
         return []
-    at_m = [place.footage_m for place, _ in ends]
-    columns = []
-    for index, boundary in enumerate(route.site.boundaries):
-        column = [sides[index] for _, sides in ends]
-        if boundary.kind == "line":
-            sds = np.array([side.sd_past_m for side in column])
-            wide = noise.widen(sds, measure_past(route, boundary.line, at_m).gradient)
-            column = [
-                replace(
-                    side,
-                    sd_past_m=sd,
-                    probability_past=less_sure(side.probability_past, sd / side.sd_past_m),
-                )
-                for side, sd in zip(column, wide.tolist(), strict=True)
-            ]
-        columns.append(column)
-    return list(zip(*columns, strict=True)) if columns else [()] * len(ends)
+    wide = judge_sides(route, [place.footage_m for place, _ in ends], noise)
+    return [
+        tuple(
+            replace(side, sd_past_m=told.sd_past_m, probability_past=told.probability_past)
+            for side, told in zip(sides, each, strict=True)
+        )
+        for (_, sides), each in zip(ends, wide, strict=True)
+    ]
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,10 @@ import numpy as np
 from lateral_map.model.answering import Answering
 from lateral_map.model.arrays import Floats
 from lateral_map.model.boundaries import deciding_crossings, parties_named
-from lateral_map.model.chance import SURE, TWO_SIDED_95, chance_above_zero
+from lateral_map.model.chance import SURE, TWO_SIDED_95, chance_above_zero, less_sure
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import ON_LINE_M
+from lateral_map.model.noise import Noise
 from lateral_map.model.past import drawn_pasts, measure_past
 from lateral_map.model.results import (
     Crossing,
@@ -68,7 +69,7 @@ def judge_findings(
     places = [_places_along(finding, answering.crossings, turns) for finding in findings]
     more = [_sure_places(finding, answering.crossings) for finding in findings]
     asked = sorted(set(itertools.chain(*places, *more)))
-    judged = dict(zip(asked, _judge(route, asked), strict=True))
+    judged = dict(zip(asked, judge_sides(route, asked), strict=True))
     rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(findings)
     if not places_only:
         rests_on = find_telling_readings(route, _telling_gradients(route, findings))
@@ -186,13 +187,13 @@ def _judge_along(
         if one.boundary not in answering.behind
     ]
     places = []
-    for at, sides in zip(footages, _judge(route, footages), strict=True):
+    for at, sides in zip(footages, judge_sides(route, footages), strict=True):
         drawn = {line for line, met, reach in ranges if abs(at - met) <= reach}
         places.append(PlaceAlong(at, answering.may_answer(at, sides, drawn), bool(drawn)))
     apart = [index for index, place in enumerate(places) if not place.near_crossing]
     for doubt, other in others:
         meant = doubt.along(np.array([footages[index] for index in apart])).tolist()
-        for index, at, sides in zip(apart, meant, _judge(doubt.route, meant), strict=True):
+        for index, at, sides in zip(apart, meant, judge_sides(doubt.route, meant), strict=True):
             places[index] = _also(places[index], other.may_answer(at, sides))
     return places
 
@@ -285,13 +286,18 @@ def _farthest_over(along: list[Side]) -> int | None:
     return farthest if goes else None
 
 
-def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:
-    """Return, for each place, its side of every boundary in the site's order."""
+def judge_sides(
+    route: Route, footages: list[float], noise: Noise | None = None
+) -> list[tuple[Side, ...]]:
+    """Return, for each place, its side of every boundary in the site's order.
+
+    By the stated accuracies; with ``noise``, as sure as that lets the distances be.
+    """
     at = np.array(footages, float)
     site, columns = route.site, []
     for boundary in site.boundaries:
         if boundary.kind == "line":
-            columns.append(_sides_of_line(route, boundary, at))
+            columns.append(_sides_of_line(route, boundary, at, noise))
             continue
         # The main and a cleanout: two readings of one counter, each with noise.
         place = site.boundary_footage_m(boundary)
@@ -308,28 +314,35 @@ def _judge(route: Route, footages: list[float]) -> list[tuple[Side, ...]]:
     return list(zip(*columns, strict=True)) if columns else [()] * len(at)
 
 
-def _sides_of_line(route: Route, boundary: Boundary, at: Floats) -> list[Side]:
+def _sides_of_line(route: Route, boundary: Boundary, at: Floats, noise: Noise | None) -> list[Side]:
     past = measure_past(route, boundary.line, at)
     chance, square = np.zeros(len(at)), np.zeros(len(at))
-    # Every solution that fits votes by its weight, with its own place and its own sd.
+
+    def told(sds: Floats, gradient: Floats) -> Floats:
+        return sds if noise is None else noise.widen(sds, gradient)
+
+    # Every solution that fits votes by its weight, with its own place and its own sd: as wide as it
+    # is told, for once it rounds to certain a probability has forgotten by how many sd.
     for weight, solution in route.solutions:
         own = past if solution is route else measure_past(solution, boundary.line, at)
         reading = np.square(route.site.counter.sd_reading_m * own.rate)
         variance = np.square(own.sd_m(solution)) + reading
-        each = zip(own.past_m, np.sqrt(variance), strict=True)
+        each = zip(own.past_m, told(np.sqrt(variance), own.gradient), strict=True)
         chance += weight * np.array([chance_above_zero(float(d), float(sd)) for d, sd in each])
         square += weight * (variance + np.square(own.past_m - past.past_m))
     if route.draws is not None:
         # The line swings on an arc: counted, not propagated. How wide it swings is itself a guess,
         # so a verdict must hold for the line drawn, heading straight for it, as well.
         drawn = drawn_pasts(route, boundary.line, at)
-        counted = np.mean(drawn > 0.0, axis=0)
-        doubtful = np.abs(counted - 0.5) < np.abs(chance - 0.5)
-        chance = np.where(doubtful, counted, chance)
         square = np.mean(np.square(drawn - past.past_m), axis=0) + np.square(
             route.site.counter.sd_reading_m * past.rate
         )
-    sd = np.sqrt(square)
+        wider = told(np.sqrt(square), past.gradient) / np.sqrt(square)
+        shares = zip(np.mean(drawn > 0.0, axis=0), wider, strict=True)
+        counted = np.array([less_sure(float(share), float(each)) for share, each in shares])
+        doubtful = np.abs(counted - 0.5) < np.abs(chance - 0.5)
+        chance = np.where(doubtful, counted, chance)
+    sd = told(np.sqrt(square), past.gradient)
     other = _chance_of_other_side(route, boundary)
     chance += other * (1.0 - 2.0 * chance)
     return [

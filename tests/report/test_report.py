@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -471,3 +472,24 @@ def test_a_run_whose_end_is_not_the_main_is_not_said_to_lead_to_it():
     """It may have been run from the main to the house."""
     (said,) = [one for one in notices(good_site(run=Run(30.0, "not reached"))) if "main" in one]
     assert said.startswith("the run does not end at the main")
+
+
+@pytest.mark.parametrize("off_m", [0.0, 0.3, 0.8, 1.1])
+def test_the_chance_of_a_side_is_that_of_its_distance_and_range_however_bad_the_fit(off_m):
+    """Marks off to either side by turns, which nothing explains, make every answer wide."""
+    site = straight_site(locate_footages_m=(4.0, 9.0, 14.0, 19.0, 24.0), tie=surveyed)
+    moved = []
+    for index, locate in enumerate(site.locates):
+        (tie,) = locate.ties
+        aside = replace(tie, northing_m=tie.northing_m + off_m * (-1.0) ** index)
+        moved.append(replace(locate, ties=(aside,)))
+    findings = tuple(Finding(at, "roots") for at in (1.0, 12.0, 20.0, 23.0, 24.5, 26.0, 29.0))
+    report = build_report(replace(site, locates=tuple(moved), findings=findings), diagnose=False)
+    assert not report.route.alternatives
+    for one in report.findings:
+        (side,) = one.sides
+        expected = 0.5 * math.erfc(-side.past_m / side.sd_past_m / math.sqrt(2.0))
+        assert side.probability_past == pytest.approx(expected, abs=1e-9)
+        if not 0.05 < expected < 0.95:
+            continue
+        assert (side.verdict, one.verdict) == ("too close to call",) * 2
