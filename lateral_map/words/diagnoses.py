@@ -108,7 +108,7 @@ def slip_words(
     meant = f"otherwise by {far}"
     sides = ("down", "up") if slip.id and slip.id.kind == "fall" else ("right", "left")
     if would_read is not None:
-        turned = f"{abs(would_read):.0f}° {sides[would_read < 0.0]}"
+        turned = f"{abs(would_read):.0f}° {sides[0] if would_read > 0.0 else sides[1]}"
         meant = turned if angle else length(would_read, unit)
     said = _SAID.get(slip.slip, _MISREAD)
     reads = f"it would read {meant}"
@@ -127,7 +127,7 @@ def slip_words(
         reads=reads,
         turn=f"{abs(size):.0f}°",
         share=f"{abs(100.0 * size):.1f} %",
-        side=sides[size <= 0.0],
+        side=sides[0] if size > 0.0 else sides[1],
         much="much" if size > 0.0 else "little",
         far_or_low="high" if size > 0.0 else "low",
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import typing
 
+import numpy as np
 import pytest
 
 from lateral_map.model.diagnosis import KINDS_OF, Slip, SlipName
@@ -28,7 +29,10 @@ def test_an_angle_is_never_told_as_a_length(name, unit):
     assert "37.0 m" not in said or one.measure == "length"
 
 
-@pytest.mark.parametrize(("would_read", "side"), [(70.0, "right"), (-70.0, "left")])
+@pytest.mark.parametrize(
+    ("would_read", "side"),
+    [(70.0, "right"), (-70.0, "left"), (np.float64(70.0), "right"), (np.float64(-70.0), "left")],
+)
 def test_a_bend_that_turns_otherwise_says_to_which_side(would_read, side):
     said = slip_words(slip("bend angle", -160.0), Plan(), "ft", would_read)
     assert f"turns 70\u00b0 {side}" in said
