@@ -20,7 +20,7 @@ from lateral_map.adjust.slips import (
     list_hypotheses,
     list_moves,
 )
-from lateral_map.adjust.solve import gram_matrix, solve_least_squares
+from lateral_map.adjust.solve import LeastSquares, Linear, gram_matrix, solve_least_squares
 from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats, Indices, sparse_product
@@ -469,7 +469,7 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
     system, split = fitted.system, fitted.system.rows.count
     unit = np.linalg.qr(one.columns)[0]
     linear, tied = unit[:split], unit[split:]
-    full, observed, formed = system.linear
+    full, observed = system.linear.design, system.rows.observed
     design, kept = full - linear @ (linear.T @ full), observed - linear @ (linear.T @ observed)
 
     def evaluate(unknowns: Floats) -> tuple[Floats, Floats]:
@@ -477,16 +477,15 @@ def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | Non
         return residuals - tied @ (tied.T @ residuals), rest - tied @ (tied.T @ rest)
 
     try:
-        found = solve_least_squares(
-            design, kept, gram_matrix(design), evaluate, near.unknowns, most_steps=20
-        )
+        problem = LeastSquares(Linear.of(design), kept, evaluate, system.curvature)
+        found = solve_least_squares(problem, near.unknowns, most_steps=20)
         covariance = found.normal.inverse()
         residuals, rest = system.evaluate(found.unknowns)
         # What the whole equations still miss is the size; what is known of it is what they know
         # once the unknowns follow.
         missed = np.concatenate([observed - full @ found.unknowns, residuals])
         cross = np.concatenate([full, rest]).T @ one.columns
-        taken = cross.T @ np.linalg.solve(formed + gram_matrix(rest), cross)
+        taken = cross.T @ np.linalg.solve(system.linear.normal + gram_matrix(rest), cross)
     except np.linalg.LinAlgError:
         return None
     size = np.linalg.lstsq(one.columns, missed, rcond=None)[0]

@@ -71,7 +71,7 @@ def fit_near(site: Site, near: Fitted, most_steps: int = _MOST_STEPS) -> Fitted:
     Raises ``AdjustmentError`` where part of the line is undetermined.
     """
     system, found = _solve_near(site, near, most_steps)
-    design, observed, _ = system.linear
+    design, observed = system.linear.design, system.rows.observed
     return Fitted(
         system=system,
         unknowns=found.unknowns,

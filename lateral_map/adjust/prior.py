@@ -19,6 +19,7 @@ from lateral_map.adjust.chain import (
     wander_covariance,
     wander_rates,
 )
+from lateral_map.adjust.solve import Linear, Root, Split, gram_matrix
 from lateral_map.adjust.transmitter import sd_mark_m
 from lateral_map.model.arrays import Floats, Indices
 from lateral_map.model.expected import UNKNOWN_DEPTH_M
@@ -35,12 +36,15 @@ UNKNOWN_DEPTH_SD_M = 0.9144
 class Block:
     """Whitened equations in a few of the unknowns: ``design`` (k, c) on ``columns`` (c,).
 
-    Of one unknown each, ``design`` (k,) is the diagonal alone.
+    Of one unknown each, ``design`` (k,) is the diagonal alone. The first k are those that these
+    equations tell of and no others do, ``root`` (k, k) or (k,) being that part's inverse; any
+    others' errors they follow.
     """
 
     rows: slice
     columns: Indices
     design: Floats
+    root: Floats
     observed: Floats
 
 
@@ -106,22 +110,29 @@ class LinearRows:
     def add(
         self, columns: ArrayLike, coefficients: ArrayLike, observed: ArrayLike, sd: ArrayLike
     ) -> slice:
-        """Add equations ``coefficients`` (k, c) on ``columns`` (c,), each with its own sd."""
+        """Add equations ``coefficients`` (k, c) on ``columns`` (c,), each with its own sd.
+
+        The first k coefficients are one for an equation's own unknown and else nothing.
+        """
         matrix = np.atleast_2d(np.asarray(coefficients, float))
-        weight = 1.0 / np.broadcast_to(np.asarray(sd, float), len(matrix))
+        root = np.diag(np.broadcast_to(np.asarray(sd, float), len(matrix)))
+        weight = 1.0 / np.diag(root)
         whitened = np.atleast_1d(np.asarray(observed, float)) * weight
-        return self.add_whitened(np.asarray(columns), matrix * weight[:, None], whitened)
+        return self.add_whitened(np.asarray(columns), matrix * weight[:, None], root, whitened)
 
     def add_pseudo(self, columns: slice, sd: ArrayLike) -> slice:
         """Add one equation an unknown: it is expected to be zero, give or take its sd."""
         count = columns.stop - columns.start
-        weight = np.broadcast_to(1.0 / np.asarray(sd), count)
-        return self.add_whitened(np.r_[columns], weight, np.zeros(count))
+        root = np.broadcast_to(np.asarray(sd, float), count)
+        return self.add_whitened(np.r_[columns], 1.0 / root, root, np.zeros(count))
 
-    def add_whitened(self, columns: Indices, design: Floats, observed: Floats) -> slice:
+    def add_whitened(
+        self, columns: Indices, design: Floats, root: Floats, observed: Floats
+    ) -> slice:
         """Add equations already divided by their sd."""
         place = self.take(len(design))
-        self.blocks.append(Block(place, columns, design, np.broadcast_to(observed, len(design))))
+        observed = np.broadcast_to(observed, len(design))
+        self.blocks.append(Block(place, columns, design, root, observed))
         return place
 
     def take(self, count: int) -> slice:
@@ -170,15 +181,41 @@ class LinearRows:
         ]
         return replace(self, blocks=blocks, walks=walks)
 
-    def stacked(self) -> tuple[Floats, Floats]:
-        """Return (design, observed)."""
+    @property
+    def observed(self) -> Floats:
+        """What each equation (q,) observed, whitened."""
+        return np.concatenate([one.observed for one in self.blocks])
+
+    def linear(self, split: Split | None) -> Linear:
+        """Return what never changes of the equations; ``split`` as there."""
         design = np.zeros((self.count, self.size))
+        normal = np.zeros((self.size, self.size))
         for one in self.blocks:
             if one.design.ndim == 1:
                 design[np.r_[one.rows], one.columns] = one.design
+                normal[one.columns, one.columns] += np.square(one.design)
             else:
                 design[one.rows, one.columns] = one.design
-        return design, np.concatenate([one.observed for one in self.blocks])
+                normal[one.columns[:, None], one.columns] += gram_matrix(one.design)
+        return Linear(design, normal, split, self._root() if split is None else None)
+
+    def _root(self) -> Root:
+        """Return the inverse of the design."""
+        single = [one for one in self.blocks if one.design.ndim == 1]
+        square, links = [], []
+        for one in self.blocks:
+            if one.design.ndim > 1:
+                own, others = np.split(one.columns, [len(one.design)])
+                square.append((own, one.rows, one.root))
+                if len(others):
+                    links.append((own, others, -one.root @ one.design[:, len(own) :]))
+        return Root(
+            row=np.concatenate([np.r_[one.rows] for one in single]),
+            column=np.concatenate([one.columns for one in single]),
+            scale=np.concatenate([one.root for one in single]),
+            square=tuple(square),
+            links=tuple(links),
+        )
 
 
 def prior_rows(
@@ -258,7 +295,7 @@ def _map_rows(site: Site, layout: Layout, rows: LinearRows) -> None:
     lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
     whiten = np.asarray(np.linalg.inv(lower), np.float64)
     columns = np.arange(layout.line.start, layout.point.stop)
-    place, at = rows.add_whitened(columns, whiten, np.zeros(len(covariance))), 0
+    place, at = rows.add_whitened(columns, whiten, lower, np.zeros(len(covariance))), 0
     for reading, _ in [*lines, *points]:
         of = slice(at, at + (1 if reading.kind == "line" else 2))
         rows.observations.append(Observation(reading, None, place, whiten[:, of], lower[of, :]))
@@ -333,7 +370,9 @@ def _add_changes(
     lower = np.asarray(np.linalg.cholesky(covariance), np.float64)
     whiten = np.asarray(np.linalg.inv(lower), np.float64)
     difference = np.eye(size) - np.eye(size, k=-1)
-    place = rows.add_whitened(np.r_[columns], whiten @ difference, whiten @ expected)
+    # Directions are the sums of their changes.
+    root = np.cumsum(lower, axis=0)
+    place = rows.add_whitened(np.r_[columns], whiten @ difference, root, whiten @ expected)
     return _Changes(place, whiten, lower)
 
 

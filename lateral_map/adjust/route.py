@@ -26,16 +26,18 @@ from lateral_map.adjust.prior import (
 from lateral_map.adjust.rivals import other_places
 from lateral_map.adjust.solve import (
     MOST_STEPS,
+    LeastSquares,
+    Linear,
     Settled,
     Solution,
-    Split,
-    gram_matrix,
+    rounded,
     settle,
     solve_least_squares,
 )
 from lateral_map.adjust.starts import first_azimuths, first_guess, squared_misses
 from lateral_map.adjust.ties import (
     Ties,
+    curvature,
     evaluate_ties,
     gather_ties,
     loosen_ties,
@@ -55,14 +57,17 @@ from lateral_map.model.threads import one_blas_thread
 _ABOUT_AS_WELL = 5.991
 _SAME_PLACE_M = 0.3
 _MOST_UNKNOWN_LINES = 24
-# With fewer unknowns than this one dense solve is as quick as eliminating the marks first.
-_WORTH_SPLITTING = 200
+# With fewer ties than this a solve of as many equations is as quick as eliminating the marks first.
+_WORTH_SPLITTING = 150
 # A cost this many times its freedom is worth a second, gentler try.
 _POOR = 1.5
 _LOOSENED_M = (3.0, 1.0, 0.3)
 # Of 512 mirror images of made-up lines those 45 that led to another line missed their ties by 0.2
 # at most, the mean square over what dead reckoning may have drifted; most others by 50 and more.
 _TOO_FAR_OFF = 4.0
+# The all-but-empty prior of an azimuth weighs some 1e-4 of what ties say of it, and is centred so
+# well: together far less than anybody reads.
+_CENTRE_RAD = 2.0**-12
 # About how many of the lines that fit others are looked for.
 _MOST_LOOKED_ROUND = 3
 
@@ -80,13 +85,16 @@ class System:
     ground: Ground
     rows: LinearRows
     ties: Ties
+    # The linear part of equations that differ in what was observed alone.
+    like: Linear | None = None
 
     @cached_property
-    def split(self) -> Split | None:
-        """Each locate's own unknowns, None where eliminating them saves nothing."""
-        if self.layout.size < _WORTH_SPLITTING or not self.ties.count:
-            return None
-        return split_unknowns(self.ties, self.layout)
+    def linear(self) -> Linear:
+        """The linear equations, each locate's own unknowns apart where that saves anything."""
+        if self.like is not None:
+            return self.like
+        many = self.ties.count >= _WORTH_SPLITTING
+        return self.rows.linear(split_unknowns(self.ties, self.layout) if many else None)
 
     @cached_property
     def long(self) -> LongEquations:
@@ -98,16 +106,20 @@ class System:
         """Equations less unknowns."""
         return self.rows.count + self.ties.count - self.layout.size
 
-    @cached_property
-    def linear(self) -> tuple[Floats, Floats, Floats]:
-        """The linear equations: whitened design and observed, and the design's gram matrix."""
-        design, observed = self.rows.stacked()
-        gram = gram_matrix if self.split is None else self.split.gram_matrix
-        return design, observed, gram(design)
-
     def turned(self, turn_rad: float) -> System:
         """Return the equations with the azimuth expected at the start turned, as sure as before."""
-        return replace(self, rows=self.rows.turned(self.layout.azimuth, turn_rad))
+        like = None if self.layout.is_long else self.linear
+        return replace(self, rows=self.rows.turned(self.layout.azimuth, turn_rad), like=like)
+
+    @cached_property
+    def problem(self) -> LeastSquares:
+        """What the solver makes as small as can be."""
+        bends = None if self.linear.split is not None else self.curvature
+        return LeastSquares(self.linear, self.rows.observed, self.evaluate, bends)
+
+    def curvature(self, unknowns: Floats, residuals: Floats) -> Floats:
+        """Return what the ties' curvature adds to the normal matrix at given unknowns."""
+        return curvature(self.ties, self.layout, unknowns, residuals)
 
     def evaluate(self, unknowns: Floats) -> tuple[Floats, Floats]:
         """Return whitened residuals and design of the ties and depths."""
@@ -141,7 +153,7 @@ def as_route(system: System, solution: Found, alternatives: tuple[Alternative, .
     if isinstance(solution, LongSolution):
         settled = settle_long(system.long, solution)
     else:
-        settled = settle(*system.linear[:2], system.evaluate, solution)
+        settled = settle(system.problem, solution)
     used = site.used_locates()
     expected = site.expected_depths_m
     tilted = [(one.mark, near_vertical_bend_deg(site, one, expected[one.mark])) for one in used]
@@ -159,7 +171,7 @@ def as_route(system: System, solution: Found, alternatives: tuple[Alternative, .
         alternatives=alternatives,
         tied_footages_m=np.array([site.transmitter_footage_m(one) for one in tied_locates(site)]),
         iterations=solution.steps,
-        settled=solution.settled,
+        settled=settled.settled,
         assumed_start_depth_m=assumed,
         tilted=tuple((mark, bend_deg) for mark, bend_deg in tilted if bend_deg),
     )
@@ -263,7 +275,8 @@ def _solve_all(
         if measured is None and solution.cost <= worth:
             # Centre the all-but-empty prior on what was found, so that where the tries began
             # leaves no trace.
-            expected = float(solution.unknowns[system.layout.azimuth.start])
+            found = float(solution.unknowns[system.layout.azimuth.start])
+            expected, _ = first_azimuth(site, found)
             system = system.turned(expected - azimuth)
             solution = solve_system(system, solution.unknowns)
         solved.append((system, solution))
@@ -307,9 +320,8 @@ def _is_poor_in_plan(system: System, solution: Found) -> bool:
         upright = solution.covariance.kinds(layout.elevation, layout.ground)[1]
         level = solution.residuals[~upright]
         return float(level @ level) > _POOR * (system.freedom - depths)
-    design, observed, _ = system.linear
-    linear = observed - design @ solution.unknowns
-    chi_square, freedom = misfit_in_plan(system, np.concatenate([linear, solution.residuals]))
+    missed = system.rows.observed - system.linear.design @ solution.unknowns
+    chi_square, freedom = misfit_in_plan(system, np.concatenate([missed, solution.residuals]))
     return chi_square > _POOR * freedom
 
 
@@ -322,7 +334,7 @@ def misfit_in_plan(system: System, residuals: Floats) -> tuple[float, int]:
     layout, depths, linear = system.layout, len(system.ties.depth_row), system.rows.count
     heights = np.zeros(layout.size, bool)
     heights[layout.elevation] = heights[layout.pitch] = heights[layout.ground] = True
-    level = residuals[:linear][system.linear[0][:, ~heights].any(axis=1)]
+    level = residuals[:linear][system.linear.design[:, ~heights].any(axis=1)]
     tied = residuals[linear : len(residuals) - depths]
     return float(level @ level + tied @ tied), len(residuals) - layout.size - depths
 
@@ -360,11 +372,12 @@ def _distinct(solved: list[tuple[System, Found]], chain: Chain) -> list[tuple[Sy
 def first_azimuth(site: Site, found_rad: float) -> tuple[float, float]:
     """Return the first azimuth as known beforehand, with 1 sd, radians.
 
-    Where nobody measured it the prior stands at what was found and is all but empty.
+    Where nobody measured it the prior stands near what was found and is all but empty. Where the
+    steps to that ended, which is another place on another processor, leaves no trace in it.
     """
     start = site.start
     if start.azimuth_deg is None:
-        return found_rad, np.pi
+        return float(rounded(np.array(found_rad), _CENTRE_RAD)), np.pi
     return float(np.radians(start.azimuth_deg)), float(np.radians(start.sd_azimuth_deg))
 
 
@@ -381,9 +394,7 @@ def solve_system(
     try:
         if system.layout.is_long:
             return solve_long(system.long, guess, worth_reaching)
-        return solve_least_squares(
-            *system.linear, system.evaluate, guess, most_steps, worth_reaching, system.split
-        )
+        return solve_least_squares(system.problem, guess, most_steps, worth_reaching)
     except np.linalg.LinAlgError:
         raise AdjustmentError(
             Fault(

@@ -14,7 +14,7 @@ import numpy as np
 
 from lateral_map.adjust.screening import screen_numbers
 from lateral_map.adjust.similarity import MOST_TURN_RAD, fit_similarity
-from lateral_map.adjust.solve import gram_matrix, settle, solve_least_squares
+from lateral_map.adjust.solve import LeastSquares, Linear, settle, solve_least_squares
 from lateral_map.errors import AdjustmentError, Fault
 from lateral_map.model.arrays import Floats
 from lateral_map.model.sketch import (
@@ -56,10 +56,8 @@ def adjust_sketch(net: SketchNet) -> AdjustedSketch:
         return np.array([row[0] for row in rows]), np.array([row[1] for row in rows])
 
     try:
-        found = solve_least_squares(
-            design, observed, gram_matrix(design), evaluate, places.reshape(-1)
-        )
-        settled = settle(design, observed, evaluate, found)
+        net_fit = LeastSquares(Linear.of(design), observed, evaluate)
+        settled = settle(net_fit, solve_least_squares(net_fit, places.reshape(-1)))
     except np.linalg.LinAlgError:
         problem = "the tapes leave a point of the sketch undetermined"
         remedy = "add a tape to it from another point"

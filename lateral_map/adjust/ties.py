@@ -318,6 +318,25 @@ def equations_at(
     return residuals, design
 
 
+def curvature(ties: Ties, layout: Layout, unknowns: Floats, residuals: Floats) -> Floats:
+    """Return what tapes' rings bend of half the cost's second derivatives (n, n).
+
+    A tape with the whitened residual v bends the cost across it by -v / (sd · distance): where it
+    reads far too long that outweighs all else. How directions bend the line itself is left out.
+    """
+    mark, jacobian = marks_of(ties, layout, unknowns)
+    away, across = mark[ties.tape_mark] - ties.tape_point_m, jacobian[ties.tape_mark]
+    row, columns = ties.shifted
+    if len(row):
+        away[row] -= unknowns[columns]
+        across[row[:, None], _PAIR, columns] -= 1.0
+    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+    normal = np.stack([-away[:, 1], away[:, 0]], axis=1) / distance[:, None]
+    swung = np.einsum("tk,tkn->tn", normal, across)
+    bent = -residuals[ties.parts[1]] / (ties.tape_sd_m * distance)
+    return np.asarray((swung.T * bent) @ swung)
+
+
 def marks_of(ties: Ties, layout: Layout, unknowns: Floats) -> tuple[Floats, Floats]:
     """Return the marks' places (m, 2) and their derivatives (m, 2, unknowns)."""
     return _places(ties, layout, unknowns)[2:]

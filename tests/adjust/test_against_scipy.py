@@ -19,7 +19,7 @@ def test_least_squares_of_scipy_finds_the_same_unknowns(seed):
     site, _ = simulate(seed)
     route = adjust_route(site)
     system, _, _ = solve_site(site)
-    design, observed = system.rows.stacked()
+    design, observed = system.linear.design, system.rows.observed
 
     def residuals(unknowns):
         return np.concatenate([observed - design @ unknowns, system.evaluate(unknowns)[0]])

@@ -69,7 +69,8 @@ def test_every_part_of_the_covariance_is_that_of_the_whole_matrix(seed, is_job, 
     # Away from the solution, so that every error is at work in every derivative.
     unknowns = solution.unknowns + rng.normal(0.0, 0.01, system.layout.size)
     residuals, strip = long.about(unknowns)
-    linear, observed, _ = as_written(system, solution.unknowns).linear
+    written = as_written(system, solution.unknowns)
+    linear, observed = written.linear.design, written.rows.observed
     missed, rest = system.evaluate(unknowns)
     expected = np.concatenate([observed - linear @ unknowns, missed])
     assert residuals == pytest.approx(expected, rel=1e-9, abs=1e-8)
@@ -109,7 +110,7 @@ def test_places_are_as_sure_as_the_whole_matrix_has_them(seed, is_job):
     system, solution, _ = solve_site(site)
     long, unknowns = as_long(system, solution.unknowns).long, solution.unknowns
     strip, layout = long.about(unknowns)[1], system.layout
-    design = np.concatenate([system.linear[0], system.evaluate(unknowns)[1]])
+    design = np.concatenate([system.linear.design, system.evaluate(unknowns)[1]])
     covariance = np.linalg.inv(design.T @ design)
     chain = system.chain
     footage = np.linspace(chain.zero_m - 1.0, chain.nodes_m[-1] + 5.0, 57)
@@ -155,7 +156,7 @@ def test_two_lines_differ_in_weight_as_the_whole_matrix_has_it():
     moved[system.layout.azimuth] += np.linspace(0.0, 0.5, system.layout.pieces)
     logs = []
     for unknowns in (solution.unknowns, moved):
-        design = np.concatenate([system.linear[0], system.evaluate(unknowns)[1]])
+        design = np.concatenate([system.linear.design, system.evaluate(unknowns)[1]])
         whole = np.linalg.slogdet(design.T @ design)[1]
         logs.append(whole - long.about(unknowns)[1].log_determinant)
     assert logs[0] == pytest.approx(logs[1], abs=1e-8)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from lateral_map import build_report, load_site
-from lateral_map.adjust.solve import gram_matrix, solve_least_squares
+from lateral_map.adjust.solve import LeastSquares, Linear, solve_least_squares
 from lateral_map.model import noise
 from lateral_map.model.route import Chain, Layout
 
@@ -43,7 +43,7 @@ def adjust_distances(fixed, start, measured, sd):
 
     size = len(first)
     found = solve_least_squares(
-        np.zeros((0, size)), np.zeros(0), np.zeros((size, size)), evaluate, first
+        LeastSquares(Linear.of(np.zeros((0, size))), np.zeros(0), evaluate), first
     )
     freedom = len(measured) - size
     s0 = np.sqrt(found.cost / freedom)
@@ -165,7 +165,9 @@ def test_krumm_traverse_adjusted():
         return residual, design[:, 2:6]
 
     start = np.array([8231.29, 2347.83, 7982.46, 2239.73])
-    found = solve_least_squares(np.zeros((0, 4)), np.zeros(0), np.zeros((4, 4)), evaluate, start)
+    found = solve_least_squares(
+        LeastSquares(Linear.of(np.zeros((0, 4))), np.zeros(0), evaluate), start
+    )
     assert found.unknowns == pytest.approx([8231.2745, 2347.8218, 7982.4237, 2239.7178], abs=6e-5)
     s0 = np.sqrt(found.cost / 3)
     assert s0 * 1.6 == pytest.approx(1.8356, abs=6e-5)
@@ -183,10 +185,7 @@ def test_norris_linear_fit():
          887.2, 999.0, 779.0, 11.1, 118.3, 229.2, 669.1, 448.9, 0.5]  # fmt: skip
     design = np.column_stack([np.ones(len(x)), x])
     found = solve_least_squares(
-        design,
-        np.array(y),
-        gram_matrix(design),
-        lambda _: (np.zeros(0), np.zeros((0, 2))),
+        LeastSquares(Linear.of(design), np.array(y), lambda _: (np.zeros(0), np.zeros((0, 2)))),
         np.zeros(2),
     )
     assert found.unknowns == pytest.approx([-0.262323073774029, 1.00211681802045], rel=1e-9)

@@ -12,7 +12,7 @@ from scipy.optimize import least_squares
 from lateral_map.adjust import route as route_module
 from lateral_map.adjust.route import adjust_route, solve_site
 from lateral_map.adjust.screening import check_readings
-from lateral_map.adjust.solve import gram_matrix, solve_least_squares
+from lateral_map.adjust.solve import LeastSquares, Linear, solve_least_squares
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.site import PlanPoint, PositionTie, Site, TapeTie
 from lateral_map.words.notices import route_notices
@@ -65,7 +65,7 @@ def test_a_small_ring_settles_where_scipy_settles(radius_m, seed):
         return ring(place), (place / np.hypot(*place) / 0.02)[None]
 
     design = np.eye(2) / 0.3
-    found = solve_least_squares(design, design @ guess, gram_matrix(design), evaluate, guess)
+    found = solve_least_squares(LeastSquares(Linear.of(design), design @ guess, evaluate), guess)
     expected = least_squares(
         lambda place: np.concatenate([design @ (place - guess), ring(place)]), guess,
         xtol=1e-15, ftol=1e-15, gtol=1e-15,
@@ -90,6 +90,6 @@ def test_too_few_steps_are_not_settled():
         return np.array([(1.0 - np.hypot(*place)) / 0.01]), (place / np.hypot(*place) / 0.01)[None]
 
     hasty = solve_least_squares(
-        design, design @ [-4.0, 0.0], gram_matrix(design), evaluate, start, most_steps=1
+        LeastSquares(Linear.of(design), design @ [-4.0, 0.0], evaluate), start, most_steps=1
     )
     assert not hasty.settled

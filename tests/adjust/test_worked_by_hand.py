@@ -12,7 +12,7 @@ from lateral_map.adjust.chain import lay_chain, turns_at_nodes, wander_covarianc
 from lateral_map.adjust.ground import lay_ground
 from lateral_map.adjust.possible import find_impossible, fix_by_ties
 from lateral_map.adjust.route import adjust_route, solve_site
-from lateral_map.adjust.solve import invert_normal, solve_least_squares
+from lateral_map.adjust.solve import LeastSquares, Linear, invert_normal, solve_least_squares
 from lateral_map.adjust.starts import first_azimuths
 from lateral_map.adjust.transmitter import (
     near_vertical_bend_deg,
@@ -161,7 +161,7 @@ class TestStart:
         """depth = level + correction - elevation: the correction counts against the elevation."""
         site = with_ground()
         system, _, _ = solve_site(site)
-        design, observed = system.rows.stacked()
+        design, observed = system.linear.design, system.rows.observed
         name = next(one for one in system.rows.observations if one.id.kind == "start depth")
         row = design[name.rows][0]
         assert row[2] > 0.0
@@ -215,7 +215,7 @@ class TestStart:
         for mark, locate in zip(("1", "2"), locates, strict=True):
             sd = np.diag(rows[mark].recover)
             assert sd == pytest.approx([sd_mark_m(site, locate, expect_depths(site)[mark])] * 2)
-            design = system.rows.stacked()[0][rows[mark].rows, layout.mark]
+            design = system.linear.design[rows[mark].rows, layout.mark]
             assert design.max(axis=1) == pytest.approx(1.0 / sd)
 
     def test_a_turns_check_is_its_own(self):
@@ -223,7 +223,7 @@ class TestStart:
         system, _, _ = solve_site(site)
         reading = next(one for one in system.rows.observations if one.id.kind == "turn")
         # A turn taken 1 degree larger turns the line after it and nothing before.
-        design, _ = system.rows.stacked()
+        design = system.linear.design
         blunder = np.radians(1.0)
         change = np.linalg.solve(
             design.T @ design, design[reading.rows].T @ (reading.signature[:, 0] * blunder)
@@ -236,7 +236,7 @@ class TestStart:
     def test_the_grounds_correction_is_as_wide_as_the_ground(self):
         site = with_ground()
         system, _, _ = solve_site(site)
-        design, _ = system.rows.stacked()
+        design = system.linear.design
         last = design[-system.layout.knots :, system.layout.ground]
         sd = system.ground.sd(system.ground.correction_knots_m)
         assert np.diag(last) == pytest.approx(1.0 / sd)
@@ -247,7 +247,7 @@ class TestStart:
         site = straight_site(locate_footages_m=(9.0,), tie=three_tapes)
         start = replace(site.start, easting_m=12.0, northing_m=7.0, point=point.name)
         system, _, _ = solve_site(replace(site, start=start, locates=()))
-        design, _ = system.rows.stacked()
+        design = system.linear.design
         name = next(one for one in system.rows.observations if one.id.kind == "start position")
         rows = design[name.rows]
         shift = system.layout.point_columns(point.name)
@@ -500,7 +500,7 @@ def test_a_step_that_makes_things_worse_is_not_taken():
 
     design, observed = np.array([[1e-3]]), np.zeros(1)
     found = solve_least_squares(
-        design, observed, design.T @ design, evaluate, np.array([2.0]), most_steps=60
+        LeastSquares(Linear.of(design), observed, evaluate), np.array([2.0]), most_steps=60
     )
     assert found.settled
     assert found.unknowns == pytest.approx(0.0, abs=1e-6)

@@ -51,7 +51,6 @@ UNDER = {
     "site": "test_set_aside",
     "boundaries": "test_responsibility",
     "answering": "test_sides",
-    "solve": "test_eliminating_marks",
     "route": "test_noise",
     "main_end": "test_tap_station",
     "whitelines": "test_structures",

@@ -26,7 +26,7 @@ from truth.simulate import FOOT, Floats, Truth, simulate
 from lateral_map.adjust.chain import lay_chain, turns_at_nodes
 from lateral_map.adjust.ground import lay_ground
 from lateral_map.adjust.route import build_system
-from lateral_map.adjust.solve import gram_matrix, solve_least_squares
+from lateral_map.adjust.solve import LeastSquares, Linear, solve_least_squares
 from lateral_map.adjust.starts import first_guess
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.site import Locate, OffsetTie, Site, TapeTie, Tie
@@ -151,7 +151,7 @@ def fit_by_force(site: Site, seed: int) -> list[tuple[float, Floats]]:
         for _ in range(2):
             # The second time the empty prior of the azimuth is centred on what was found.
             system = build_system(site, chain, turns, ground, (first, np.pi))
-            design, observed = system.rows.stacked()
+            design, observed = system.linear.design, system.rows.observed
             if guess is None:
                 guess = first_guess(site, system.layout, turns, first)
                 guess[system.layout.elevation] = level - (start.depth_m or 1.0)
@@ -161,7 +161,9 @@ def fit_by_force(site: Site, seed: int) -> list[tuple[float, Floats]]:
                 )
             try:
                 solution = solve_least_squares(
-                    design, observed, gram_matrix(design), system.evaluate, guess, most_steps=150
+                    LeastSquares(Linear.of(design), observed, system.evaluate),
+                    guess,
+                    most_steps=150,
                 )
             except np.linalg.LinAlgError:
                 break
