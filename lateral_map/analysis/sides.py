@@ -17,7 +17,7 @@ from lateral_map.model.chance import SURE, TWO_SIDED_95, chance_above_zero, less
 from lateral_map.model.identity import ReadingId
 from lateral_map.model.lines import ON_LINE_M
 from lateral_map.model.noise import Noise
-from lateral_map.model.past import drawn_pasts, measure_past
+from lateral_map.model.past import drawn_pasts, measure_past, pasts_m
 from lateral_map.model.results import (
     Crossing,
     FindingResult,
@@ -64,8 +64,6 @@ def judge_findings(
         return ()
     answering = _answering(route, crossings)
     turns = _turns(route, stations, answering.crossings)
-    # Of a stretch, its ends and a place between each two crossings that part it; also one between
-    # its beginning and the first of them, which tells something only where the beginning does not.
     places = [_places_along(finding, answering.crossings, turns) for finding in findings]
     more = [_sure_places(finding, answering.crossings) for finding in findings]
     asked = sorted(set(itertools.chain(*places, *more)))
@@ -76,8 +74,6 @@ def judge_findings(
     results = []
     for index, (finding, along, spread) in enumerate(zip(findings, places, more, strict=True)):
         stretch = finding.to_m is not None
-        if len(along) > 2 and len(answering.may_answer(along[0], judged[along[0]])) == 1:
-            del along[1]
         sides = _between([judged[at] for at in along])
         decisive = _decisive(route.site.boundaries, sides)
         over = None if decisive is None else _farthest_over([each[decisive] for each in sides])
@@ -215,30 +211,49 @@ def _answering(route: Route, crossings: Iterable[Crossing]) -> Answering:
 
 
 def _turns(route: Route, stations: Stations, decided: Sequence[Crossing]) -> list[float]:
-    """Return where the run lies farthest beyond a line that it went over and comes back over."""
-    found = []
+    """Return where the run turns by a line that decides: nearest to it, or farthest beyond it.
+
+    Nearest is where it comes without going over; farthest where it went over and comes back over.
+    """
+    found: list[float] = []
+    at = stations.footage_m
     for boundary in route.site.deciding_boundaries():
         if boundary.kind != "line":
             continue
+        past = pasts_m(route, boundary.line, at)
+        away = np.abs(past)
+        nearest = (away[1:-1] <= away[:-2]) & (away[1:-1] < away[2:]) & (past[:-2] * past[2:] > 0.0)
+        found += at[1:-1][nearest].tolist()
         met = [c.footage_m for c in decided if c.boundary == boundary.key]
         for out, back in itertools.pairwise(met):
-            inner = stations.footage_m[(stations.footage_m > out) & (stations.footage_m < back)]
-            at = inner if len(inner) else np.array([(out + back) / 2.0])
-            away = np.abs(measure_past(route, boundary.line, at).past_m)
-            found.append(float(at[np.argmax(away)]))
+            inner = np.flatnonzero((at > out) & (at < back))
+            farthest = at[inner[np.argmax(away[inner])]] if len(inner) else (out + back) / 2.0
+            found.append(float(farthest))
     return found
 
 
 def _places_along(finding: Finding, decided: Sequence[Crossing], turns: list[float]) -> list[float]:
+    """Return the places that a finding is judged by: its ends, and those that part it in between.
+
+    Just before each crossing is as far as can be from what was crossed before it.
+    """
     if finding.to_m is None:
         return [finding.footage_m]
     begin, end = finding.footage_m, finding.to_m
-    cuts = [begin, *(c.footage_m for c in decided if begin < c.footage_m < end)]
-    # Just before each crossing: as far as can be from what was crossed before it.
+    cuts = [begin]
+    # Nobody answers for the nothing between crossings at one place.
+    cuts += [c.footage_m for c in _apart(decided) if begin < c.footage_m < end]
     between = [max((a + b) / 2.0, b - _BESIDE_M) for a, b in itertools.pairwise(cuts)]
-    # None before the first crossing: what the run does there it did before the finding.
-    between += [at for at in turns if len(cuts) > 1 and cuts[1] < at < end]
-    return [begin, *sorted(between), end]
+    return [begin, *sorted({*between, *(at for at in turns if begin < at < end)}), end]
+
+
+def _apart(decided: Sequence[Crossing]) -> list[Crossing]:
+    """Return crossings in order, of those at one place the first."""
+    apart: list[Crossing] = []
+    for one in decided:
+        if not apart or round(one.footage_m - apart[-1].footage_m, 6) > 0.0:
+            apart.append(one)
+    return apart
 
 
 def _sure_places(finding: Finding, decided: Sequence[Crossing]) -> list[float]:
@@ -250,12 +265,16 @@ def _sure_places(finding: Finding, decided: Sequence[Crossing]) -> list[float]:
         return [finding.footage_m]
     begin, end = finding.footage_m, finding.to_m
     places = [c.footage_m + off for c in decided for off in (-_BESIDE_M, _BESIDE_M)]
-    for one, other in itertools.pairwise(decided):
+    for one, other in itertools.pairwise(_apart(decided)):
         share = one.sd_footage_m / max(one.sd_footage_m + other.sd_footage_m, 1e-9)
         surest = one.footage_m + share * (other.footage_m - one.footage_m)
         places.append(min(max(surest, begin), end))
     places += np.linspace(begin, end, _PLACES_IN_STRETCH).tolist()
-    return sorted({at for at in places if begin <= at <= end})
+    # Where a line is crossed itself nobody is sure on which side that is.
+    met = np.array([c.footage_m for c in decided])
+    return sorted(
+        {at for at in places if begin <= at <= end and np.all(np.abs(met - at) > _BESIDE_M / 2.0)}
+    )
 
 
 def _between(along: list[tuple[Side, ...]]) -> list[tuple[Side, ...]]:
@@ -278,12 +297,16 @@ def _between(along: list[tuple[Side, ...]]) -> list[tuple[Side, ...]]:
 
 
 def _farthest_over(along: list[Side]) -> int | None:
-    """Return where a stretch whose ends lie on one side lies farthest on the other, else None."""
+    """Return where a stretch whose ends lie on one side goes over to the other, or may, else None.
+
+    That is where it lies farthest over, or comes nearest to going there.
+    """
     sign = math.copysign(1.0, along[0].past_m)
-    over = range(len(along))
-    farthest = min(over, key=lambda i: sign * along[i].past_m)
-    goes = sign * along[-1].past_m > 0.0 > sign * along[farthest].past_m
-    return farthest if goes else None
+    farthest = min(range(len(along)), key=lambda i: sign * along[i].past_m)
+    over = sign * along[-1].past_m > 0.0 > sign * along[farthest].past_m
+    ends = {along[0].verdict, along[-1].verdict}
+    near = along[farthest].verdict == "too close to call" and ends in ({"inside"}, {"past"})
+    return farthest if over or near else None
 
 
 def judge_sides(

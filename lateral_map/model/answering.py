@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -104,16 +105,18 @@ class Answering:
     def _contradicting(self, at_m: float, beside: Sequence[_Beside]) -> Iterator[str]:
         """Yield the parties that boundaries which contradict each other name for a place.
 
-        A boundary in doubt may lie on either side of where it is crossed.
+        A boundary in doubt may lie on either side of where it is crossed; just there, any does.
         """
-        reaches = {sum(round(one.footage_m, 6) <= round(at_m, 6) for one in self.crossings)}
+        met = [round(one.footage_m, 6) for one in self.crossings]
+        reaches = {bisect_left(met, round(at_m, 6)), bisect_right(met, round(at_m, 6))}
         for one in beside:
             if len(one.sides) > 1:
                 reaches |= {
                     index + beyond
-                    for index, met in enumerate(self.crossings)
+                    for index, crossed in enumerate(self.crossings)
                     for beyond in (0, 1)
-                    if met.boundary == one.boundary.key and abs(at_m - met.footage_m) <= one.gap_m
+                    if crossed.boundary == one.boundary.key
+                    and abs(at_m - crossed.footage_m) <= one.gap_m
                 }
         for reach in sorted(reaches):
             if len(self.named[reach]) > 1:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Final
@@ -36,17 +37,27 @@ def parties_named(site: Site, met: Sequence[Crossing]) -> list[tuple[str, ...]]:
     """Return whom the boundaries name before, between and after crossings in order.
 
     Two where they contradict each other: the one crossed before names one party, the one crossed
-    next another, or the one that stands next though the run ends before it. So does a line never
+    next another, or the one that stands next though the run ends before it. So do two crossed at
+    one place of which neither leads up to the other, for either may come first, and a line never
     crossed that the start lies within as well as within the one crossed first. Nobody is named
     where nothing is crossed and nothing contradicts.
     """
     deciding = {boundary.key: boundary for boundary in site.deciding_boundaries()}
     start = np.array([site.start.easting_m, site.start.northing_m])
     named: list[list[str]] = [[] for _ in range(len(met) + 1)]
-    for before, after, one in zip(named, named[1:], met, strict=False):
+    left, entered = [], []
+    for index, one in enumerate(met):
         boundary = deciding[one.boundary]
-        before.append(boundary.inside if one.outward else boundary.outside)
-        after.append(boundary.outside if one.outward else boundary.inside)
+        ways = (boundary.inside, boundary.outside)
+        left.append(ways[0] if one.outward else ways[1])
+        entered.append(ways[1] if one.outward else ways[0])
+        named[index].append(left[-1])
+        named[index + 1].append(entered[-1])
+    places = [round(one.footage_m, 6) for one in met]
+    for index, (here, there) in enumerate(pairwise(places), 1):
+        if here == there and len(set(named[index])) > 1:
+            named[bisect_left(places, here)].append(left[index])
+            named[bisect_right(places, here)].append(entered[index - 1])
     crossed = {one.boundary for one in met}
     rest = [one for one in site.boundaries if one.key not in crossed]
     first = [deciding[one.boundary] for one in met[:1]]

@@ -274,8 +274,9 @@ class FindingResult:
     ``far`` are the places of its two ends; ``far`` is None where it is no stretch. ``sides`` and
     ``sides_to`` are those of the two ends, one a boundary; ``deciding`` and ``deciding_to`` those
     of the boundary that decides it, None where none does. ``between`` is where a stretch whose ends
-    lie on one side of that boundary lies farthest on its other, ``between_m`` the footage; None
-    where it does not go over and come back. ``verdict`` is for that boundary.
+    lie on one side of that boundary lies farthest on its other, or too near to it to call;
+    ``between_m`` is the footage; None where it surely stays on that side. ``verdict`` is for that
+    boundary.
     ``answers`` are the parties in order along the finding, empty where it is too close to call or
     no boundary decides; ``may_answer`` are all that the readings leave possible. ``sure`` are the
     places along it, in order, at which one party surely answers, however open the rest is.

@@ -346,6 +346,89 @@ def test_a_part_surely_one_partys_is_told_where_only_its_middle_is():
     assert (found.begins_with, found.ends_with) == ("", "")
 
 
+@pytest.mark.parametrize(("line_m", "verdict"), [(5.1, "too close to call"), (8.0, "inside")])
+def test_a_stretch_that_comes_near_a_line_in_between_is_as_open_as_the_pipe_there(line_m, verdict):
+    """Its ends are surely inside; between them the run comes to 0.1 m, or 3 m, of the line."""
+    route = HandRoute(
+        lengths_m=(10.0, 10.0),
+        azimuths_deg=(60.0, 120.0),
+        lines=(line("lot line", (-9.0, line_m), (40.0, line_m), sd_m=0.3),),
+        boundaries=(Boundary("lot line", "owner", "neighbour", decides=True),),
+        findings=(Finding(2.0, "roots", to_m=18.0),),
+    ).build()
+    (found,) = judge(route)
+    assert {side.verdict for side in (*found.sides, *found.sides_to)} == {"inside"}
+    assert (found.verdict, found.surely_answers) == (verdict, ("owner",))
+    crossings, _ = find_crossings(route)
+    along = share_responsibility(route, crossings, judge_along(route, crossings, [found]))
+    assert set(found.may_answer) == {party for one in along for party in one.parties}
+    if verdict == "too close to call":
+        assert found.between.past_m == pytest.approx(-0.1, abs=0.15)
+        assert found.between_m == pytest.approx(10.0, abs=0.4)
+        assert "between them" in verdict_words(found, "m")
+        assert settle_findings(route, (found,))[0].settling.at_m == pytest.approx(10.0, abs=0.4)
+
+
+@pytest.mark.parametrize("stretch", [(15.0, 25.0), (10.0, 20.0), (5.0, 15.0), (20.0, 25.0)])
+def test_nobody_is_sure_of_a_part_where_boundaries_contradict(stretch):
+    """Not where one of them is crossed either, which the ends or middles here are put on."""
+    lines = (line("lot line", (10.0, 9.0), (10.0, -9.0)), line("curb", (20.0, 9.0), (20.0, -9.0)))
+    decide = (
+        Boundary("lot line", "owner", "association", decides=True),
+        Boundary("curb", "city", "county", decides=True),
+    )
+    found = one(
+        lines=lines,
+        findings=(Finding(stretch[0], "roots", to_m=stretch[1]),),
+        sds=Sds(start=0.3),
+        site_fields={"boundaries": decide},
+    )
+    assert {"association", "city"} & set(found.surely_answers) == set()
+
+
+@pytest.mark.parametrize("turned_order", [False, True])
+def test_of_two_lines_at_one_place_that_contradict_the_first_written_does_not_rule(turned_order):
+    lines = tuple(line(name, (20.0, 9.0), (20.0, -9.0)) for name in ("lot line", "curb"))
+    decide = [
+        Boundary("lot line", "owner", "association", decides=True),
+        Boundary("curb", "owner", "city", decides=True),
+    ]
+    route = HandRoute(
+        lines=lines,
+        boundaries=tuple(decide[::-1] if turned_order else decide),
+        findings=(Finding(10.0, "roots"), Finding(26.0, "roots")),
+        sds=Sds(start=0.3),
+    ).build()
+    before, beyond = judge(route)
+    assert before.answers == ("owner",)
+    assert (beyond.verdict, beyond.answers, beyond.left_open) == (
+        "past", (), "boundaries contradict",
+    )  # fmt: skip
+    assert set(beyond.may_answer) == {"association", "city"}
+    crossings, _ = find_crossings(route)
+    along = share_responsibility(route, crossings, judge_along(route, crossings, (before, beyond)))
+    assert [set(one.parties) for one in along] == [{"owner"}, {"association", "city"}]
+
+
+@pytest.mark.parametrize("askew_m", [0.0, 2.0, 5.0])
+def test_nobody_answers_for_the_nothing_between_lines_met_at_one_place(askew_m):
+    """Lines that coincide, and lines that only cross each other where the pipe crosses them."""
+    lines = (
+        line("lot line", (20.0 - askew_m, 9.0), (20.0 + askew_m, -9.0), sd_m=0.3),
+        line("curb", (20.0 + askew_m, 9.0), (20.0 - askew_m, -9.0), sd_m=0.3),
+    )
+    decide = (
+        Boundary("lot line", "owner", "terrace", decides=True),
+        Boundary("curb", "terrace", "city", decides=True),
+    )
+    found = one(
+        lines=lines,
+        findings=(Finding(10.0, "roots", to_m=26.0),),
+        site_fields={"boundaries": decide},
+    )
+    assert (found.answers, found.surely_answers) == (("owner", "city"), ("owner", "city"))
+
+
 def two_lines(first_m, second_m, *findings, first_sd_m=0.5):
     lines = (
         line("lot line", (first_m, 9.0), (first_m, -9.0), sd_m=first_sd_m, kind="property_line"),
