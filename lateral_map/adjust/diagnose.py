@@ -25,9 +25,9 @@ from lateral_map.adjust.ties import marks_of
 from lateral_map.errors import AdjustmentError
 from lateral_map.model.arrays import Floats, Indices, sparse_product
 from lateral_map.model.chance import SURE
-from lateral_map.model.diagnosis import Diagnosis, Slip, SlipName
+from lateral_map.model.diagnosis import Diagnosis, Slip, SlipName, measure_of
 from lateral_map.model.far import far_footages
-from lateral_map.model.identity import ReadingId
+from lateral_map.model.identity import ReadingId, ReadingKind
 from lateral_map.model.mending import mend, mend_all, off_the_run
 from lateral_map.model.readings import bend_reading, reading_value, tie_of, without_reading
 from lateral_map.model.route import Route
@@ -126,8 +126,10 @@ def explain(route: Route, fitted: Callable[[], Fitted] | None = None) -> tuple[D
         return _ranked(route, [])
     line = fitted() if fitted else fitted_of(route)
     singles = [*_explain(line, likely), *_explain_far(line)]
-    if _is_gross(line) and all(_is_poor(line, one) for one in singles):
-        singles += _explain_elsewhere(line)
+    if _is_gross(line):
+        singles += _explain_elsewhere(line, ("turn",))
+        if all(_is_poor(line, one) for one in singles):
+            singles += _explain_elsewhere(line, ("mark", "point"))
     found = list(singles)
     if all(_is_poor(line, one) for one in singles):
         for one in sorted(singles, key=lambda one: -one.log_odds)[:_MOST_FIRSTS]:
@@ -254,14 +256,15 @@ def _explain_mark(
     return found + _explain_swapped(fitted, free, own)
 
 
-def _explain_elsewhere(fitted: Fitted) -> list[_Explanation]:
-    """Return the slips of marks and points, sought from the lines that fit best without each.
+def _explain_elsewhere(fitted: Fitted, kinds: tuple[ReadingKind, ...]) -> list[_Explanation]:
+    """Return the slips of readings of some kinds, sought from the lines that fit best without each.
 
-    A gross slip may make the mirror image of the whole line fit less badly than the line itself.
+    A gross slip may make the mirror image of the whole line fit less badly than the line itself;
+    and a line led round a bend the wrong way is not turned back by steps.
     """
     found: list[_Explanation] = []
     readings = [one.id for one in list_hypotheses(_equations_of(fitted)) if one.id]
-    doubted = [one for one in readings if one.kind in ("mark", "point")]
+    doubted = [one for one in dict.fromkeys(readings) if one.kind in kinds]
     for reading in doubted[:_MOST_ELSEWHERE]:
         for home in _lines_without(fitted.system.site, reading):
             every = list_hypotheses(_equations_of(home))
@@ -269,7 +272,8 @@ def _explain_elsewhere(fitted: Fitted) -> list[_Explanation]:
                 own = [one for one in every if one.id and one.id.mark == reading.of]
                 found += _explain_mark(fitted, home, own)
                 continue
-            alone = [_refit_exact(home, one, home) for one in every if one.id == reading]
+            own = [one for one in every if one.id == reading and one.is_exact]
+            alone = [_refit_exact(home, one, home) for one in own]
             found += [each for one in alone if one for each in _weigh_causes(fitted, one)]
     return found
 
@@ -443,7 +447,10 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
     if cause.sizes:
         sd = 1.0 / math.sqrt(max(float(information[0, 0]), 1e-12))
         wide = math.hypot(sd, _FITTING_LAID) if cause.slip in _OF_FITTINGS else sd
-        off = [max(abs(first - one) - 0.2 * abs(one) * (loose > 20.0), 0.0) for one in cause.sizes]
+        off = [
+            max(abs(_apart(cause, first, one)) - 0.2 * abs(one) * (loose > 20.0), 0.0)
+            for one in cause.sizes
+        ]
         near = sum(math.exp(-0.5 * (one / wide) ** 2) for one in off)
         fixed = math.log(near / len(off) * sd / wide + 1e-300)
     if not cause.usual:
@@ -459,6 +466,12 @@ def _log_price(cause: Cause, size: Floats, information: Floats, loose: float = 0
         return free
     share = _FITTING_SHARE if cause.slip in _OF_FITTINGS else _PEN_SHARE
     return float(np.logaddexp(math.log(1.0 - share) + free, math.log(share) + fixed))
+
+
+def _apart(cause: Cause, size: float, other: float) -> float:
+    """Return how far a size is from another, angles the shorter way round."""
+    apart = size - other
+    return math.remainder(apart, math.tau) if measure_of(cause.slip) == "angle" else apart
 
 
 def _refit_exact(fitted: Fitted, one: Hypothesis, near: Fitted) -> _Mended | None:
@@ -616,7 +629,8 @@ def _as_written(cause: Cause, size: Floats, information: Floats) -> Floats:
     """Return the size as a slip of the pen has it, where that is likelier than any other size."""
     if not cause.sizes:
         return size
-    nearest = np.array([min(cause.sizes, key=lambda fixed: abs(fixed - size[0]))])
+    off = [abs(_apart(cause, one, float(size[0]))) for one in cause.sizes]
+    nearest = np.array([cause.sizes[off.index(min(off))]])
     if not cause.usual:
         return nearest
     pen = replace(cause, sizes=(float(nearest[0]),))

@@ -66,10 +66,15 @@ class Slip:
     @property
     def measure(self) -> SlipMeasure:
         """What ``size`` is measured in."""
-        if self.slip == "counter scale":
-            return "share"
-        turned = ("bend turned the other way", "bend angle", "bend not noted", "azimuth")
-        return "angle" if self.slip in turned else "length"
+        return measure_of(self.slip)
+
+
+def measure_of(slip: SlipName) -> SlipMeasure:
+    """Return what the size of such a slip is measured in."""
+    if slip == "counter scale":
+        return "share"
+    turned = ("bend turned the other way", "bend angle", "bend not noted", "azimuth")
+    return "angle" if slip in turned else "length"
 
 
 @dataclass(frozen=True, slots=True)

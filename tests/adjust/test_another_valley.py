@@ -9,12 +9,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from adjust.builder import FOOT, straight_site
+from adjust.builder import FOOT, straight_site, surveyed, three_tapes
 
 from lateral_map import build_report
 from lateral_map.adjust.diagnose import explain
 from lateral_map.adjust.route import fit_route
-from lateral_map.model.site import Finding, PlanLine, PlanPoint, TapeTie
+from lateral_map.model.site import Bend, Finding, Locate, PlanLine, PlanPoint, TapeTie
 
 # What was written of a tape read at so many metres.
 SLIPS = {
@@ -127,3 +127,62 @@ def test_the_tape_is_named_first(case):
     slip = explain(fit_route(written))[0].slip
     assert slip.id is not None
     assert (slip.id.kind, slip.id.of, slip.id.column) == ("tape", mark, "tape1")
+
+
+def led_round(turns, spacing_m, tie):
+    """Return a run of 30 m east and round bends (footage, turn), exactly located so far apart."""
+
+    def place(footage_m):
+        east = north = begun = 0.0
+        heading = np.radians(90.0)
+        for at, turn_deg in (*turns, (np.inf, 0.0)):
+            leg = max(min(footage_m, at) - begun, 0.0)
+            east, north = east + leg * np.sin(heading), north + leg * np.cos(heading)
+            begun, heading = at, heading + np.radians(turn_deg)
+        return east, north
+
+    site = straight_site(bends=tuple(Bend(*one) for one in turns), known_azimuth=False)
+    behind = site.transmitter.behind_lens_m
+    locates = (
+        Locate(f"{index}", float(at), ties=tie(*place(at - behind)))
+        for index, at in enumerate(np.arange(2.0, 29.5, spacing_m))
+    )
+    return replace(site, locates=tuple(locates))
+
+
+@pytest.mark.parametrize("tie", [surveyed, three_tapes])
+@pytest.mark.parametrize("spacing_m", [1.5, 2.5, 4.0])
+@pytest.mark.parametrize(
+    ("turns", "wrong"),
+    [
+        (((15.0, 90.0),), 0),
+        (((20.0, 90.0),), 0),
+        (((10.0, -90.0), (16.0, 90.0)), 1),
+        (((8.0, 90.0), (14.0, -90.0), (20.0, 90.0)), 0),
+    ],
+)
+def test_a_bend_led_round_the_wrong_way_is_told_however_far_off_that_leads(
+    turns, wrong, spacing_m, tie
+):
+    """No step from a line so bent leads back: it must be sought anew, which way it turns left open.
+
+    A half turn is the same either way round.
+    """
+    site = led_round(turns, spacing_m, tie)
+    bends = [*site.bends]
+    bends[wrong] = replace(bends[wrong], turn_deg=-bends[wrong].turn_deg)
+    told = explain(fit_route(replace(site, bends=tuple(bends))))[0]
+    assert told.slip.slip == "bend turned the other way"
+    assert told.slip.footage_m == turns[wrong][0]
+    assert told.together == (told.slip,)
+
+
+@pytest.mark.parametrize("tie", [surveyed, three_tapes])
+def test_with_one_mark_beyond_a_bend_is_likelier_wrong_than_that_mark(tie):
+    """A mark may lie anywhere; that it lies just where the other turn leads says which it is."""
+    site = led_round(((25.0, 90.0),), 2.5, tie)
+    turned = tuple(replace(one, turn_deg=-one.turn_deg) for one in site.bends)
+    assert sum(one.footage_m > 25.2 for one in site.locates) == 1
+    assert explain(fit_route(replace(site, bends=turned)))[0].slip.slip == (
+        "bend turned the other way"
+    )
