@@ -231,16 +231,20 @@ def _whose(result: FindingResult, reader: str) -> str:
 
 def _known_part(result: FindingResult, reader: str) -> str:
     """Return whose a part of a finding is of which the rest is too close to call, else nothing."""
-    parts = ["your" if one == reader else whose(one) for one in result.surely_answers]
-    if not parts:
+    parts = [
+        "your part" if one == reader else f"{whose(one)} part" for one in result.surely_answers
+    ]
+    if not parts or result.deciding is None:
         return ""
-    known, line = listed(parts, len(parts)), the(result.deciding.line if result.deciding else "")
-    close = f"too close to {line} to call"
+    close = f"too close to {the(result.deciding.line)} to call"
     if bool(result.begins_with) == bool(result.ends_with):
-        return f"A part of it is in {known} part, as we understand it; the rest is {close}."
+        lies = f"Some of it lies in {listed(parts, len(parts))}"
+        return f"{lies}, as we understand it; the rest is {close}."
     if result.begins_with:
-        return f"It begins in {known} part, as we understand it; where it ends is {close}."
-    return f"It ends in {known} part, as we understand it; where it begins is {close}."
+        lies = " and goes on into ".join(parts)
+        return f"It begins in {lies}, as we understand it; where it ends is {close}."
+    lies = " and before that in ".join(parts[::-1])
+    return f"It ends in {lies}, as we understand it; where it begins is {close}."
 
 
 def _what_would_tell(result: FindingResult) -> str:
@@ -330,12 +334,16 @@ def _next_steps(report: Report) -> list[str]:
                 f"for the answer before paying for work {part}."
             )
     clients = findings_named(
-        one for one in report.defects if one.surely_answers == (report.client,)
+        one
+        for one in report.defects
+        if one.surely_answers == (report.client,) and not one.contradicted
     )
     if clients and report.client != reader:
         steps.append(f"Ask {the_party(report.client)} what will be done about {clients}.")
     steps += _to_be_settled(report)
-    own = findings_named(one for one in report.defects if one.surely_answers == (reader,))
+    own = findings_named(
+        one for one in report.defects if one.surely_answers == (reader,) and not one.contradicted
+    )
     if own:
         steps.append(
             f"For {own} ask a licensed plumber or sewer contractor what needs doing, and get more "
@@ -358,6 +366,6 @@ def _to_be_settled(report: Report) -> list[str]:
             f"can say whose {it_is}."
         )
     if partly := [one for one in open_ones if one.surely_answers]:
-        goes = "goes: one end of it" if len(partly) == 1 else "go: one end of each"
+        goes = "goes: some of it" if len(partly) == 1 else "go: some of each"
         steps.append(f"Have settled how far {findings_named(partly)} {goes} is too close to call.")
     return steps

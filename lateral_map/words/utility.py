@@ -336,6 +336,17 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
             f"{doubtful} is left open."
         )
     where = f", {part}" if part else ""
+    met = letter.crossing
+    beside = [
+        one
+        for one in report.deciding_crossings
+        if met and one.line != met.line and round(one.footage_m - met.footage_m, 6) == 0.0
+    ]
+    if beside:
+        return (
+            "As we understand it, none of this run is yours: it crosses both lines that bound your "
+            "part at one place."
+        )
     return f"As we understand it, this run does not reach the part that is yours{where}."
 
 
@@ -434,13 +445,25 @@ def _partly_sentences(findings: Iterable[FindingResult], party: str, part: str) 
             rest = f"where {_they(group, 'it', 'they')} {other}{s} is too close to call"
         if contradicted:
             rest = f"who answers for the rest is left open: {CONTRADICTED_WORDS}"
-        yield f"{said}; {rest}. Only what surely lies {part} is put to you."
+        yield f"{said}; {rest}."
+    if groups:
+        yield f"Of that only what surely lies {part} is put to you."
 
 
 def _close_sentences(letter: PartyLetter) -> list[str]:
     """Return what is claimed of nobody, and why."""
     sentences = []
-    for line, close in _by_line(_close_to_a_line(letter)).items():
+    # Of what begins or ends in another's part something is known.
+    partly = [one for one in _close_to_a_line(letter) if one.surely_answers]
+    for line, close in _by_line(partly).items():
+        sentences.append(
+            f"{findings_named(close).capitalize()} {_they(close, 'lies', 'lie')} in part in "
+            f"another's; whether {_they(close, 'it reaches', 'they reach')} into yours is too "
+            f"close to {line} to call, and nothing is claimed of {_they(close, 'it', 'them')}. "
+            "What would settle it is in the table."
+        )
+    unknown = [one for one in _close_to_a_line(letter) if not one.surely_answers]
+    for line, close in _by_line(unknown).items():
         sentences.append(
             f"{findings_named(close).capitalize()} {_they(close, 'is', 'are')} too close to {line} "
             f"to call: the readings do not say on which side {_they(close, 'it lies', 'they lie')},"
@@ -510,10 +533,14 @@ def question(report: Report, letter: PartyLetter | None) -> str:
             f"{findings_named(theirs)}, and when?"
         )
     if letter.close:
+        near = _close_to_a_line(letter)
         sides = [
             f"on which side of {line} {findings_named(close)} {_they(close, 'lies', 'lie')}"
-            for line, close in _by_line(_close_to_a_line(letter)).items()
+            for line, close in _by_line(one for one in near if not one.surely_answers).items()
         ]
+        if partly := [one for one in near if one.surely_answers]:
+            reaches = _they(partly, "reaches", "reach")
+            sides.append(f"whether {findings_named(partly)} {reaches} into your part")
         if untold := _untold(letter):
             sides.append(f"who answers for {findings_named(untold)}")
         settled = listed(sides, len(sides))

@@ -372,6 +372,50 @@ def test_who_surely_has_a_part_is_told_whichever_end_is_in_doubt(far: bool) -> N
     assert "Partly the city's: finding 1" in summary_lines(report)
 
 
+def test_what_may_reach_a_party_is_asked_as_that() -> None:
+    """Begins surely in the owner's part: the city is not asked on which side all of it lies."""
+    report = end_in_doubt(far=True)
+    facts = facts_to(report, "city")
+    (sentence,) = (one for one in facts["seen"] if "Finding 1" in one)
+    assert "lies in part in another's; whether it reaches into yours is too close" in sentence
+    assert "nothing is claimed of it" in sentence
+    assert "on which side" not in f"{facts['seen']} {facts['question']}"
+    assert facts["question"].endswith("to settle whether finding 1 reaches into your part?")
+    page = words_of(referral_html(report, report.letters[0], undrawn(report)))
+    assert "Too close to call: the readings do not say whether these lie past the curb" in page
+
+
+def test_lines_at_one_place_leave_the_party_between_them_nothing() -> None:
+    site = with_line(line_site(findings=0), "right of way", 70.0)
+    boundaries = (
+        Boundary("right of way", "owner", "association", decides=True),
+        Boundary("curb", "association", "city", decides=True),
+    )
+    report = build_report(replace(site, boundaries=boundaries, findings=EVERYTHING))
+    said = facts_to(report, "association")["whose"]
+    assert said.endswith("it crosses both lines that bound your part at one place.")
+    assert "does not reach" not in said
+
+
+def test_parts_surely_of_several_are_told_in_order() -> None:
+    report = build_report(replace(two_lines().site, findings=seen((20.0, "roots", 70.2))))
+    (found,) = report.findings
+    assert found.surely_answers == ("owner", "association")
+    (card,) = owner_facts(report)["cards"]
+    assert card["whose"].startswith(
+        "It begins in your part and goes on into the association's part, as we understand it; "
+        "where it ends is too close to the curb to call."
+    )
+    (said,) = (
+        one
+        for one in facts_to(report, "association")["seen"]
+        if "Finding 1" in one or "part of" in one
+    )
+    assert (
+        said == "A part of finding 1 lies in your part; how far that reaches is too close to call."
+    )
+
+
 def test_a_stretch_that_begins_in_doubt_and_crosses_a_whole_part_has_its_far_part_in_the_last() -> (
     None
 ):
