@@ -82,7 +82,7 @@ watchOutbox({
     result = null;
     renderPanel();
     if (error.answer.conflict && item.path !== "/undo") askAbout(item);
-    else if (!item.from || !giveBack(item, error.answer.faults || [{ field: "", words: error.message }])) alertOnce(say("not_taken", { change: describeChange(item), why: error.message }));
+    else if (!item.from || !giveBack(item, whys(error))) tellNotTaken(item, error);
   },
   unreached: () => {
     tellWaiting();
@@ -147,9 +147,22 @@ function savedRow({ file, edits: [{ values }] }) {
   return state.tables[file].rows.findLast((row) => Object.entries(values).every(([name, value]) => (row.values[name] ?? "") === written(value))) || null;
 }
 
-/** Bring a change back into its form; false where another form is being filled in. */
+const whys = ({ answer, message }) => (answer.faults?.length ? answer.faults : [{ field: "", words: message }]);
+
+/* A change that was refused while something else is being filled in: it waits, and is a press away. */
+function tellNotTaken(item, error) {
+  tellWaiting();
+  const isThere = () => outbox().some(({ body }) => body.op === item.body.op);
+  const back = item.from && button("Back to the form", () => {
+    if (isThere() && !giveBack(item, whys(error))) alertOnce(say("save_or_cancel"));
+    else back.parentElement.remove();
+  }, { class: "primary" });
+  alertOnce(say("not_taken", { change: describeChange(item), why: whys(error).map(({ words }) => words).join(" ") }), back);
+}
+
+/** Bring a change back into its form; false where a form is being filled in, here or that one on its tab. */
 function giveBack({ body, from }, faults = []) {
-  if (tab === from.tab && isTouched(from.section || "form")) return false;
+  if (kept(from.draft) || byId("panel").querySelector(":scope > [data-touched]")) return false;
   takeOut(body.op);
   const instead = body.instead || body.op;
   keep(from.draft, { ...from.kept, instead, faults });
@@ -221,7 +234,7 @@ function askAbout(item) {
       answer.row || (path === "/settings" && !isGone) ? button("Save mine over it", again(mine), { class: "primary" }) : null,
       anew ? button({ "/plan": "Save mine as a new part", "/rows": "Save mine as a new row", "/settings": "Add mine anew" }[path], again(anew), { class: "plain" }) : null,
       button("Keep what is there", () => { again(left)(); result = null; reload(); }, { class: "plain" }),
-      item.from ? button("Back to the form", () => { dialog.close(); if (!giveBack(item)) tellWaiting(); }, { class: "plain" }) : null));
+      item.from ? button("Back to the form", () => { dialog.close(); tellWaiting(); if (!giveBack(item)) alertOnce(say("save_or_cancel")); }, { class: "plain" }) : null));
   dialog.showModal();
 }
 
@@ -410,7 +423,6 @@ function openTab(key) {
 
 /* A panel's parts. One that is being filled in stays as it is, whatever comes in meanwhile. */
 const place = (key) => byId("panel").querySelector(`:scope > [data-section="${key}"]`);
-const isTouched = (key) => Boolean(place(key)?.dataset.touched);
 
 /* What can take the focus and is to be seen. */
 const holders = (section) => [...section.querySelectorAll("button, input, select, textarea, a")].filter((one) => !one.disabled && one.offsetParent);
@@ -551,7 +563,6 @@ function rowForm(file, row) {
   const form = makeForm(forms[file], { ...context(), extras });
   const draftName = row ? `edit ${file} ${row.text}` : `draft ${file}`;
   const draft = kept(draftName);
-  const told = make("p", { class: "fault", role: "alert", hidden: true });
   const starting = row ? row.values : defaults(file);
   form.fill({ ...starting, ...draft?.values });
   if (!row) openLikeLast(file, form);
@@ -561,7 +572,7 @@ function rowForm(file, row) {
 
   const hand = (values) => {
     const edits = [{ values, base: row ? row.text : null, at: row ? row.at : 0 }];
-    const from = { tab: file, draft: draftName, kept: { row, values: { ...form.values(), ...values } } };
+    const from = { tab: file, draft: draftName, kept: { row, values: { ...values, ...form.values() } } };
     keep(draftName, null);
     editing = null;
     const name = nameOf({ values: { ...row?.values, ...values } });
@@ -589,19 +600,13 @@ function rowForm(file, row) {
   const element = make("form", { class: "entry", onsubmit: submit, "aria-label": `${row ? "Change a" : "New"} ${ONE[file]}` },
     make("h3", { text: row ? `Change ${ONE[file]} ${row.values.mark || ""}`.trim() : `New ${ONE[file]}` }),
     form.element,
-    told,
+    form.told,
     make("div", { class: "doing" },
       make("button", { type: "submit", class: "primary", text: row ? "Save the change" : `Save ${ONE[file]}` }),
       row ? button(isAside ? "Use it again" : "Set aside", () => hand({ use: isAside ? "yes" : "no" }), { class: "plain" }) : null,
       row ? button("Cancel", leave, { class: "plain" }) : null));
   const faults = draft?.faults || (row && state.tables[file].rows.find(({ text }) => text === row.text)?.faults) || [];
-  if (faults.length) {
-    queueMicrotask(() => {
-      const rest = form.showFaults(faults);
-      told.textContent = rest.join(" ");
-      told.hidden = !rest.length;
-    });
-  }
+  if (faults.length) queueMicrotask(() => form.showFaults(faults));
   activeForm = form;
   return element;
 }
@@ -759,7 +764,6 @@ function siteForm(values) {
   const unsaved = () => ({ values: Object.fromEntries(edits().map(({ path, value }) => [path, value || ""])), seen: Object.fromEntries(edits().map(({ path, seen }) => [path, seen])) });
   form.element.addEventListener("input", () => keep("draft site", unsaved()));
   if (draft) queueMicrotask(() => hold("form"));
-  const told = make("p", { class: "fault", role: "alert" });
   const submit = (event) => {
     event.preventDefault();
     const changes = edits();
@@ -772,13 +776,10 @@ function siteForm(values) {
     const count = Object.values(state.tables).flatMap(({ rows }) => rows).length;
     if (unit && count) alertOnce(say("unit_changed", { before: FACES[unit.seen] || unit.seen, now: FACES[unit.value] || unit.value, count }));
   };
-  queueMicrotask(() => {
-    const rest = form.showFaults(draft?.faults || state.settings.faults.filter(({ field }) => form.inputs.has(field)));
-    told.textContent = rest.join(" ");
-  });
+  queueMicrotask(() => form.showFaults(draft?.faults || state.settings.faults.filter(({ field }) => form.inputs.has(field))));
   return make("form", { class: "entry", onsubmit: submit, "aria-label": "Site settings" },
     isNew ? make("p", { class: "quiet", text: say("new_site") }) : null,
-    form.element, told,
+    form.element, form.told,
     make("div", { class: "doing sticky" }, make("button", { type: "submit", class: "primary", text: isNew ? "Begin this site" : "Save settings" })));
 }
 
@@ -827,7 +828,7 @@ function listPanel(name, title, key, values) {
     };
     const faults = draft?.faults || state.settings.faults.filter(({ field }) => field.startsWith(`${path}.`)).map(({ field, words }) => ({ field: field.slice(path.length + 1), words }));
     queueMicrotask(() => form.showFaults(faults));
-    return make("form", { class: "entry", onsubmit: submit, "aria-label": title }, name === "picture_point" ? pointTool(form) : null, form.element,
+    return make("form", { class: "entry", onsubmit: submit, "aria-label": title }, name === "picture_point" ? pointTool(form) : null, form.element, form.told,
       make("div", { class: "doing" }, make("button", { type: "submit", class: "primary", text: isNew ? "Add" : "Save" }), button("Cancel", () => { close(); renderPanel(); }, { class: "plain" }), isNew ? null : button("Take out", () => hand([{ path, value: null, seen: texts[path] }]), { class: "plain" })));
   };
   const row = (path) => {

@@ -42,7 +42,8 @@ export function makeForm(groups, context) {
     }
     body.append(holder);
   }
-  const form = { element: body, inputs, faults, holders, chips };
+  const told = make("p", { class: "fault", role: "alert", hidden: true });
+  const form = { element: body, inputs, faults, holders, chips, told };
   form.values = () => Object.fromEntries([...inputs].map(([name, input]) => [name, input.get()]));
   form.fill = (values, { openFilled = true } = {}) => {
     for (const [name, input] of inputs) if (name in values) input.set(values[name]);
@@ -74,7 +75,7 @@ function openWhereFilled(form) {
   }
 }
 
-/** Put each fault beside its field; return those that have none. */
+/** Put each fault beside its field; those of no field of the form are told in one place, and seen. */
 function showFaults(form, list) {
   for (const fault of form.faults.values()) fault("");
   const rest = [];
@@ -89,8 +90,10 @@ function showFaults(form, list) {
     first ||= field;
     for (const { holder, fields } of form.holders.values()) if (holder.turn && fields.includes(field)) holder.turn(true);
   }
+  form.told.textContent = rest.join(" ");
+  form.told.hidden = !rest.length;
   if (first) form.inputs.get(first).focus();
-  return rest;
+  else if (rest.length) form.told.scrollIntoView({ block: "center" });
 }
 
 const makers = {

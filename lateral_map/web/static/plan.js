@@ -55,7 +55,6 @@ function featureForm(kind, feature, state, page, draft = null) {
   const context = page.context();
   const form = makeForm([{ title: "", key: "", help: "", path: "", optional: false, fields: spec.fields }], context);
   const places = draft?.places || [];
-  const told = make("p", { class: "fault", role: "alert", hidden: true });
   form.fill(draft?.values || feature?.values || { name: freeName(kind, state) });
 
   const list = make("ol", { class: "places" });
@@ -89,10 +88,6 @@ function featureForm(kind, feature, state, page, draft = null) {
   const keepDraft = () => page.keep(DRAFT, now());
   form.element.addEventListener("input", keepDraft);
 
-  const tell = (rest) => {
-    told.textContent = rest.join(" ");
-    told.hidden = !rest.length;
-  };
   const close = () => {
     page.keep(DRAFT, null);
     page.release("form");
@@ -116,7 +111,7 @@ function featureForm(kind, feature, state, page, draft = null) {
     close();
     page.refresh();
   };
-  if (draft?.faults?.length) queueMicrotask(() => tell(form.showFaults(draft.faults)));
+  if (draft?.faults?.length) queueMicrotask(() => form.showFaults(draft.faults));
   show();
   return make("form", { class: "entry", onsubmit: save, "aria-label": spec.title },
     make("h3", { text: feature ? `${spec.title}: ${feature.name || "no name"}` : `New: ${spec.title.toLowerCase()}` }),
@@ -124,7 +119,7 @@ function featureForm(kind, feature, state, page, draft = null) {
     form.element,
     make("fieldset", { class: "group" }, make("legend", { text: spec.shape === "Point" ? "Where it is" : "Where it runs" }), list, placeTools(spec.shape, context, add, traced)),
     traceWords,
-    told,
+    form.told,
     make("div", { class: "doing" },
       make("button", { type: "submit", class: "primary", text: feature ? "Save" : `Add ${spec.title.toLowerCase()}` }),
       button("Cancel", leave, { class: "plain" }),
