@@ -18,7 +18,7 @@ from shapely.geometry.polygon import orient
 from lateral_map.export.outward import Outward, outward, rounded
 from lateral_map.export.result import crossing_record, finding_record, station_records
 from lateral_map.model.chance import TWO_SIDED_95
-from lateral_map.words.names import LOCATE_DOUBTS
+from lateral_map.words.names import LOCATE_DOUBTS, LOCATE_STATES
 from lateral_map.words.numbers import label
 
 if TYPE_CHECKING:
@@ -321,7 +321,7 @@ def _locates(report: Report, out: Outward) -> tuple[Feature, ...]:
                     "depth_read": out.length(locate.depth_m),
                     "held_above": out.length(locate.held_above_m),
                     "depth_to_invert": out.length(result.depth_m),
-                    "state": result.state,
+                    "state": LOCATE_STATES[result.state],
                     "note": locate.note,
                     "extra": dict(locate.extra),
                 },

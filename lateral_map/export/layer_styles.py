@@ -33,7 +33,7 @@ from lateral_map.draw.style import (
     MarkStyle,
 )
 from lateral_map.export.features import LayerName
-from lateral_map.words.names import BASIS_WORDS, VERDICT_WORDS
+from lateral_map.words.names import BASIS_WORDS, LOCATE_STATES, VERDICT_WORDS
 
 Symbol = LineStyle | AreaStyle | MarkStyle
 
@@ -103,7 +103,10 @@ LAYER_STYLES: Final[dict[LayerName, LayerStyle]] = {
     ),
     "locates": LayerStyle(
         "state",
-        tuple(StyleClass(key, f"Locate, {key}", mark) for key, mark in LOCATE_MARKS.items()),
+        tuple(
+            StyleClass(LOCATE_STATES[key], f"Locate, {LOCATE_STATES[key]}", mark)
+            for key, mark in LOCATE_MARKS.items()
+        ),
         "mark",
     ),
     "plan_areas": LayerStyle(

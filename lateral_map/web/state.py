@@ -28,6 +28,7 @@ from lateral_map.web.settings import LISTS, entries_of, unit_of, value_at
 from lateral_map.web.solving import Solved, setting_path, solve
 from lateral_map.web.store import PACKAGE, SiteStore, UnreadableError
 from lateral_map.words.entering import NO_GNSS, missing_words, picture_words
+from lateral_map.words.names import LOCATE_STATES
 from lateral_map.words.notices import picture_origin
 from lateral_map.words.sayings import Saying, say_all
 
@@ -218,7 +219,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
     for number in table.data_rows():
         values = table.row_values(number)
         own = [fault for fault in faults if fault.row == number]
-        verdict = verdicts.get(number, "")
+        verdict: str = verdicts.get(number, "")
         if own:
             verdict = "left out"
         elif is_no(values.get("use", "")):
@@ -230,6 +231,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
                 "values": values,
                 "faults": _by_field(own),
                 "verdict": verdict,
+                "said": LOCATE_STATES.get(verdict, verdict),
             }
         )
     shown = {row["at"] for row in rows}

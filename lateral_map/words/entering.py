@@ -30,6 +30,7 @@ PAGE_WORDS: Final[Mapping[str, str]] = {
     "more_left_out": "and {count} more, marked below",
     "choose_what_stands": "{what}. Nothing is lost: choose what stands.",
     "no_longer_so": "{words} at {time}. What was entered here and is so no longer:",
+    "mark_taken": "{taken} is another row's by now, so this one is not called so",
     "unit_changed": (
         "Numbers written without a unit were in {before} and are in {now} from now on, in the "
         "{count} rows there are too. Undo it if they were measured before."

@@ -52,15 +52,24 @@ LOCATE_WORDS: Final[dict[LocateState, str]] = {
     "good": "Locate, checked by other readings",
     "unchecked": "Locate, nothing checks it",
     "suspect": "Locate with a suspect reading",
-    "put off": "Locate put off by a slip elsewhere",
+    "put off": "Locate misled by a slip elsewhere",
     "set aside": "Locate set aside, not used",
 }
 
-# What stands behind a locate's mark in a file.
-LOCATE_DOUBTS: Final[dict[LocateState, str]] = {
-    "suspect": " SUSPECT",
-    "put off": " (put off)",
-    "set aside": " (set aside)",
+# What a locate is, as a table or a list has it.
+LOCATE_STATES: Final[dict[LocateState, str]] = {
+    "good": "good",
+    "unchecked": "unchecked",
+    "suspect": "suspect",
+    "put off": "misled by a slip elsewhere",
+    "set aside": "set aside",
+}
+
+# What stands behind a locate's mark in a file, by what it is.
+LOCATE_DOUBTS: Final[dict[str, str]] = {
+    LOCATE_STATES["suspect"]: " SUSPECT",
+    LOCATE_STATES["put off"]: f" ({LOCATE_STATES['put off']})",
+    LOCATE_STATES["set aside"]: " (set aside)",
 }
 
 READING_WORDS: Final[dict[ReadingVerdict, str]] = {

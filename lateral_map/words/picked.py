@@ -85,7 +85,7 @@ _LOCATE_VERDICT: Final[dict[LocateState, str]] = {
     "good": "agrees with the other readings",
     "unchecked": "used, but no other reading checks it",
     "suspect": "SUSPECT: the other readings disagree with it",
-    "put off": "put off by what may have gone wrong elsewhere",
+    "put off": "off only because something elsewhere has probably gone wrong",
     "set aside": "set aside in locates.csv, not used",
 }
 

@@ -83,7 +83,8 @@ def _crossings(told: Told, records: Iterable[Mapping[str, Any]]) -> Iterable[str
 def _set_aside(told: Told, states: Mapping[str, str]) -> Iterable[str]:
     """States of locates: those whose readings are suspect, and those the site sets aside."""
     for mark, state in states.items():
-        if state not in (may := told.locate_states(mark)):
+        drawn = "put off" if state == "misled by a slip elsewhere" else state
+        if drawn not in (may := told.locate_states(mark)):
             yield f"locate {mark}: {state}, not {sorted(may)}"
 
 

@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, expect
 from web.yard import DESKTOP, Yard, browser_context, served, wait_until
 
-from lateral_map.web.store import RowEdit, SettingEdit, SiteStore
+from lateral_map.web.store import FeatureEdit, RowEdit, SettingEdit, SiteStore
 
 pytestmark = pytest.mark.browser
 SITES = Path(__file__).parents[1] / "sites"
@@ -495,3 +495,56 @@ def test_two_devices_that_gave_one_mark_out_of_reach_are_told_and_both_rows_kept
         late.enter({"mark": "E2"})
         assert marks(sketch)[-2:] == ["E", "E2"]
         expect(late.panel().locator(".row.left-out")).to_have_count(0)
+
+
+def test_a_proposed_name_moves_on_when_another_device_takes_it_and_a_typed_one_stays(
+    sketch: Path, keys: Path, browser: Browser, context: BrowserContext
+) -> None:
+    """The form is empty, begun or begun and loaded again when the other device's row comes in."""
+
+    def mark(yard: Yard) -> Any:
+        return yard.panel().locator('[data-field="mark"] input')
+
+    def taken(mark: str, footage: str) -> None:
+        edit = RowEdit({"mark": mark, "footage": footage, "depth": "3"})
+        SiteStore(sketch).save_rows(uuid4().hex, "locates.csv", [edit], "there")
+
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        expect(mark(yard)).to_have_value("E")
+        taken("E", "44.2")
+        expect(mark(yard)).to_have_value("F")
+        yard.fill({"footage": "44.9", "depth": "3.1"})
+        taken("F", "44.4")
+        expect(mark(yard)).to_have_value("G")
+        expect(yard.panel().locator('[data-field="mark"]')).to_contain_text("F is another row's")
+        expect(yard.panel().locator('[data-field="footage"] input')).to_have_value("44.9")
+        yard.page.goto("about:blank")
+        taken("G", "44.6")
+        yard.open()
+        expect(mark(yard)).to_have_value("H")
+        yard.save()
+        assert marks(sketch)[-1] == "H"
+        # One typed stays though it is the one that was proposed: it is painted on the ground.
+        yard.fill({"mark": "I", "footage": "45", "depth": "3.1"})
+        taken("I", "44.7")
+        expect(yard.page.locator("#saving")).to_contain_text("Changed elsewhere")
+        expect(mark(yard)).to_have_value("I")
+        yard.save()
+        expect(yard.panel()).to_contain_text("I is saved, but left out")
+        assert marks(sketch)[-2:] == ["I", "I"]
+
+
+def test_a_proposed_name_of_the_plan_moves_on_too(
+    sketch: Path, keys: Path, context: BrowserContext
+) -> None:
+    with served(sketch, keys) as server:
+        yard = Yard(context, server.address)
+        yard.tab("Plan")
+        yard.panel().locator('[data-kind="property_line"]').click()
+        name = yard.panel().locator('form [data-field="name"] input')
+        expect(name).to_have_value("property line")
+        line = {"type": "LineString", "coordinates": [[0, 50], [10, 50]]}
+        there = FeatureEdit({"kind": "property_line", "name": "property line"}, line)
+        SiteStore(sketch).save_feature(uuid4().hex, there, "there")
+        expect(name).to_have_value("property line 2")

@@ -121,7 +121,7 @@ function settle({ path, body }) {
   if (row?.faults.length) {
     result = null; // its own line stands above the form until it is right
     tell(say("left_out_now"), "wrong");
-  } else if (row) result = { text: `${nameOf(row)} is saved${row.verdict ? `: ${row.verdict}` : ""}` };
+  } else if (row) result = { text: `${nameOf(row)} is saved${row.said ? `: ${row.said}` : ""}` };
   renderPanel();
 }
 
@@ -442,6 +442,7 @@ function release(key) {
 function renderPanel() {
   renderTabs();
   const panel = byId("panel");
+  if (activeForm?.element.isConnected) activeForm.moveOn();
   if (panel.dataset.tab !== tab) {
     panel.dataset.tab = tab;
     const title = TABS.find(([key]) => key === tab)[1];
@@ -522,7 +523,7 @@ function nameOf({ values }) {
 }
 
 function rowButton(file, row) {
-  const { values, verdict } = row;
+  const { values, verdict, said } = row;
   const unit = state.site.units.length;
   const shown = (text) => (/^-?[\d.]+$/.test(text) ? `${text} ${unit}` : text);
   const bits = [values.no_locate && `no locate: ${values.no_locate}`, values.footage && `at ${shown(values.footage)}`, values.from && `from ${values.from}`, values.to && `to ${shown(values.to)}`, values.distance && shown(values.distance), values.what && values.offset && `${shown(values.offset)} ${values.side || "off"}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
@@ -530,7 +531,7 @@ function rowButton(file, row) {
   return make("li", {}, make("button", { type: "button", class: `row ${verdict.replace(" ", "-")}`, "aria-current": row.text === editing?.text ? "true" : null, onclick: () => openRow(file, row) },
     make("strong", { dir: "auto", text: nameOf(row) }),
     make("span", { class: "bits", dir: "auto", text: bits.filter(Boolean).join(", ") }),
-    verdict ? make("span", { class: "verdict" }, make("span", { "aria-hidden": "true", class: "sign", text: SIGNS[verdict] }), verdict) : null,
+    verdict ? make("span", { class: "verdict" }, make("span", { "aria-hidden": "true", class: "sign", text: SIGNS[verdict] }), said) : null,
     ...faults));
 }
 
@@ -567,8 +568,22 @@ function rowForm(file, row) {
   form.fill({ ...starting, ...draft?.values });
   if (!row) openLikeLast(file, form);
   if (draft) queueMicrotask(() => hold("form"));
-  const keepDraft = () => keep(draftName, { row, values: form.values(), instead: draft?.instead });
-  form.element.addEventListener("input", keepDraft);
+  // A mark that nobody typed moves on where another row has it by now; a typed one stays, and is told.
+  let proposed = row ? null : draft ? draft.proposed : starting.mark;
+  const keepDraft = () => keep(draftName, { row, values: form.values(), instead: draft?.instead, proposed });
+  form.element.addEventListener("input", ({ target }) => {
+    if (target.closest('[data-field="mark"]')) proposed = null;
+    keepDraft();
+  });
+  form.moveOn = () => {
+    if (!proposed || !rowsSoFar(file).some(({ mark }) => mark === proposed)) return;
+    const taken = proposed;
+    proposed = defaults(file).mark;
+    form.inputs.get("mark").set(proposed);
+    form.inputs.get("mark").note(say("mark_taken", { taken }));
+    if (kept(draftName)) keepDraft();
+  };
+  form.moveOn();
 
   const hand = (values) => {
     const edits = [{ values, base: row ? row.text : null, at: row ? row.at : 0 }];
@@ -658,10 +673,14 @@ function rowsSoFar(file) {
 function nextMark(marks) {
   const last = marks[marks.length - 1];
   if (!last) return marks.length ? "" : "A";
+  for (let next = markAfter(last); next; next = markAfter(next)) if (!marks.includes(next)) return next;
+  return "";
+}
+
+function markAfter(last) {
   const number = last.match(/^(.*?)(\d+)$/);
   const letter = last.match(/^(.*?)([A-Ya-y])$/);
-  const next = number ? `${number[1]}${Number(number[2]) + 1}` : letter ? `${letter[1]}${String.fromCharCode(letter[2].charCodeAt(0) + 1)}` : /^z$/i.test(last) ? `${last}1` : "";
-  return marks.includes(next) ? "" : next;
+  return number ? `${number[1]}${String(Number(number[2]) + 1).padStart(number[2].length, "0")}` : letter ? `${letter[1]}${String.fromCharCode(letter[2].charCodeAt(0) + 1)}` : /^z$/i.test(last) ? `${last}1` : "";
 }
 
 /** Open the groups that the last row used: the next locate is usually tied the same way. */

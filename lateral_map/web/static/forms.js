@@ -145,7 +145,12 @@ function textField(field, place) {
     given = input.value = value ?? "";
     shown = input.value; // a line's field leaves line breaks out
   };
-  return { ...made, get: () => (input.value === shown ? given.trim() && given : input.value.trim()), set, focus: () => input.focus() };
+  // What is to be known of the value just set, until another is typed.
+  const told = make("p", { class: "read-back", "aria-live": "polite" });
+  made.help.before(told);
+  const note = (words) => (told.textContent = words);
+  input.addEventListener("input", () => note(""));
+  return { ...made, note, get: () => (input.value === shown ? given.trim() && given : input.value.trim()), set, focus: () => input.focus() };
 }
 
 function dateField(field, place) {

@@ -7,10 +7,12 @@ import { canPlace, picturesUnder, showPlaces, tapPlaces } from "./picture.js";
 const WORDS = { Point: "Tap where it is.", LineString: "Tap along the line, end to end.", Polygon: "Tap round it, corner by corner." };
 
 const DRAFT = "draft plan";
+let activeForm = null;
 
 /** Return the panel's parts for a state; `page` saves. */
 export function planPanel(state, page) {
   const { plan } = state;
+  if (activeForm?.element.isConnected) activeForm.moveOn(state);
   if (!plan.editable) return [["form", plan.words, () => [make("p", { class: "card", text: plan.words })]]];
   return [
     ["form", [page.context(), plan.features], () => formPart(state, page)],
@@ -55,7 +57,9 @@ function featureForm(kind, feature, state, page, draft = null) {
   const context = page.context();
   const form = makeForm([{ title: "", key: "", help: "", path: "", optional: false, fields: spec.fields }], context);
   const places = draft?.places || [];
-  form.fill(draft?.values || feature?.values || { name: freeName(kind, state) });
+  // A name that nobody typed moves on where another part has it by now; a typed one stays, and is told.
+  let proposed = feature ? null : draft ? draft.proposed : freeName(kind, state);
+  form.fill(draft?.values || feature?.values || { name: proposed });
 
   const list = make("ol", { class: "places" });
   const show = () => {
@@ -84,9 +88,22 @@ function featureForm(kind, feature, state, page, draft = null) {
     }
     keepDraft();
   };
-  const now = () => ({ kind, feature, values: form.values(), places, instead: draft?.instead });
+  const now = () => ({ kind, feature, values: form.values(), places, instead: draft?.instead, proposed });
   const keepDraft = () => page.keep(DRAFT, now());
-  form.element.addEventListener("input", keepDraft);
+  form.element.addEventListener("input", ({ target }) => {
+    if (target.closest('[data-field="name"]')) proposed = null;
+    keepDraft();
+  });
+  form.moveOn = (now) => {
+    if (!proposed || isFree(proposed, now)) return;
+    const taken = proposed;
+    proposed = freeName(kind, now);
+    form.inputs.get("name").set(proposed);
+    form.inputs.get("name").note(say("mark_taken", { taken }));
+    if (page.kept(DRAFT)) keepDraft();
+  };
+  form.moveOn(state);
+  activeForm = form;
 
   const close = () => {
     page.keep(DRAFT, null);
@@ -94,6 +111,7 @@ function featureForm(kind, feature, state, page, draft = null) {
     showPlaces(spec.shape, []);
   };
   const hand = (body) => {
+    proposed = null; // what is saved is meant
     const from = { tab: "plan", draft: DRAFT, kept: now() };
     close();
     page.save("/plan", { ...body, base: feature ? feature.text : null, at: feature ? feature.at : 0, instead: draft?.instead }, from);
@@ -126,10 +144,13 @@ function featureForm(kind, feature, state, page, draft = null) {
       feature ? button("Take out of the plan", takeOut, { class: "plain" }) : null));
 }
 
-/** A name to start from, where the plan has none of the kind yet. */
+const isFree = (name, state) => !state.plan.features.some((feature) => feature.name === name);
+
+/** A name to start from, one that no part of the plan has yet. */
 function freeName(kind, state) {
   const usual = { curb: "curb", right_of_way: "right of way", property_line: "property line", centreline: "centreline", building: "house" }[kind];
-  return usual && !state.plan.features.some((feature) => feature.name === usual) ? usual : "";
+  for (let name = usual, number = 2; name; name = `${usual} ${number++}`) if (isFree(name, state)) return name;
+  return "";
 }
 
 function placeWords(place) {
