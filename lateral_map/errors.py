@@ -11,10 +11,62 @@ LateralMapError
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Self
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key or column that a fault speaks of: of ``table``, or of the fault's own where empty.
+
+    As text it is what stands in the file; a form has a label for it.
+    """
+
+    name: str
+    table: str = ""
+
+    def __str__(self) -> str:
+        return f"[{self.table}] {self.name} in site.toml" if self.table else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Either:
+    """Words for whoever has the file, and for whoever has a form and sees no file."""
+
+    file: str
+    form: str
+
+    def __str__(self) -> str:
+        return self.file
+
+
+class Told(str):
+    """A fault's words: as text what is said of the file; ``in_form`` says it of a form's fields."""
+
+    __slots__ = ("parts",)
+
+    parts: tuple[str | Key | Either, ...]
+
+    def __new__(cls, *parts: str | Key | Either) -> Self:
+        """Join the parts."""
+        told = super().__new__(cls, "".join(map(str, parts)))
+        told.parts = parts
+        return told
+
+    def __getnewargs__(self) -> tuple[Any, ...]:
+        return self.parts
+
+    def in_form(self, label: Callable[[Key], str]) -> str:
+        """Return the words with each key called as ``label`` has it."""
+        said = []
+        for part in self.parts:
+            if isinstance(part, Key):
+                said.append(label(part))
+            else:
+                said.append(part.form if isinstance(part, Either) else part)
+        return "".join(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +88,12 @@ class Fault:
     def words(self) -> str:
         """What is wrong and what would be right, without the place."""
         return f"{self.problem}; {self.remedy}" if self.remedy else self.problem
+
+    def in_form(self, label: Callable[[Key], str]) -> str:
+        """What is wrong and what would be right, in the words of a form's fields."""
+        both = (self.problem, self.remedy)
+        said = (one.in_form(label) if isinstance(one, Told) else one for one in both)
+        return "; ".join(filter(None, said))
 
     def __str__(self) -> str:
         place = self.file

@@ -146,7 +146,7 @@ def read_crs(text: str) -> CRS:
         raise FrameError(
             f"{show_value(text)} ({crs.name}) is not projected",
             "lengths need a projected system such as a state-plane or UTM zone (latitude and "
-            'longitude columns may still be used), or "local" for a sketch',
+            'longitude may still be given), or "local" for a sketch',
         )
     if crs.is_compound:
         crs = crs.sub_crs_list[0]

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.errors import Fault
+from lateral_map.errors import Either, Fault, Told
 from lateral_map.model.boundaries import find_contradictions, find_two_starts
 from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.referral import SewerMain
@@ -26,6 +26,7 @@ from lateral_map.units import format_length
 
 Floats = NDArray[np.float64]
 
+_BOUNDARY: Final = Either("[[boundary]]", "boundary")
 _CLEANOUT: Final = re.compile(r"\bclean[\s_-]?outs?\b", re.IGNORECASE)
 
 
@@ -91,18 +92,25 @@ def _trouble(
             return Fault(*trouble, field="line")
     if known:
         field = "at" if given.line is None else "line"
-        remedy = "keep one [[boundary]] for each line"
+        remedy = Told("keep one ", _BOUNDARY, " for each line")
         if boundary.kind == "cleanout":
-            remedy = 'give each cleanout its own, such as name = "cleanout at the walk"'
+            example = Either('name = "cleanout at the walk"', "cleanout at the walk")
+            remedy = Told("give each cleanout its own name, such as ", example)
         elif boundary.kind == "main":
-            remedy = "keep one [[boundary]] for the main"
+            remedy = Told("keep one ", _BOUNDARY, " for the main")
         return Fault(f"{boundary.line!r} is a boundary already", remedy, field=field)
     if boundary.kind == "cleanout" and boundary.footage_m is None:
         problem = "nothing says where the cleanout is: no finding is called cleanout"
         if cleanouts:
             rows = " and ".join(str(row) for row, _ in cleanouts[:12])
-            problem = f"findings.csv has {len(cleanouts)} cleanouts (rows {rows})"
-        return Fault(problem, "write the footage of the one meant, footage = ...", field="footage")
+            problem = Told(
+                Either(
+                    f"findings.csv has {len(cleanouts)} cleanouts (rows {rows})",
+                    f"there are {len(cleanouts)} cleanouts among the findings",
+                )
+            )
+        remedy = Told("write the footage of the one meant", Either(", footage = ...", ""))
+        return Fault(problem, remedy, field="footage")
     return None
 
 
@@ -115,8 +123,10 @@ def resolve_client(said: SiteFile, ledger: Ledger) -> str:
     alike = next((party for party in parties if plain(party) == plain(client)), None)
     if alike is None:
         near = suggest(client, dict.fromkeys(parties))
-        remedy = near or "write inside and outside of a [[boundary]]"
-        said.fault(ledger, "referral.client", f"no [[boundary]] names {client!r}", remedy)
+        sides = Either("inside and outside of", "who answers before and past")
+        remedy = near or Told("write ", sides, " a ", _BOUNDARY)
+        problem = Told("no ", _BOUNDARY, f" names {client!r}")
+        said.fault(ledger, "referral.client", problem, remedy)
     return alike or client
 
 

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from lateral_map.errors import Either, Key, Told
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.rows import BendRow, FindingRow, LocateRow
 from lateral_map.reading.site_file import SiteFile
 from lateral_map.reading.tables import ReadRow
-from lateral_map.units import format_length, to_metres
+from lateral_map.units import from_metres, to_metres
 
 _SAME_M: Final = 1e-6
 # Two readings of one place differ by more than this many sd of a reading one time in twenty
@@ -67,7 +68,8 @@ def find_end(said: SiteFile, rows: Rows, ledger: Ledger) -> float | None:
     if end is None:
         if not (rows.locates or rows.bends or rows.findings or ledger.faults):
             problem = "nothing says how long the run is"
-            said.fault(ledger, "run.end_footage", problem, "write end_footage under [run]")
+            give = Told(Either("write end_footage under [run]", "give it, or enter a reading"))
+            said.fault(ledger, "run.end_footage", problem, give)
     elif end <= first + _SAME_M:
         problem = f"the run ends at {_shown(end, said)}, but begins at {_shown(first, said)}"
         remedy = "the end is a counter reading past the start and its riser"
@@ -95,15 +97,16 @@ def check_footages(said: SiteFile, rows: Rows, end_m: float, ledger: Ledger) -> 
         for field, footage in ((f"reach[{i}].from", reach.from_), (f"reach[{i}].to", reach.to))
     ]
     unlikely: dict[str, list[float]] = {}
+    remedy: str
     for one in _but_for_a_wrong_end((*_readings(said, rows), *reaches), said, end_m, ledger):
         if one.kind != "pipe" and one.footage_m < zero - _SAME_M:
             problem = f"{_shown(one.footage_m, said)} is before the start, {_shown(zero, said)}"
-            remedy = "check the footage, or [counter] zero in site.toml"
+            remedy = Told("check the footage, or ", Key("zero", "counter"))
         elif one.footage_m > end_m + _SAME_M:
             problem = (
                 f"{_shown(one.footage_m, said)} is beyond the run's end, {_shown(end_m, said)}"
             )
-            remedy = "check the footage, or [run] end_footage in site.toml"
+            remedy = Told("check the footage, or ", Key("end_footage", "run"))
         elif one.kind == "bend" and one.footage_m <= zero + riser + _SAME_M:
             problem = f"the bend is inside the riser, which ends at {_shown(zero + riser, said)}"
             remedy = "the riser is a straight drop; a bend comes after it"
@@ -139,10 +142,16 @@ def _but_for_a_wrong_end(
     said.fault(
         ledger,
         "run.end_footage",
-        f"{len(beyond)} readings are beyond the run's end, {_shown(end_m, said)}; the farthest is "
-        f"at {_shown(farthest.footage_m, said)}, {farthest.file} row {farthest.row}",
-        "write end_footage as where the camera stopped, or leave it out; or check "
-        f"{', '.join(places)}{more}",
+        Told(
+            f"{len(beyond)} readings are beyond the run's end, {_shown(end_m, said)}; the farthest "
+            f"is at {_shown(farthest.footage_m, said)}",
+            Either(f", {farthest.file} row {farthest.row}", ""),
+        ),
+        Told(
+            Either("write end_footage as where", "give where"),
+            " the camera stopped, or leave it out; or check ",
+            Either(f"{', '.join(places)}{more}", "their footages"),
+        ),
     )
     return tuple(one for one in readings if one not in beyond)
 
@@ -155,7 +164,7 @@ def check_bends(bends: Iterable[ReadRow[BendRow]], ledger: Ledger) -> None:
             continue
         first = seen.setdefault(round(bend.typed.footage, 6), bend.number)
         if first != bend.number:
-            problem = f"row {first} has a bend at the same footage"
+            problem = Told(Either(f"row {first}", "another row"), " has a bend at the same footage")
             bend.fault(ledger, "footage", problem, "write one row with the whole turn and fall")
 
 
@@ -181,4 +190,5 @@ def _readings(said: SiteFile, rows: Rows) -> Iterator[_Reading]:
 
 
 def _shown(footage_m: float, said: SiteFile) -> str:
-    return format_length(footage_m, said.unit, 2)
+    word = "ft" if said.unit == "us_ft" else said.unit
+    return f"{round(from_metres(footage_m, said.unit), 2) + 0.0:.10g} {word}"

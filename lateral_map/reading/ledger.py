@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Final
 
-from lateral_map.errors import Fault, FaultCollector, SiteError
+from lateral_map.errors import Fault, FaultCollector, SiteError, Told
 from lateral_map.reading.words import LONGEST_TEXT
 
 _MOST_PER_FILE: Final = 200
@@ -65,7 +65,9 @@ class Ledger(FaultCollector):
             if alike[same] > _MOST_ALIKE and seen[same] > _TOLD_ALIKE:
                 if seen[same] > _TOLD_ALIKE + 1:
                     continue
-                more = f"{alike[same] - _TOLD_ALIKE} more places like this: {fault.problem}"
+                problem = fault.problem
+                parts = problem.parts if isinstance(problem, Told) else (problem,)
+                more = Told(f"{alike[same] - _TOLD_ALIKE} more places like this: ", *parts)
                 told = Fault(more, fault.remedy, file=fault.file)
             count[fault.file] += 1
             if count[fault.file] <= _MOST_PER_FILE:

@@ -9,6 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from lateral_map.errors import Either, Key, Told
 from lateral_map.model.lines import ON_LINE_M, line_sense, signed_offsets
 from lateral_map.model.site import (
     SD_LONLAT_M,
@@ -105,7 +106,8 @@ def check_marks(rows: Iterable[ReadRow[LocateRow]], ledger: Ledger) -> None:
         if mark in seen:
             blank = row.typed is None or row.typed.mark is None
             also = ", and this one without a mark is called so" if blank else " too"
-            problem = f"row {seen[mark]} has the mark {mark!r}{also}"
+            row_words = Either(f"row {seen[mark]}", "another row")
+            problem = Told(row_words, f" has the mark {mark!r}{also}")
             row.fault(ledger, "mark", problem, "give each mark its own name")
         seen.setdefault(mark, row.number)
 
@@ -123,8 +125,10 @@ def check_names(
             _check_cell(row, f"{tape}_from", POINTS, "reference point", names, ledger)
         known = _check_cell(row, "line", LINE_KINDS, "line", names, ledger)
         if known is not None and "past" in row.cells and known not in bounding:
-            problem = f"{known!r} is no [[boundary]], so nothing is past it"
-            remedy = "add the [[boundary]] to site.toml, or fill offset instead"
+            boundary = Either("[[boundary]]", "boundary")
+            problem = Told(f"{known!r} is no ", boundary, ", so nothing is past it")
+            where = Either(" to site.toml", " under Site")
+            remedy = Told("add the ", boundary, where, ", or fill ", Key("offset"), " instead")
             row.fault(ledger, "past", problem, remedy)
 
 
@@ -179,10 +183,17 @@ def _position(
     ledger: Ledger,
 ) -> Iterator[PositionTie]:
     """Yield the tie of a coordinate pair, or a fault where it is nowhere near the start."""
+    remedy: str
     lonlat, start = field == "lat", ground.start
     if lonlat and start.frame.is_local:
-        problem = 'crs = "local" is tied to no place on earth, so lat and lon mean nothing there'
-        remedy = "fill x and y or tapes, or declare a projected crs in site.toml"
+        problem = Told(
+            Either('crs = "local"', "a sketch"),
+            " is tied to no place on earth, so lat and lon mean nothing there",
+        )
+        remedy = Told(
+            "fill x and y or tapes, or declare a projected ",
+            Either("crs in site.toml", "coordinate system under Site"),
+        )
         row.fault(ledger, field, problem, remedy)
         return
     carry = start.frame.lonlat_to_plane if lonlat else start.frame.to_plane
@@ -221,7 +232,9 @@ def _line_ties(
         here = np.array([ground.start.easting_m, ground.start.northing_m])
         if abs(float(signed_offsets(line.vertices_m, here).offset_m)) <= ON_LINE_M:
             problem = f"the start is on {line.name!r}, so neither side is past it"
-            remedy = "fill offset instead: positive to the right of the line's direction"
+            remedy = Told(
+                "fill ", Key("offset"), " instead: positive to the right of the line's direction"
+            )
             row.fault(ledger, "past", problem, remedy)
         sense = line_sense(line.vertices_m, here)
         yield OffsetTie(line.name, typed.past * sense, sd, True, sense > 0.0)

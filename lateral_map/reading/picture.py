@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from shapely.geometry import box as shapely_box
 
 from lateral_map.adjust.similarity import MOST_TURN_RAD, fit_similarity
-from lateral_map.errors import Fault, FrameError, SiteError
+from lateral_map.errors import Either, Fault, FrameError, SiteError, Told
 from lateral_map.frame import reproject, same_crs
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import POOR_FIT, chi_square_tail
@@ -49,10 +49,6 @@ _LARGEST_WORLD_FILE: Final = 2_000
 # grows while it is entered need not be laid anew each time.
 _MARGIN_M: Final = 30.0
 _STEP_M: Final = 20.0
-_WAYS: Final = (
-    "put a world file beside it (such as {world}), write two or more [[picture_point]], or save it "
-    "as a GeoTIFF"
-)
 
 # Between (n, 2) pixels, counted from the picture's upper left corner, and places in the plane.
 Carry = Callable[[Floats], Floats]
@@ -96,7 +92,7 @@ def add_picture(
     table = of.said.picture
     if not table.file or table.accuracy is None:
         if of.said.picture_point and not table.file:
-            remedy = 'write file = "aerial.jpg" under [picture]'
+            remedy = Told(Either('write file = "aerial.jpg" under [picture]', "choose one"))
             row = of.said.line_of("picture_point[1]")
             ledger.fault("no picture is named", remedy, file="site.toml", row=row)
         return of.plan
@@ -131,13 +127,19 @@ def _georeferenced(path: Path, of: _Laying, sd_m: float, ledger: Ledger) -> tupl
     if path.suffix.lower() not in _TIFF:
         pillow_raster(path)  # what is no picture at all is told first
         example = [*wanted, path.with_suffix(".wld").name][0]
-        raise SiteError.of("nothing says where it lies", _WAYS.format(world=example))
+        points = Either("write two or more [[picture_point]]", "add two or more points found in it")
+        remedy = Told(
+            f"put a world file beside it (such as {example}), ", points, ", or save it as a GeoTIFF"
+        )
+        raise SiteError.of("nothing says where it lies", remedy)
     raster, numbers, crs = geotiff_raster(path)
     said = of.said.picture.crs
     if crs and said and not same_crs(crs, said):
         raise SiteError.of("the file names another system", "leave this out", field="picture.crs")
     if not (crs or said or of.placed.frame.is_local):
-        remedy = "write [picture] crs, the system its coordinates are in"
+        remedy = Told(
+            "write ", Either("[picture] crs", "here"), ", the system its coordinates are in"
+        )
         raise SiteError.of("the file names no coordinate system", remedy)
     return raster, _by_numbers(numbers, crs or said, of)
 
@@ -170,8 +172,10 @@ def _by_numbers(numbers: tuple[float, ...], crs: str, of: _Laying) -> _Where:
     frame = of.placed.frame
     other = bool(crs) and (frame.is_local or not same_crs(crs, frame.crs))
     if other and frame.is_local:
-        problem = 'the picture has a place on earth, and crs = "local" has none'
-        raise SiteError.of(problem, "declare a projected crs, or write [[picture_point]]")
+        local = Either('crs = "local"', "a sketch")
+        problem = Told("the picture has a place on earth, and ", local, " has none")
+        points = Either("write [[picture_point]]", "add points found in it")
+        raise SiteError.of(problem, Told("declare a projected crs, or ", points))
     shape = np.array([numbers[:2], numbers[3:5]])
     origin = np.array([numbers[2], numbers[5]])
     lonlat = frame.plane_to_lonlat(of.placed.easting_m, of.placed.northing_m)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lateral_map.errors import SiteError
+from lateral_map.errors import Either, SiteError, Told
 from lateral_map.model.arrays import Floats
 from lateral_map.reading.pictures import (
     check_ordinary,
@@ -84,7 +84,8 @@ def geotiff_raster(path: Path) -> tuple[Raster, tuple[float, ...], str]:
             remedy = "save it tiled (256 by 256), or cut it to the site"
             raise SiteError.of("its pixels are packed in one block too large", remedy)
         if model.transform.is_identity:
-            remedy = "write two or more [[picture_point]], or put a world file beside it"
+            points = Either("write two or more [[picture_point]]", "add two or more points")
+            remedy = Told(points, ", or put a world file beside it")
             raise SiteError.of("nothing says where it lies", remedy)
         known = path.stat()
         raster = Raster(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.errors import Fault, FrameError
+from lateral_map.errors import Either, Fault, FrameError, Told
 from lateral_map.frame import Frame, local_frame, projected_frame, projected_frame_at, read_crs
 from lateral_map.reading.ledger import Ledger
 from lateral_map.reading.plan import POINTS, PlanNames, SortedPlan
@@ -63,7 +63,10 @@ def place_start(said: SiteFile, names: PlanNames, ledger: Ledger) -> PlacedStart
             said.fault(
                 ledger,
                 given.field,
-                'crs = "local" is tied to no place on earth, so lat and lon mean nothing there',
+                Told(
+                    Either('crs = "local"', "a sketch"),
+                    " is tied to no place on earth, so lat and lon mean nothing there",
+                ),
                 "give a point, or x and y, or declare a projected crs",
             )
             return None
@@ -201,7 +204,11 @@ def _misdrawn(shape: BaseGeometry) -> Fault | None:
     apart_m = np.hypot(*np.diff(points, axis=0).T)[np.diff(line) == 0]
     if (apart_m > FAR_M).any():
         return Fault(
-            "two of its vertices that follow one another lie more than 10 km apart",
+            Told(
+                "two of its ",
+                Either("vertices", "places"),
+                " that follow one another lie more than 10 km apart",
+            ),
             "check them: one is not where it belongs",
         )
     if shape.geom_type == "Polygon" and not shape.is_valid:
@@ -229,7 +236,8 @@ def explain_place(x: float, y: float, start: PlacedStart, far_m: float, *, lonla
 
 def projected_remedy(crs: str) -> str:
     """Return what to do about x, y where longitude and latitude belong."""
-    return (
-        f"these are x, y of {crs}: write longitude and latitude (in a plan.geojson that is "
-        "EPSG:4326, as RFC 7946 has it), or save the plan as plan.gpkg"
+    file = (
+        " (in a plan.geojson that is EPSG:4326, as RFC 7946 has it), or save the plan as plan.gpkg"
     )
+    where = Either(file, " there, or give them as x and y")
+    return Told(f"these are x, y of {crs}: write longitude and latitude", where)

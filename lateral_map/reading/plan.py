@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lateral_map.errors import Fault
+from lateral_map.errors import Either, Fault, Told
 from lateral_map.frame import Frame
 from lateral_map.model.site import (
     LineKind,
@@ -102,17 +102,22 @@ KINDS: Final = tuple(PLAN_KINDS)
 _TELLING: Final = ("accuracy", "utility", "depth", "size", "cover")
 
 
+_NO_LEVEL: Final = Fault(
+    Told("a ground level has no ", Either("z", "level")),
+    Told("write its elevation", Either(" as z", "")),
+    field="z",
+)
 _LACKING: Final = {
     "reference": (
         "name",
         Fault("a reference point has no name", "name it, so that tapes can say it", field="name"),
     ),
-    "ground": ("z", Fault("a ground level has no z", "write its elevation as z", field="z")),
+    "ground": ("z", _NO_LEVEL),
     "utility": (
         "utility",
         Fault(
             "it does not say which utility",
-            f"write utility = {listed(get_args(UtilityKind))}",
+            Told("write ", Either("utility = ", ""), listed(get_args(UtilityKind))),
             field="utility",
         ),
     ),
@@ -209,7 +214,10 @@ class PlanNames:
             if not self.absent:
                 return None  # the plan's own fault is reported; nobody can tell about its names
             return (
-                f"{name!r} names a {what} of the plan, but there is no plan.geojson or plan.gpkg",
+                Told(
+                    f"{name!r} names a {what} of the plan, but there is no ",
+                    Either("plan.geojson or plan.gpkg", "plan yet"),
+                ),
                 "draw the plan, or leave the name out",
             )
         lost = {one.casefold() for one in self.plan.lost}
@@ -219,7 +227,7 @@ class PlanNames:
         if other is not None:
             return (
                 f"{name!r} is a {other.kind} of the plan, not a {what}",
-                f"name a {what}, or change its kind to {kinds[0]}",
+                Told(f"name a {what}", Either(f", or change its kind to {kinds[0]}", "")),
             )
         known = self.plan.names(kinds)
         return f"the plan has no {what} called {name!r}", suggest(name, known) or f"draw the {what}"
@@ -259,7 +267,10 @@ def sort_features(source: FeatureFile, unit: str, ledger: Ledger) -> SortedPlan:
         other = first.setdefault((what, one.name), one)
         if other is not one:
             ledger.fault(
-                f"{other.label} is a {what} called {one.name!r} too",
+                Told(
+                    Either(f"{other.label} is a {what}", f"another {what} is"),
+                    f" called {one.name!r} too",
+                ),
                 "give each its own name",
                 file=source.file,
                 field=f"{one.label}, name",
@@ -377,8 +388,9 @@ def _checked(
             ledger.notice(f"{file}, {label}: vertices drawn twice were taken once.")
             part = LineString(points[keep])
         if keep.sum() < 2:
-            problem = "its vertices are all in one place"
-            remedy = "draw the line with at least two vertices"
+            places = Either("vertices", "places")
+            problem = Told("its ", places, " are all in one place")
+            remedy = Told("draw the line with at least two ", places)
         elif kind in LINE_KINDS and part.is_closed:
             problem = "the line is closed"
             remedy = "draw only the side the pipe crosses, as an open line"

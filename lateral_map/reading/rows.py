@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from lateral_map.errors import Fault
+from lateral_map.errors import Fault, Key, Told
 from lateral_map.model.site import SD_LONLAT_M, SD_XY_M, Bend, Finding, Locate
 from lateral_map.reading import fields
 from lateral_map.reading.schema import half_pairs
@@ -113,14 +113,20 @@ class LocateRow(Typed):
         along_line = [key for key in _LINE_TIES if key in given]
         if "line" in given and not along_line:
             yield Fault(
-                "a line is named without a distance", "fill along, offset or past", field="line"
+                "a line is named without a distance",
+                Told("fill ", Key("along"), ", ", Key("offset"), " or ", Key("past")),
+                field="line",
             )
         for tie in along_line if "line" not in given else ():
             yield Fault(
-                f"{tie} is given without a line", "name the plan line it is from", field=tie
+                Told(Key(tie), " is given without a line"),
+                "name the plan line it is from",
+                field=tie,
             )
         if "offset" in given and "past" in given:
-            yield Fault("offset is given too", "fill offset or past, not both", field="past")
+            offset, past = Key("offset"), Key("past")
+            both = Told("fill ", offset, " or ", past, ", not both")
+            yield Fault(Told(offset, " is given too"), both, field="past")
         if "no_locate" in given:
             for reading in sorted(_TELLING & given.keys()):
                 problem = "the row says why nothing could be located, and yet has a reading"
@@ -129,14 +135,22 @@ class LocateRow(Typed):
             remedy = "fill depth, or fix the mark by lat and lon, x and y, a tape or a line"
             yield Fault("the row has neither a depth nor a tie", remedy)
         if "nulls_held_above" in given and "nulls" not in given:
-            yield Fault("it is given without nulls", "fill nulls too", field="nulls_held_above")
+            nulls = Key("nulls")
+            problem, remedy = Told("it is given without ", nulls), Told("fill ", nulls, " too")
+            yield Fault(problem, remedy, field="nulls_held_above")
 
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where the locator was held higher than it read."""
         if self.depth is not None and self.held_above > self.depth:
             yield Fault(
                 "the locator was held higher above the ground than the depth it read",
-                "check depth and held_above; the depth is the read-out, height included",
+                Told(
+                    "check ",
+                    Key("depth"),
+                    " and ",
+                    Key("held_above"),
+                    "; the depth is the read-out, height included",
+                ),
                 field="held_above",
             )
 
@@ -164,7 +178,8 @@ class BendRow(Typed):
         """Yield a fault where the bend has no angle."""
         if "turn" not in given and "fall" not in given:
             yield Fault(
-                "the bend has neither a turn nor a fall", "fill turn, such as -45 for 45 left"
+                "the bend has neither a turn nor a fall",
+                Told("fill ", Key("turn"), ", such as -45 for 45 left"),
             )
 
     def value_faults(self) -> Iterable[Fault]:
@@ -293,11 +308,11 @@ class SketchRow(Typed):
             return  # its own fault is told
         needs, may = _SKETCH_NEEDS.get(kind, _SKETCH_LINE)
         for name in [one for one in needs if one not in given]:
-            yield Fault(f"a {kind} needs it", f"fill {name}", field=name)
+            yield Fault(f"a {kind} needs it", Told("fill ", Key(name)), field=name)
         foreign = set(key_names(cls)) - {*needs, *may} - _SKETCH_ALL
         for name in [one for one in given if one in foreign]:
             words = kind.replace("_", " ")
-            yield Fault(f"a {words} has no {name}", "leave it empty", field=name)
+            yield Fault(Told(f"a {words} has no ", Key(name)), "leave it empty", field=name)
         pairs = [("lat", "lon"), ("x", "y"), *((f"{tape}_from", tape) for tape in TAPES)]
         yield from half_pairs(given, [("from", "to"), *pairs])
         if kind == "known" and not {"lat", "x"} & given.keys():
@@ -313,13 +328,16 @@ def _point_faults(given: Mapping[str, object]) -> Iterable[Fault]:
     tapes = sum(tape in given for tape in TAPES)
     square = "from" in given
     if not tapes and not square:
-        remedy = "fill two tapes, or from, to, along and offset"
-        yield Fault("nothing says where the point is", remedy, field="tape1")
+        words = (Key("from"), ", ", Key("to"), ", ", Key("along"), " and ", Key("offset"))
+        ways = Told("fill two tapes, or ", *words)
+        yield Fault("nothing says where the point is", ways, field="tape1")
     for name in ("along", "offset"):
         if square and name not in given:
-            yield Fault(f"from and to are given without {name}", f"fill {name}", field=name)
+            problem = Told(Key("from"), " and ", Key("to"), " are given without ", Key(name))
+            yield Fault(problem, Told("fill ", Key(name)), field=name)
         elif not square and name in given:
-            yield Fault("nothing says from which line walked", "fill from and to", field=name)
+            walked = Told("fill ", Key("from"), " and ", Key("to"))
+            yield Fault("nothing says from which line walked", walked, field=name)
     offset = str(given.get("offset", "0")).strip()
     if "side" not in given and square and offset.strip("0.,") != "":
         remedy = "write left or right of the line walked, or out of the building"
@@ -331,12 +349,13 @@ def _line_faults(given: Mapping[str, object]) -> Iterable[Fault]:
     ways = [name for name in ("from", "line", "through") if name in given]
     if len(ways) != 1:
         problem = "nothing says where the line is" if not ways else f"it has {listed(ways)}"
-        remedy = "fill one: from and to (a wall it is parallel to), line, or through"
+        wall = (Key("from"), " and ", Key("to"), " (a wall it is parallel to), ")
+        remedy = Told("fill one: ", *wall, Key("line"), ", or ", Key("through"))
         yield Fault(problem, remedy, field=ways[-1] if ways else "from")
     elif ways != ["through"]:
         for name in ("offset", "side"):
             if name not in given:
-                yield Fault("a parallel line needs it", f"fill {name}", field=name)
+                yield Fault("a parallel line needs it", Told("fill ", Key(name)), field=name)
 
 
 TABLES: Final[dict[str, type[Typed]]] = {

@@ -12,7 +12,7 @@ from typing import Any, Final, Literal, get_args
 
 from pydantic import ConfigDict
 
-from lateral_map.errors import Fault
+from lateral_map.errors import Either, Fault, Key, Told
 from lateral_map.model.diagnosis import AT_A_PLACE, KINDS_OF
 from lateral_map.model.referral import Job, Referral, SewerMain
 from lateral_map.model.site import (
@@ -217,10 +217,17 @@ class BoundaryTable(Typed):
     def presence_faults(cls, given: Mapping[str, object]) -> Iterable[Fault]:
         """Yield a fault unless one of line and at is given."""
         if "line" in given and "at" in given:
-            remedy = "write line for a line of the plan, or at for the main or a cleanout"
-            yield Fault("line is given too", remedy, field="at")
+            line, at = Key("line"), Key("at")
+            remedy = Told("write ", line, " for a line of the plan, or ", at)
+            remedy = Told(*remedy.parts, " for the main or a cleanout")
+            yield Fault(Told(line, " is given too"), remedy, field="at")
         elif "line" not in given and "at" not in given:
-            remedy = 'write for example line = "curb", or at = "main" or "cleanout"'
+            remedy = Told(
+                Either(
+                    'write for example line = "curb", or at = "main" or "cleanout"',
+                    "choose a line of the plan, or the main or a cleanout",
+                )
+            )
             yield Fault("it is missing", remedy, field="line")
 
     def value_faults(self) -> Iterable[Fault]:
@@ -228,7 +235,8 @@ class BoundaryTable(Typed):
         if self.at != "cleanout":
             for key in ("footage", "accuracy", "name"):
                 if getattr(self, key) is not None:
-                    remedy = 'it goes with at = "cleanout"; leave it out, or write that'
+                    place = Either('at = "cleanout"', "a cleanout")
+                    remedy = Told("it goes with ", place, "; leave it out, or write that")
                     yield Fault("only a cleanout is given so", remedy, field=key)
         sides = (("inside", self.inside, "owner"), ("outside", self.outside, "city"))
         for key, party, example in sides:
@@ -237,7 +245,10 @@ class BoundaryTable(Typed):
                 where = "on the start's side" if key == "inside" else f"past the {what}"
                 yield Fault(
                     f"the {what} decides responsibility, but this is missing",
-                    f'name who answers {where}, such as {key} = "{example}"',
+                    Told(
+                        f"name who answers {where}, such as ",
+                        Either(f'{key} = "{example}"', example),
+                    ),
                     field=key,
                 )
 
@@ -293,7 +304,8 @@ class DigTable(Typed):
             remedy = "write a share such as [0.2, 0.3] for 20 to 30 %"
             yield Fault("earth never swells to more than twice itself", remedy, field="swell")
         if self.walls == "box and slope" and self.box_height is None:
-            remedy = 'write how high the box is, such as box_height = "8 ft"'
+            example = Either('box_height = "8 ft"', "8 ft")
+            remedy = Told("write how high the box is, such as ", example)
             yield Fault("it is missing", remedy, field="box_height")
 
 
@@ -419,11 +431,17 @@ class PictureTable(Typed):
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where a picture has no accuracy, or anything is said of none."""
         if self.file and self.accuracy is None:
-            remedy = "write how well places can be read off it (1 sd), such as accuracy = 1.5"
+            remedy = Told(
+                "write how well places can be read off it ",
+                Either("(1 sd), such as accuracy = 1.5", "such as 1.5"),
+            )
             yield Fault("the picture has none", remedy, field="accuracy")
         said = [name for name, given in self if name != "file" and given]
         if said and not self.file:
-            remedy = 'write file = "aerial.jpg", or leave the table out'
+            remedy = Told(
+                Either('write file = "aerial.jpg"', "choose one"),
+                Either(", or leave the table out", ", or empty what is said of it"),
+            )
             yield Fault("no picture is named", remedy, field="file")
 
 
@@ -664,8 +682,10 @@ class JobTable(Typed):
     def value_faults(self) -> Iterable[Fault]:
         """Yield a fault where a ground is given for no urgency."""
         if self.urgency_ground and self.urgency is None:
-            remedy = "write urgency = routine, soon, urgent or emergency"
-            yield Fault("urgency_ground is given without it", remedy, field="urgency")
+            words = "routine, soon, urgent or emergency"
+            remedy = Told("write ", Either("urgency = ", ""), words)
+            problem = Told(Key("urgency_ground"), " is given without it")
+            yield Fault(problem, remedy, field="urgency")
 
 
 class MainTable(Typed):
@@ -702,11 +722,11 @@ class MainTable(Typed):
             remedy = (
                 f"write {' or '.join(repr(one) for one in named)}"
                 if named
-                else ("write upstream and downstream too")
+                else Told("write ", Key("upstream"), " and ", Key("downstream"), " too")
             )
             yield Fault(f"{self.from_!r} is neither of the two manholes", remedy, field="from")
         if self.distance is not None and self.from_ is None:
-            remedy = "write from = the manhole it counts from"
+            remedy = Told("write ", Either("from = ", ""), "the manhole it counts from")
             yield Fault("it says not what it counts from", remedy, field="distance")
 
 
@@ -768,7 +788,8 @@ def half_pairs(given: Mapping[str, object], pairs: Iterable[tuple[str, str]]) ->
     for one, other in pairs:
         if (one in given) != (other in given):
             here, absent = (one, other) if one in given else (other, one)
-            yield Fault(f"{here} is given without {absent}", f"write {absent} too", field=absent)
+            problem = Told(Key(here), " is given without ", Key(absent))
+            yield Fault(problem, Told("write ", Key(absent), " too"), field=absent)
 
 
 def site_schema() -> dict[str, Any]:

@@ -12,7 +12,7 @@ import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 
 from lateral_map.adjust.sketch import fit_to_world
-from lateral_map.errors import AdjustmentError, Fault, FrameError
+from lateral_map.errors import AdjustmentError, Either, Fault, FrameError, Told
 from lateral_map.frame import Frame, local_frame, projected_frame, projected_frame_at
 from lateral_map.model.arrays import Floats
 from lateral_map.model.chance import POOR_FIT, chi_square_tail
@@ -158,14 +158,19 @@ _Placed = tuple[AdjustedSketch, WorldFit | None, Frame]
 
 def _on_its_own(drawn: DrawnSketch, said: SiteFile, ledger: Ledger) -> _Placed | None:
     """Return the sketch in its own plane; None, with a fault, where something asks for another."""
+    problem: str
     for row in drawn.known[:1]:
-        problem = 'crs = "local" is tied to no place on earth'
-        remedy = "write the crs of the coordinates in site.toml"
+        problem = Told(
+            Either('crs = "local"', "the site, a sketch,"), " is tied to no place on earth"
+        )
+        crs = Either("crs of the coordinates in site.toml", "coordinate system under Site")
+        remedy = Told("write the ", crs)
         ledger.fault(problem, remedy, file=FILE, row=row.number, field="what")
         return None
     if said.start is not None and said.start.azimuth is not None and not drawn.has_north:
         problem = "the start's azimuth is by compass, but nothing gives the sketch its north"
-        remedy = "fill azimuth of one wall in sketch.csv: the compass direction walked along it"
+        where = Either(" in sketch.csv", " of the sketch")
+        remedy = Told("fill azimuth of one wall", where, ": the compass direction walked along it")
         said.fault(ledger, "start.azimuth", problem, remedy)
     return drawn.adjusted, None, local_frame(said.unit)
 
@@ -176,7 +181,11 @@ def _in_the_world(drawn: DrawnSketch, said: SiteFile, ledger: Ledger) -> _Placed
     if len({(one.name or "").casefold() for _, one in known}) < 2:
         ledger.fault(
             f"nothing ties the sketch to {said.crs}",
-            'write crs = "local" in site.toml, or add two or more known points to sketch.csv',
+            Told(
+                Either('write crs = "local" in site.toml', "make it a sketch of its own, local"),
+                ", or add two or more known points",
+                Either(" to sketch.csv", ""),
+            ),
             file=FILE,
         )
         return None
@@ -274,6 +283,6 @@ def merge_sketch(plan: SortedPlan | None, laid: LaidSketch, ledger: Ledger) -> S
     taken = {(one.kind == "reference", one.name) for one in plan.features if one.name}
     for one in laid.features:
         if one.kind != "building" and (one.kind == "reference", one.name) in taken:
-            problem = f"{one.name!r} is drawn in {plan.file} too"
+            problem = Told(f"{one.name!r} is drawn in ", Either(plan.file, "the plan"), " too")
             ledger.add(Fault(problem, "keep one of them", file=FILE, field="name"))
     return replace(plan, features=(*plan.features, *laid.features))

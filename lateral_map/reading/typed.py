@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from lateral_map.errors import Fault
+from lateral_map.errors import Either, Fault, Told
 from lateral_map.reading.words import LONGEST_NAME, clean_name, suggest
 from lateral_map.units import from_metres
 
@@ -168,7 +168,10 @@ def _fault(error: ErrorDetails, model: type[Typed]) -> Fault:
         fields = {field.alias or name: field for name, field in model.model_fields.items()}
         examples = fields[key].examples if key in fields else None
         shown = " or ".join(str(example) for example in examples or ())
-        remedy = f"write for example {key} = {shown}" if shown else "write it"
+        remedy = "write it"
+        if shown:
+            bare = Either(f"{key} = {shown}", shown.replace('"', ""))
+            remedy = Told("write for example ", bare)
         return Fault("it is missing", remedy, field=key)
     if error["type"] == "extra_forbidden":
         shown = clean_name(key)[:LONGEST_NAME]

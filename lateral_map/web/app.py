@@ -28,7 +28,7 @@ from lateral_map.export.registry import PRODUCTS
 from lateral_map.web import asked
 from lateral_map.web.asked import AskedWrong
 from lateral_map.web.entering import Entering
-from lateral_map.web.forms import form_values
+from lateral_map.web.forms import form_values, form_words
 from lateral_map.web.guard import COOKIE, JOIN, LINK_MINUTES, Gate, Guard
 from lateral_map.web.parts import Conflict
 from lateral_map.web.store import UnreadableError
@@ -327,7 +327,7 @@ def _answered(handler: Handler, request: Request, body: bytes) -> Response:
         told = {"theirs": conflict.theirs, "row": conflict.row, "at": conflict.at}
         return JSONResponse({"words": str(conflict), "conflict": True, **told}, 409)
     except SiteError as error:
-        faults = [{"field": fault.field, "words": fault.words} for fault in error.faults]
+        faults = [{"field": fault.field, "words": form_words(fault)} for fault in error.faults]
         return JSONResponse({"words": str(error), "faults": faults}, 422)
     except KeyError:
         return JSONResponse({"words": "There is no such thing here any more."}, 404)

@@ -5,10 +5,12 @@ What a field is called, what it means, its unit and its choices are the site for
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
+from lateral_map.errors import Fault, Key
 from lateral_map.reading.plan import PLAN_KINDS, FeatureProperties
 from lateral_map.reading.vocabulary import VOCABULARY, Described, describe
 from lateral_map.words.entering import MEANINGS, USUAL_ERROR
@@ -154,6 +156,34 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
 }
 
 
+_PLAN_WORDS: Final = describe(FeatureProperties)
+
+
+def titled(table: str, name: str) -> str:
+    """Return what a form calls a key of a table of site.toml, or a column of a file."""
+    words = VOCABULARY.get(table, _PLAN_WORDS)
+    title = words[name].title if name in words else name
+    return f"“{title.removeprefix('or ').removeprefix('and ')}”"
+
+
+def setting_titled(path: str) -> str:
+    """Return what a form calls a setting, by its dotted path; a whole entry by its table."""
+    table, *_, name = path.split(".")
+    return table.replace("_", " ") if name.isdigit() or name == table else titled(table, name)
+
+
+def form_words(fault: Fault) -> str:
+    """Return what is wrong, of the forms' own fields as they are called there."""
+    settings = fault.file == "site.toml"
+    own = re.split(r"[.\[]", fault.field)[0] if settings else fault.file
+
+    def label(key: Key) -> str:
+        there = " under Site" if key.table not in ("", own) else ""
+        return titled(key.table or own, key.name) + there
+
+    return fault.in_form(label)
+
+
 def _fields(entries: str, words: Mapping[str, Described]) -> list[dict[str, Any]]:
     """Return fields by their entries; a ``required`` choice cannot be taken back."""
     fields = []
@@ -193,14 +223,14 @@ def form_values() -> dict[str, Any]:
             asdict(group) | {"fields": _fields(fields, VOCABULARY[group.path or name])}
             for group, fields in zip(groups, entries, strict=True)
         ]
-    words = describe(FeatureProperties)
     forms["plan"] = {
         name: {
             "title": kind.title,
             "shape": kind.shape,
             "words": kind.words,
             "fields": _fields(
-                " ".join(f"{one}?" if one in _TOLD else one for one in kind.properties), words
+                " ".join(f"{one}?" if one in _TOLD else one for one in kind.properties),
+                _PLAN_WORDS,
             ),
         }
         for name, kind in PLAN_KINDS.items()

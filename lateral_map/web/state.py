@@ -22,6 +22,7 @@ from lateral_map.reading.fields import is_no
 from lateral_map.reading.plan import LINE_KINDS, PLAN_KINDS
 from lateral_map.reading.words import plain
 from lateral_map.units import format_length, small_unit
+from lateral_map.web.forms import form_words
 from lateral_map.web.parts import PLAN, SETTINGS, TABLES
 from lateral_map.web.picture import picture_address
 from lateral_map.web.settings import LISTS, entries_of, unit_of, value_at
@@ -33,6 +34,7 @@ from lateral_map.words.notices import picture_origin
 from lateral_map.words.sayings import Saying, say_all
 
 _MOST_HISTORY: Final = 200
+_STATES: Final[Mapping[str, str]] = dict(LOCATE_STATES.items())
 # What is left of a drawing whose line means nothing yet.
 _YARD_M: Final = 15.0
 _PLAN_ONLY: Final = frozenset(
@@ -70,7 +72,7 @@ def page_state(solutions: Solutions, *, with_picture: bool = True) -> dict[str, 
     solved, versions = solutions.current()
     report = None if solved.plan_only else solved.report
     left_out = [
-        Saying("stop", _row_named(store, fault), fault.words)
+        Saying("stop", _row_named(store, fault), form_words(fault))
         for fault in solved.faults
         if fault.file in TABLES
     ]
@@ -148,7 +150,7 @@ def _with_entries(store: SiteStore, solved: Solved, says: tuple[Saying, ...]) ->
         begin = next((i for i in range(begin, len(written)) if written[i] == looked), begin) + 1
         places.append(begin - 1)
     faults = {
-        int(path.split(".")[1]): fault.words
+        int(path.split(".")[1]): form_words(fault)
         for fault in solved.faults
         if fault.file == SETTINGS and (path := setting_path(fault.field)).startswith("applied.")
     }
@@ -219,7 +221,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
     for number in table.data_rows():
         values = table.row_values(number)
         own = [fault for fault in faults if fault.row == number]
-        verdict: str = verdicts.get(number, "")
+        verdict = verdicts.get(number, "")
         if own:
             verdict = "left out"
         elif is_no(values.get("use", "")):
@@ -231,7 +233,7 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
                 "values": values,
                 "faults": _by_field(own),
                 "verdict": verdict,
-                "said": LOCATE_STATES.get(verdict, verdict),
+                "said": _STATES.get(verdict, verdict),
             }
         )
     shown = {row["at"] for row in rows}
@@ -239,18 +241,23 @@ def _table(store: SiteStore, name: str, solved: Solved, report: Report | None) -
 
 
 def _row_named(store: SiteStore, fault: Fault) -> str:
-    """Call a row as people do: by its mark, its finding or its footage."""
-    kind = fault.file.removesuffix(".csv").removesuffix("s").capitalize()
+    """Call a row as people do: by its mark, finding or footage; a whole table by its file."""
     try:
-        values = store.table(fault.file).row_values(fault.row or 0)
-    except (UnreadableError, IndexError):
-        values = {}
-    name = values.get("mark") or values.get("finding") or values.get("footage", "")
-    return f"{kind} {name}".strip() if name else f"{kind} in row {fault.row}"
+        table = store.table(fault.file)
+    except UnreadableError:
+        return fault.file
+    if fault.row is None or fault.row not in table.data_rows():
+        return fault.file
+    values = table.row_values(fault.row)
+    kind = fault.file.removesuffix(".csv").removesuffix("s").capitalize()
+    name = next(
+        (values[one] for one in ("mark", "finding", "footage", "name") if values.get(one)), ""
+    )
+    return f"{kind} {name}".strip()
 
 
 def _by_field(faults: Iterable[Fault]) -> list[dict[str, str]]:
-    return [{"field": fault.field, "words": fault.words} for fault in faults]
+    return [{"field": fault.field, "words": form_words(fault)} for fault in faults]
 
 
 def _said(faults: Iterable[Fault]) -> list[str]:

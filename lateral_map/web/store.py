@@ -24,6 +24,7 @@ from lateral_map.web.disk import (
     replace_if_unchanged,
     version_of,
 )
+from lateral_map.web.forms import setting_titled, titled
 from lateral_map.web.geojson_text import PlanText, feature_text
 from lateral_map.web.history import CHANGES, FOLDER, Entry, History, Kind, Part, know_site
 from lateral_map.web.parts import (
@@ -244,7 +245,8 @@ class SiteStore:
             if both := {
                 e.path: there[e.path] for e in edits if there[e.path] not in (e.seen, e.value)
             }:
-                words = f"{' and '.join(both)} changed since this page read it"
+                named = " and ".join(map(setting_titled, both))
+                words = f"{named} changed since this page read it"
                 raise Conflict(words, {path: value or "" for path, value in both.items()})
             for edit in edits:
                 path = moved[edit.path]
@@ -453,7 +455,8 @@ class SiteStore:
         wanted = edit.values.items()
         both = [k for k, value in wanted if now.get(k, "") not in (seen.get(k, ""), value)]
         if both:
-            words = f"{' and '.join(both)} of this row changed since this page read it"
+            named = " and ".join(titled(name, one) for one in both)
+            words = f"{named} of this row changed since this page read it"
             raise Conflict(words, now, table.row_text(number), number)
         return number
 

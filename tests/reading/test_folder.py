@@ -373,7 +373,7 @@ NOTICES = [
     (lambda f: f.toml["pipe"][0].update({"from": "3"}), "what the pipe is before 3.0 ft"),
     (lambda f: f.bends[0].update(turn="30"), "no common fitting's angle"),
     (lambda f: f.bends[0].update(turn="30", how=""), "taken as judged by eye"),
-    (far_out, "3400.00 ft is unlikely"),
+    (far_out, "3400 ft is unlikely"),
     (lambda f: f.locates[2].update(along="120"), "carried on straight"),
     (notes_for_note, "the column 'notes' is kept as it is"),
     (lambda f: f.toml.pop("format"), "does not say its format"),

@@ -178,8 +178,8 @@ def test_unlikely_footages_are_noted_once_a_file(tmp_path):
     findings.write_text("footage,finding\n3000,roots\n3500.5,roots\n4000,roots\n")
     notices = [one for one in load_site(folder).notices if "unlikely on a lateral" in one]
     assert notices == [
-        "findings.csv: 2 footages from 3500.50 ft to 4000.00 ft are unlikely on a lateral."
+        "findings.csv: 2 footages from 3500.5 ft to 4000 ft are unlikely on a lateral."
     ]
     findings.write_text("footage,finding\n4000,roots\n")
     notices = [one for one in load_site(folder).notices if "unlikely on a lateral" in one]
-    assert notices == ["findings.csv: a footage of 4000.00 ft is unlikely on a lateral."]
+    assert notices == ["findings.csv: a footage of 4000 ft is unlikely on a lateral."]

@@ -155,7 +155,11 @@ def test_what_is_typed_meanwhile_stays_and_the_refused_waits_for_its_form(
 ) -> None:
     """The answer is late: the next row is begun by then, and perhaps something else on top."""
     late: list[Route] = []
-    yard.page.route("**/rows", lambda route: late.append(route))
+
+    def hold_up(route: Route) -> None:
+        late.append(route)
+
+    yard.page.route("**/rows", hold_up)
     yard.tab("Findings")
     yard.fill(ROWS["Findings"])
     form = yard.panel().locator("form").first

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from broken.test_broken_sites import CASES
+from reading.good_site import good_folder
 from truth.simulate import simulate
 from web.yard import wait_until
 
-from lateral_map import build_report
+from lateral_map import build_report, load_site
+from lateral_map.errors import SiteError
 from lateral_map.reading.gnss import RADIUS_SHARES, sd_of_radius
 from lateral_map.web import state
 from lateral_map.web.entering import Entering
 from lateral_map.web.solving import setting_path, solve
+from lateral_map.web.state import Solutions, page_state
 from lateral_map.web.store import RowEdit, SiteStore
 from lateral_map.words.entering import MEANINGS, accuracy_words, picture_words, position_taken_words
 from lateral_map.words.notices import as_sentence
@@ -179,6 +184,56 @@ def test_many_saves_at_once_are_solved_together(
     # One for all of them, and one more for a save that came while the first was under way.
     assert set(solved) == {24}
     assert len(solved) <= 2
+
+
+# What only another program can have written is said of its file. Which places lie too far apart is
+# the adjustment's to say.
+_OF_A_FILE = re.compile(
+    r"key is unknown|this is unknown|\[(site|start)\] is missing|TOML|format 2|list of tables|kind|"
+    r"is drawn as|wander is given|apart on the ground"
+)
+_SPEAKS_OF_FILES = re.compile(
+    r"\.(toml|csv|geojson|gpkg)\b|\[\[?[a-z_]+\]|(?<!')\brows? \d|\b[a-z]+_[a-z_]+\b|[a-z] = |"
+    r"\d\.\d?0 (ft|m)\b|\bfeature \d|\bcolumn|\bheader\b|\bvertices\b"
+)
+
+
+def test_no_fault_of_a_form_speaks_of_files_and_all_of_the_command_line_do(tmp_path: Path) -> None:
+    """Every broken site that forms could have made: what the page says of each field."""
+    told = 0
+    for number, case in enumerate(CASES):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        damaged = good_folder()
+        case.damage(damaged)
+        damaged.write(folder)
+        state = page_state(Solutions(SiteStore(folder)), with_picture=False)
+        said = [one["words"] for one in state["settings"]["faults"]]
+        rows = [row for table in state["tables"].values() for row in table["rows"]]
+        said += [
+            one["words"] for part in (*state["plan"]["features"], *rows) for one in part["faults"]
+        ]
+        for words in said:
+            if not _OF_A_FILE.search(words):
+                told += 1
+                assert not _SPEAKS_OF_FILES.search(words), (case.name, words)
+    assert told > 100
+
+
+def test_a_fault_names_another_forms_field_as_that_form_does(sketch: Path) -> None:
+    table = sketch / "locates.csv"
+    table.write_text(table.read_text() + "E,300,3,house corner A,,,,,,,,\n")
+    with pytest.raises(SiteError) as error:
+        load_site(sketch)
+    assert "300 ft is beyond the run's end, 46 ft; check the footage, or [run] end_footage in " in (
+        str(error.value)
+    )
+    assert "locates.csv row 6, tape1: tape1_from is given without tape1" in str(error.value)
+    state = page_state(Solutions(SiteStore(sketch)), with_picture=False)
+    said = [one["words"] for one in state["tables"]["locates.csv"]["rows"][-1]["faults"]]
+    beyond, half = sorted(said)
+    assert beyond.endswith("ft; check the footage, or “Footage at the end” under Site")
+    assert half == "“First tape from” is given without “Distance”; write “Distance” too"
 
 
 def test_what_a_site_still_wants_is_said_with_the_rest(tmp_path: Path) -> None:

@@ -246,7 +246,7 @@ def test_two_tabs_that_change_one_field_are_asked(sketch: Path) -> None:
     one, other = SiteStore(sketch), SiteStore(sketch)
     seen = row(one, "B")[1]
     change(one, "B", seen, depth="3.2")
-    with pytest.raises(Conflict, match="depth of this row changed") as conflict:
+    with pytest.raises(Conflict, match="“Depth shown” of this row changed") as conflict:
         change(other, "B", seen, depth="3.4")
     assert conflict.value.theirs is not None
     assert conflict.value.theirs["depth"] == "3.2"
@@ -259,7 +259,7 @@ def test_two_tabs_that_change_one_field_are_asked(sketch: Path) -> None:
 def test_a_setting_both_changed_is_asked_about(sketch: Path) -> None:
     one, other = SiteStore(sketch), SiteStore(sketch)
     one.save_settings(op(), [SettingEdit("start.depth", "3.2", "3 ft")], "")
-    with pytest.raises(Conflict, match=r"start\.depth") as conflict:
+    with pytest.raises(Conflict, match="“Depth to invert” changed") as conflict:
         other.save_settings(op(), [SettingEdit("start.depth", "3.4", "3 ft"),
                                    SettingEdit("start.riser", "1", None)], "")  # fmt: skip
     assert conflict.value.theirs == {"start.depth": "3.2"}
@@ -378,7 +378,7 @@ def test_plan_and_settings_another_program_lost_come_back(site: SiteStore, sketc
     (sketch / "site.toml").write_bytes(settings)
     site.look()
     saves = site.outside_saves()
-    assert sorted(lost.what for save in saves for lost in save.lost) == ["post", "start.depth"]
+    assert sorted(lost.what for save in saves for lost in save.lost) == ["post", "“Depth to invert”"]
     for save in saves:
         site.put_back(op(), save.key)
     assert "post" in (sketch / "plan.geojson").read_text()

@@ -179,7 +179,7 @@ function giveBack({ body, from }, faults = []) {
 function describeChange({ path, body }) {
   const edit = body.edits?.[0];
   const values = edit?.values || body.properties || (body.edits && Object.fromEntries(body.edits.map((each) => [each.path, each.value || "–"]))) || {};
-  const words = Object.entries(values).filter(([, value]) => value).map(([name, value]) => `${name} ${value}`).join(", ");
+  const words = Object.entries(values).filter(([, value]) => value).map(([name, value]) => `${fieldLabel(path, body, name)} ${value}`).join(", ");
   const what = { "/rows": ONE[body.file], "/plan": body.take_out ? `taking ${body.name} out of the plan` : forms.plan[body.kind]?.title.toLowerCase(), "/settings": "site", "/undo": "undo", "/outside": "an answer" }[path];
   return [what, words].filter(Boolean).join(": ");
 }
@@ -240,9 +240,11 @@ function askAbout(item) {
 
 /** What a field is called, by its name in the file. */
 function fieldLabel(path, body, name) {
-  const groups = path === "/settings" ? forms[name.split(".")[0]] || forms.site : path === "/plan" ? [{ fields: forms.plan[body.kind]?.fields || [] }] : forms[body.file];
+  const [table, ...rest] = name.split(".");
+  if (/^\d+$/.test(rest.join("."))) return table; // all of an entry
+  const groups = path === "/settings" ? forms[table] || forms.site.filter((group) => group.path === table) : path === "/plan" ? [{ fields: forms.plan[body.kind]?.fields || [] }] : forms[body.file];
   const last = name.split(".").pop();
-  return groups.flatMap((group) => group.fields).find((field) => field.name === last)?.label || name;
+  return groups.flatMap((group) => group.fields).find((field) => field.name === last)?.label.replace(/^(or|and) /, "") || name;
 }
 
 function alertOnce(words, ...more) {
@@ -499,7 +501,7 @@ function tablePanel(file) {
 /* A change of a row that was begun and not saved, kept from an earlier time. */
 function begunRow(file, name) {
   const { row, values } = kept(name);
-  const changed = Object.entries(values).filter(([key, value]) => value !== (row.values[key] ?? "")).map(([key, value]) => `${key} ${value || "–"}`).join(", ");
+  const changed = Object.entries(values).filter(([key, value]) => value !== (row.values[key] ?? "")).map(([key, value]) => `${fieldLabel("/rows", { file }, key)} ${value || "–"}`).join(", ");
   return make("div", { class: "alert" }, make("p", { dir: "auto", text: `Begun and not saved: ${nameOf(row)}, ${changed || "nothing changed"}` }),
     make("div", { class: "doing" }, button("Open", () => openRow(file, row), { class: "plain" }), button("Forget it", () => { keep(name, null); renderPanel(); }, { class: "plain" })));
 }
@@ -527,7 +529,7 @@ function rowButton(file, row) {
   const unit = state.site.units.length;
   const shown = (text) => (/^-?[\d.]+$/.test(text) ? `${text} ${unit}` : text);
   const bits = [values.no_locate && `no locate: ${values.no_locate}`, values.footage && `at ${shown(values.footage)}`, values.from && `from ${values.from}`, values.to && `to ${shown(values.to)}`, values.distance && shown(values.distance), values.what && values.offset && `${shown(values.offset)} ${values.side || "off"}`, values.depth && `${shown(values.depth)} deep`, ties(values), values.severity];
-  const faults = row.faults.map(({ field, words }) => make("span", { class: "fault", text: `${field ? `${field}: ` : ""}${words}` }));
+  const faults = row.faults.map(({ field, words }) => make("span", { class: "fault", text: `${field ? `${fieldLabel("/rows", { file }, field)}: ` : ""}${words}` }));
   return make("li", {}, make("button", { type: "button", class: `row ${verdict.replace(" ", "-")}`, "aria-current": row.text === editing?.text ? "true" : null, onclick: () => openRow(file, row) },
     make("strong", { dir: "auto", text: nameOf(row) }),
     make("span", { class: "bits", dir: "auto", text: bits.filter(Boolean).join(", ") }),
