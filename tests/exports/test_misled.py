@@ -1,4 +1,4 @@
-"""A locate whose readings are off only by a slip elsewhere: nothing that is read calls it put off."""
+"""A locate whose readings are off only by a slip elsewhere: nobody reads that it is put off."""
 
 from __future__ import annotations
 
