@@ -378,7 +378,10 @@ def test_plan_and_settings_another_program_lost_come_back(site: SiteStore, sketc
     (sketch / "site.toml").write_bytes(settings)
     site.look()
     saves = site.outside_saves()
-    assert sorted(lost.what for save in saves for lost in save.lost) == ["post", "“Depth to invert”"]
+    assert sorted(lost.what for save in saves for lost in save.lost) == [
+        "post",
+        "“Depth to invert”",
+    ]
     for save in saves:
         site.put_back(op(), save.key)
     assert "post" in (sketch / "plan.geojson").read_text()
