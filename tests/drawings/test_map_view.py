@@ -16,6 +16,7 @@ from paper import page_letters, page_texts
 from lateral_map.dig_review import build_dig_review
 from lateral_map.draw.dig.page import dig_page
 from lateral_map.draw.page import map_page
+from lateral_map.export.registry import make_products
 from lateral_map.model.results import Report
 from lateral_map.model.site import UtilityLine
 from lateral_map.reading.folder import load_site
@@ -25,6 +26,7 @@ pytestmark = pytest.mark.browser
 
 DEMOS = Path(__file__).parents[2] / "demo_sites"
 DESK = {"width": 1400, "height": 900}
+PHONE_VIEW = {"width": 390, "height": 844}
 PHONE = {"width": 390, "height": 844, "touch": True}
 
 LINE_ON_PANE = """() => { const { map, plane, data } = lateralMap.page, size = map.getSize();
@@ -283,6 +285,31 @@ def test_touch_and_contrast_pass_by_day_and_by_night(
     assert (ground == "rgb(255, 255, 255)") == (scheme == "light")
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_dig_page_is_read_by_day_and_by_night(browser, tmp_path, scheme) -> None:
+    file = tmp_path / "dig.html"
+    review = build_dig_review(build_report(load_site(DEMOS / "garage_slab")))
+    file.write_text(dig_page(review), encoding="utf-8")
+    context = browser.new_context(viewport=PHONE_VIEW, color_scheme=scheme, bypass_csp=True)
+    page = context.new_page()
+    page.goto(file.as_uri())
+    page.wait_for_function("() => window.lateralMap && lateralMap.page.data !== null")
+    found = check_with_axe(page)
+    assert [(each["id"], each["nodes"][0]["html"][:90]) for each in found["violations"]] == []
+    # A caption under a section stands on the drawing's own paper.
+    ink, paper = page.evaluate(
+        """() => { const of = getComputedStyle(document.querySelector('.reach figcaption'));
+        return [of.color, of.backgroundColor === 'rgba(0, 0, 0, 0)' ?
+          getComputedStyle(document.documentElement).backgroundColor : of.backgroundColor]; }"""
+    )
+    level = [sum(map(int, one[4:-1].split(", "))) / 3.0 for one in (ink, paper)]
+    assert abs(level[0] - level[1]) > 120.0
+    assert page.evaluate("getComputedStyle(document.querySelector('.jump a')).color") != (
+        "rgb(0, 0, 238)" if scheme == "light" else "rgb(158, 158, 255)"
+    )
+    context.close()
+
+
 def test_whoever_wants_little_motion_gets_none(browser, page_of, tmp_path) -> None:
     file = tmp_path / "map.html"
     file.write_text(page_of(), encoding="utf-8")
@@ -352,6 +379,18 @@ def test_however_much_there_is_to_say_no_printed_page_is_left_mostly_blank(
             assert bottom > 0.5 * each.height_pt, each.text[:40]
             # A landscape page is used over its width.
             assert right > 0.8 * each.width_pt, each.text[:40]
+
+
+@pytest.mark.parametrize("demo", ["garage_slab", "plain_lot", "rising_ground", "tape_only"])
+def test_no_demos_last_printed_page_holds_a_few_rows(open_page, demo) -> None:
+    report = build_report(load_site(DEMOS / demo))
+    shown = open_page(map_page(report), **DESK)
+    sheets = make_products(report, ["sheet"])["sheet.pdf"]
+    for printed in (*(shown.page.pdf(format=paper) for paper in ("A4", "Letter")), sheets):
+        last = page_letters(printed)[-1]
+        ends = np.sort(last.box_pt[:, 3])  # the page's own number aside
+        filled = ends[ends < 0.93 * last.height_pt].max() / last.height_pt
+        assert filled > 0.33, demo
 
 
 @pytest.mark.parametrize("demo", ["rising_ground", "plain_lot"])

@@ -128,7 +128,7 @@ def test_a_row_another_device_saves_stays_as_it_is_typed(
         # What was begun outlives the page though its row is another one by now.
         yard.fill({"depth": "3.85"})
         yard.open()
-        expect(yard.panel()).to_contain_text("Begun and not saved: B, depth 3.85")
+        expect(yard.panel()).to_contain_text("Begun and not saved: B, depth shown 3.85")
         yard.panel().get_by_role("button", name="Open").click()
         expect(yard.panel().locator('[data-field="depth"] input')).to_have_value("3.85")
         # The row is gone, taken back or taken out elsewhere: what is typed can be a row of its own.

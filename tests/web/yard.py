@@ -63,6 +63,8 @@ class Yard:
         self.page.on("console", self._heard)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("request", lambda request: self.asked.append(request.url))
+        # Somebody listens all the time: begun with the key that opens one, it may come too late.
+        self.page.on("filechooser", lambda _: None)
         self.address = address
         self.open()
 

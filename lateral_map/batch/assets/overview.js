@@ -321,7 +321,7 @@
   });
   const sketches = sites.length - count;
   element("count").textContent = `${count.toLocaleString("en")} sites on the map.` +
-    (sketches ? ` ${sketches.toLocaleString("en")} more are tied to no place: find them by name.` : "");
+    (sketches ? ` ${sketches.toLocaleString("en")} more ${sketches === 1 ? "is tied to no place: find it" : "are tied to no place: find them"} by name.` : "");
 
   function follow() {
     if (!location.hash.startsWith("#site=")) return;

@@ -179,7 +179,7 @@ function giveBack({ body, from }, faults = []) {
 function describeChange({ path, body }) {
   const edit = body.edits?.[0];
   const values = edit?.values || body.properties || (body.edits && Object.fromEntries(body.edits.map((each) => [each.path, each.value || "–"]))) || {};
-  const words = Object.entries(values).filter(([, value]) => value).map(([name, value]) => `${fieldLabel(path, body, name)} ${value}`).join(", ");
+  const words = Object.entries(values).filter(([, value]) => value).map(([name, value]) => `${fieldLabel(path, body, name).toLowerCase()} ${value}`).join(", ");
   const what = { "/rows": ONE[body.file], "/plan": body.take_out ? `taking ${body.name} out of the plan` : forms.plan[body.kind]?.title.toLowerCase(), "/settings": "site", "/undo": "undo", "/outside": "an answer" }[path];
   return [what, words].filter(Boolean).join(": ");
 }
@@ -501,7 +501,7 @@ function tablePanel(file) {
 /* A change of a row that was begun and not saved, kept from an earlier time. */
 function begunRow(file, name) {
   const { row, values } = kept(name);
-  const changed = Object.entries(values).filter(([key, value]) => value !== (row.values[key] ?? "")).map(([key, value]) => `${fieldLabel("/rows", { file }, key)} ${value || "–"}`).join(", ");
+  const changed = Object.entries(values).filter(([key, value]) => value !== (row.values[key] ?? "")).map(([key, value]) => `${fieldLabel("/rows", { file }, key).toLowerCase()} ${value || "–"}`).join(", ");
   return make("div", { class: "alert" }, make("p", { dir: "auto", text: `Begun and not saved: ${nameOf(row)}, ${changed || "nothing changed"}` }),
     make("div", { class: "doing" }, button("Open", () => openRow(file, row), { class: "plain" }), button("Forget it", () => { keep(name, null); renderPanel(); }, { class: "plain" })));
 }
