@@ -29,7 +29,13 @@ from lateral_map.model.diagnosis import Diagnosis, Slip, SlipName, measure_of
 from lateral_map.model.far import far_footages
 from lateral_map.model.identity import ReadingId, ReadingKind
 from lateral_map.model.mending import mend, mend_all, off_the_run
-from lateral_map.model.readings import bend_reading, reading_value, tie_of, without_reading
+from lateral_map.model.readings import (
+    bend_of,
+    bend_reading,
+    reading_value,
+    tie_of,
+    without_reading,
+)
 from lateral_map.model.route import Route
 from lateral_map.model.site import Site
 from lateral_map.model.threads import one_blas_thread
@@ -251,9 +257,24 @@ def _explain_mark(
     found: list[_Explanation] = []
     for one in own:
         refit = _refit_exact if one.is_exact else _refit_moved
-        if (mended := refit(near, one, free)) is not None:
+        mended = refit(near, one, free)
+        if one.id and one.id.kind == "footage" and not one.is_exact:
+            # No first order leads round the bends between where a mark was read and where it lies.
+            end_m = fitted.system.site.run.end_m
+            if mended is None or _misfits(mended.chi_square, fitted.freedom):
+                mended = _refit_meant(near, one, free, end_m) or mended
+        if mended is not None:
             found += _weigh_causes(fitted, mended)
     return found + _explain_swapped(fitted, free, own)
+
+
+def _refit_meant(fitted: Fitted, one: Hypothesis, near: Fitted, limit_m: float) -> _Mended | None:
+    """Return the best refit of a footage that a slip of the pen made of one below a limit."""
+    cause, read = one.causes[0], one.footage_m or 0.0
+    zero = fitted.system.site.counter.zero_m
+    meant = [size for size in cause.sizes if zero < read - size < limit_m]
+    tried = [_step_moved(fitted, one, near, np.array([size]), np.eye(1)) for size in meant]
+    return min(filter(None, tried), key=lambda mended: mended.chi_square, default=None)
 
 
 def _explain_elsewhere(fitted: Fitted, kinds: tuple[ReadingKind, ...]) -> list[_Explanation]:
@@ -279,11 +300,18 @@ def _explain_elsewhere(fitted: Fitted, kinds: tuple[ReadingKind, ...]) -> list[_
 
 
 def _lines_without(site: Site, reading: ReadingId) -> list[Fitted]:
-    """Return the lines that fit without a reading, under all equations; none where none does."""
-    left = without_reading(site, reading)
-    if left is None:
-        return []
+    """Return the lines that fit without a reading, under all equations; none where none does.
+
+    Of a bend it is the lines that fit with it turned the other way: left to turn any way, it leads
+    the line as it is noted before any tie is looked at.
+    """
     try:
+        left = without_reading(site, reading)
+        if reading.kind == "turn":
+            turned = 2.0 * bend_of(site, reading).turn_deg
+            left = mend(site, Slip("bend turned the other way", (turned,), reading))
+        if left is None:
+            return []
         route = fit_route(left)
         base = fitted_of(route)
         if _misfits(base.chi_square, base.freedom):
@@ -303,7 +331,7 @@ def _explain_far(fitted: Fitted) -> list[_Explanation]:
     far = {one.reading: one for one in far_footages(site)}
     # The chain a far footage makes is as long: all that is wanted of it is which reading it is.
     for one in list_hypotheses(_equations_of(fitted)) if far else []:
-        reading, cause = one.id, one.causes[0]
+        reading = one.id
         if reading is None or reading not in far or one.is_exact or reading.kind != "footage":
             continue
         left = without_reading(site, reading)
@@ -313,10 +341,7 @@ def _explain_far(fitted: Fitted) -> list[_Explanation]:
             base = fitted_of(fit_route(left))
         except AdjustmentError:
             continue
-        read, limit = far[reading].footage_m, far[reading].rest_m * _AMONG_THE_REST
-        meant = [size for size in cause.sizes if site.counter.zero_m < read - size < limit]
-        tried = [_step_moved(fitted, one, base, np.array([size]), np.eye(1)) for size in meant]
-        best = min(filter(None, tried), key=lambda one: one.chi_square, default=None)
+        best = _refit_meant(fitted, one, base, far[reading].rest_m * _AMONG_THE_REST)
         if best is not None:
             found += _weigh_causes(fitted, best)
     return found

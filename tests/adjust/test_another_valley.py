@@ -186,3 +186,16 @@ def test_with_one_mark_beyond_a_bend_is_likelier_wrong_than_that_mark(tie):
     assert explain(fit_route(replace(site, bends=turned)))[0].slip.slip == (
         "bend turned the other way"
     )
+
+
+def test_a_bend_told_from_the_wrong_way_round_needs_no_other_slip_beside_it():
+    """Bends close together, one noted to the wrong side, the locates few between them."""
+    turns = ((6.0, -22.5), (9.0, 90.0), (12.0, -45.0))
+    site = led_round(turns, 3.0, three_tapes)
+    for index in range(len(turns)):
+        bends = [*site.bends]
+        bends[index] = replace(bends[index], turn_deg=-bends[index].turn_deg)
+        told = explain(fit_route(replace(site, bends=tuple(bends))))[0]
+        assert told.slip.slip in ("bend turned the other way", "bend angle")
+        assert told.slip.footage_m == turns[index][0]
+        assert told.together == (told.slip,)

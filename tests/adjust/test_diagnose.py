@@ -84,6 +84,15 @@ def test_a_bend_noted_beyond_the_last_tie_that_lies_before_it_is_named(seed):
     assert found.size[0] == pytest.approx(slip.size, abs=2.0 * FOOT)
 
 
+@pytest.mark.parametrize("seed", [11021, 11408])
+def test_a_footage_that_no_step_leads_back_to_is_named(seed):
+    """The line bent by it takes its first derivative the wrong way, or to too small a size."""
+    planted = plant("footage 10 ft", seed)
+    slip = explain(fit_route(planted.site))[0].slip
+    assert (slip.slip, slip.id) == ("footage misread", planted.slips[0].reading)
+    assert slip.size[0] == pytest.approx(planted.slips[0].size, abs=2.0 * FOOT)
+
+
 def test_nothing_is_named_in_clean_sites():
     likely = []
     for seed in range(7100, 7124):
