@@ -25,7 +25,7 @@ from lateral_map.units import (
     small_unit,
 )
 from lateral_map.web.asked import AskedWrong, FeatureAsked, clean_typed
-from lateral_map.web.forms import setting_titled, titled
+from lateral_map.web.forms import setting_title, title_of
 from lateral_map.web.parts import SETTINGS
 from lateral_map.web.picture import (
     picture_address,
@@ -132,7 +132,8 @@ class Entering:
         if set(changed) == {"use"}:
             return f"{who} set aside" if changed["use"] == "no" else f"{who} used again"
         what = ", ".join(
-            f"{titled(name, k)} {before.get(k) or '–'} → {v or '–'}" for k, v in changed.items()
+            f"{title_of(name, k).lower()} {before.get(k) or '–'} → {v or '–'}"
+            for k, v in changed.items()
         )
         return f"{who}: {what[:300]}"
 
@@ -143,7 +144,9 @@ class Entering:
         if not self.store.text_or_empty(SETTINGS).strip():
             edits = [SettingEdit("format", "1", None), *edits]
         told = [e for e in edits if e.path != "format"][:4]
-        what = ", ".join(f"{setting_titled(edit.path)}: {edit.value or '–'}" for edit in told)
+        what = ", ".join(
+            f"{setting_title(edit.path).lower()}: {edit.value or '–'}" for edit in told
+        )
         taken = [e for e in edits if e.path.startswith("applied.")]
         if taken:
             done = "checked" if taken[0].path.endswith(".checked") else "taken so"

@@ -159,17 +159,22 @@ FORMS: Final[dict[str, tuple[Group, ...]]] = {
 _PLAN_WORDS: Final = describe(FeatureProperties)
 
 
-def titled(table: str, name: str) -> str:
+def title_of(table: str, name: str) -> str:
     """Return what a form calls a key of a table of site.toml, or a column of a file."""
     words = VOCABULARY.get(table, _PLAN_WORDS)
     title = words[name].title if name in words else name
-    return f"“{title.removeprefix('or ').removeprefix('and ')}”"
+    return title.removeprefix("or ").removeprefix("and ")
 
 
-def setting_titled(path: str) -> str:
+def titled(table: str, name: str) -> str:
+    """Return a field's title in a sentence, between quotation marks."""
+    return f"“{title_of(table, name)}”"
+
+
+def setting_title(path: str) -> str:
     """Return what a form calls a setting, by its dotted path; a whole entry by its table."""
     table, *_, name = path.split(".")
-    return table.replace("_", " ") if name.isdigit() or name == table else titled(table, name)
+    return table.replace("_", " ") if name.isdigit() or name == table else title_of(table, name)
 
 
 def form_words(fault: Fault) -> str:

@@ -14,7 +14,7 @@ from typing import Any, Final
 from lateral_map.reading import rows
 from lateral_map.reading.csv_text import CsvText, parse_csv
 from lateral_map.reading.typed import key_names
-from lateral_map.web.forms import setting_titled
+from lateral_map.web.forms import setting_title
 from lateral_map.web.geojson_text import EMPTY_PLAN, PlanText, parse_plan
 from lateral_map.web.history import Entry, Part
 from lateral_map.web.settings import change_setting, value_at
@@ -67,7 +67,7 @@ def apply_part(name: str, text: str, part: Part) -> str:
     """Return a file's text with one piece changed as ``part`` says; raises ``Conflict``."""
     if name == SETTINGS:
         if value_at(text, part.path) != part.before:
-            named = setting_titled(part.path)
+            named = f"“{setting_title(part.path)}”"
             raise Conflict(f"{named} was changed again since; undo that change first")
         return change_setting(text, part.path, part.after)
     if name == PLAN:
@@ -162,7 +162,7 @@ def describe_lost(name: str, text: str, part: Part) -> Lost | None:
     ours = part.before or ""
     if name == SETTINGS:
         now = value_at(text, part.path)
-        return None if now == ours else Lost(setting_titled(part.path), ours, now)
+        return None if now == ours else Lost(f"“{setting_title(part.path)}”", ours, now)
     if name == PLAN:
         plan = read_plan(text)
         if any(json.loads(one) == json.loads(ours) for one in plan.features):

@@ -24,7 +24,7 @@ from lateral_map.web.disk import (
     replace_if_unchanged,
     version_of,
 )
-from lateral_map.web.forms import setting_titled, titled
+from lateral_map.web.forms import setting_title, titled
 from lateral_map.web.geojson_text import PlanText, feature_text
 from lateral_map.web.history import CHANGES, FOLDER, Entry, History, Kind, Part, know_site
 from lateral_map.web.parts import (
@@ -245,7 +245,7 @@ class SiteStore:
             if both := {
                 e.path: there[e.path] for e in edits if there[e.path] not in (e.seen, e.value)
             }:
-                named = " and ".join(map(setting_titled, both))
+                named = " and ".join(f"“{setting_title(path)}”" for path in both)
                 words = f"{named} changed since this page read it"
                 raise Conflict(words, {path: value or "" for path, value in both.items()})
             for edit in edits:

@@ -121,6 +121,7 @@ def test_a_row_another_device_saves_stays_as_it_is_typed(
         saved_there(depth="2.9")
         press_save(yard)
         dialog = yard.page.locator("#ask")
+        expect(dialog.locator("h2")).to_have_text("Changed in two places: locate B")
         expect(dialog.locator("tbody")).to_contain_text("2.9")
         expect(dialog.locator("tbody")).to_contain_text("3.8")
         dialog.get_by_role("button", name="Back to the form").click()

@@ -225,9 +225,12 @@ function askAbout(item) {
   }[path];
   const left = { edits: path === "/settings" && !isGone ? body.edits.filter((each) => !(each.path in theirs)) : [] };
   const label = (name) => fieldLabel(path, body, name);
+  // Asked on whatever tab: which row it is of, or which part of the plan.
+  const seen = item.from?.kept;
+  const whose = path === "/rows" && seen?.row ? `${ONE[body.file]} ${nameOf(seen.row)}` : path === "/plan" ? body.name || seen?.feature?.name : "";
   const cells = (name) => [make("th", { scope: "row", text: label(name) }), make("td", { dir: "auto", text: theirs[name] || "–" }), make("td", { dir: "auto", text: yours[name] || "–" })];
   dialog.replaceChildren(
-    make("h2", { id: "ask-title", text: "Changed in two places" }),
+    make("h2", { id: "ask-title", dir: "auto", text: ["Changed in two places", whose].filter(Boolean).join(": ") }),
     make("p", { text: say("choose_what_stands", { what: `${answer.words[0].toUpperCase()}${answer.words.slice(1)}` }) }),
     names.length ? make("table", {}, make("thead", {}, make("tr", {}, make("td"), make("th", { scope: "col", text: "There now" }), make("th", { scope: "col", text: "Yours" }))), make("tbody", {}, names.map((name) => make("tr", {}, cells(name))))) : "",
     make("div", { class: "doing" },
