@@ -157,14 +157,13 @@ def _say_what_turns(
     """Return the findings, each on a line that no reading checks with how far that may be off."""
     drawn = {boundary.line for boundary in site.boundaries if boundary.kind == "line"}
     drawn -= {one.id.of for one in readings if one.id.kind == "line" and one.smallest_seen}
-    return tuple(
-        replace(
-            one,
-            turns_m=min(
-                abs(side.past_m) for side in (one.deciding, one.between, one.deciding_to) if side
-            ),
-        )
-        if one.deciding and one.deciding.line in drawn
-        else one
-        for one in findings
-    )
+    told = []
+    for one in findings:
+        sides = [side for side in (one.deciding, one.between, one.deciding_to) if side]
+        if sides and sides[0].line in drawn:
+            # An end that is in doubt as it is turns nothing.
+            sure = [side for side in sides if side.verdict != "too close to call"]
+            told.append(replace(one, turns_m=min(abs(side.past_m) for side in sure or sides)))
+        else:
+            told.append(one)
+    return tuple(told)

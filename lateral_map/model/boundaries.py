@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Final
 
 import numpy as np
@@ -90,6 +90,26 @@ def find_two_starts(
     """
     beside = _next_to(boundaries, plan, start)
     return [(one, other) for one, other in pairwise(beside) if one.inside != other.inside]
+
+
+def find_two_beyond(
+    boundaries: Iterable[Boundary], plan: Plan, start: Floats
+) -> list[tuple[Boundary, Boundary]]:
+    """Return lines at one place of which neither leads up to the other, that name two past it.
+
+    ``start`` is (easting, northing) in m.
+    """
+    lines = _nearest_lines(boundaries, plan, start)
+    offs = _offs_between(lines, plan, start)[0]
+    one_place = (np.abs(offs) <= ON_LINE_M) & (np.abs(offs.T) <= ON_LINE_M)
+    return [
+        (one, other)
+        for (i, one), (j, other) in combinations(enumerate(lines), 2)
+        if one_place[i, j]
+        and len({one.outside, other.outside}) > 1
+        and one.outside != other.inside
+        and other.outside != one.inside
+    ]
 
 
 def _next_to(
@@ -181,12 +201,24 @@ def _beyond(lines: Sequence[Boundary], plan: Plan, here: Floats) -> NDArray[np.b
 
     Of two at one place the names tell which comes first.
     """
-    found = [signed_offsets(plan.line(one.line).segments, here) for one in lines]
-    feet = np.array([here - of.offset_m * of.normal for of in found]).reshape(-1, 2)
-    beyond = np.zeros((len(lines), len(lines)), bool)
-    for index, (one, of) in enumerate(zip(lines, found, strict=True)):
-        off_m = signed_offsets(plan.line(one.line).segments, feet).offset_m
-        named = np.array([one.outside == other.inside for other in lines])
-        beyond[index] = np.where(np.abs(off_m) <= ON_LINE_M, named, off_m * of.offset_m < 0.0)
+    offs, from_here = _offs_between(lines, plan, here)
+    named = [[one.outside == other.inside for other in lines] for one in lines]
+    other_side = offs * from_here[:, None] < 0.0
+    beyond = np.where(
+        np.abs(offs) <= ON_LINE_M, np.array(named, bool).reshape(offs.shape), other_side
+    )
     np.fill_diagonal(beyond, val=False)
     return beyond
+
+
+def _offs_between(lines: Sequence[Boundary], plan: Plan, here: Floats) -> tuple[Floats, Floats]:
+    """Return (n, n) m off each line (row) of each one's nearest place to here (column).
+
+    Then (n,) how far off each line here is itself.
+    """
+    segments = [plan.line(one.line).segments for one in lines]
+    found = [signed_offsets(each, here) for each in segments]
+    feet = np.array([here - of.offset_m * of.normal for of in found]).reshape(-1, 2)
+    offs = np.array([signed_offsets(each, feet).offset_m for each in segments])
+    count = len(lines)
+    return offs.reshape(count, count), np.array([of.offset_m for of in found], float).reshape(count)

@@ -281,8 +281,9 @@ class FindingResult:
     no boundary decides; ``may_answer`` are all that the readings leave possible. ``sure`` are the
     places along it, in order, at which one party surely answers, however open the rest is.
     ``settling`` is None where nothing is in doubt. ``turns_m`` is how far the line that decides may
-    lie from where the map has it before the finding is on its other side, None where readings check
-    the line. ``asked`` says that its own footage stands alone and is asked about.
+    lie from where the map has it before the finding, or an end of it that is sure, is on its other
+    side, None where readings check the line. ``asked`` says that its own footage stands alone and
+    is asked about.
     """
 
     number: int

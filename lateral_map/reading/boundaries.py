@@ -10,7 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.errors import Either, Fault, Told
-from lateral_map.model.boundaries import find_contradictions, find_two_starts
+from lateral_map.model.boundaries import (
+    find_contradictions,
+    find_two_beyond,
+    find_two_starts,
+)
 from lateral_map.model.lines import ON_LINE_M, signed_offsets
 from lateral_map.model.referral import SewerMain
 from lateral_map.model.site import Boundary, Plan, Start
@@ -205,4 +209,11 @@ def _contradictions(boundaries: Sequence[Boundary], plan: Plan, here: Floats) ->
             f"{one.inside!r} answers, and within {other.line!r}, where {other.inside!r} does, and "
             "neither lies beyond the other. Until inside or outside of one of them, or the plan, "
             "is mended, it is left open which of the two answers there."
+        )
+    for one, other in find_two_beyond(boundaries, plan, here):
+        yield (
+            f"The boundaries contradict each other: {one.line!r} and {other.line!r} lie at one "
+            f"place, past which {one.outside!r} answers by the one and {other.outside!r} by the "
+            "other. Until inside or outside of one of them, or the plan, is mended, it is left "
+            "open which of the two answers there."
         )

@@ -328,12 +328,12 @@ def _whose_sentence(report: Report, letter: PartyLetter | None) -> str:
                 "where to where along the run that is."
             )
         told = f"As we understand it, the pipe{where}, {' and '.join(spans)}, is yours"
-        return f"{told}; whether it is {doubtful} is left open." if doubtful else f"{told}."
+        return f"{told}; whose it is {doubtful} is left open." if doubtful else f"{told}."
     if doubtful:
         where = f" {part}" if part else " that is yours"
         return (
-            f"As we understand it, the pipe{where} is yours; whether this run lies there "
-            f"{doubtful} is left open."
+            f"As we understand it, the pipe{where} is yours; whose this run is {doubtful} is "
+            "left open."
         )
     where = f", {part}" if part else ""
     met = letter.crossing
@@ -632,7 +632,8 @@ def turning_sentences(report: Report) -> list[str]:
     return [
         f"Nothing checks where the map has {line}. If it lies elsewhere by more than "
         f"{_they(findings, 'its distance here', 'their distances here')}, "
-        f"{findings_named(findings)} {_they(findings, 'is', 'are')} on its other side."
+        f"{findings_named(findings)} {_they(findings, 'is', 'are')} on its other side"
+        f"{', in whole or in part.' if any(one.far for one in findings) else '.'}"
         for line, findings in turning.items()
     ]
 

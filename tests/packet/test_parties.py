@@ -372,6 +372,37 @@ def test_who_surely_has_a_part_is_told_whichever_end_is_in_doubt(far: bool) -> N
     assert "Partly the city's: finding 1" in summary_lines(report)
 
 
+def test_where_boundaries_contradict_it_is_not_the_place_that_is_left_open() -> None:
+    """The run surely lies past the one line and before the other: whose it is there is open."""
+    site = with_line(line_site(findings=0), "right of way", 40.0)
+    boundaries = (
+        Boundary("right of way", "owner", "association", decides=True),
+        Boundary("curb", "city", "county", decides=True),
+    )
+    report = build_report(replace(site, boundaries=boundaries, findings=EVERYTHING))
+    for party, part in (("association", "past the right of way"), ("city", "before the curb")):
+        said = facts_to(report, party)["whose"]
+        assert re.search(
+            rf"the pipe {part} is yours; whose this run is from \S+ ± \S+ ft to .* is left open",
+            said,
+        )
+        assert "whether this run" not in said
+
+
+def test_an_end_in_doubt_does_not_turn_what_is_told_of_the_other() -> None:
+    """What is told is its far part: that is on the other side where the line lies that far off."""
+    report = end_in_doubt(far=False)
+    (found,) = report.findings
+    assert found.deciding_to is not None
+    assert found.turns_m == pytest.approx(abs(found.deciding_to.past_m))
+    (both,) = one_line("owner", "city", seen((68.0, "roots", 75.0))).findings
+    assert both.verdict == "across"
+    assert both.deciding is not None
+    assert both.turns_m == pytest.approx(abs(both.deciding.past_m))
+    (said,) = facts_to(one_line("owner", "city", seen((68.0, "roots", 75.0))), "city")["turning"]
+    assert said.endswith("finding 1 is on its other side, in whole or in part.")
+
+
 def test_what_may_reach_a_party_is_asked_as_that() -> None:
     """Begins surely in the owner's part: the city is not asked on which side all of it lies."""
     report = end_in_doubt(far=True)

@@ -144,6 +144,25 @@ def test_boundaries_that_contradict_each_other_are_noted(
     assert "it is left open which of the two answers between them" in notice
 
 
+@pytest.mark.parametrize(
+    ("row", "curb", "contradict"),
+    [
+        (ROW, CURB, False),  # the one leads up to the other
+        (ROW, CURB | {"inside": "owner"}, True),
+        (ROW, CURB | {"inside": "owner", "outside": "association"}, False),
+    ],
+)
+def test_two_lines_at_one_place_that_name_two_past_it_are_noted(
+    row: dict[str, str], curb: dict[str, str], contradict: bool, tmp_path: Path
+) -> None:
+    for number, boundaries in enumerate(((row, curb), (curb, row))):
+        folder = with_right_of_way(*boundaries)
+        folder.features("right of way")["geometry"] = folder.features("curb")["geometry"]
+        said = [one for one in contradictions(folder, tmp_path / str(number)) if "one place" in one]
+        assert len(said) == contradict
+        assert all("'association'" in one and "'city'" in one for one in said)
+
+
 def test_a_line_that_decides_nothing_contradicts_nothing(tmp_path: Path) -> None:
     folder = with_right_of_way(ROW, CURB | {"inside": "owner"})
     folder.toml["boundary"][1]["decides"] = "false"
