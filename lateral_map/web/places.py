@@ -142,7 +142,8 @@ def geometry(shape: str, places: Sequence[Mapping[str, Any]], ground: Ground) ->
     least = {"Point": 1, "LineString": 2, "Polygon": 3}[shape]
     if len(places) < least:
         words = {1: "it has no place yet", 2: "a line needs two places", 3: "an area needs three"}
-        raise _wrong(words[least], "tap them on the map, or give coordinates", "places")
+        them = "it" if least == 1 else "them"
+        raise _wrong(words[least], f"tap {them} on the map, or give coordinates", "places")
     at = [file_coordinates(place, ground) for place in places]
     if shape == "Point":
         return {"type": shape, "coordinates": at[0]}

@@ -91,3 +91,9 @@ def test_areas_are_closed_and_wound_counter_clockwise() -> None:
     for shape, few in (("Point", []), ("LineString", corners[:1]), ("Polygon", corners[:2])):
         with pytest.raises(SiteError):
             geometry(shape, few, SKETCH)
+
+
+@pytest.mark.parametrize(("shape", "said"), [("Point", "tap it"), ("Polygon", "tap them")])
+def test_places_that_are_missing_are_asked_for(shape: str, said: str) -> None:
+    with pytest.raises(SiteError, match=said):
+        geometry(shape, [], SKETCH)
