@@ -65,14 +65,13 @@ def judge_findings(
     answering = _answering(route, crossings)
     turns = _turns(route, stations, answering.crossings)
     places = [_places_along(finding, answering.crossings, turns) for finding in findings]
-    more = [_sure_places(finding, answering.crossings) for finding in findings]
-    asked = sorted(set(itertools.chain(*places, *more)))
+    asked = sorted(set(itertools.chain.from_iterable(places)))
     judged = dict(zip(asked, judge_sides(route, asked), strict=True))
     rests_on: tuple[tuple[ReadingId, ...], ...] = ((),) * len(findings)
     if not places_only:
         rests_on = find_telling_readings(route, _telling_gradients(route, findings))
     results = []
-    for index, (finding, along, spread) in enumerate(zip(findings, places, more, strict=True)):
+    for index, (finding, along) in enumerate(zip(findings, places, strict=True)):
         stretch = finding.to_m is not None
         sides = _between([judged[at] for at in along])
         decisive = _decisive(route.site.boundaries, sides)
@@ -80,10 +79,6 @@ def judge_findings(
         verdict = None if decisive is None else verdict_along([s[decisive].verdict for s in sides])
         parties = [answering.may_answer(at, each) for at, each in zip(along, sides, strict=True)]
         may_answer = tuple(dict.fromkeys(itertools.chain.from_iterable(parties)))
-        # Known at a place where the verdict rests on it, it is known however near that is.
-        whole = dict(zip(spread, _between([judged[at] for at in spread]), strict=True))
-        told = {at: answering.may_answer(at, each) for at, each in whole.items()}
-        told |= {at: may for at, may in zip(along, parties, strict=True) if len(may) == 1}
         results.append(
             FindingResult(
                 number=index + 1,
@@ -101,12 +96,26 @@ def judge_findings(
                 rests_on=rests_on[index],
                 between=None if over is None or decisive is None else sides[over][decisive],
                 between_m=0.0 if over is None else along[over],
-                sure=tuple(
-                    SurePart(at, may[0]) for at, may in sorted(told.items()) if len(may) == 1
-                ),
+                sure=_sure_parts(route, answering, dict(zip(along, parties, strict=True))),
             )
         )
     return tuple(results)
+
+
+def _sure_parts(
+    route: Route, answering: Answering, along: dict[float, tuple[str, ...]]
+) -> tuple[SurePart, ...]:
+    """Return where one party surely answers along a finding, of which places ``along`` are told.
+
+    Of a stretch with any of these in doubt others are asked as well.
+    """
+    told = dict(along)
+    if len(along) > 1 and any(len(may) > 1 for may in along.values()):
+        spread = _sure_places(min(along), max(along), answering.crossings)
+        judged = zip(spread, _between(judge_sides(route, spread)), strict=True)
+        told = {at: answering.may_answer(at, sides) for at, sides in judged}
+        told |= {at: may for at, may in along.items() if len(may) == 1}
+    return tuple(SurePart(at, may[0]) for at, may in sorted(told.items()) if len(may) == 1)
 
 
 def _answers_along(
@@ -256,14 +265,11 @@ def _apart(decided: Sequence[Crossing]) -> list[Crossing]:
     return apart
 
 
-def _sure_places(finding: Finding, decided: Sequence[Crossing]) -> list[float]:
-    """Return where who answers for a part of a finding may be sure, from whichever end it is seen.
+def _sure_places(begin: float, end: float, decided: Sequence[Crossing]) -> list[float]:
+    """Return where who answers for a part of a stretch may be sure, from whichever end it is seen.
 
     Between neighbouring crossings that is where doubt about either is least.
     """
-    if finding.to_m is None:
-        return [finding.footage_m]
-    begin, end = finding.footage_m, finding.to_m
     places = [c.footage_m + off for c in decided for off in (-_BESIDE_M, _BESIDE_M)]
     for one, other in itertools.pairwise(_apart(decided)):
         share = one.sd_footage_m / max(one.sd_footage_m + other.sd_footage_m, 1e-9)

@@ -226,8 +226,8 @@ MUTANTS: Final = tuple(Mutant(*row) for row in (
     ("analysis/whitelines.py", "stretch.edges_m(shape, 1.0)", "stretch.edges_m(shape, -1.0)", "white lines of the shallow bound"),
     ("analysis/whitelines.py", "aside = TWO_SIDED_95 * stretch.across_sd_m", "aside = 0.0 * stretch.across_sd_m", "white lines forget where the pipe may be"),
     # responsibility
-    ("model/boundaries.py", "before.append(boundary.inside if one.outward else boundary.outside)", "before.append(boundary.inside)", "a run that comes in from the street begins with the owner"),
-    ("model/boundaries.py", "after.append(boundary.outside if one.outward else boundary.inside)", "after.append(boundary.outside)", "who answers never changes back"),
+    ("model/boundaries.py", "left.append(ways[0] if one.outward else ways[1])", "left.append(ways[0])", "a run that comes in from the street begins with the owner"),
+    ("model/boundaries.py", "entered.append(ways[1] if one.outward else ways[0])", "entered.append(ways[1])", "who answers never changes back"),
     ("model/answering.py", "never_met = set(self.behind) - {one.boundary for one in self.crossings}", "never_met: set[tuple[str, str]] = set()", "what may lie ahead unmet names nobody"),
     ("analysis/falls.py", "        ratio = -ratio", "        ratio = +ratio", "a run against the flow falls back"),
     ("analysis/next_locate.py", "return np.flatnonzero(can_locate(site, *places))", "return np.arange(len(places[0]))", "a locate is proposed anywhere"),
