@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lateral_map.adjust.transmitter import sd_mark_m
-from lateral_map.errors import Fault
+from lateral_map.errors import Either, Fault, Key, Told
 from lateral_map.model.arrays import Floats
 from lateral_map.model.site import AlongTie, Locate, OffsetTie, PositionTie, Site, TapeTie
 from lateral_map.units import format_length
@@ -84,15 +84,17 @@ def find_impossible(site: Site) -> tuple[Fault, ...]:
         listed = " and ".join(filter(None, [", ".join(others[:-1]), *others[-1:]]))
         also = f"; {wrong.name} is too far from {listed} as well" if others else ""
         from_start = wrong.name == _START
-        both = (
-            f"check both footages and the ties of {wrong.name}, or set the wrong row aside "
-            "(use = no)"
+        both = Told(
+            f"check both footages and the ties of {wrong.name}, or set the wrong row aside",
+            Either(" (use = no)", ""),
         )
         faults.append(
             Fault(
                 f"{nearest.fixes[0].name} and {nearest.fixes[1].name} are {ground} apart on the "
                 f"ground, but the counter says only {pipe} of pipe between them{also}",
-                "check the start's place and [counter] zero" if from_start else both,
+                Told("check the start's place and ", Key("zero", "counter"))
+                if from_start
+                else both,
                 file=wrong.file,
                 row=wrong.row,
                 field="start" if from_start else "footage",
