@@ -192,13 +192,14 @@ def _judge_along(
         if one.boundary not in answering.behind
     ]
     places = []
-    for at, sides in zip(footages, judge_sides(route, footages), strict=True):
+    for at, sides in zip(footages, judge_sides(route, footages, route.noise), strict=True):
         drawn = {line for line, met, reach in ranges if abs(at - met) <= reach}
         places.append(PlaceAlong(at, answering.may_answer(at, sides, drawn), bool(drawn)))
     apart = [index for index, place in enumerate(places) if not place.near_crossing]
     for doubt, other in others:
         meant = doubt.along(np.array([footages[index] for index in apart])).tolist()
-        for index, at, sides in zip(apart, meant, judge_sides(doubt.route, meant), strict=True):
+        judged = judge_sides(doubt.route, meant, doubt.route.noise)
+        for index, at, sides in zip(apart, meant, judged, strict=True):
             places[index] = _also(places[index], other.may_answer(at, sides))
     return places
 
